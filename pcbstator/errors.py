@@ -1,0 +1,48 @@
+"""The errors a user can meet. Each carries text that says what to do; none is shown as a traceback."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class PcbstatorError(Exception):
+    """Any mistake that the user can mend."""
+
+
+@dataclass(frozen=True)
+class Complaint:
+    """One thing that is wrong in a design: the key, what must hold, what came and the way out."""
+
+    key: str
+    rule: str
+    value: str = ""
+    remedy: str = ""
+
+    def __str__(self) -> str:
+        """One line: ``key: rule; got value; remedy``."""
+        parts = [self.rule]
+        if self.value:
+            parts.append(f"got {self.value}")
+        if self.remedy:
+            parts.append(self.remedy)
+        return f"{self.key}: " + "; ".join(parts)
+
+
+class DesignError(PcbstatorError):
+    """A design that cannot be taken, with every complaint at once.
+
+    ``source`` is the file name (or another name for where the design came from).
+    """
+
+    def __init__(self, source: str, complaints: list[Complaint] | tuple[Complaint, ...]) -> None:
+        self.source = source
+        self.complaints = tuple(complaints)
+        super().__init__("\n".join(f"{source}: {complaint}" for complaint in self.complaints))
+
+
+class LawRangeError(PcbstatorError, ValueError):
+    """A law was asked for something outside the range it holds for."""
+
+
+class OutputError(PcbstatorError):
+    """A file or folder that cannot be written as asked."""
