@@ -1,0 +1,162 @@
+"""The real distances between pieces of copper, measured on the geometry that is drawn.
+
+Turns of one coil count as foreign to each other, although they are one net: a bridge between them shorts the coil.
+All coils are equal, so distances are measured from coil 0, the links, the vias and the terminals to everything.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from pcbstator.copper.records import Copper, FloatArray, Track
+
+CHUNK = 12  # vertices in one piece of a track; short pieces make the search selective
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Copper to copper: distance [m], layer, place [m] and the two nets."""
+
+    distance: float
+    layer: int
+    x: float
+    y: float
+    nets: tuple[str, str]
+
+
+@dataclass(frozen=True, eq=False)
+class _Pieces:
+    """Pieces of one layer: shapes, half widths, owner, arc length at both ends, whether to measure from them.
+
+    ends: (owners, 2, 2) end points; junctions: (owners,) the bus that a link, via or terminal belongs to, -1 for coils.
+    """
+
+    shapes: NDArray[np.object_]
+    half_width: FloatArray
+    owner: NDArray[np.int64]
+    start: FloatArray
+    stop: FloatArray
+    measured: NDArray[np.bool_]
+    ends: FloatArray
+    junctions: NDArray[np.int64]
+    nets: list[str]
+
+
+def _junctions(copper: Copper) -> dict[tuple[int, int], int]:
+    """The number of the bus at every end of a link, by place in nanometres. A bus is one node, however it is drawn."""
+    number: dict[tuple[int, int], int] = {}
+    for link in copper.links:
+        a, b = (_place(point) for point in link.points[[0, -1]])
+        old, new = number.setdefault(b, len(number)), number.setdefault(a, len(number))
+        if old != new:
+            number.update({place: new for place, value in number.items() if value == old})
+    return number
+
+
+def _place(point: FloatArray) -> tuple[int, int]:
+    return round(point[0] * 1e9), round(point[1] * 1e9)
+
+
+def _chunks(track: Track) -> tuple[FloatArray, NDArray[np.int64], FloatArray, FloatArray]:
+    """Coordinates, piece number per coordinate, and arc length at the start and end of every piece."""
+    along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(track.points, axis=0).T))])
+    last = len(along) - 1
+    first = np.arange(0, last, CHUNK)
+    final = np.minimum(first + CHUNK, last)
+    index = np.concatenate([np.arange(a, b + 1) for a, b in zip(first, final, strict=True)])
+    number = np.repeat(np.arange(len(first)), final - first + 1)
+    return track.points[index], number, along[first], along[final]
+
+
+def _pieces(copper: Copper, layer: int) -> _Pieces:
+    per_coil = [track for track in copper.coil.tracks if track.layer == layer]
+    coordinates, numbers, starts, stops, owners, widths, measured, ends, nets = [], [], [], [], [], [], [], [], []
+    count = 0
+
+    def add(points: FloatArray, number: NDArray[np.int64], start: FloatArray, stop: FloatArray, owner: int, half: float) -> None:
+        nonlocal count
+        coordinates.append(points)
+        numbers.append(number + count)
+        starts.append(start)
+        stops.append(stop)
+        owners.append(np.full(len(start), owner))
+        widths.append(np.full(len(start), half))
+        count += len(start)
+
+    for template in per_coil:
+        points, number, start, stop = _chunks(template)
+        for coil, angle in enumerate(copper.coil_angles):
+            cos, sin = np.cos(angle), np.sin(angle)
+            turn = np.array([[cos, sin], [-sin, cos]])
+            add(points @ turn, number, start, stop, len(nets), template.width / 2)
+            measured.append(np.full(len(start), coil == 0))
+            ends.append(template.points[[0, -1]] @ turn)
+            nets.append(copper.coil_nets[coil])
+    for link in (track for track in copper.links if track.layer == layer):
+        points, number, start, stop = _chunks(link)
+        add(points, number, start, stop, len(nets), link.width / 2)
+        measured.append(np.full(len(start), True))
+        ends.append(link.points[[0, -1]])
+        nets.append(link.net)
+    lines = shapely.linestrings(np.concatenate(coordinates), indices=np.concatenate(numbers))
+    pads = [*copper.vias, *copper.terminals]
+    places = np.array([[pad.x, pad.y] for pad in pads])
+    offset = len(nets)
+    bus = _junctions(copper)
+    junctions = [-1] * offset
+    for owner in range(len(per_coil) * len(copper.coil_angles), offset):
+        junctions[owner] = bus[_place(ends[owner][0])]
+    lonely = -2 - np.arange(len(pads))
+    junctions += [bus.get(_place(place), int(alone)) for place, alone in zip(places, lonely, strict=True)]
+    return _Pieces(
+        shapes=np.concatenate([lines, shapely.points(places)]),
+        half_width=np.concatenate([*widths, [pad.pad / 2 for pad in pads]]),
+        owner=np.concatenate([*owners, offset + np.arange(len(pads))]),
+        start=np.concatenate([*starts, np.zeros(len(pads))]),
+        stop=np.concatenate([*stops, np.zeros(len(pads))]),
+        measured=np.concatenate([*measured, np.full(len(pads), True)]),
+        ends=np.concatenate([np.array(ends), np.stack([places, places], axis=1)]),
+        junctions=np.array(junctions),
+        nets=nets + [pad.net for pad in pads],
+    )
+
+
+def layer_gaps(copper: Copper, layer: int, reach: float) -> list[Gap]:
+    """Every distance below ``reach`` [m] on one layer between copper that is not joined there, shortest first."""
+    pieces = _pieces(copper, layer)
+    tree = shapely.STRtree(pieces.shapes)
+    asked = np.nonzero(pieces.measured)[0]
+    near = tree.query(pieces.shapes[asked], "dwithin", distance=reach + pieces.half_width[asked] + pieces.half_width.max())
+    a, b = asked[near[0]], near[1]
+    once = (a < b) | ~pieces.measured[b]
+    a, b = a[once], b[once]
+
+    same = pieces.owner[a] == pieces.owner[b]
+    # Along one track, pieces count as neighbours until the path between them is clearly longer than the gap.
+    neighbours = same & (
+        np.maximum(pieces.start[b] - pieces.stop[a], pieces.start[a] - pieces.stop[b])
+        < 2 * (reach + 2 * np.maximum(pieces.half_width[a], pieces.half_width[b]))
+    )
+    ends_a, ends_b = pieces.ends[pieces.owner[a]], pieces.ends[pieces.owner[b]]
+    joined = ~same & (np.abs(ends_a[:, :, None] - ends_b[:, None]).max(axis=3).min(axis=(1, 2)) < 1e-9)
+    bus_a, bus_b = pieces.junctions[pieces.owner[a]], pieces.junctions[pieces.owner[b]]
+    keep = ~(neighbours | joined | ((bus_a == bus_b) & (bus_a >= 0)))
+    a, b = a[keep], b[keep]
+    distance = shapely.distance(pieces.shapes[a], pieces.shapes[b]) - pieces.half_width[a] - pieces.half_width[b]
+    order = np.argsort(distance, kind="stable")
+    order = order[distance[order] < reach]
+    places = shapely.get_coordinates(shapely.line_interpolate_point(shapely.shortest_line(pieces.shapes[a[order]], pieces.shapes[b[order]]), 0.5, normalized=True))
+    return [
+        Gap(float(distance[i]), layer, float(x), float(y), (pieces.nets[pieces.owner[a[i]]], pieces.nets[pieces.owner[b[i]]]))
+        for i, (x, y) in zip(order, places, strict=True)
+    ]
+
+
+def least_gap(copper: Copper, reach: float) -> Gap | None:
+    """The shortest distance on any layer, if one is below ``reach`` [m]."""
+    found = [gaps[0] for layer in copper.layers if (gaps := layer_gaps(copper, layer.number, reach))]
+    return min(found, key=lambda gap: gap.distance, default=None)

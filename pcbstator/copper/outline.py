@@ -1,0 +1,247 @@
+"""The family of parallel outlines that the turns of one coil follow.
+
+The coil's axis is +x, the machine's centre the origin. Offset 0 is the centre-line of the outermost turn; a larger
+offset lies that far inside it. Every outline of a family has the same number of vertices, and vertex i of one
+corresponds to vertex i of another, so a spiral is a walk through the vertices with a growing offset.
+
+Where the offset grows matters for the gap: it must grow at the same place for every turn, or neighbouring turns
+slant past each other and come closer. On a circle it grows evenly with the angle; between straight sides it grows on
+a ramp whose place on the side is the same for all turns, and arcs and corners are exactly parallel.
+
+Half an outline runs counter-clockwise from the outer middle (y = 0) over the side of positive y to the inner middle;
+the other half is its mirror image.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from math import asin, ceil, pi, sin
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pcbstator.copper.records import FloatArray
+
+# Largest distance between an arc and the straight pieces that stand for it [m]; far below what a board house images.
+SAGITTA = 2e-6
+
+
+def arc_pieces(radius: float, angle: float) -> int:
+    """Number of straight pieces that keep within SAGITTA of an arc of this radius [m] and angle [rad]."""
+    if radius <= 0 or angle <= 0:
+        return 1
+    step = 2 * np.arccos(max(1 - SAGITTA / radius, 0.5))
+    return max(1, ceil(angle / step))
+
+
+@dataclass(frozen=True, eq=False)
+class SectorFamily:
+    """Outlines between two arcs about the machine's centre and two straight sides.
+
+    outer, inner: centre-line radii [m] at offset 0. tilt: angle of the sides against the axis [rad]; 0 for parallel
+    sides. side: distance [m] of the side from the line through the centre at that angle, inwards, at offset 0
+    (negative for parallel sides, which lie outside the axis). corner: centre-line radius of the corners [m]. ramp:
+    where along the side [m] a spiral begins and ends to move inwards, the outer place first.
+    """
+
+    outer: float
+    inner: float
+    tilt: float
+    side: float
+    corner: float
+    ramp: tuple[float, float] = (0.0, 0.0)
+
+    @cached_property
+    def _pieces(self) -> tuple[NDArray[np.int64], FloatArray]:
+        """Piece number (0 outer arc, 1 corner, 2 side, 3 corner, 4 inner arc) and place on it, per half vertex."""
+        half_angle = pi / 2 if self.tilt == 0 else self.tilt
+        outer = arc_pieces(self.outer, min(half_angle, self._corner_angle(True)))
+        inner = arc_pieces(self.inner, min(half_angle, self._corner_angle(False)))
+        corner = arc_pieces(self.corner, pi / 2 + self.tilt)
+        counts = (outer, corner, 3, corner, inner)
+        number = np.concatenate([np.full(count, piece) for piece, count in enumerate(counts)] + [[4]])
+        place = np.concatenate([np.arange(count) / count for count in counts] + [[1.0]])
+        return number.astype(np.int64), place
+
+    def _corner_angle(self, outer: bool) -> float:
+        """Polar angle [rad] where the arc of the outermost outline ends."""
+        centre = self._corners(np.zeros(1))[0 if outer else 1]
+        return float(np.arctan2(centre[0, 1], centre[0, 0]))
+
+    def _corners(self, offset: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Centres of the outer and inner corner arcs on the side of positive y, each (n, 2)."""
+        along = np.array([np.cos(self.tilt), np.sin(self.tilt)])
+        inwards = np.array([np.sin(self.tilt), -np.cos(self.tilt)])
+        distance = self.side + offset + self.corner
+        outer_reach = np.sqrt(np.maximum((self.outer - offset - self.corner) ** 2 - distance**2, 0.0))
+        inner_reach = np.sqrt(np.maximum((self.inner + offset + self.corner) ** 2 - distance**2, 0.0))
+        outer = outer_reach[:, None] * along + distance[:, None] * inwards
+        inner = inner_reach[:, None] * along + distance[:, None] * inwards
+        if self.tilt > 0:
+            # Where the sides meet before they reach the inner arc, one corner on the axis takes the arc's place.
+            apex = np.stack([distance / np.sin(self.tilt), np.zeros_like(distance)], axis=1)
+            inner = np.where((inner[:, 1] < 0)[:, None], apex, inner)
+        return outer, inner
+
+    def rim_angle(self, side: int) -> float:
+        """Polar angle [rad] up to which the outermost turn runs along the rim, outside (+1) or inside (-1)."""
+        return self._corner_angle(side > 0)
+
+    def is_open(self, offset: float) -> bool:
+        """Whether an outline with this offset exists."""
+        if self.outer - offset - self.corner <= 0:
+            return False
+        outer, inner = (centre[0] for centre in self._corners(np.array([offset])))
+        reaches = abs(self.side + offset + self.corner) < self.outer - offset - self.corner
+        return bool(reaches and outer[1] >= 0 and inner[1] >= -1e-12 and outer[0] >= inner[0])
+
+    def half(self, offset: FloatArray, vertex: NDArray[np.int64]) -> FloatArray:
+        """Points (n, 2) of half vertices ``vertex`` (n,) on the outlines with ``offset`` (n,)."""
+        piece, place = (array[vertex] for array in self._pieces)
+        outer, inner = self._corners(offset)
+        outer_angle = np.arctan2(outer[:, 1], outer[:, 0])
+        inner_angle = np.arctan2(inner[:, 1], inner[:, 0])
+        inner_radius = np.hypot(inner[:, 0], inner[:, 1]) - self.corner
+        normal = self.tilt + pi / 2
+        corner = np.full_like(place, self.corner)
+        angle = np.choose(
+            piece,
+            [
+                place * outer_angle,
+                outer_angle + place * (normal - outer_angle),
+                np.full_like(place, normal),
+                normal + place * (pi + inner_angle - normal),
+                (1 - place) * inner_angle,
+            ],
+        )
+        radius = np.choose(piece, [self.outer - offset, corner, corner, corner, inner_radius])
+        centre = np.where((piece == 3)[:, None], inner, outer) * ((piece >= 1) & (piece <= 3))[:, None]
+        points: FloatArray = centre + radius[:, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+        # The side's first vertex ends the outer corner; the other two are the ends of the ramp.
+        for part, along in ((1 / 3, self.ramp[0]), (2 / 3, self.ramp[1])):
+            at = (piece == 2) & (np.abs(place - part) < 0.1)
+            distance = self.side + offset[at]
+            points[at, 0] = along * np.cos(self.tilt) + distance * np.sin(self.tilt)
+            points[at, 1] = along * np.sin(self.tilt) - distance * np.cos(self.tilt)
+        return points
+
+    def with_ramp(self, depth: float) -> SectorFamily:
+        """This family with the ramp that every outline up to offset ``depth`` has room for."""
+        outer, inner = (centre[0] for centre in self._corners(np.array([depth])))
+        along = np.array([np.cos(self.tilt), np.sin(self.tilt)])
+        return replace(self, ramp=(float(outer @ along), float(inner @ along)))
+
+    def slant(self, step: float) -> float:
+        """Sine of the steepest angle between outlines and a spiral whose turns are ``step`` [m] apart, square on."""
+        return step / 2 / max(self.ramp[0] - self.ramp[1], 1e-9)
+
+    def turn_fractions(self) -> FloatArray:
+        """Part of a turn's pitch gained at every whole-outline vertex from the outer middle, (2·half + 1,)."""
+        piece, place = self._pieces
+        gained = np.where((piece > 2) | ((piece == 2) & (place > 0.6)), 0.5, 0.0)
+        return np.concatenate([gained, 1 - gained[-2::-1]])
+
+    @property
+    def half_vertices(self) -> int:
+        """Index of the last vertex of half an outline (the inner middle)."""
+        return len(self._pieces[0]) - 1
+
+    def axis_room(self, offset: float, margin: float) -> tuple[float, float]:
+        """Smallest and largest x on the axis that keep ``margin`` from the outline with ``offset``; empty if reversed."""
+        low, high = self.inner + offset + margin, self.outer - offset - margin
+        distance = self.side + offset + margin
+        if self.tilt > 0:
+            low = max(low, distance / sin(self.tilt))
+        elif distance > 0:
+            low = high + 1.0
+        return low, high
+
+
+@dataclass(frozen=True, eq=False)
+class RoundFamily:
+    """Circles about a point on the axis: centre [m] from the machine's centre, radius [m] at offset 0.
+
+    depth: the largest offset [m] that a spiral uses.
+    """
+
+    centre: float
+    radius: float
+    depth: float = 0.0
+
+    @cached_property
+    def half_vertices(self) -> int:
+        """Index of the last vertex of half an outline (the inner middle)."""
+        return arc_pieces(self.radius, pi)
+
+    @property
+    def outer(self) -> float:
+        """Largest distance of the outermost turn from the machine's centre [m]."""
+        return self.centre + self.radius
+
+    @property
+    def inner(self) -> float:
+        """Smallest distance of the outermost turn from the machine's centre [m]."""
+        return self.centre - self.radius
+
+    def rim_angle(self, side: int) -> float:
+        """Polar angle [rad] up to which the outermost turn may be met from the rim, outside (+1) or inside (-1)."""
+        return asin(0.8 * self.radius / (self.centre + 0.6 * side * self.radius))
+
+    def is_open(self, offset: float) -> bool:
+        """Whether an outline with this offset exists."""
+        return offset < self.radius
+
+    def with_ramp(self, depth: float) -> RoundFamily:
+        """This family for spirals down to offset ``depth``."""
+        return replace(self, depth=depth)
+
+    def slant(self, step: float) -> float:
+        """Sine of the steepest angle between outlines and a spiral whose turns are ``step`` [m] apart, square on."""
+        return step / (2 * pi * max(self.radius - self.depth, 1e-9))
+
+    def turn_fractions(self) -> FloatArray:
+        """Part of a turn's pitch gained at every whole-outline vertex from the outer middle, (2·half + 1,)."""
+        return np.linspace(0, 1, 2 * self.half_vertices + 1)
+
+    def half(self, offset: FloatArray, vertex: NDArray[np.int64]) -> FloatArray:
+        """Points (n, 2) of half vertices ``vertex`` (n,) on the outlines with ``offset`` (n,)."""
+        angle = pi * vertex / self.half_vertices
+        radius = self.radius - offset
+        return np.stack([self.centre + radius * np.cos(angle), radius * np.sin(angle)], axis=1)
+
+    def axis_room(self, offset: float, margin: float) -> tuple[float, float]:
+        """Smallest and largest x on the axis that keep ``margin`` from the outline with ``offset``; empty if reversed."""
+        reach = self.radius - offset - margin
+        return self.centre - reach, self.centre + reach
+
+
+Family = SectorFamily | RoundFamily
+
+
+def outline_points(family: Family, offset: FloatArray, vertex: NDArray[np.int64]) -> FloatArray:
+    """Points (n, 2) of whole-outline vertices (taken modulo the outline) with ``offset`` (n,), counter-clockwise."""
+    half = family.half_vertices
+    around = np.mod(vertex, 2 * half)
+    mirrored = around > half
+    points = family.half(offset, np.where(mirrored, 2 * half - around, around))
+    points[:, 1] *= np.where(mirrored, -1.0, 1.0)
+    return points
+
+
+def sector_family(outer: float, inner: float, coils: int, clearance: float, corner: float) -> SectorFamily:
+    """Sides that keep ``clearance`` [m] (centre-line) from the radial line half-way to the neighbour."""
+    return SectorFamily(outer, inner, pi / coils, clearance, corner)
+
+
+def parallel_family(outer: float, inner: float, coils: int, clearance: float, corner: float) -> SectorFamily:
+    """Sides parallel to the axis, as far out as the neighbour allows at the inner arc."""
+    angle = pi / coils - asin(min(clearance / inner, 1.0))
+    return SectorFamily(outer, inner, 0.0, -inner * sin(min(angle, pi / 2 - 0.05)), corner)
+
+
+def round_family(outer: float, inner: float, coils: int, clearance: float) -> RoundFamily:
+    """The largest circle between the two radii and the neighbours, as far out as it goes."""
+    pitch = sin(pi / coils)
+    radius = min((outer - inner) / 2, (outer * pitch - clearance) / (1 + pitch))
+    return RoundFamily(outer - radius, radius)

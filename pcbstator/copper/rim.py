@@ -1,0 +1,208 @@
+"""The rim: which coil ends are joined there, and on which layers and radii the links run.
+
+Joins are worked out as angles first: every join is a bus, an arc with taps at the posts of coils and perhaps a
+terminal. Two ways lead the arcs past each other:
+
+* *layered*: all arcs at one radius, each on a layer of its own, so that nothing crosses. Takes the least radius.
+* *stepped*: all arcs on layer 1, each at a radius of its own; radial leads on the last layer, a via at every tap.
+  For boards with fewer layers than arcs that overlap.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import pi
+from typing import Literal
+
+from pcbstator.winding import PHASE_NAMES, Winding
+
+Connection = Literal["star", "delta", "open"]
+
+
+@dataclass(frozen=True)
+class Tap:
+    """A place on a bus: the angle [rad] and what hangs there, a coil's post (start or finish) or a terminal."""
+
+    angle: float
+    coil: int = -1
+    at_start: bool = False
+    terminal: str = ""
+
+
+@dataclass(frozen=True)
+class Bus:
+    """Coil ends that are joined. taps lie in the order of the arc; angles grow along it and may pass 2·pi."""
+
+    net: str
+    phase: str
+    taps: tuple[Tap, ...]
+
+    @property
+    def terminal(self) -> Tap | None:
+        """The tap with the terminal, if the bus has one."""
+        return next((tap for tap in self.taps if tap.terminal), None)
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """First and last angle [rad]."""
+        return self.taps[0].angle, self.taps[-1].angle
+
+
+def net_name(connection: str, phase: int) -> str:
+    """The electrical net of a phase: star and delta are one piece of copper, open phases are not."""
+    return PHASE_NAMES[phase] if connection == "open" else connection.upper()
+
+
+def joins(winding: Winding, connection: str) -> list[tuple[str, str, list[tuple[int, bool]], str]]:
+    """What must be joined: (net, phase, [(coil, at its start)], terminal name or "")."""
+
+    def entry(coil: int) -> tuple[int, bool]:
+        return coil, winding.sense[coil] > 0
+
+    def leaving(coil: int) -> tuple[int, bool]:
+        return coil, winding.sense[coil] < 0
+
+    result = []
+    for phase, paths in enumerate(winding.paths):
+        name, net = PHASE_NAMES[phase], net_name(connection, phase)
+        for path in paths:
+            result += [(net, name, [leaving(a), entry(b)], "") for a, b in zip(path, path[1:], strict=False)]
+        entries, ends = [entry(path[0]) for path in paths], [leaving(path[-1]) for path in paths]
+        if connection == "delta":
+            result.append((net, name, entries + [leaving(path[-1]) for path in winding.paths[phase - 1]], name))
+            continue
+        result.append((net, name, entries, name))
+        if connection == "open":
+            result.append((net, name, ends, f"{name}2"))
+    if connection == "star":
+        ends = [leaving(path[-1]) for paths in winding.paths for path in paths]
+        result.append((net_name("star", 0), "N", sorted(ends), "N"))
+    return result
+
+
+def _arc_order(taps: list[Tap]) -> tuple[Tap, ...]:
+    """The taps along the arc that leaves out the largest gap between them."""
+    taps = sorted((replace(tap, angle=tap.angle % (2 * pi)) for tap in taps), key=lambda tap: tap.angle)
+    gaps = [(taps[(i + 1) % len(taps)].angle - tap.angle) % (2 * pi) for i, tap in enumerate(taps)]
+    widest = max(range(len(taps)), key=lambda i: (gaps[i], i)) if len(taps) > 1 else 0
+    ordered = taps[widest + 1 :] + [replace(tap, angle=tap.angle + 2 * pi) for tap in taps[: widest + 1]]
+    if ordered[0].angle >= 2 * pi:
+        ordered = [replace(tap, angle=tap.angle - 2 * pi) for tap in ordered]
+    return tuple(ordered)
+
+
+def _spread(angles: list[float], spacing: float) -> list[float]:
+    """Angles pushed apart, keeping their order around the circle, until neighbours are ``spacing`` apart."""
+    order = sorted(range(len(angles)), key=lambda i: angles[i] % (2 * pi))
+    placed = [angles[i] % (2 * pi) for i in order]
+    count = len(placed)
+    for _ in range(100 if count > 1 else 0):
+        moved = False
+        for i in range(count):
+            j = (i + 1) % count
+            lack = spacing - ((placed[j] - placed[i]) % (2 * pi) if count > 1 else 2 * pi)
+            if lack > 1e-9:
+                placed[i] -= lack / 2
+                placed[j] += lack / 2
+                moved = True
+        if not moved:
+            break
+    result = [0.0] * count
+    for place, i in zip(placed, order, strict=True):
+        result[i] = place
+    return result
+
+
+def lay_buses(
+    winding: Winding, connection: str, start_angle: float, finish_angle: float, terminal_spacing: float
+) -> tuple[Bus, ...]:
+    """The buses with their angles.
+
+    start_angle, finish_angle: angle [rad] of a coil's first and last post from its axis; terminal_spacing: least angle
+    between terminals.
+    """
+    pitch = 2 * pi / winding.coils
+    wanted = joins(winding, connection)
+
+    def angle(post: tuple[int, bool]) -> float:
+        return post[0] * pitch + (start_angle if post[1] else finish_angle)
+
+    homes = [posts[-2 if name == "N" else 0] for _, _, posts, name in wanted if name]
+    terminal_angles = iter(_spread([angle(home) for home in homes], terminal_spacing))
+    buses = []
+    for net, phase, posts, name in wanted:
+        taps = [Tap(angle(post), coil=post[0], at_start=post[1]) for post in posts]
+        if name:
+            taps.append(Tap(next(terminal_angles), terminal=name))
+        buses.append(Bus(net, phase, _arc_order(taps)))
+    return tuple(buses)
+
+
+def assign_channels(buses: tuple[Bus, ...], clearance: float) -> tuple[tuple[int, ...], int]:
+    """A channel for every bus so that buses in one channel keep ``clearance`` [rad] apart; and the number of channels."""
+    spans = [bus.span for bus in buses]
+
+    def meet(a: int, b: int) -> bool:
+        (a0, a1), (b0, b1) = spans[a], spans[b]
+        return (b0 - a0) % (2 * pi) < a1 - a0 + clearance or (a0 - b0) % (2 * pi) < b1 - b0 + clearance
+
+    def fill(order: list[int]) -> list[int]:
+        channels: list[list[int]] = []
+        chosen = [0] * len(buses)
+        for bus in order:
+            free = (i for i, members in enumerate(channels) if not any(meet(bus, other) for other in members))
+            chosen[bus] = next(free, len(channels))
+            if chosen[bus] == len(channels):
+                channels.append([])
+            channels[chosen[bus]].append(bus)
+        return chosen
+
+    by_start = sorted(range(len(buses)), key=lambda i: spans[i][0] % (2 * pi))
+    by_length = sorted(range(len(buses)), key=lambda i: spans[i][0] - spans[i][1])
+    best = min((fill(order) for order in (by_start, by_length)), key=max)
+    return tuple(best), max(best) + 1
+
+
+@dataclass(frozen=True)
+class RimSizes:
+    """What sets the radii of the rim [m]: widths, gap, pads; ``edge`` is the radius it may not pass, ``side`` ±1."""
+
+    edge: float
+    side: int
+    coil_width: float
+    link_width: float
+    gap: float
+    pad: float
+    terminal_pad: float
+
+
+@dataclass(frozen=True)
+class RimPlan:
+    """Where the rim's parts lie: radii [m] of posts, arcs (per channel) and terminals; layers of arcs and leads."""
+
+    stepped: bool
+    coil_radius: float
+    post_radius: float
+    arc_radii: tuple[float, ...]
+    terminal_radius: float
+
+
+def layered_rim(sizes: RimSizes, channels: int) -> RimPlan:
+    """Radii with all arcs at one radius."""
+    terminal = sizes.edge - sizes.side * sizes.terminal_pad / 2
+    arc = terminal - sizes.side * (sizes.terminal_pad / 2 + sizes.gap + sizes.link_width / 2)
+    post = arc - sizes.side * (sizes.link_width / 2 + sizes.gap + sizes.pad / 2)
+    coil = post - sizes.side * (sizes.pad / 2 + sizes.gap + sizes.coil_width / 2)
+    return RimPlan(False, coil, post, (arc,) * channels, terminal)
+
+
+def stepped_rim(sizes: RimSizes, channels: int) -> RimPlan:
+    """Radii with one step for every channel."""
+    joint = max(sizes.pad, sizes.link_width)
+    terminal = sizes.edge - sizes.side * sizes.terminal_pad / 2
+    step = joint / 2 + sizes.gap + sizes.link_width / 2
+    last = terminal - sizes.side * (sizes.terminal_pad / 2 + sizes.gap + joint / 2)
+    arcs = tuple(last - sizes.side * step * (channels - 1 - index) for index in range(channels))
+    post = arcs[0] - sizes.side * (joint / 2 + sizes.gap + sizes.pad / 2)
+    coil = post - sizes.side * (sizes.pad / 2 + sizes.gap + sizes.coil_width / 2)
+    return RimPlan(True, coil, post, arcs, terminal)

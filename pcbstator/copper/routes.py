@@ -1,0 +1,132 @@
+"""The links on the rim as tracks, and the way of the current through them.
+
+Every bus becomes a small tree of tracks: leads from posts and terminal to the arc, and the arc cut at its taps. A path
+of a phase is then a walk: terminal, tree, coil, tree, coil, ..., tree, star point.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+from math import cos, sin
+
+import numpy as np
+
+from pcbstator.copper.outline import arc_pieces
+from pcbstator.copper.records import FloatArray, Role, Track, Via
+from pcbstator.copper.rim import Bus, RimPlan, Tap
+from pcbstator.copper.spiral import round_corner
+
+Node = tuple[str, int]
+
+
+@dataclass(eq=False)
+class BusTree:
+    """The tracks of one bus and where they meet. Nodes are ("tap", i) on the arc and ("end", i) at what hangs there."""
+
+    bus: Bus
+    radius: float
+    arc_layer: int
+    lead_layer: int
+    edges: dict[tuple[Node, Node], Track] = field(default_factory=dict)
+    vias: list[Via] = field(default_factory=list)
+
+    def add(self, start: Node, end: Node, track: Track) -> None:
+        """Keep a track between two nodes, and its reverse."""
+        self.edges[start, end] = track
+        self.edges[end, start] = track.reversed()
+
+    def walk(self, start: Node, end: Node) -> list[Track]:
+        """The tracks from one node to another, in that direction."""
+        came: dict[Node, Node] = {start: start}
+        queue = deque([start])
+        while queue and end not in came:
+            here = queue.popleft()
+            for there in (b for a, b in self.edges if a == here and b not in came):
+                came[there] = here
+                queue.append(there)
+        steps: list[Track] = []
+        while end != start:
+            steps.append(self.edges[came[end], end])
+            end = came[end]
+        return steps[::-1]
+
+    def drawn(self) -> list[Track]:
+        """Every track once."""
+        return [track for (a, b), track in self.edges.items() if a < b]
+
+    def end_of(self, coil: int, at_start: bool) -> Node:
+        """The node at a coil's post."""
+        return "end", next(
+            i for i, tap in enumerate(self.bus.taps) if not tap.terminal and (tap.coil, tap.at_start) == (coil, at_start)
+        )
+
+    def terminal_node(self) -> Node:
+        """The node at the terminal."""
+        return "end", next(i for i, tap in enumerate(self.bus.taps) if tap.terminal)
+
+    def tap_of(self, node: Node) -> Node:
+        """The node on the arc where something hangs; taps at one angle are one node."""
+        angle = self.bus.taps[node[1]].angle
+        return "tap", next(i for i, tap in enumerate(self.bus.taps) if abs(tap.angle - angle) < 1e-9)
+
+
+def _polar(radius: float, angle: float) -> tuple[float, float]:
+    return radius * cos(angle), radius * sin(angle)
+
+
+def arc_points(radius: float, start: float, stop: float) -> FloatArray:
+    """Points (n, 2) along an arc about the machine's centre."""
+    angles = np.linspace(start, stop, arc_pieces(radius, abs(stop - start)) + 1)
+    return radius * np.stack([np.cos(angles), np.sin(angles)], axis=1)
+
+
+def lay_bus(
+    bus: Bus, plan: RimPlan, channel: int, layers: int, width: float, corner: float, drill: float, pad: float
+) -> BusTree:
+    """The tracks of one bus on the rim."""
+    radius = plan.arc_radii[channel]
+    arc_layer, lead_layer = (1, layers) if plan.stepped else (channel + 1, channel + 1)
+    tree = BusTree(bus, radius, arc_layer, lead_layer)
+
+    def track(points: FloatArray, layer: int, role: Role) -> Track:
+        return Track(layer, points, width, bus.net, bus.phase, role)
+
+    def end_point(tap: Tap) -> tuple[float, float]:
+        return _polar(plan.terminal_radius if tap.terminal else plan.post_radius, tap.angle)
+
+    taps = bus.taps
+    nodes = [tree.tap_of(("end", i)) for i in range(len(taps))]
+    stops = sorted(set(nodes), key=lambda node: node[1])
+    hanging = {node: [i for i in range(len(taps)) if nodes[i] == node] for node in stops}
+    if len(stops) == 1 and len(taps) == 2:
+        # A terminal straight above its post: no arc, one lead.
+        first = next(i for i, tap in enumerate(taps) if not tap.terminal)
+        lead = track(np.array([end_point(taps[first]), end_point(taps[1 - first])]), lead_layer, "lead")
+        tree.add(("end", first), ("end", 1 - first), lead)
+        return tree
+
+    arcs: dict[tuple[Node, Node], FloatArray] = {
+        (a, b): arc_points(radius, taps[a[1]].angle, taps[b[1]].angle) for a, b in zip(stops, stops[1:], strict=False)
+    }
+    bend = not plan.stepped
+    for stop, ends in hanging.items():
+        outer_stop = stop in (stops[0], stops[-1])
+        if bend and outer_stop and len(ends) == 1:
+            continue  # the lead and the arc are drawn as one track with a smooth bend
+        for i in ends:
+            points = np.array([end_point(taps[i]), _polar(radius, taps[i].angle)])
+            tree.add(("end", i), stop, track(points, lead_layer, "lead" if taps[i].terminal else "link"))
+        if plan.stepped:
+            x, y = _polar(radius, taps[stop[1]].angle)
+            tree.vias.append(Via(x, y, drill, pad, bus.net, 1, layers))
+    for (a, b), points in arcs.items():
+        start, stop_node = a, b
+        if bend and a == stops[0] and len(hanging[a]) == 1:
+            points = round_corner(np.concatenate([[end_point(taps[hanging[a][0]])], points]), 1, corner)
+            start = ("end", hanging[a][0])
+        if bend and b == stops[-1] and len(hanging[b]) == 1:
+            points = round_corner(np.concatenate([points, [end_point(taps[hanging[b][0]])]]), len(points) - 1, corner)
+            stop_node = ("end", hanging[b][0])
+        tree.add(start, stop_node, track(points, arc_layer, "link"))
+    return tree

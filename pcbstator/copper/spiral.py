@@ -1,0 +1,148 @@
+"""One coil: a spiral per layer, joined at the inner end by vias on the coil's axis and at the rim by posts.
+
+A post is a via on the rim, beside the outermost turn. The coil starts at post 0 on layer 1, spirals inwards to inner
+via 0, outwards on layer 2 to post 1, inwards on layer 3, and so on; it finishes at the last post on the last layer.
+It always turns counter-clockwise, and the number of turns of a pair of layers is whole: what the inward spiral lacks
+of its last turn, the outward one has more.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import cos, sin, sqrt
+
+import numpy as np
+
+from pcbstator.copper.outline import SAGITTA, Family, outline_points
+from pcbstator.copper.records import Coil, FloatArray, Track, Via
+
+CORNER_POINTS = 6
+STEEPEST = 0.6  # sine of the steepest slant; beyond it the turns' pitch grows faster than it is worth
+
+
+@dataclass(frozen=True, eq=False)
+class CoilPlan:
+    """The numbers of one coil. rim is +1 where posts lie outside the coil, -1 inside; lengths [m], angles [rad]."""
+
+    family: Family
+    turns: int
+    pitch: float
+    width: float
+    rim: int
+    post_radius: float
+    post_angles: tuple[float, ...]
+    inner_vias: tuple[float, ...]
+    corner: float
+
+
+def fit_spiral(
+    family: Family, turns: int, width: float, gap: float, pad: float, count: int, rim: int
+) -> tuple[Family, float, tuple[float, ...]] | None:
+    """The family with its ramp, the pitch [m] and the inner vias' places on the axis [m], nearest to the rim first.
+
+    The pitch leaves ``gap`` [m] between the real tracks, slanting and made of straight pieces as they are. None where
+    the turns and ``count`` vias find no room.
+    """
+    margin = pad / 2 + gap + width / 2 + SAGITTA
+    spacing = (max(pad, width) + pad) / 2 + gap
+    beyond = 0.5  # part of a turn that the outward spiral has more, at the via farthest from the rim
+    pitch = width + gap
+    places: tuple[float, ...] = ()
+    for _ in range(4):
+        depth = pitch * (turns + beyond)
+        if not family.is_open(depth):
+            return None
+        family = family.with_ramp(depth)
+        slant = family.slant(width + gap)
+        if slant > STEEPEST:
+            return None
+        pitch = (width + gap) / sqrt(1 - slant**2) + SAGITTA
+        depth = pitch * (turns + beyond)
+        low, high = family.axis_room(depth, margin)
+        if not family.is_open(depth) or high - low < (count - 1) * spacing:
+            return None
+        places = tuple((high if rim > 0 else low) - rim * spacing * index for index in range(count))
+        beyond = _fraction_at(family, pitch * turns, places[-1], rim)
+    return family, pitch, places
+
+
+def _fraction_at(family: Family, offset: float, x: float, rim: int) -> float:
+    """Part of a turn's pitch gained from the middle of the rim side to where the outline with ``offset`` passes ``x``."""
+    half = family.half_vertices
+    points = family.half(np.full(half + 1, offset), np.arange(half + 1))
+    fraction = float(np.interp(-x, -points[:, 0], family.turn_fractions()[: half + 1]))
+    return fraction if rim > 0 else 0.5 - fraction
+
+
+def round_corner(points: FloatArray, index: int, reach: float) -> FloatArray:
+    """The polyline with the corner at ``index`` replaced by a smooth bend that begins ``reach`` [m] before it."""
+    steps = np.hypot(*np.diff(points, axis=0).T)
+    before = np.concatenate([[0.0], np.cumsum(steps[:index][::-1])])
+    after = np.concatenate([[0.0], np.cumsum(steps[index:])])
+    reach = min(reach, 0.9 * before[-1], 0.9 * after[-1])
+    if reach <= 0:
+        return points
+    start, skip_before = _along(points[index::-1], before, reach)
+    stop, skip_after = _along(points[index:], after, reach)
+    t = np.linspace(0, 1, CORNER_POINTS)[:, None]
+    bend = (1 - t) ** 2 * start + 2 * t * (1 - t) * points[index] + t**2 * stop
+    return np.concatenate([points[: index - skip_before], bend, points[index + skip_after + 1 :]])
+
+
+def _along(points: FloatArray, distances: FloatArray, reach: float) -> tuple[FloatArray, int]:
+    """Point at ``reach`` along a polyline and the number of vertices passed on the way, the first not counted."""
+    passed = int(np.searchsorted(distances, reach, side="right")) - 1
+    part = (reach - distances[passed]) / (distances[passed + 1] - distances[passed])
+    point: FloatArray = points[passed] + part * (points[passed + 1] - points[passed])
+    return point, passed
+
+
+def _inward_spiral(plan: CoilPlan, angle: float, end: float, outward: bool) -> FloatArray:
+    """Counter-clockwise inward spiral from the rim at polar ``angle`` to the axis height ``end``, with both leads.
+
+    It ends on its last approach to the rim, or, as the mirror image of an ``outward`` spiral, just after it.
+    """
+    family, around = plan.family, 2 * plan.family.half_vertices
+    base = 0 if plan.rim > 0 else family.half_vertices
+    near = base + np.arange(-(around // 4), around // 4)
+    rim_points = outline_points(family, np.zeros(len(near)), near)
+    order = slice(None, None, plan.rim)
+    rim_angles = np.arctan2(rim_points[:, 1], rim_points[:, 0])[order]
+    first = float(np.interp(angle, rim_angles, near[order]))
+    rim_radius = float(np.interp(angle, rim_angles, np.hypot(*rim_points.T)[order]))
+
+    fractions = family.turn_fractions()
+    vertex = np.arange(int(np.floor(first)) + 1, base + (plan.turns + 1) * around)
+    gained = vertex // around + fractions[vertex % around]
+    started = first // around + np.interp(first % around, np.arange(around + 1), fractions)
+    points = outline_points(family, plan.pitch * (gained - started), vertex)
+    height = points[:, 0] - end
+    approach = base + plan.turns * around - (0 if outward else around // 2)
+    passing = np.nonzero((vertex[:-1] >= approach) & (np.sign(height[:-1]) != np.sign(height[1:])))[0]
+    last = int(passing[0])
+    part = height[last] / (height[last] - height[last + 1])
+    leave = points[last] + part * (points[last + 1] - points[last])
+
+    ray = np.array([cos(angle), sin(angle)])
+    lead = np.stack([plan.post_radius * ray, rim_radius * ray])
+    path = np.concatenate([lead, points[: last + 1], [leave, [end, 0.0]]])
+    path = round_corner(path, len(path) - 2, plan.corner)
+    return round_corner(path, 1, plan.corner)
+
+
+def lay_coil(plan: CoilPlan, layers: int, drill: float, pad: float) -> Coil:
+    """The coil template of this plan on all layers."""
+    tracks = []
+    for layer in range(1, layers + 1):
+        pair, outward = divmod(layer - 1, 2)
+        end = plan.inner_vias[pair]
+        if outward:
+            mirrored = _inward_spiral(plan, -plan.post_angles[pair + 1], end, True)
+            points = (mirrored * np.array([1.0, -1.0]))[::-1]
+        else:
+            points = _inward_spiral(plan, plan.post_angles[pair], end, False)
+        tracks.append(Track(layer, np.ascontiguousarray(points), plan.width, "", "", "coil"))
+    posts = [(plan.post_radius * cos(angle), plan.post_radius * sin(angle)) for angle in plan.post_angles]
+    places = [(x, 0.0) for x in plan.inner_vias] + posts
+    vias = tuple(Via(x, y, drill, pad, "", 1, layers) for x, y in places)
+    return Coil(tuple(tracks), vias)

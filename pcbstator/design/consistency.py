@@ -1,0 +1,150 @@
+"""Rules that tie several keys together; what is nonsense by itself is refused here, what is unwise is a finding later.
+
+The rules look at the values as they stand in the file, so that their messages speak of the file's keys and units and so
+that they can be asked as soon as the keys they need are sound, whatever else is wrong.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from itertools import pairwise
+from math import pi
+from typing import Any
+
+from pcbstator import materials
+from pcbstator.design.quantities import shown
+from pcbstator.errors import Complaint, LawRangeError
+
+MOST_TURNS_IN_ALL = 50_000  # coils x layers x turns; a large machine has a few thousand
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A judgement on the values of some keys: a complaint, or None where all is well."""
+
+    keys: tuple[str, ...]
+    judge: Callable[..., Complaint | None]
+
+
+def inconsistencies(values: Mapping[str, Any]) -> list[Complaint]:
+    """All complaints about sound values by dotted key; a rule whose keys are not all there is left out."""
+    askable = [rule for rule in RULES if all(key in values for key in rule.keys)]
+    judged = [rule.judge(*(values[key] for key in rule.keys)) for rule in askable]
+    return [complaint for complaint in judged if complaint is not None]
+
+
+def exceeds(larger: str, smaller: str) -> Rule:
+    """The one key must be larger than the other, both in the same unit; keys left out do not count."""
+
+    def judge(large: float | None, small: float | None) -> Complaint | None:
+        if large is None or small is None or large > small:
+            return None
+        rule = f"must be larger than {smaller} = {shown(small)}"
+        return Complaint(larger, rule, shown(large), "make this larger or the other smaller")
+
+    return Rule((larger, smaller), judge)
+
+
+def _coils_per_phase(coils: int, phases: int) -> Complaint | None:
+    if coils % phases == 0:
+        return None
+    below, above = coils - coils % phases, coils + phases - coils % phases
+    remedy = f"use {above} coils" if below == 0 else f"use {below} or {above} coils"
+    return Complaint("winding.coils", f"must be a multiple of winding.phases = {phases}", str(coils), remedy)
+
+
+def _paths(paths: int, coils: int, phases: int) -> Complaint | None:
+    each = coils // phases
+    if coils % phases or each % paths == 0:
+        return None
+    possible = ", ".join(str(number) for number in range(1, each + 1) if each % number == 0)
+    rule = f"must divide the {each} coils of a phase into equal paths"
+    return Complaint("winding.parallel_paths", rule, str(paths), f"use one of {possible}")
+
+
+def _turns_in_all(coils: int, layers: int, turns: int | str, rim: float, width: float, gap: float) -> Complaint | None:
+    """Bounds the work that a design can ask for."""
+    fitting = int(pi * rim / coils / 2 / (width + gap))  # two sides of a coil share its part of the rim
+    each = min(500, fitting) if turns == "fill" else int(turns)
+    if coils * layers * each <= MOST_TURNS_IN_ALL:
+        return None
+    rule = f"coils x layers x turns must be at most {MOST_TURNS_IN_ALL}"
+    return Complaint("winding.turns", rule, f"{coils} x {layers} x {each}", "use fewer turns or wider tracks")
+
+
+def _plating(drill: float, plating: float) -> Complaint | None:
+    if 2 * plating / 1000 < drill:
+        return None
+    return Complaint(
+        "board.via_plating_um", f"must leave the {drill:g} mm hole open", f"{plating:g}", "use a larger drill"
+    )
+
+
+def _copper_in_board(thickness: float, layers: int, outer: float, inner: float) -> Complaint | None:
+    copper = (2 * outer + (layers - 2) * inner) / 1000
+    if copper < thickness:
+        return None
+    rule = f"must be thicker than its {layers} layers of copper, {copper:g} mm together"
+    return Complaint("board.thickness_mm", rule, f"{thickness:g}", "use a thicker board or less copper")
+
+
+def _depths(depths: list[float] | None, layers: int, thickness: float) -> Complaint | None:
+    if depths is None:
+        return None
+    rising = all(upper < lower for upper, lower in pairwise(depths))
+    if len(depths) == layers and depths[0] == 0 and rising and depths[-1] <= thickness:
+        return None
+    rule = f"must be {layers} depths, one per layer, rising from 0 to at most board.thickness_mm = {thickness:g}"
+    return Complaint("board.layer_depths_mm", rule, shown(depths), "list the depths from layer 1 down")
+
+
+def _one_remanence(remanence: float | None, grade: str | None) -> Complaint | None:
+    if (remanence is None) != (grade is None):
+        return None
+    value = "neither" if grade is None else "both"
+    remedy = 'add remanence_t = 1.30 or grade = "N42"' if grade is None else "take one of them away"
+    return Complaint("rotor.magnet.remanence_t", "exactly one of remanence_t and grade must be given", value, remedy)
+
+
+def _grade_holds(grade: str | None, temperature_c: float) -> Complaint | None:
+    if grade is None:
+        return None
+    try:
+        magnet = materials.magnet_grade(grade.strip())
+    except LawRangeError as error:
+        known = str(error).partition("; ")[2]
+        return Complaint("rotor.magnet.grade", "must be a known grade", shown(grade), known)
+    try:
+        materials.remanence(magnet.name, temperature_c)
+    except LawRangeError as error:
+        remedy = "choose a grade for hotter work, such as N42SH" if temperature_c > magnet.highest_temperature_c else ""
+        return Complaint("rotor.magnet.temperature_c", str(error), f"{temperature_c:g}", remedy)
+    return None
+
+
+RULES: tuple[Rule, ...] = (
+    exceeds("envelope.outer_diameter_mm", "envelope.bore_diameter_mm"),
+    Rule(("winding.coils", "winding.phases"), _coils_per_phase),
+    Rule(("winding.parallel_paths", "winding.coils", "winding.phases"), _paths),
+    Rule(
+        (
+            "winding.coils", "board.layers", "winding.turns",
+            "board.copper_outer_diameter_mm", "board.track_width_mm", "board.track_gap_mm",
+        ),
+        _turns_in_all,
+    ),
+    exceeds("board.copper_outer_diameter_mm", "board.copper_inner_diameter_mm"),
+    exceeds("board.copper_inner_diameter_mm", "board.inner_diameter_mm"),
+    exceeds("board.outer_diameter_mm", "board.copper_outer_diameter_mm"),
+    exceeds("board.via_pad_mm", "board.via_drill_mm"),
+    exceeds("board.terminal_pad_mm", "board.terminal_drill_mm"),
+    Rule(("board.via_drill_mm", "board.via_plating_um"), _plating),
+    Rule(("board.thickness_mm", "board.layers", "board.outer_copper_um", "board.inner_copper_um"), _copper_in_board),
+    Rule(("board.layer_depths_mm", "board.layers", "board.thickness_mm"), _depths),
+    exceeds("rotor.magnet.outer_diameter_mm", "rotor.magnet.inner_diameter_mm"),
+    exceeds("rotor.magnet.circle_diameter_mm", "rotor.magnet.diameter_mm"),
+    exceeds("rotor.magnet.circle_diameter_mm", "rotor.magnet.length_mm"),
+    Rule(("rotor.magnet.remanence_t", "rotor.magnet.grade"), _one_remanence),
+    Rule(("rotor.magnet.grade", "rotor.magnet.temperature_c"), _grade_holds),
+)  # fmt: skip

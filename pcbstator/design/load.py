@@ -1,0 +1,219 @@
+"""The only door for input: a design file or a document becomes a checked design, or one error with every complaint."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Mapping
+from math import inf
+from numbers import Integral, Real
+from os import PathLike
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from pcbstator.design.consistency import inconsistencies
+from pcbstator.design.keys import MAGNET, SHAPES, keys, keys_of, nearest, sections
+from pcbstator.design.quantities import shown
+from pcbstator.design.records import Design
+from pcbstator.errors import Complaint, DesignError
+
+VAST = 10**300
+LARGEST_FILE = 1 << 20  # bytes; a design file has a few thousand
+
+
+def load_design(path: str | PathLike[str]) -> Design:
+    """The design in the TOML file at ``path``; a DesignError names everything that is wrong with it."""
+    place = Path(path)
+    text = _text_of(place)
+    try:
+        document = tomllib.loads(text)
+    except RecursionError:
+        raise _unreadable(place, "must not nest tables and lists this deep") from None
+    except ValueError as error:  # TOMLDecodeError, and integers too long for Python
+        raise _syntax_error(place, text, str(error)) from None
+    return design_from_document(document, place.name)
+
+
+def design_from_document(document: Mapping[str, Any], source: str = "design") -> Design:
+    """The design in nested tables as a design file has them; ``source`` names them in messages."""
+    try:
+        tables = plain(document)
+    except (RecursionError, OverflowError):
+        rule = "must hold plain tables and numbers"
+        raise DesignError(source, [Complaint("document", rule, "a table within itself or a vast number")]) from None
+    if not isinstance(tables, dict):
+        raise DesignError(source, [Complaint("document", "must be a table of tables", shown(tables))])
+    complaints = _misplaced(tables)
+    design = None
+    try:
+        design = Design.model_validate(tables)
+    except ValidationError as error:
+        details = error.errors(include_url=False)
+        told = {complaint.key for complaint in complaints}
+        complaints += [complaint for complaint in map(_complaint, details) if complaint.key not in told]
+    complaints += inconsistencies(_sound_values(tables, {complaint.key for complaint in complaints}))
+    if complaints or design is None:
+        raise DesignError(source, complaints)
+    design._document, design._source = tables, source
+    return design
+
+
+def changed_design(design: Design, values: Mapping[str, object]) -> Design:
+    """The design with the values of some dotted keys changed; None takes a key away."""
+    document, complaints = design.document, []
+    for path, value in values.items():
+        *tables, name = path.split(".")
+        table: Any = document
+        for step in tables:
+            table = table.setdefault(step, {}) if isinstance(table, dict) else None
+        if not path or (path not in keys() and path not in sections()):
+            complaints.append(Complaint(path, "is not a known key", remedy=nearest(path)))
+        elif not isinstance(table, dict):
+            parent = ".".join(tables)
+            complaints.append(Complaint(path, f"{parent} is not a table here", remedy=f"set {parent} to a table"))
+        elif value is None:
+            table.pop(name, None)
+        else:
+            table[name] = value
+    if complaints:
+        raise DesignError(design.source, complaints)
+    return design_from_document(document, design.source)
+
+
+def plain(value: Any) -> Any:
+    """A deep copy in Python's own types, so that numbers of numeric libraries count as numbers."""
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    if isinstance(value, bool):
+        return value
+    if isinstance(value, Integral):
+        return int(value) if abs(int(value)) < VAST else inf  # longer ones cannot even be shown
+    return float(value) if isinstance(value, Real) else value
+
+
+def _text_of(place: Path) -> str:
+    """The file's text; refuses what is no readable text file of sensible size."""
+    try:
+        if place.is_dir():
+            raise _unreadable(place, "must be a design file", "a folder", "name the file in it")
+        if not place.exists():
+            raise _unreadable(place, "must exist", "", "check the name, or write one with: pcbstator start FILE")
+        if not place.is_file():
+            raise _unreadable(place, "must be an ordinary file")
+        with place.open("rb") as file:
+            content = file.read(LARGEST_FILE + 1)
+    except (OSError, ValueError) as error:  # ValueError: a name that no file can have
+        reason = getattr(error, "strerror", None) or str(error)
+        raise _unreadable(place, "must be readable", reason, "check the name and its permissions") from None
+    if len(content) > LARGEST_FILE:
+        raise _unreadable(place, "must be at most 1 MiB", "more", "is this a design file?")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content[: error.start].count(b"\n") + 1
+        raise _unreadable(place, "must be text in UTF-8", f"another byte in line {line}", "save it as UTF-8") from None
+
+
+def _unreadable(place: Path, rule: str, value: str = "", remedy: str = "") -> DesignError:
+    return DesignError(str(place), [Complaint("file", rule, value, remedy)])
+
+
+def _syntax_error(place: Path, text: str, reason: str) -> DesignError:
+    """The error with the line that TOML stumbled over."""
+    found = re.search(r"\(at line (\d+), column \d+\)", reason)
+    if not found:
+        return DesignError(place.name, [Complaint("file", "must be valid TOML: " + reason, remedy="mend the file")])
+    lines = text.splitlines()
+    number = min(int(found[1]), len(lines))
+    line = lines[number - 1].strip() if lines else ""
+    remedy = "write decimals with a point" if re.search(r"=\s*-?\d+,\d", line) else "mend this line or the one before"
+    return DesignError(place.name, [Complaint(f"line {number}", "must be valid TOML: " + reason, shown(line), remedy)])
+
+
+def _misplaced(tables: dict[str, Any]) -> list[Complaint]:
+    """Complaints about sections that are not tables; everything below them is left unread."""
+    found = []
+    for path in sections():
+        table = _at(tables, path)
+        if path and path != "board.rules" and table is not None and not isinstance(table, dict):
+            found.append(Complaint(path, "must be a table of keys", shown(table), f"write [{path}] on its own line"))
+    return found
+
+
+def _at(tables: dict[str, Any], path: str) -> Any:
+    """What stands at a dotted path, or None."""
+    here: Any = tables
+    for step in path.split(".") if path else ():
+        here = here.get(step) if isinstance(here, dict) else None
+    return here
+
+
+def _sound_values(tables: dict[str, Any], faulty: set[str]) -> dict[str, Any]:
+    """Values by dotted key, defaults filled in, without those that are complained about."""
+    shape = _at(tables, MAGNET + ".shape")
+    found = {}
+    for path, section in sections().items():
+        table = _at(tables, path)
+        unread = path == MAGNET and path + ".shape" in faulty  # the validator reads a magnet by its shape
+        if unread or path in faulty or (section.required and not isinstance(table, dict)):
+            continue
+        for key in keys_of(section, shape):
+            value = table.get(key.name, key.default) if isinstance(table, dict) else key.default
+            if key.path not in faulty and not (key.required and value is None):
+                found[key.path] = value
+    return found
+
+
+def _complaint(detail: ErrorDetails) -> Complaint:
+    """The complaint that says what a validation error says, in the words of the file."""
+    steps = [str(step) for step in detail["loc"]]
+    if ".".join(steps[:2]) == MAGNET and len(steps) > 2:
+        del steps[2]  # the shape, by which the validator tells the magnets apart
+    path = ".".join(steps)
+    context: dict[str, Any] = detail.get("ctx", {})
+    value = shown(detail["input"])
+    match detail["type"]:
+        case "refused":
+            return Complaint(path, context["rule"], value, context["remedy"])
+        case "missing":
+            return _missing(path)
+        case "extra_forbidden":
+            return _unknown(path, value, detail["loc"])
+        case "literal_error":
+            known = str(context["expected"]).replace("'", '"')
+            return Complaint(path, "must be " + known, value, "choose one of these")
+        case "union_tag_invalid" | "union_tag_not_found":
+            return _unknown_shape(path, detail["input"])
+        case _:
+            return Complaint(path, detail["msg"], value)
+
+
+def _missing(path: str) -> Complaint:
+    if path in sections():
+        return Complaint(path, "this section is required", "nothing", f"add [{path}] with its keys")
+    key = keys()[path][0]
+    unit = f", in {key.unit}" if key.unit else ""
+    example = str(key.example) if not isinstance(key.example, str) else f'"{key.example}"'
+    return Complaint(path, "is required", "nothing", f"add {key.name} = {example}{unit} ({key.meaning})")
+
+
+def _unknown(path: str, value: str, place: tuple[int | str, ...]) -> Complaint:
+    owners = [key.shape for key in keys().get(path, ()) if key.shape]
+    if owners:
+        rule = f'belongs to a magnet of shape "{owners[0]}"; this one is "{place[2]}"'
+        return Complaint(path, rule, value, "take it away or change the shape")
+    what = "section" if "[" not in path and value.startswith("{") else "key"
+    shape = place[2] if path.startswith(MAGNET + ".") and len(place) > 3 else ""
+    return Complaint(path, f"is not a known {what}", value, nearest(path, shape))
+
+
+def _unknown_shape(path: str, magnet: object) -> Complaint:
+    known = ", ".join(f'"{shape}"' for shape in SHAPES)
+    stated = magnet.get("shape") if isinstance(magnet, dict) else None
+    value = "nothing" if stated is None else shown(stated)
+    return Complaint(f"{path}.shape", f"must be one of {known}", value, "choose one of these")

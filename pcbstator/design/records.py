@@ -1,0 +1,271 @@
+"""What is asked for, as frozen records in SI.
+
+An attribute has the name of its key in the file without the unit. The second part of each annotation says what the file
+may hold and in which unit; defaults stand here as they would stand in a file and go through the same door.
+Temperatures stay in degrees Celsius.
+"""
+
+from __future__ import annotations
+
+import copy
+import hashlib
+import json
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Discriminator, PrivateAttr
+
+from pcbstator import materials
+from pcbstator.design.quantities import (
+    Count,
+    QuantityList,
+    Record,
+    Text,
+    celsius,
+    key,
+    micrometres,
+    millimetres,
+    ratio,
+    tesla,
+)
+from pcbstator.design.rules import RuleSet, rules_as_table
+
+LARGEST = 2000.0  # mm; no board house makes a larger board
+LEAST_EDGE = 0.5e-3  # m; copper to board edge where the file gives no outline
+LEAST_BORE = 1e-3  # m
+BY_EDGE = "the copper with an edge of 0.5 mm, or of rules.edge_mm if that is more"
+
+
+class Envelope(Record):
+    """The room that the machine leaves for the drive; None where it sets no limit."""
+
+    bore_diameter: Annotated[float, millimetres(0, LARGEST)] | None = key(
+        "bore_diameter_mm", "kept free in the middle, for a bearing or cable", None, example=36.0, otherwise="no limit"
+    )
+    outer_diameter: Annotated[float, millimetres(1, LARGEST)] | None = key(
+        "outer_diameter_mm", "nothing reaches beyond it", None, example=90.0, otherwise="no limit"
+    )
+    height: Annotated[float, millimetres(0.1, 1000)] | None = key(
+        "height_mm", "for board, gap, magnets and iron together", None, example=12.0, otherwise="no limit"
+    )
+
+
+class Winding(Record):
+    """Coils, their order and connection."""
+
+    kind: Literal["spiral"] = key("kind", "one spiral coil at each coil position", "spiral")
+    outline: Literal["sector", "round", "parallel"] = key(
+        "outline", "sector fills the circle, round suits discs, parallel has straight sides", "sector"
+    )
+    phases: Annotated[int, Count((2, 3, 5, 7, 9, 11, 13, 15))] = key("phases", "phases of the drive", 3)
+    coils: Annotated[int, Count(range(2, 361))] = key("coils", "a multiple of the phases", example=12)
+    turns: Annotated[int | Literal["fill"], Count(range(1, 501), word="fill")] = key(
+        "turns", 'turns per coil and layer, "fill" for as many as fit', example=8
+    )
+    connection: Literal["star", "delta", "open"] = key("connection", "how the phases meet", "star")
+    parallel_paths: Annotated[int, Count(range(1, 181))] = key(
+        "parallel_paths", "equal paths that share the phase current", 1
+    )
+    link_rim: Literal["outer", "inner"] = key(
+        "link_rim", "the rim where links between coils and terminals run", "outer"
+    )
+    corner_radius: Annotated[float, millimetres(0, 50)] | None = key(
+        "corner_radius_mm", "least radius of the coil's corners", None, example=0.5, otherwise="chosen by the program"
+    )
+
+
+class Board(Record):
+    """The printed circuit board that carries the coils."""
+
+    layers: Annotated[int, Count(range(2, 17, 2))] = key("layers", "copper layers, all used by the coils", example=4)
+    thickness: Annotated[float, millimetres(0.1, 10)] = key("thickness_mm", "thickness of the laminate", 1.6)
+    outer_copper: Annotated[float, micrometres(5, 500)] = key(
+        "outer_copper_um", "copper of both faces (1 oz = 35)", 35.0
+    )
+    inner_copper: Annotated[float, micrometres(5, 500)] = key("inner_copper_um", "copper of the layers inside", 35.0)
+    track_width: Annotated[float, millimetres(0.05, 20)] = key(
+        "track_width_mm", "width of the coils' tracks", example=0.3
+    )
+    track_gap: Annotated[float, millimetres(0.05, 20)] = key(
+        "track_gap_mm", "gap between neighbouring tracks", example=0.2
+    )
+    copper_inner_diameter: Annotated[float, millimetres(4, LARGEST)] = key(
+        "copper_inner_diameter_mm", "inner end of the ring for coils and links", example=40.0
+    )
+    copper_outer_diameter: Annotated[float, millimetres(6, LARGEST)] = key(
+        "copper_outer_diameter_mm", "outer end of that ring", example=80.0
+    )
+    via_drill: Annotated[float, millimetres(0.05, 3)] = key("via_drill_mm", "drill of the vias", 0.3)
+    via_pad: Annotated[float, millimetres(0.1, 6)] = key("via_pad_mm", "copper around a via", 0.6)
+    via_plating: Annotated[float, micrometres(5, 100)] = key("via_plating_um", "copper on the wall of a via", 20.0)
+    layer_depths: Annotated[tuple[float, ...], QuantityList(millimetres(0, 10), 16)] | None = key(
+        "layer_depths_mm", "depth of each layer below layer 1, rising from 0", None,
+        example=[0.0, 0.2, 1.4, 1.6], otherwise="evenly spaced",
+    )  # fmt: skip
+    stated_inner_diameter: Annotated[float, millimetres(1, LARGEST)] | None = key(
+        "inner_diameter_mm", "opening of the board", None, example=38.0, otherwise=BY_EDGE
+    )
+    stated_outer_diameter: Annotated[float, millimetres(5, LARGEST + 100)] | None = key(
+        "outer_diameter_mm", "outline of the board", None, example=82.0, otherwise=BY_EDGE
+    )
+    terminal_drill: Annotated[float, millimetres(0.3, 6)] = key("terminal_drill_mm", "holes for the wires", 1.0)
+    terminal_pad: Annotated[float, millimetres(0.5, 10)] = key("terminal_pad_mm", "copper around those holes", 1.6)
+    stated_link_width: Annotated[float, millimetres(0.05, 20)] | None = key(
+        "link_width_mm", "width of the links between coils", None, example=0.3, otherwise="track_width_mm"
+    )
+    finish: Annotated[str, Text(40)] = key("finish", "surface finish, a word for the board house", "ENIG")
+    laminate_tg_c: Annotated[float, celsius(80, 300)] = key(
+        "laminate_tg_c", "glass transition temperature of the laminate", 150.0
+    )
+    rules: Annotated[RuleSet, BeforeValidator(rules_as_table)] = key(
+        "rules", "a named rule set, or a table of limits", "1oz-standard"
+    )
+
+    @property
+    def edge(self) -> float:
+        """Distance of copper to the board's edge [m] where the file gives no outline."""
+        return max(LEAST_EDGE, self.rules.edge)
+
+    @property
+    def inner_diameter(self) -> float:
+        """Opening of the board [m]."""
+        if self.stated_inner_diameter is not None:
+            return self.stated_inner_diameter
+        return max(LEAST_BORE, self.copper_inner_diameter - 2 * self.edge)
+
+    @property
+    def outer_diameter(self) -> float:
+        """Outline of the board [m]."""
+        if self.stated_outer_diameter is not None:
+            return self.stated_outer_diameter
+        return self.copper_outer_diameter + 2 * self.edge
+
+    @property
+    def link_width(self) -> float:
+        """Width of the links between coils [m]."""
+        return self.track_width if self.stated_link_width is None else self.stated_link_width
+
+    @property
+    def layer_z(self) -> tuple[float, ...]:
+        """Mid-plane of each copper layer [m], from layer 1 at 0 down to the other face."""
+        if self.layer_depths is not None:
+            return tuple(0.0 - depth for depth in self.layer_depths)
+        return tuple(0.0 - self.thickness * layer / (self.layers - 1) for layer in range(self.layers))
+
+
+class MagnetMaterial(Record):
+    """What every magnet has, whatever its shape."""
+
+    thickness: Annotated[float, millimetres(0.2, 100)] = key("thickness_mm", "along the axis", example=3.0)
+    stated_remanence: Annotated[float, tesla(0.05, 1.6)] | None = key(
+        "remanence_t", "remanence at work, instead of a grade", None, example=1.3, otherwise="from the grade"
+    )
+    grade: Annotated[str, Text(8)] | None = key(
+        "grade", 'grade such as "N42" or "N42SH", instead of remanence_t', None, example="N42", otherwise="none"
+    )
+    temperature_c: Annotated[float, celsius(-100, 250)] = key(
+        "temperature_c", "of the magnets at work; sets the remanence of a grade", 20.0
+    )
+    recoil_permeability: Annotated[float, ratio(1, 2)] = key(
+        "recoil_permeability", "slope of the magnet's own line", 1.05
+    )
+
+    @property
+    def remanence(self) -> float:
+        """Remanence at work [T], as stated or from the grade and temperature."""
+        if self.stated_remanence is not None:
+            return self.stated_remanence
+        return materials.remanence(self.grade or "", self.temperature_c)
+
+
+class SectorMagnet(MagnetMaterial):
+    """A piece of a ring."""
+
+    shape: Literal["sector"] = key("shape", "a piece of a ring", example="sector")
+    inner_diameter: Annotated[float, millimetres(1, LARGEST)] = key(
+        "inner_diameter_mm", "of the magnets' ring", example=44.0
+    )
+    outer_diameter: Annotated[float, millimetres(2, LARGEST)] = key(
+        "outer_diameter_mm", "of the magnets' ring", example=72.0
+    )
+    arc_ratio: Annotated[float, ratio(0.05, 1)] = key("arc_ratio", "part of the pole pitch that is magnet", example=0.8)
+
+
+class DiscMagnet(MagnetMaterial):
+    """A round disc."""
+
+    shape: Literal["disc"] = key("shape", "a round disc", example="disc")
+    diameter: Annotated[float, millimetres(0.5, 500)] = key("diameter_mm", "of one magnet", example=10.0)
+    circle_diameter: Annotated[float, millimetres(2, LARGEST)] = key(
+        "circle_diameter_mm", "through the magnets' centres", example=58.0
+    )
+
+
+class BlockMagnet(MagnetMaterial):
+    """A block with its length along the radius."""
+
+    shape: Literal["block"] = key("shape", "a block with its length along the radius", example="block")
+    length: Annotated[float, millimetres(0.5, 500)] = key("length_mm", "of one magnet, along the radius", example=14.0)
+    width: Annotated[float, millimetres(0.5, 500)] = key("width_mm", "of one magnet, across the radius", example=7.0)
+    circle_diameter: Annotated[float, millimetres(2, LARGEST)] = key(
+        "circle_diameter_mm", "through the magnets' centres", example=58.0
+    )
+
+
+Magnet = SectorMagnet | DiscMagnet | BlockMagnet
+
+
+class Rotor(Record):
+    """The turning plate or plates with their magnets."""
+
+    poles: Annotated[int, Count(range(2, 401, 2))] = key(
+        "poles", "magnets around the circle, poles alternate", example=16
+    )
+    arrangement: Literal["single", "double"] = key(
+        "arrangement", "magnets above the board only, or on both sides of it", "single"
+    )
+    air_gap: Annotated[float, millimetres(0.05, 50)] = key(
+        "air_gap_mm", "from the laminate to the magnets, on either side", example=0.8
+    )
+    back_iron: Annotated[float, millimetres(0, 100)] = key("back_iron_mm", "steel behind the magnets, 0 for none", 0.0)
+    magnet: Annotated[Magnet, Discriminator("shape")] = key("magnet", "one magnet")
+
+
+class Design(Record):
+    """A design as it was asked for: checked, in SI, frozen. Made by ``load_design`` and ``design_from_document``."""
+
+    title: Annotated[str, Text(120)] = key("title", "name on drawings and reports", example="My motor")
+    envelope: Envelope | None = key("envelope", "room that the machine leaves", None)
+    winding: Winding = key("winding", "coils and their connection")
+    board: Board = key("board", "the printed circuit board")
+    rotor: Rotor = key("rotor", "plate and magnets")
+
+    _document: dict[str, Any] = PrivateAttr(default_factory=dict)
+    _source: str = PrivateAttr(default="")
+
+    @property
+    def rules(self) -> RuleSet:
+        """What the board house can make."""
+        return self.board.rules
+
+    @property
+    def source(self) -> str:
+        """Name of the file that the design came from."""
+        return self._source
+
+    @property
+    def document(self) -> dict[str, Any]:
+        """A copy of the tables as they stand in the file, defaults left out."""
+        return copy.deepcopy(self._document)
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the document, whatever the order of its keys."""
+        canonical = json.dumps(self._document, sort_keys=True, separators=(",", ":"), allow_nan=False)
+        return hashlib.sha256(canonical.encode()).hexdigest()
+
+    def with_values(self, values: Mapping[str, object]) -> Design:
+        """A changed and checked copy: ``design.with_values({"winding.turns": 10})``; None takes a key away."""
+        from pcbstator.design.load import changed_design  # the door needs this record
+
+        return changed_design(self, values)

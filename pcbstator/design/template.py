@@ -1,0 +1,133 @@
+"""The starter file and the table of keys, both written from the records so that they cannot fall behind."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from os import PathLike
+from pathlib import Path
+from typing import Any
+
+from pcbstator.design.keys import MAGNET, Key, Section, sections
+from pcbstator.errors import OutputError
+
+HEAD = """\
+# A motor whose stator is a printed circuit board. Edit the values, then try:
+#   pcbstator predict FILE
+# Lines that start with "# key = value" are optional. The value shown is the default; where the note says what holds
+# when the key is left out, it is an example.
+# Lengths are in mm (_mm) or um (_um), temperatures in degrees Celsius (_c), flux densities in tesla (_t).
+"""
+
+INTRODUCTIONS = {
+    "envelope": "The room that the machine leaves for the drive. Every limit is optional.",
+    "winding": "How many coils, how they are shaped and how they are connected.",
+    "board": "The printed circuit board. The copper diameters bound the ring that coils and links may use.",
+    "board.rules": 'Limits of a board house, instead of rules = "..." above; the others are as in 1oz-standard.',
+    "rotor": "The turning plate with its magnets. Neighbouring magnets face the board with opposite poles.",
+    MAGNET: "One magnet. State its remanence_t or its grade, not both.",
+}
+STARTER_SHAPE = "sector"
+WRITTEN_OUT = (  # optional keys that a beginner wants to see set
+    "envelope.bore_diameter_mm", "envelope.outer_diameter_mm", "envelope.height_mm",
+    "winding.kind", "winding.outline", "winding.phases", "winding.connection",
+    "board.thickness_mm", "board.outer_copper_um", "board.inner_copper_um", "board.via_drill_mm", "board.via_pad_mm",
+    "board.rules", "rotor.arrangement", "rotor.back_iron_mm", "rotor.magnet.grade",
+)  # fmt: skip
+STARTER_VALUES = {"rotor.back_iron_mm": 2.0}
+
+
+def starter_text() -> str:
+    """A design file to edit, with every key and its meaning; it loads as it stands."""
+    parts = [HEAD]
+    for section in sections().values():
+        lines = [] if not section.path else ["", f"# {INTRODUCTIONS[section.path]}", _header(section)]
+        shape = ""
+        for key in section.keys:
+            if key.shape != shape and key.shape not in ("", STARTER_SHAPE):
+                lines.append(f'# For shape = "{key.shape}":')
+            elif key.shape != shape and shape:
+                lines.append("# For every shape:")
+            shape = key.shape
+            lines.append(_line(key))
+        parts.append("\n".join(lines) + "\n")
+    return "".join(parts)
+
+
+def write_starter(path: str | PathLike[str]) -> None:
+    """Writes the starter file to ``path``, whole or not at all; never over something that is there."""
+    place = Path(path)
+    try:
+        if place.is_symlink() or place.exists():
+            raise FileExistsError
+        descriptor, name = tempfile.mkstemp(prefix=f".{place.name}.", dir=place.parent)
+        beside = Path(name)
+        try:
+            with os.fdopen(descriptor, "w", encoding="utf-8", newline="\n") as file:
+                file.write(starter_text())
+            beside.chmod(0o644)
+            _give_name(beside, place)
+        finally:
+            beside.unlink(missing_ok=True)
+    except FileExistsError:
+        raise OutputError(f"{place}: is there already and is never overwritten; choose another name") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise OutputError(f"{place}: cannot be written ({reason}); choose a folder that exists and is yours") from None
+
+
+def _give_name(beside: Path, place: Path) -> None:
+    """Gives a finished file its name; a link fails where a file came up meanwhile, a rename would replace it."""
+    try:
+        os.link(beside, place)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links
+        beside.rename(place)
+
+
+def key_table() -> str:
+    """All keys as a Markdown page: key, unit, default, what it may be, meaning."""
+    lines = ["| key | unit | default | value | meaning |", "|---|---|---|---|---|"]
+    for section in sections().values():
+        for key in section.keys:
+            shape = f"; shape {key.shape} only" if key.shape else ""
+            rule = key.rule.removeprefix("must be ")
+            lines.append(f"| `{key.path}` | {key.unit} | {_default(key)} | {rule} | {key.meaning}{shape} |")
+    return "\n".join(lines) + "\n"
+
+
+def _default(key: Key) -> str:
+    """What holds where the key is left out, in a word."""
+    if key.section == "board.rules" and key.required:
+        return "as 1oz-standard"
+    if key.required:
+        return "required"
+    return key.otherwise if key.default is None else f"`{_toml(key.default)}`"
+
+
+def _header(section: Section) -> str:
+    return f"[{section.path}]" if section.path != "board.rules" else f"# [{section.path}]"
+
+
+def _line(key: Key) -> str:
+    """The line of one key: its value, commented out where optional, then meaning, unit and what it may be."""
+    live = key.required or key.path in WRITTEN_OUT
+    if key.section == "board.rules" or key.shape not in ("", STARTER_SHAPE):
+        live = False
+    value = STARTER_VALUES.get(key.path, key.example)
+    rule = "" if isinstance(value, str) and not key.rule.startswith("must be one of") else key.rule
+    notes = [key.meaning, rule.removeprefix("must be ").removeprefix("a number from ")]
+    if key.otherwise and not live:
+        notes.append(f"left out: {key.otherwise}")
+    text = f"{'' if live else '# '}{key.name} = {_toml(value)}"
+    return f"{text.ljust(40)}  # {'; '.join(note for note in notes if note)}"
+
+
+def _toml(value: Any) -> str:
+    """A value as TOML writes it."""
+    if isinstance(value, str):
+        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(_toml(item) for item in value) + "]"
+    return repr(value)

@@ -1,0 +1,173 @@
+"""Copper, board laminate and magnets: values with their sources, kept as data in ``materials.toml``."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from pcbstator.errors import LawRangeError
+
+REFERENCE_TEMPERATURE_C = 20.0  # every value of materials.toml that depends on temperature holds here
+
+
+@dataclass(frozen=True)
+class Copper:
+    """Copper at 20 C: resistivity [ohm m], its coefficient [1/K] and density [kg/m3]."""
+
+    resistivity: float
+    resistance_coefficient: float
+    density: float
+
+
+@dataclass(frozen=True)
+class Laminate:
+    """FR-4: conductivities [W/(m K)], density [kg/m3], emissivity of the solder mask [1], rated temperature [C]."""
+
+    conductivity_through: float
+    conductivity_in_plane: float
+    density: float
+    mask_emissivity: float
+    rated_temperature_c: float
+
+
+@dataclass(frozen=True)
+class Neodymium:
+    """What all sintered NdFeB grades share: coefficients [1/K], recoil permeability [1], density [kg/m3] and
+    resistivity [ohm m]."""
+
+    remanence_coefficient: float
+    coercivity_coefficient: float
+    recoil_permeability: float
+    density: float
+    resistivity: float
+    lowest_temperature_c: float
+
+
+@dataclass(frozen=True)
+class MagnetGrade:
+    """A grade at 20 C: mean remanence [T] and its range, least intrinsic coercivity [A/m], highest temperature [C]."""
+
+    name: str
+    remanence: float
+    remanence_least: float
+    remanence_most: float
+    coercivity: float
+    highest_temperature_c: float
+
+
+@cache
+def _tables() -> dict[str, Any]:
+    return tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
+
+
+def _value(material: str, key: str) -> float:
+    """A value, or the mean of its range."""
+    entry = _tables()[material][key]
+    return float(entry["value"]) if "value" in entry else sum(entry["range"]) / 2
+
+
+@cache
+def copper() -> Copper:
+    """Annealed copper.
+
+    >>> copper().resistivity
+    1.7241e-08
+    """
+    return Copper(
+        resistivity=_value("copper", "resistivity_ohm_m"),
+        resistance_coefficient=_value("copper", "resistance_coefficient_per_k"),
+        density=_value("copper", "density_kg_m3"),
+    )
+
+
+@cache
+def laminate() -> Laminate:
+    """Board laminate of epoxy and woven glass (FR-4).
+
+    >>> laminate().conductivity_through
+    0.343
+    """
+    return Laminate(
+        conductivity_through=_value("laminate", "conductivity_through_w_m_k"),
+        conductivity_in_plane=_value("laminate", "conductivity_in_plane_w_m_k"),
+        density=_value("laminate", "density_kg_m3"),
+        mask_emissivity=_value("laminate", "mask_emissivity"),
+        rated_temperature_c=_value("laminate", "rated_temperature_c"),
+    )
+
+
+@cache
+def neodymium() -> Neodymium:
+    """What all sintered NdFeB magnets share.
+
+    >>> neodymium().density
+    7500.0
+    """
+    return Neodymium(
+        remanence_coefficient=_value("neodymium", "remanence_coefficient_per_k"),
+        coercivity_coefficient=_value("neodymium", "coercivity_coefficient_per_k"),
+        recoil_permeability=_value("neodymium", "recoil_permeability"),
+        density=_value("neodymium", "density_kg_m3"),
+        resistivity=_value("neodymium", "resistivity_ohm_m"),
+        lowest_temperature_c=_value("neodymium", "lowest_temperature_c"),
+    )
+
+
+def grade_names() -> tuple[str, ...]:
+    """The numbers of the known grades, each of which may carry M, H, SH or UH."""
+    return tuple(key for key in _tables()["neodymium"]["remanence_t"] if key != "source")
+
+
+def magnet_grade(name: str) -> MagnetGrade:
+    """The grade called ``name``.
+
+    name: a number as in N42, and M, H, SH or UH where the magnet stands more heat. Result: remanence [T], coercivity
+    [A/m] and highest temperature [C]. An unknown name is a LawRangeError that lists the known ones. Source: several
+    makers' tables, in materials.toml.
+
+    >>> magnet_grade("N42SH").highest_temperature_c
+    150.0
+    """
+    tables = _tables()["neodymium"]
+    parts = re.fullmatch(r"(N[0-9]{2})(M|H|SH|UH)?", name)
+    if parts is None or parts[1] not in grade_names():
+        raise LawRangeError(
+            f"magnet grade {name[:20]!r} is not known; "
+            f"known are {', '.join(grade_names())}, each plain or with M, H, SH or UH"
+        )
+    number, letters = parts[1], parts[2] or "plain"
+    limits = tables["classes"][letters]
+    if letters == "plain":
+        limits = tables["exceptions"].get(number, limits)
+    least, most = tables["remanence_t"][number]
+    return MagnetGrade(
+        name=name,
+        remanence=(least + most) / 2,
+        remanence_least=least,
+        remanence_most=most,
+        coercivity=limits["coercivity_a_m"],
+        highest_temperature_c=limits["highest_temperature_c"],
+    )
+
+
+def remanence(grade: str, temperature_c: float) -> float:
+    """Remanence of a magnet of this grade, falling in a straight line with temperature.
+
+    grade: as in N42 or N42SH. temperature_c: of the magnet [C]. Result: the mean of the makers' range [T]. Holds from
+    -100 C to the highest temperature of the grade; outside it a LawRangeError, because a magnet kept hotter loses
+    strength for good. Source: several makers' tables, in materials.toml.
+
+    >>> round(remanence("N42", 20.0), 3), round(remanence("N42", 60.0), 3)
+    (1.3, 1.244)
+    """
+    magnet, shared = magnet_grade(grade), neodymium()
+    if not shared.lowest_temperature_c <= temperature_c <= magnet.highest_temperature_c:
+        raise LawRangeError(
+            f"grade {grade} holds from {shared.lowest_temperature_c:g} to {magnet.highest_temperature_c:g} C, "
+            f"not at {temperature_c:g} C"
+        )
+    return magnet.remanence * (1 + shared.remanence_coefficient * (temperature_c - REFERENCE_TEMPERATURE_C))

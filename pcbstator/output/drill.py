@@ -1,0 +1,82 @@
+"""Holes: the list of plated holes that all fabrication files share, and the drill file in XNC.
+
+Source: Ucamco, "The XNC Format Specification", 2021.11 (from memory): a strict subset of Excellon, millimetres with
+a decimal point, with the Gerber attributes as comments.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pcbstator.copper.records import Copper
+from pcbstator.errors import OutputError
+from pcbstator.output.attributes import drill_function, file_attributes
+
+
+@dataclass(frozen=True)
+class PlatedHole:
+    """A plated hole through the whole board: position, drill and pad diameters [m], net.
+
+    pin: number from 1 and name of a terminal; None for a via.
+    """
+
+    x: float
+    y: float
+    drill: float
+    pad: float
+    net: str
+    pin: tuple[int, str] | None = None
+
+
+def plated_holes(copper: Copper) -> list[PlatedHole]:
+    """Every terminal, in its order, then every via; OutputError for a via that does not go through the whole board."""
+    last = copper.layers[-1].number
+    partial = [via for via in copper.vias if (via.from_layer, via.to_layer) != (copper.layers[0].number, last)]
+    if partial:
+        via = partial[0]
+        raise OutputError(
+            f"{len(partial)} vias are not drilled through the whole board (the first from layer {via.from_layer} to "
+            f"{via.to_layer} of {last}): fabrication files are written for through holes only; use through vias"
+        )
+    terminals = [
+        PlatedHole(t.x, t.y, t.drill, t.pad, t.net, (number, t.name)) for number, t in enumerate(copper.terminals, 1)
+    ]
+    return terminals + [PlatedHole(v.x, v.y, v.drill, v.pad, v.net) for v in copper.vias]
+
+
+def drill_xnc(copper: Copper, plated: bool, title: str = "") -> str:
+    """The XNC file of the plated holes (vias and terminals), or of the unplated ones.
+
+    The bore is cut with the outline, so the unplated file has no hole; it is written all the same, because a
+    missing file reads as a forgotten one.
+    """
+    holes = plated_holes(copper) if plated else []
+    tools = sorted({(_micrometres(hole.drill), hole.pin is not None) for hole in holes})
+    lines = ["M48"]
+    lines += [f"; #@! {attribute}" for attribute in file_attributes(drill_function(plated, len(copper.layers)), title)]
+    lines += [";TYPE=PLATED" if plated else ";TYPE=NON_PLATED", "METRIC"]
+    for index, (diameter, is_terminal) in enumerate(tools, 1):
+        lines.append(f"; #@! TA.AperFunction,Plated,PTH,{'ComponentDrill' if is_terminal else 'ViaDrill'}")
+        lines.append(f"T{index:02d}C{diameter / 1000:.3f}")
+    lines += ["%", "G05"]
+    for index, tool in enumerate(tools, 1):
+        lines.append(f"T{index:02d}")
+        lines += [
+            f"X{_millimetres(hole.x)}Y{_millimetres(hole.y)}"
+            for hole in holes if (_micrometres(hole.drill), hole.pin is not None) == tool
+        ]
+    return "\n".join([*lines, "M30", ""])
+
+
+def _micrometres(length: float) -> int:
+    """``length`` [m] in whole micrometres."""
+    return round(length * 1e6)
+
+
+def _millimetres(length: float) -> str:
+    """``length`` [m] in millimetres, to the micrometre; never a negative zero.
+
+    >>> _millimetres(-0.0123456), _millimetres(-1e-9)
+    ('-12.346', '0.000')
+    """
+    return f"{round(length * 1e6) / 1000:.3f}"

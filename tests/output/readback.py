@@ -1,0 +1,163 @@
+"""What the tests of the fabrication files share: a small stator, and readers that did not write the files."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Iterator
+from itertools import pairwise
+from math import cos, pi, sin
+
+import numpy as np
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from pcbstator.copper.records import Coil, Copper, Layer, PhaseCopper, Point, Terminal, Track, Via
+
+ODD_TITLE = 'Fan "50 %" *µ*, 3\nstage \\u0041 風 🌀 %TF.Bad*%'
+
+
+def spiral(layer: int, inward: bool, angle: float, via: tuple[float, float] | None, lead: float) -> Track:
+    """One layer of a round coil of five turns about (30, 0) mm, ``lead`` mm longer at its outer end."""
+    steps = np.linspace(0.0, 1.0, 301)[:, None]
+    turn = (angle if inward else 0.0) + (2 * pi * 5 + (-angle if inward else angle)) * steps
+    radius = 8.0 - 6.0 * steps if inward else 2.0 + 6.0 * steps
+    points = np.hstack([30 + radius * np.cos(turn), radius * np.sin(turn)])
+    outer = np.array([[30 + lead * cos(angle), lead * sin(angle)]])
+    inner = np.empty((0, 2)) if via is None else np.array([via])
+    parts = [outer, points, inner] if inward else [inner, points, outer]
+    return Track(layer, np.vstack(parts) * 1e-3, 0.3e-3, "", "", "coil")
+
+
+def small_stator() -> Copper:
+    """Three round coils on four layers, each a net of its own between two terminals."""
+    first, second, middle = (30.0, 0.6), (30.0, -0.6), (30 + 9 * cos(pi / 6), 9 * sin(pi / 6))
+    coil = Coil(
+        tracks=(
+            spiral(1, True, 0.0, first, 10.5), spiral(2, False, pi / 6, first, 9.0),
+            spiral(3, True, pi / 6, second, 9.0), spiral(4, False, -pi / 6, second, 10.5),
+        ),
+        vias=tuple(Via(x * 1e-3, y * 1e-3, 0.3e-3, 0.6e-3, "", 1, 4) for x, y in (first, second, middle)),
+    )
+    angles = np.array([0.0, 2 * pi / 3, 4 * pi / 3])
+    terminals = []
+    for name, angle in zip("ABC", angles, strict=True):
+        for mark, layer, lead in (("", 1, 0.0), ("-", 4, -pi / 6)):
+            x, y = 30e-3 + 10.5e-3 * cos(lead), 10.5e-3 * sin(lead)
+            place = x * cos(angle) - y * sin(angle), x * sin(angle) + y * cos(angle)
+            terminals.append(Terminal(name + mark, *place, 1.0e-3, 1.6e-3, layer, f"PHASE_{name}"))
+    phases = tuple(
+        PhaseCopper(name, Point(start.x, start.y, 1), Point(end.x, end.y, 4), ())
+        for name, start, end in zip("ABC", terminals[::2], terminals[1::2], strict=True)
+    )
+    depths = (0.0, -0.5e-3, -1.1e-3, -1.6e-3)
+    return Copper(
+        layers=tuple(Layer(number, depth, 35e-6) for number, depth in enumerate(depths, 1)),
+        board_inner_radius=18e-3, board_outer_radius=44e-3, coil=coil, coil_angles=angles, coil_phases=("A", "B", "C"),
+        coil_senses=(1, -1, 1), coil_nets=("PHASE_A", "PHASE_B", "PHASE_C"), links=(), terminals=tuple(terminals),
+        phases=phases,
+    )
+
+
+def layer_shape(copper: Copper, number: int) -> BaseGeometry:
+    """The copper of a layer [mm] as the records have it."""
+    tracks = [track for track in copper.tracks if track.layer == number]
+    shapes = [shapely.LineString(t.points * 1e3).buffer(t.width * 500, quad_segs=64) for t in tracks]
+    return shapely.union_all(shapes + [
+        shapely.Point(hole.x * 1e3, hole.y * 1e3).buffer(hole.pad * 500, quad_segs=64)
+        for hole in (*copper.vias, *copper.terminals)
+    ])
+
+
+def read_shapes(text: str) -> list[BaseGeometry]:
+    """The shapes [mm] that gerbonara finds in a Gerber file."""
+    from gerbonara import MM, GerberFile
+    from gerbonara import graphic_primitives as primitives
+
+    shapes: list[BaseGeometry] = []
+    for thing in GerberFile.from_string(text).objects:
+        for part in thing.to_primitives(MM):
+            assert part.polarity_dark
+            if isinstance(part, primitives.Line):
+                line = shapely.LineString([(part.x1, part.y1), (part.x2, part.y2)])
+                shapes.append(line.buffer(part.width / 2, quad_segs=64))
+            elif isinstance(part, primitives.Circle):
+                shapes.append(shapely.Point(part.x, part.y).buffer(part.r, quad_segs=64))
+            elif isinstance(part, primitives.ArcPoly):
+                shapes.append(shapely.Polygon(part.outline))
+            else:
+                raise TypeError(f"unexpected {part}")
+    return shapes
+
+
+def tokens(text: str) -> Iterator[str]:
+    """The commands of a Gerber file, without the signs that end them."""
+    for extended, word in re.findall(r"%([^%]*)\*%|([^%*\s][^%*]*)\*", text):
+        yield extended or word
+
+
+def net_shapes(text: str) -> dict[str, BaseGeometry]:
+    """What each net (%TO.N) covers [mm] in a copper file, by a reader of draws and flashes of our own."""
+    diameters: dict[str, float] = {}
+    shapes: dict[str, list[BaseGeometry]] = defaultdict(list)
+    net, aperture, place = "", 0.0, (0.0, 0.0)
+    for token in tokens(text):
+        if found := re.fullmatch(r"AD(D\d+)C,([\d.]+)", token):
+            diameters[found[1]] = float(found[2])
+        elif token.startswith("TO.N,"):
+            net = token.split(",")[1]
+        elif token in ("TD", "TD.N"):
+            net = ""
+        elif token in diameters:
+            aperture = diameters[token]
+        elif found := re.fullmatch(r"X(-?\d+)Y(-?\d+)D0([123])", token):
+            end = int(found[1]) / 1e6, int(found[2]) / 1e6
+            if found[3] == "1":
+                shapes[net].append(shapely.LineString([place, end]).buffer(aperture / 2, quad_segs=16))
+            elif found[3] == "3":
+                shapes[net].append(shapely.Point(end).buffer(aperture / 2, quad_segs=16))
+            place = end
+    return {name: shapely.union_all(parts) for name, parts in shapes.items()}
+
+
+def pieces(layers: list[dict[str, BaseGeometry]], holes: list[tuple[float, float, float]]) -> list[set[str]]:
+    """The connected pieces of copper of a whole board, each as the set of net names it carries.
+
+    layers: what each net covers, per layer [mm]. holes: x, y and diameter [mm] of the plated holes.
+    """
+    islands = [
+        (name, part) for layer in layers for name, shape in layer.items() for part in getattr(shape, "geoms", [shape])
+    ]
+    bounds = [0, *np.cumsum([sum(len(getattr(s, "geoms", [s])) for s in layer.values()) for layer in layers])]
+    parent = list(range(len(islands)))
+
+    def root(index: int) -> int:
+        while parent[index] != index:
+            index = parent[index]
+        return index
+
+    shapes = np.array([part for _, part in islands])
+    for low, high in pairwise(bounds):  # what overlaps on a layer touches, whatever its name
+        for a, b in shapely.STRtree(shapes[low:high]).query(shapes[low:high], predicate="intersects").T:
+            parent[root(int(a) + low)] = root(int(b) + low)
+    tree = shapely.STRtree(shapes)
+    for x, y, diameter in holes:
+        touched = tree.query(shapely.Point(x, y).buffer(diameter / 2), predicate="intersects")
+        for other in touched[1:]:
+            parent[root(int(other))] = root(int(touched[0]))
+    names: dict[int, set[str]] = defaultdict(set)
+    for index, (name, _) in enumerate(islands):
+        names[root(index)].add(name)
+    return list(names.values())
+
+
+def read_holes(text: str) -> list[tuple[float, float, float, bool | None]]:
+    """x, y, diameter [mm] and plating of each hole that gerbonara finds in a drill file."""
+    from gerbonara import MM, ExcellonFile
+
+    file = ExcellonFile.from_string(text)
+    return [
+        (thing.unit.convert_to(MM, thing.x), thing.unit.convert_to(MM, thing.y),
+         thing.aperture.unit.convert_to(MM, thing.aperture.diameter), thing.aperture.plated)
+        for thing in file.objects
+    ]

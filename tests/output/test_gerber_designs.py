@@ -1,0 +1,54 @@
+"""Files of the real designs: read back, each net is one piece and no two touch."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+import shapely
+
+from pcbstator.copper import Copper, lay_copper
+from pcbstator.design import load_design
+from pcbstator.output.drill import drill_xnc
+from pcbstator.output.gerber import copper_gerber, legend_gerber
+from pcbstator.output.netlist import netlist_ipc356
+from tests.output import readback
+
+DESIGNS = sorted(Path("designs").glob("*.toml"))
+NETS = {"open": [{"A"}, {"B"}, {"C"}], "star": [{"STAR"}], "delta": [{"DELTA"}]}
+
+
+def laid(path: Path, connection: str) -> Copper:
+    """The copper of a design with its phases connected as named."""
+    return lay_copper(load_design(path).with_values({"winding.connection": connection}))
+
+
+def test_there_are_designs() -> None:
+    assert DESIGNS
+
+
+@pytest.mark.parametrize("path", DESIGNS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("connection", NETS)
+def test_nets_are_one_piece_each_and_never_touch(path: Path, connection: str) -> None:
+    """Phases left open are three nets that must stay apart; star and delta are one, and must hang together."""
+    copper = laid(path, connection)
+    layers = [readback.net_shapes(copper_gerber(copper, layer.number, "t")) for layer in copper.layers]
+    holes = [hole[:3] for hole in readback.read_holes(drill_xnc(copper, plated=True))]
+    assert sorted(readback.pieces(layers, holes), key=sorted) == NETS[connection]
+
+
+@pytest.mark.parametrize("path", DESIGNS, ids=lambda path: path.stem)
+def test_files_of_a_design(path: Path) -> None:
+    """Copper area by gerbonara, holes in drill file and netlist, legend off the terminals."""
+    from gerbonara.ipc356 import Netlist
+
+    copper = laid(path, "star")
+    read = shapely.union_all(readback.read_shapes(copper_gerber(copper, len(copper.layers), "t")))
+    assert read.area == pytest.approx(readback.layer_shape(copper, len(copper.layers)).area, rel=1e-4)
+    count = len(copper.vias) + len(copper.terminals)
+    assert len(readback.read_holes(drill_xnc(copper, plated=True))) == count
+    assert len(Netlist.from_string(netlist_ipc356(copper, "t"), "stator.ipc").test_records) == count
+    ink = shapely.union_all(readback.read_shapes(legend_gerber(copper, "top", load_design(path).title)))
+    for terminal in copper.terminals:
+        place = shapely.Point(terminal.x * 1e3, terminal.y * 1e3)
+        assert terminal.pad * 500 + 0.2 < ink.distance(place) < terminal.pad * 500 + 2.0
