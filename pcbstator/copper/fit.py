@@ -47,7 +47,7 @@ def _sizes(design: Design, track_width: float) -> RimSizes:
         edge=(board.copper_outer_diameter if outside else board.copper_inner_diameter) / 2,
         side=1 if outside else -1,
         coil_width=track_width,
-        link_width=board.link_width or track_width,
+        link_width=board.stated_link_width or track_width,
         gap=board.track_gap + SAGITTA,
         pad=board.via_pad,
         terminal_pad=board.terminal_pad,

@@ -98,8 +98,12 @@ class Point:
 
 @dataclass(frozen=True, eq=False)
 class Coil:
-    """The coil template, axis on +x. ``tracks`` run from start to finish, layer 1 to the last, counter-clockwise."""
+    """The coil template, axis on +x. ``tracks`` run from start to finish, layer 1 to the last, counter-clockwise.
 
+    turns: per layer.
+    """
+
+    turns: int
     tracks: tuple[Track, ...]
     vias: tuple[Via, ...]
 
@@ -149,6 +153,7 @@ class Copper:
     links: tuple[Track, ...]
     terminals: tuple[Terminal, ...]
     phases: tuple[PhaseCopper, ...]
+    link_vias: tuple[Via, ...] = ()
 
     @cached_property
     def coil_tracks(self) -> tuple[Track, ...]:
@@ -181,5 +186,3 @@ class Copper:
                 for v in self.coil.vias
             ]
         return tuple(placed) + self.link_vias
-
-    link_vias: tuple[Via, ...] = ()

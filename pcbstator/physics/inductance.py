@@ -42,14 +42,14 @@ def circle_mutual_inductance(radius_a: ArrayLike, radius_b: ArrayLike, distance:
     a, b, h = (np.asarray(value, dtype=float) for value in (radius_a, radius_b, distance))
     far2, near2 = (a + b) ** 2 + h**2, (a - b) ** 2 + h**2
     if np.any(near2 <= 0):
-        raise LawRangeError("two circular filaments must not coincide; give one of them the mean distance of its section")
+        raise LawRangeError("two circular filaments must not coincide; part them by the mean distance of a section")
     k2 = 4 * a * b / far2
     k = np.sqrt(k2)
     return np.asarray(MU_0 * np.sqrt(a * b) * ((2 / k - k) * ellipkm1(near2 / far2) - 2 / k * ellipe(k2)))
 
 
 def _reach(coefficient: FloatArray, length: FloatArray, total: FloatArray) -> FloatArray:
-    """``2 coefficient artanh(length / total)``; zero where the point lies on the filament and the coefficient is zero."""
+    """``2 coefficient artanh(length / total)``; zero where the coefficient is zero, even on the filament."""
     return coefficient * np.log((total + length) / np.maximum(total - length, 1e-30 * total))
 
 
@@ -145,6 +145,7 @@ def bar_geometric_mean_distance(width: ArrayLike, thickness: ArrayLike) -> Float
 
 def _bar_mean_distance(w: FloatArray, t: FloatArray) -> FloatArray:
     """Mean distance of two points of a rectangle (Santalo, Integral Geometry, 1976, I.4; from memory)."""
+    w, t = np.maximum(w, 1e-4 * t), np.maximum(t, 1e-4 * w)  # the tape's limit w / 3 is reached; thinner cancels
     D = np.hypot(w, t)
     return np.asarray((
         w**3 / t**2 + t**3 / w**2 + D * (3 - (w / t) ** 2 - (t / w) ** 2)
@@ -231,7 +232,7 @@ def spiral_sheet_inductance(
     """
     require_positive(turns=turns, inner_diameter=inner_diameter)
     if not inner_diameter < outer_diameter:
-        raise LawRangeError(f"the outer diameter must exceed the inner one; got {outer_diameter:g}, {inner_diameter:g} m")
+        raise LawRangeError(f"outer diameter must exceed inner diameter; got {outer_diameter:g} and {inner_diameter:g} m")
     c1, c2, c3, c4 = SPIRAL_COEFFICIENTS[shape]
     mean = (outer_diameter + inner_diameter) / 2
     rho = (outer_diameter - inner_diameter) / (outer_diameter + inner_diameter)

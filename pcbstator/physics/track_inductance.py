@@ -35,6 +35,7 @@ ComplexArray = NDArray[np.complex128]
 
 SPREAD_PER_CELL = 1.2  # smooth enough for the grid to see no difference between places within a cell
 STEP_PER_SPREAD = 1.25  # samples along a filament and filaments across a track stand no further apart
+HIDDEN_WIDTH = 0.6  # of the spread
 STENCIL = 4  # cubic spline
 MARGIN = 3  # cells around the copper
 USUAL_GRID = 400  # cells along the longer side that cell_for allows
@@ -117,8 +118,8 @@ def iron_images(planes: Sequence[float], count: int = 8) -> tuple[tuple[float, f
 def cell_for(strips: Strips) -> float:
     """A grid cell with which the inductance of these strips is right to about half a percent.
 
-    strips: the copper [m]. Returns half the narrowest width, or 0.4 of the smallest distance of levels if that is less,
-    but not less than a 400th of the copper's longer side [m].
+    strips: the copper [m]. Returns half the narrowest width, less (to a third) if levels lie nearer than that, but not
+    less than a 400th of the copper's longer side [m].
     Range: any. Source: derived here, from the convergence against neumann_track_inductance_matrix.
 
     >>> round(cell_for(strips_along([[0, 0], [3e-3, 4e-3]], 0.0, 0.3e-3, 35e-6)) * 1e3, 3)
@@ -126,8 +127,9 @@ def cell_for(strips: Strips) -> float:
     """
     both = np.concatenate([strips.starts, strips.ends])
     sides = np.ptp(both[:, :2], axis=0) + strips.width.max()
-    wanted = [float(strips.width.min()) / 2, *(0.4 * np.diff(np.unique(both[:, 2])))]
-    return float(max(min(wanted), sides.max() / USUAL_GRID))
+    width = float(strips.width.min())
+    level_gap = float(np.diff(np.unique(both[:, 2])).min(initial=np.inf))
+    return float(max(min(width / 2, max(width / 3, 0.4 * level_gap)), sides.max() / USUAL_GRID))
 
 
 @dataclass(frozen=True, eq=False)
@@ -192,8 +194,9 @@ def _samples(strips: Strips, levels: FloatArray, spread: float) -> _Samples:
 
 
 def _filaments(width: FloatArray, spread: float) -> NDArray[np.int_]:
-    """How many filaments stand for a track of this width."""
-    return np.maximum(np.ceil(width / (STEP_PER_SPREAD * spread)), 2).astype(int)
+    """How many filaments stand for a track of this width; one if the spread hides the width."""
+    fine = np.maximum(np.ceil(width / (STEP_PER_SPREAD * spread)), 2)
+    return np.where(width < HIDDEN_WIDTH * spread, 1, fine).astype(int)
 
 
 def _stencil(grid: _Grid, samples: _Samples) -> tuple[NDArray[np.intp], list[tuple[int, FloatArray]]]:
@@ -208,8 +211,10 @@ def _stencil(grid: _Grid, samples: _Samples) -> tuple[NDArray[np.intp], list[tup
     return base, [(i * ny + j, splines[i][:, 0] * splines[j][:, 1]) for i in range(STENCIL) for j in range(STENCIL)]
 
 
-def _waves(grid: _Grid, base: NDArray[np.intp], nodes: list[tuple[int, FloatArray]], moment: FloatArray) -> ComplexArray:
-    """The samples' moments laid on the grid of every level and transformed at twice its size: (levels, 2 nx, ny + 1)."""
+def _waves(
+    grid: _Grid, base: NDArray[np.intp], nodes: list[tuple[int, FloatArray]], moment: FloatArray
+) -> ComplexArray:
+    """The moments laid on the grid of every level and transformed at twice its size: (levels, 2 nx, ny + 1)."""
     nx, ny = grid.shape
     size = len(grid.levels) * nx * ny
     flat = np.zeros(size)
@@ -224,7 +229,7 @@ class _Kernels:
 
     def __init__(self, grid: _Grid, images: Sequence[tuple[float, float]]) -> None:
         self.grid, self.images = grid, ((1.0, 0.0), *images)
-        self.known: dict[int, FloatArray] = {}
+        self.known: dict[tuple[int, ...], FloatArray] = {}
         nx, ny = grid.shape
         self.r2 = (np.arange(nx + 1)[:, None] ** 2 + np.arange(ny + 1)[None, :] ** 2) * grid.cell**2
         x, y = (np.sinc(np.arange(n + 1) / (2 * n)) ** (2 * STENCIL) for n in grid.shape)
@@ -234,22 +239,22 @@ class _Kernels:
     def between(self, level_a: int, level_b: int) -> FloatArray:
         """The transform (2 nx, ny + 1) between two levels, images included."""
         za, zb = self.grid.levels[level_a], self.grid.levels[level_b]
-        total = sum(self._at(abs(za - (sign * zb + shift))) for sign, shift in self.images)
-        return np.asarray(total)[self.fold]
-
-    def _at(self, height: float) -> FloatArray:
-        key = round(height / self.grid.cell * 1e6)
+        heights = sorted(abs(za - (sign * zb + shift)) for sign, shift in self.images)
+        key = tuple(round(height / self.grid.cell * 1e6) for height in heights)
         if key not in self.known:
-            R = np.sqrt(self.r2 + height**2)
-            spread = self.grid.spread
-            origin = np.sqrt(2 / np.pi) / spread
-            smooth = np.where(R > 0, erf(R / (np.sqrt(2) * spread)) / np.where(R > 0, R, 1.0), origin)
-            self.known[key] = np.asarray(dctn(smooth, type=1)) / self.splines
+            total = np.sum([self._smooth(height) for height in heights], axis=0)
+            self.known[key] = (np.asarray(dctn(total, type=1)) / self.splines)[self.fold]
         return self.known[key]
+
+    def _smooth(self, height: float) -> FloatArray:
+        """erf(R / (sqrt(2) spread)) / R over a quarter of the grid."""
+        root = np.sqrt(2) * self.grid.spread
+        R = np.sqrt(self.r2 + height**2)
+        return np.asarray(np.where(R > 0, erf(R / root) / np.where(R > 0, R, 1.0), 2 / (np.sqrt(np.pi) * root)))
 
 
 def _self_corrections(strips: Strips, spread: float) -> FloatArray:
-    """What the grid's own term of each strip lacks, (n,) [H]: mu0 l / (2 pi) times the ln of the mean distances' ratio."""
+    """What the grid's own term of each strip lacks, (n,) [H]: mu0 l / (2 pi) ln (distance on grid / in copper)."""
     keys, back = np.unique(np.column_stack([strips.width, strips.thickness]), axis=0, return_inverse=True)
     ratios = np.empty(len(keys))
     for index, (width, thickness) in enumerate(keys):
@@ -277,7 +282,7 @@ def track_inductance_matrix(
     strips: all copper, n pieces [m]; currents: (N, n) current in each piece, from its start to its end, per ampere of
     each path [-]; cell: of the grid [m], see cell_for; images: of iron planes, from iron_images [-, m].
     Returns (N, N) symmetric [H]. Range: level pieces, a grid of at most 2048 cells a side, else LawRangeError.
-    Accuracy: see the module; tracks on one or more levels nearer than 2.5 cells to each other lose some of their mutual.
+    Accuracy: see the module; tracks nearer to each other than about 2.5 cells lose some of their mutual.
     Source: derived here from Neumann's integral; the split of 1 / R is Ewald's, Ann. Phys. 369, 1921.
 
     >>> around = np.linspace(0, 2 * np.pi, 181)
@@ -315,15 +320,15 @@ def turned_track_inductances(
 ) -> FloatArray:
     """Inductance between one path and the same path turned about the z axis, for several angles.
 
-    strips: the path, n pieces [m]; currents: (n,) per ampere of the path [-]; angles: (m,) [rad]; cell: of the grid [m];
-    images: of iron planes, from iron_images [-, m]. Returns (m,) [H]; an angle of exactly zero gives the self inductance.
-    Range and accuracy: as track_inductance_matrix; the grid covers the whole circle. Between neighbours a cell of two or
-    three track pitches is enough. Source: derived here, as track_inductance_matrix.
+    strips: the path, n pieces [m]; currents: (n,) per ampere of the path [-]; angles: (m,) [rad]; cell: of the grid
+    [m]; images: of iron planes, from iron_images [-, m]. Returns (m,) [H]; an angle of exactly zero gives the self
+    inductance. Range and accuracy: as track_inductance_matrix; the grid covers the whole circle. Between different
+    coils a cell of one to two track pitches is enough. Source: derived here, as track_inductance_matrix.
 
     >>> side = strips_along([[8e-3, -4e-3], [16e-3, -4e-3], [16e-3, 4e-3], [8e-3, 4e-3], [8e-3, -4e-3]], 0, 3e-4, 35e-6)
     >>> zero, opposite = turned_track_inductances(side, np.ones(4), [0.0, np.pi], 0.4e-3) * 1e9
     >>> bool(zero > 0 > opposite), round(float(opposite), 3)
-    (True, -0.034)
+    (True, -0.032)
     """
     _check(strips, cell)
     share = np.asarray(currents, dtype=float)

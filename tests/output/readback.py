@@ -10,6 +10,8 @@ from math import cos, pi, sin
 
 import numpy as np
 import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.copper.records import Coil, Copper, Layer, PhaseCopper, Point, Terminal, Track, Via
@@ -96,13 +98,20 @@ def tokens(text: str) -> Iterator[str]:
         yield extended or word
 
 
-def net_shapes(text: str) -> dict[str, BaseGeometry]:
-    """What each net (%TO.N) covers [mm] in a copper file, by a reader of draws and flashes of our own."""
+def net_shapes(text: str) -> dict[str, list[BaseGeometry]]:
+    """What each net (%TO.N) draws and flashes [mm] in a copper file, by a small reader of our own."""
     diameters: dict[str, float] = {}
-    shapes: dict[str, list[BaseGeometry]] = defaultdict(list)
-    net, aperture, place = "", 0.0, (0.0, 0.0)
+    strokes: dict[str, list[tuple[float, list[tuple[float, float]]]]] = defaultdict(list)
+    net, aperture = "", 0.0
     for token in tokens(text):
-        if found := re.fullmatch(r"AD(D\d+)C,([\d.]+)", token):
+        if token[0] == "X":
+            x, y, operation = token[1:-3].partition("Y")[0], token[1:-3].partition("Y")[2], token[-3:]
+            place = int(x) / 1e6, int(y) / 1e6
+            if operation == "D01":
+                strokes[net][-1][1].append(place)
+            else:
+                strokes[net].append((aperture, [place] if operation == "D02" else [place, place]))
+        elif found := re.fullmatch(r"AD(D\d+)C,([\d.]+)", token):
             diameters[found[1]] = float(found[2])
         elif token.startswith("TO.N,"):
             net = token.split(",")[1]
@@ -110,45 +119,34 @@ def net_shapes(text: str) -> dict[str, BaseGeometry]:
             net = ""
         elif token in diameters:
             aperture = diameters[token]
-        elif found := re.fullmatch(r"X(-?\d+)Y(-?\d+)D0([123])", token):
-            end = int(found[1]) / 1e6, int(found[2]) / 1e6
-            if found[3] == "1":
-                shapes[net].append(shapely.LineString([place, end]).buffer(aperture / 2, quad_segs=16))
-            elif found[3] == "3":
-                shapes[net].append(shapely.Point(end).buffer(aperture / 2, quad_segs=16))
-            place = end
-    return {name: shapely.union_all(parts) for name, parts in shapes.items()}
+    return {
+        name: [shapely.LineString(points).buffer(width / 2, quad_segs=16) for width, points in lines if len(points) > 1]
+        for name, lines in strokes.items()
+    }
 
 
-def pieces(layers: list[dict[str, BaseGeometry]], holes: list[tuple[float, float, float]]) -> list[set[str]]:
+def pieces(layers: list[dict[str, list[BaseGeometry]]], holes: list[tuple[float, float, float]]) -> list[set[str]]:
     """The connected pieces of copper of a whole board, each as the set of net names it carries.
 
     layers: what each net covers, per layer [mm]. holes: x, y and diameter [mm] of the plated holes.
     """
-    islands = [
-        (name, part) for layer in layers for name, shape in layer.items() for part in getattr(shape, "geoms", [shape])
-    ]
-    bounds = [0, *np.cumsum([sum(len(getattr(s, "geoms", [s])) for s in layer.values()) for layer in layers])]
-    parent = list(range(len(islands)))
-
-    def root(index: int) -> int:
-        while parent[index] != index:
-            index = parent[index]
-        return index
-
-    shapes = np.array([part for _, part in islands])
+    names = [name for layer in layers for name, shapes in layer.items() for _ in shapes]
+    bounds = [0, *(int(end) for end in np.cumsum([sum(map(len, layer.values())) for layer in layers]))]
+    shapes = np.array([shape for layer in layers for drawn in layer.values() for shape in drawn])
+    shapely.prepare(shapes)
+    joints = []
     for low, high in pairwise(bounds):  # what overlaps on a layer touches, whatever its name
-        for a, b in shapely.STRtree(shapes[low:high]).query(shapes[low:high], predicate="intersects").T:
-            parent[root(int(a) + low)] = root(int(b) + low)
-    tree = shapely.STRtree(shapes)
-    for x, y, diameter in holes:
-        touched = tree.query(shapely.Point(x, y).buffer(diameter / 2), predicate="intersects")
-        for other in touched[1:]:
-            parent[root(int(other))] = root(int(touched[0]))
-    names: dict[int, set[str]] = defaultdict(set)
-    for index, (name, _) in enumerate(islands):
-        names[root(index)].add(name)
-    return list(names.values())
+        joints.append(shapely.STRtree(shapes[low:high]).query(shapes[low:high], predicate="intersects") + low)
+    barrels = np.array([shapely.Point(x, y).buffer(diameter / 2) for x, y, diameter in holes])
+    touching = shapely.STRtree(shapes).query(barrels, predicate="intersects")
+    joints.append(touching + np.array([[len(shapes)], [0]]))  # barrels come after the shapes
+    a, b = np.hstack(joints)
+    size = len(shapes) + len(barrels)
+    _, label = connected_components(coo_array((np.ones(len(a)), (a, b)), shape=(size, size)), directed=False)
+    found: dict[int, set[str]] = defaultdict(set)
+    for name, piece in zip(names, label, strict=False):
+        found[int(piece)].add(name)
+    return list(found.values())
 
 
 def read_holes(text: str) -> list[tuple[float, float, float, bool | None]]:

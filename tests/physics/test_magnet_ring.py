@@ -2,6 +2,7 @@
 
 import tomllib
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -61,7 +62,7 @@ def test_footprint_has_the_area_of_its_shape(footprint, area):
         return float(2.0 * r[0] * (footprint.upper(r) - footprint.lower(r))[0])
 
     ends = footprint.breakpoints
-    total = sum(quad(width, a, b, epsabs=1e-13, limit=200)[0] for a, b in zip(ends[:-1], ends[1:], strict=True))
+    total = sum(quad(width, a, b, epsabs=1e-13, limit=200)[0] for a, b in pairwise(ends))
     assert total == pytest.approx(area, rel=1e-6)
 
 
@@ -73,7 +74,7 @@ def test_modes_have_the_zeros_of_bessel_functions():
 
 
 def test_large_radius_is_the_linear_array():
-    """Br·2/(n·pi)·sin(n·pi·arc/2)·(1 − e^−kh)·e^−ks (handbook, 2D); radius 1 m, pole pitch 15.7 mm, magnets 100 mm long."""
+    """Br·2/(n·pi)·sin(n·pi·arc/2)·(1 − e^−kh)·e^−ks (handbook, 2D); radius 1 m, pole pitch 16 mm, magnets 100 mm."""
     p, h, s, orders = 200, 0.004, 0.002, np.array([1, 3, 5])
     footprint = sector_footprint(0.95, 1.05, 0.8 * np.pi / (2 * p))
     got = ring_harmonics(footprint, p, MagnetLayers(h, 1.3), np.array([1.0]), np.array([s]), orders)[:, 0, 0]
@@ -127,15 +128,18 @@ def test_all_lengths_scaled_leave_the_field():
     assert large == pytest.approx(small, rel=1e-9, abs=1e-12)
 
 
-@pytest.mark.parametrize("mirror", [None, 0.0016], ids=["single", "double"])
-def test_recoil_takes_two_to_three_percent_off(mirror):
-    """A 3D finite-element study of steel-backed rings with mu_r 1.05 found 2.4 to 2.9 % less field; near that here."""
-    layers = MagnetLayers(0.003, 1.3, back_iron=0.002, mirror_distance=mirror)
-    arguments = (np.array([0.0425]), np.array([0.0008]), np.array([1]))
+@pytest.mark.parametrize("distance", [0.0005, 0.0008, 0.0016])
+def test_recoil_takes_two_to_three_percent_off(distance):
+    """A 3D finite-element study of steel-backed rings with mu_r 1.05 found 2.4 to 2.9 % less field; near that here.
+
+    Between ideal plates it is 5 %·D/(h + D) for long poles, so a double rotor with a small gap loses less.
+    """
+    layers = MagnetLayers(0.003, 1.3, back_iron=0.002)
+    arguments = (np.array([0.0425]), np.array([distance]), np.array([1]))
     ratio = ring_harmonics(RING, 12, replace(layers, recoil_permeability=1.05), *arguments) / ring_harmonics(
         RING, 12, layers, *arguments
     )
-    assert 0.019 < 1.0 - ratio[0, 0, 0] < 0.034
+    assert 0.023 < 1.0 - ratio[0, 0, 0] < 0.033
 
 
 @pytest.mark.parametrize(

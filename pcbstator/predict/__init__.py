@@ -1,0 +1,1 @@
+"""Lays the laws on the copper; returns frozen result records."""

@@ -1,0 +1,94 @@
+"""The way of the current through the copper: resistance of every piece, paths in parallel, load of every link."""
+
+from __future__ import annotations
+
+import cmath
+from collections.abc import Iterator
+from math import pi
+
+import numpy as np
+
+from pcbstator.copper import Copper, CoilVisit, Path, PhaseCopper, Track
+from pcbstator.physics.conductors import parallel_path_resistance, track_resistance, via_resistance
+
+Key = tuple[object, ...]
+
+
+def _place(x: float, y: float) -> tuple[int, int]:
+    return round(x * 1e9), round(y * 1e9)
+
+
+def piece(track: Track) -> tuple[Key, int]:
+    """What tells a link from every other, whichever way it is run through; and the way, +1 or -1."""
+    ends = _place(*track.points[0]), _place(*track.points[-1])
+    return ("link", track.layer, min(ends), max(ends)), 1 if ends[0] <= ends[1] else -1
+
+
+class Conductors:
+    """Resistance [ohm] of the pieces of one stator at one temperature."""
+
+    def __init__(self, copper: Copper, drill: float, plating: float, temperature_c: float = 20.0) -> None:
+        self.copper = copper
+        self.temperature_c = temperature_c
+        self.depth = {layer.number: layer.depth for layer in copper.layers}
+        self.thickness = {layer.number: layer.thickness for layer in copper.layers}
+        self.barrel_per_metre = float(via_resistance(drill, plating, 1.0, temperature_c))
+        tracks = copper.coil.tracks
+        self.coil = sum(self.track(track) for track in tracks) + sum(
+            self.barrel(a.layer, b.layer) for a, b in zip(tracks, tracks[1:], strict=False)
+        )
+
+    def track(self, track: Track) -> float:
+        """Resistance [ohm] of one track."""
+        return float(track_resistance(track.length, track.width, self.thickness[track.layer], self.temperature_c))
+
+    def barrel(self, layer: int, other: int) -> float:
+        """Resistance [ohm] of a via between two layers."""
+        return abs(self.depth[layer] - self.depth[other]) * self.barrel_per_metre
+
+    def along(self, path: Path) -> Iterator[tuple[Key, float]]:
+        """Every piece of a path with its resistance [ohm]: links, vias between steps, coils."""
+        last = len(self.copper.layers)
+        here: int | None = None
+        for step in path.steps:
+            if isinstance(step, CoilVisit):
+                enter, leave = (1, last) if step.forward else (last, 1)
+                if here is not None and here != enter:
+                    yield ("post", step.coil, step.forward), self.barrel(here, enter)
+                yield ("coil", step.coil), self.coil
+                here = leave
+            else:
+                if here is not None and here != step.layer:
+                    yield ("via", *_place(*step.points[0]), here, step.layer), self.barrel(here, step.layer)
+                yield piece(step)[0], self.track(step)
+                here = step.layer
+
+    def phase_resistance(self, phase: PhaseCopper) -> float:
+        """Resistance [ohm] of a phase from its terminal to the star point or its end, paths in parallel."""
+        paths = [dict(self.along(path)) for path in phase.paths]
+        shared = np.array([[sum(a[key] for key in a.keys() & b.keys()) for b in paths] for a in paths])
+        return parallel_path_resistance(shared)[0]
+
+    def path_length(self, path: Path) -> float:
+        """Length [m] of the conductor along a path, vias included."""
+        coil = sum(track.length for track in self.copper.coil.tracks)
+        depth = abs(self.depth[1] - self.depth[len(self.copper.layers)])
+        return sum(coil + depth if isinstance(step, CoilVisit) else step.length for step in path.steps)
+
+
+def phase_angle(index: int, phases: int) -> float:
+    """Electrical angle [rad] by which a phase follows phase A."""
+    return 2 * pi * index / phases if phases % 2 else pi * index / phases
+
+
+def link_loads(copper: Copper) -> dict[Key, float]:
+    """Current of every link over the phase current: links that several phases share carry the sum of their phasors."""
+    loads: dict[Key, complex] = {}
+    for index, phase in enumerate(copper.phases):
+        phasor = cmath.exp(1j * phase_angle(index, len(copper.phases)))
+        for path in phase.paths:
+            for step in path.steps:
+                if isinstance(step, Track):
+                    key, way = piece(step)
+                    loads[key] = loads.get(key, 0j) + way * path.share * phasor
+    return {key: abs(load) for key, load in loads.items()}

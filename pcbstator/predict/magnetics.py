@@ -1,0 +1,145 @@
+"""The magnets' field on this copper: linkage of every phase by harmonic, and what follows from it."""
+
+from __future__ import annotations
+
+from math import pi, sin, sqrt
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pcbstator.copper import Copper, Track
+from pcbstator.design.records import BlockMagnet, DiscMagnet
+from pcbstator.physics.field_layers import MagnetLayers
+from pcbstator.physics.linkage import LinkedTrack, tracks_linkage_harmonics
+from pcbstator.physics.magnet_ring import (
+    Footprint,
+    RingField,
+    block_footprint,
+    disc_footprint,
+    ring_field,
+    sector_footprint,
+)
+from pcbstator.predict.current_paths import phase_angle
+from pcbstator.predict.records import MagneticResult
+from pcbstator.winding import Winding
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+ORDERS = np.arange(1, 26, 2)
+ANGLES = 720  # rotor positions over one electrical turn for wave and ripple; 25 orders need 50
+
+
+def magnet_footprint(design: Design) -> Footprint:
+    """The outline of one magnet as the field laws take it."""
+    magnet = design.rotor.magnet
+    if isinstance(magnet, DiscMagnet):
+        return disc_footprint(magnet.circle_diameter / 2, magnet.diameter / 2)
+    if isinstance(magnet, BlockMagnet):
+        return block_footprint(magnet.circle_diameter / 2, magnet.length, magnet.width)
+    half_angle = magnet.arc_ratio * pi / design.rotor.poles
+    return sector_footprint(magnet.inner_diameter / 2, magnet.outer_diameter / 2, half_angle)
+
+
+def magnet_layers(design: Design) -> MagnetLayers:
+    """Magnets, iron and what faces them. The mid-plane of a double rotor carries no radial field: a mirror."""
+    rotor, magnet = design.rotor, design.rotor.magnet
+    middle = rotor.air_gap + design.board.thickness / 2
+    return MagnetLayers(
+        magnet_thickness=magnet.thickness,
+        remanence=magnet.remanence,
+        recoil_permeability=magnet.recoil_permeability,
+        back_iron=rotor.back_iron,
+        mirror_distance=middle if rotor.arrangement == "double" else None,
+    )
+
+
+def rotor_field(design: Design) -> RingField:
+    """The field of the rotor at every copper layer, over all radii of the copper."""
+    board, layers = design.board, magnet_layers(design)
+    distances = design.rotor.air_gap - np.array(board.layer_z)
+    if layers.mirror_distance is not None:
+        distances = np.minimum(distances, 2 * layers.mirror_distance - distances)
+    margin = max(board.track_width, board.link_width)
+    inner = board.copper_inner_diameter / 2
+    return ring_field(
+        magnet_footprint(design),
+        design.rotor.poles // 2,
+        layers,
+        max(inner - margin, inner / 2),
+        board.copper_outer_diameter / 2 + margin,
+        distances,
+        ORDERS,
+    )
+
+
+def phase_linkages(copper: Copper, field: RingField) -> NDArray[np.complex128]:
+    """Linkage harmonics (phases, orders) [Wb] of every phase: one coil turned to its places, and the links."""
+
+    def seen(track: Track, share: float) -> LinkedTrack:
+        return LinkedTrack(track.points, track.width, track.layer - 1, share)
+
+    coil = tracks_linkage_harmonics([seen(track, 1.0) for track in copper.coil.tracks], field)
+    turns = np.exp(1j * field.pole_pairs * np.multiply.outer(copper.coil_angles, field.orders))
+    senses = np.array(copper.coil_senses)
+    phases = []
+    for phase in copper.phases:
+        member = np.array([name == phase.name for name in copper.coil_phases])
+        coils = coil * (senses[member, None] * turns[member]).sum(axis=0) * phase.paths[0].share
+        links = [seen(step, path.share) for path in phase.paths for step in path.steps if isinstance(step, Track)]
+        phases.append(coils + tracks_linkage_harmonics(links, field))
+    return np.array(phases)
+
+
+def linkage_slopes(linkages: NDArray[np.complex128], field: RingField, angles: NDArray[np.float64]) -> NDArray[np.float64]:
+    """dpsi/dalpha (phases, angles) [Wb per mechanical rad] at electrical rotor ``angles`` [rad]."""
+    rate = -1j * field.pole_pairs * field.orders * linkages
+    return np.asarray((rate @ np.exp(-1j * np.multiply.outer(field.orders, angles))).real)
+
+
+def sine_torque(linkages: NDArray[np.complex128], field: RingField, angles: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Torque (angles,) [N·m] per peak ampere of sine current in phase with the fundamental EMF."""
+    count = len(linkages)
+    start = np.angle(linkages[0, 0])
+    lags = np.array([phase_angle(index, count) for index in range(count)])
+    currents = -np.sin(angles - start - lags[:, None])
+    return np.asarray((currents * linkage_slopes(linkages, field, angles)).sum(axis=0))
+
+
+def magnetic_results(
+    design: Design, winding: Winding, copper: Copper, field: RingField, series_turns: int, resistance: float
+) -> MagneticResult:
+    """Field, psi, constants, harmonics and ripple."""
+    pole_pairs = field.pole_pairs
+    linkages = phase_linkages(copper, field)
+    psi = float(np.abs(linkages[:, 0]).mean())
+    emf_constant = pole_pairs * psi
+    torque_constant = winding.phases / 2 * pole_pairs * psi
+    ratios = np.abs(linkages * field.orders).mean(axis=0)
+    torque = sine_torque(linkages, field, np.linspace(0, 2 * pi, ANGLES, endpoint=False))
+    mean_radius = (design.board.copper_inner_diameter + design.board.copper_outer_diameter) / 4
+    line = {"star": 2 * sin(pi / (winding.phases if winding.phases % 2 else 2 * winding.phases)), "delta": 1.0}
+    line_factor = line.get(design.winding.connection)
+    return MagneticResult(
+        gap_field_peak=abs(float(field.at(np.array([mean_radius]), 0)[0, 0])),
+        flux_linkage_peak=psi,
+        emf_constant=emf_constant,
+        torque_constant=torque_constant,
+        motor_constant=torque_constant / sqrt(winding.phases / 2 * resistance),
+        speed_constant=30 / pi / (emf_constant * line_factor) if line_factor and emf_constant > 0 else None,
+        effective_factor=psi / full_pitch_linkage(design, field, series_turns),
+        emf_harmonics=tuple(
+            {"order": int(order), "ratio": float(ratio / ratios[0])} for order, ratio in zip(field.orders, ratios, strict=True)
+        ),
+        torque_ripple=float(np.ptp(torque) / torque.mean()),
+        orders=field.orders,
+        linkages=linkages,
+    )
+
+
+def full_pitch_linkage(design: Design, field: RingField, turns: int) -> float:
+    """Linkage [Wb] that as many full-pitch turns spanning the copper's annulus would have: N·(2/p)·∫ b_1 r dr."""
+    radii = np.linspace(design.board.copper_inner_diameter / 2, design.board.copper_outer_diameter / 2, 400)
+    mean = np.mean([np.abs(field.at(radii, index)[0]) for index in range(len(field.distances))], axis=0)
+    return turns * 2 / field.pole_pairs * float(np.trapezoid(mean * radii, radii))

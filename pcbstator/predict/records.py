@@ -1,0 +1,143 @@
+"""Results as frozen records in SI; every field names the key, with its unit, under which it is given out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pcbstator.findings import Finding
+
+
+def result(key: str, meaning: str, scale: float = 1.0, default: Any = None) -> Any:
+    """A field that is given out as ``key``, times ``scale``; None means that it does not apply."""
+    return field(default=default, metadata={"key": key, "meaning": meaning, "scale": scale})
+
+
+def inside(default: Any = None) -> Any:
+    """A field for further computation that is not given out."""
+    return field(default=default, repr=False)
+
+
+@dataclass(frozen=True, kw_only=True)
+class WindingResult:
+    """What is wound, in counts."""
+
+    phases: int = result("phases", "phases")
+    coils: int = result("coils", "coils")
+    poles: int = result("poles", "poles")
+    factor: float = result("factor", "winding factor of ideal coils, fundamental")
+    turns_per_coil: int = result("turns_per_coil_and_layer", "turns per coil and layer")
+    series_turns: int = result("series_turns_per_phase", "turns in series in each path of a phase")
+    layout: tuple[str, ...] = result("layout", "phase and sense of every coil")
+    parallel_paths: int = result("parallel_paths", "parallel paths of a phase")
+
+
+@dataclass(frozen=True, kw_only=True)
+class CopperResult:
+    """What metal there is."""
+
+    phase_length: float = result("phase_length_m", "conductor length of one path from terminal to star point or end")
+    mass: float = result("mass_g", "mass of all copper of the winding", 1e3)
+    min_track_gap: float | None = result("min_track_gap_mm", "least distance between copper that is not joined there", 1e3)
+    via_count: int = result("via_count", "vias")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ElectricalResult:
+    """What the terminals see."""
+
+    phase_resistance: float = result("phase_resistance_ohm", "resistance of a phase at 20 C")
+    line_resistance: float | None = result("line_resistance_ohm", "resistance between two terminals at 20 C")
+    phase_resistances: tuple[float, ...] = result("phase_resistances_ohm", "resistance of every phase at 20 C")
+
+
+@dataclass(frozen=True, kw_only=True)
+class MagneticResult:
+    """What the magnets do in the copper."""
+
+    gap_field_peak: float = result("gap_field_peak_t", "fundamental peak of B_z at layer 1, mean copper radius")
+    flux_linkage_peak: float = result("flux_linkage_peak_wb", "fundamental peak of a phase's flux linkage (psi)")
+    emf_constant: float = result("emf_constant_v_s_per_rad", "phase EMF peak per mechanical rad/s")
+    torque_constant: float = result("torque_constant_n_m_per_a", "torque per peak phase ampere, sine drive")
+    motor_constant: float = result("motor_constant_n_m_per_sqrt_w", "torque per root of copper loss at 20 C")
+    speed_constant: float | None = result("speed_constant_rpm_per_v", "speed per volt of line-to-line peak")
+    effective_factor: float = result("effective_winding_factor", "winding factor of the real copper, in psi")
+    emf_harmonics: tuple[dict[str, float], ...] = result("emf_harmonics", "phase EMF by order over its fundamental")
+    torque_ripple: float = result("torque_ripple_ratio", "torque ripple in sine drive, peak to peak over mean")
+    orders: NDArray[np.int64] = inside()
+    linkages: NDArray[np.complex128] = inside()  # (phases, orders) [Wb]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ThermalResult:
+    """What the copper stands. IPC-2221 speaks of one isolated trace, not of a plate of hot copper."""
+
+    ipc2221_current: float | None = result(
+        "ipc2221_current_a", "rms phase current for the stated rise of the worst single track (IPC-2221)"
+    )
+    ipc2221_rise: float | None = result("ipc2221_rise_k", "temperature rise of that figure")
+    by_layer: tuple[dict[str, float], ...] = result(
+        "ipc2221_by_layer", "the same for the worst track of every layer", default=()
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Prediction:
+    """Everything that is known before a board is ordered."""
+
+    title: str
+    design_file: str
+    version: str
+    winding: WindingResult
+    copper: CopperResult
+    electrical: ElectricalResult
+    magnetic: MagneticResult
+    thermal: ThermalResult
+    findings: tuple[Finding, ...] = ()
+
+    def sections(self) -> Iterator[tuple[str, Any]]:
+        """Name and record of every group of results."""
+        for item in fields(self):
+            value = getattr(self, item.name)
+            if hasattr(value, "__dataclass_fields__"):
+                yield item.name, value
+
+    def to_dict(self) -> dict[str, Any]:
+        """The object of ``predict --json``: numbers in the unit of their key, nothing that does not apply."""
+        head: dict[str, Any] = {"title": self.title, "design_file": self.design_file, "version": self.version}
+        for name, section in self.sections():
+            head[name] = {key: value for key, _, value in rows(section)}
+        head["findings"] = [finding.to_dict() for finding in self.findings]
+        return head
+
+    def _repr_html_(self) -> str:
+        from html import escape
+
+        lines = []
+        for name, section in self.sections():
+            lines += [f"<tr><th colspan=2>{escape(name)}</th></tr>"] + [
+                f"<tr><td title='{escape(meaning, quote=True)}'>{escape(key)}</td><td>{value:.5g}</td></tr>"
+                for key, meaning, value in rows(section)
+                if isinstance(value, (int, float))
+            ]
+        return f"<table><caption>{escape(self.title)}</caption>{''.join(lines)}</table>"
+
+
+def rows(section: Any) -> Iterator[tuple[str, str, Any]]:
+    """Key, meaning and plain value of every result in a group that applies."""
+    for item in fields(section):
+        value = getattr(section, item.name)
+        if "key" not in item.metadata or value is None:
+            continue
+        scale = item.metadata["scale"]
+        yield item.metadata["key"], item.metadata["meaning"], _plain(value if scale == 1.0 else value * scale)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    return value.item() if isinstance(value, np.generic) else value

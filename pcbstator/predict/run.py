@@ -1,0 +1,120 @@
+"""From a design to its prediction: one geometry, every law laid on it."""
+
+from __future__ import annotations
+
+from importlib.metadata import PackageNotFoundError, version
+from math import pi
+from typing import TYPE_CHECKING
+
+from pcbstator.copper import Copper, lay_copper
+from pcbstator.copper.clearance import least_gap
+from pcbstator.errors import LawRangeError
+from pcbstator.physics.conductors import copper_mass
+from pcbstator.physics.trace_current import ipc2221_current
+from pcbstator.predict.current_paths import Conductors, link_loads, piece
+from pcbstator.predict.magnetics import magnetic_results, rotor_field
+from pcbstator.predict.records import (
+    CopperResult,
+    ElectricalResult,
+    Prediction,
+    ThermalResult,
+    WindingResult,
+)
+from pcbstator.winding import Winding, lay_winding
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+TRACE_RISE = 20.0  # K, for the single-trace figure
+
+
+def package_version() -> str:
+    """Version of this program."""
+    try:
+        return version("pcbstator")
+    except PackageNotFoundError:
+        return "0"
+
+
+def predict_design(design: Design, winding: Winding | None = None, copper: Copper | None = None) -> Prediction:
+    """All results of a design, without findings.
+
+    Raises DesignError where winding or copper cannot be laid.
+    """
+    winding = winding or lay_winding(design)
+    copper = copper or lay_copper(design, winding)
+    conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
+    resistances = tuple(conductors.phase_resistance(phase) for phase in copper.phases)
+    resistance = sum(resistances) / len(resistances)
+    series_turns = winding.coils_in_series * copper.coil.turns * len(copper.layers)
+    return Prediction(
+        title=design.title,
+        design_file=design.source,
+        version=package_version(),
+        winding=WindingResult(
+            phases=winding.phases,
+            coils=winding.coils,
+            poles=winding.poles,
+            factor=winding.factor,
+            turns_per_coil=copper.coil.turns,
+            series_turns=series_turns,
+            layout=winding.layout,
+            parallel_paths=design.winding.parallel_paths,
+        ),
+        copper=_copper_results(design, copper, conductors),
+        electrical=ElectricalResult(
+            phase_resistance=resistance,
+            line_resistance=_line_resistance(design.winding.connection, winding.phases, resistance),
+            phase_resistances=resistances,
+        ),
+        magnetic=magnetic_results(design, winding, copper, rotor_field(design), series_turns, resistance),
+        thermal=_trace_currents(copper),
+    )
+
+
+def _line_resistance(connection: str, phases: int, resistance: float) -> float | None:
+    """Resistance [ohm] between neighbouring terminals; open phases have none in common."""
+    if connection == "star":
+        return 2 * resistance
+    return resistance * (phases - 1) / phases if connection == "delta" else None
+
+
+def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> CopperResult:
+    section = {layer.number: layer.thickness for layer in copper.layers}
+    coil = sum(track.length * track.width * section[track.layer] for track in copper.coil.tracks)
+    links = sum(track.length * track.width * section[track.layer] for track in copper.links)
+    pads = sum(pi / 4 * (hole.pad**2 - hole.drill**2) for hole in [*copper.vias, *copper.terminals])
+    plating = design.board.via_plating
+    walls = sum(pi * (hole.drill - plating) * plating for hole in [*copper.vias, *copper.terminals])
+    volume = len(copper.coil_angles) * coil + links + pads * sum(section.values()) + walls * design.board.thickness
+    paths = [path for phase in copper.phases for path in phase.paths]
+    gap = least_gap(copper, 1.2 * design.board.track_gap)
+    return CopperResult(
+        phase_length=sum(conductors.path_length(path) for path in paths) / len(paths),
+        mass=float(copper_mass(volume)),
+        min_track_gap=gap.distance if gap else None,
+        via_count=len(copper.vias),
+    )
+
+
+def _trace_currents(copper: Copper) -> ThermalResult:
+    """IPC-2221 for the worst track of every layer, as rms phase current; empty where the law does not reach."""
+    loads = link_loads(copper)
+    share = copper.phases[0].paths[0].share
+    worst = []
+    for layer in copper.layers:
+        tracks = [(track.width, share) for track in copper.coil.tracks if track.layer == layer.number]
+        tracks += [(track.width, loads.get(piece(track)[0], 0.0)) for track in copper.links if track.layer == layer.number]
+        external = layer.number in (1, len(copper.layers))
+        try:
+            stands = min(
+                float(ipc2221_current(width, layer.thickness, TRACE_RISE, external)) / load
+                for width, load in set(tracks)
+                if load > 1e-9
+            )
+        except LawRangeError:
+            return ThermalResult()
+        worst.append({"layer": layer.number, "current_a": stands})
+    return ThermalResult(
+        ipc2221_current=min(entry["current_a"] for entry in worst), ipc2221_rise=TRACE_RISE, by_layer=tuple(worst)
+    )
