@@ -232,7 +232,7 @@ def spiral_sheet_inductance(
     """
     require_positive(turns=turns, inner_diameter=inner_diameter)
     if not inner_diameter < outer_diameter:
-        raise LawRangeError(f"outer diameter must exceed inner diameter; got {outer_diameter:g} and {inner_diameter:g} m")
+        raise LawRangeError(f"outer diameter must exceed inner; got {outer_diameter:g} and {inner_diameter:g} m")
     c1, c2, c3, c4 = SPIRAL_COEFFICIENTS[shape]
     mean = (outer_diameter + inner_diameter) / 2
     rho = (outer_diameter - inner_diameter) / (outer_diameter + inner_diameter)

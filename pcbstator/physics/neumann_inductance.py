@@ -35,34 +35,38 @@ def neumann_track_inductance_matrix(
     8.2723
     """
     shares = np.atleast_2d(np.asarray(currents, dtype=float))
-    nodes, weights = np.polynomial.legendre.leggauss(filaments)
-    weights = weights / 2
-    along = strips.ends - strips.starts
-    normal = np.column_stack([-along[:, 1], along[:, 0], np.zeros(len(along))])
-    size = np.linalg.norm(normal, axis=1)
-    normal *= np.where(size > 0, strips.width / 2 / np.where(size > 0, size, 1.0), 0.0)[:, None]
-    offset = nodes[None, :, None] * normal[:, None, :]
-    starts, ends = strips.starts[:, None, :] + offset, strips.ends[:, None, :] + offset  # (n, filaments, 3)
-    count = len(along)
-    rows = max(1, BLOCK // (count * filaments**2))
+    count = len(strips.width)
+    # one node more on the partner: filaments of touching tracks never lie in one line, where the integral is sharpest
+    starts, ends, weights = _filaments(strips, filaments)
+    partner_starts, partner_ends, partner_weights = _filaments(strips, filaments + 1)
+    rows = max(1, BLOCK // (count * filaments * (filaments + 1)))
     result = np.zeros((len(shares), len(shares)))
     for sign, shift in ((1.0, 0.0), *images):
         mirror, lift = np.array([1.0, 1.0, sign]), np.array([0.0, 0.0, shift])
         real = (sign, shift) == (1.0, 0.0)
-        far_starts, far_ends = starts * mirror + lift, ends * mirror + lift
         for first in range(0, count, rows):
             block = slice(first, min(first + rows, count))
-            a = (starts[block, None, :, None], ends[block, None, :, None])
-            b = (far_starts[None, :, None], far_ends[None, :, None])
+            own = np.arange(block.start, block.stop)
+            away = np.zeros((len(own), count, 1, 1, 3))
             if real:  # a strip with itself is a bar; any harmless partner stands in
-                own = np.arange(block.start, block.stop)
-                away = np.zeros((len(own), count, 1, 1, 1))
                 away[own - first, own] = 10 * strips.lengths.max()
-                b = (b[0] + away, b[1] + away)
-            pairs = np.einsum("ijpq,p,q->ij", filament_mutual_inductance(*a, *b), weights, weights)
+            pairs = np.einsum("ijpq,p,q->ij", filament_mutual_inductance(
+                starts[block, None, :, None], ends[block, None, :, None],
+                partner_starts[None, :, None] * mirror + lift + away, partner_ends[None, :, None] * mirror + lift + away,
+            ), weights, partner_weights)
             if real:
-                pairs[own - first, own] = bar_self_inductance(
-                    strips.lengths[block], strips.width[block], strips.thickness[block]
-                )
+                sizes = (strips.lengths[block], strips.width[block], strips.thickness[block])
+                pairs[own - first, own] = bar_self_inductance(*sizes)
             result += shares[:, block] @ pairs @ shares.T
     return (result + result.T) / 2
+
+
+def _filaments(strips: Strips, number: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Starts and ends (n, number, 3) of filaments at Gauss nodes across each strip, and their weights (number,)."""
+    nodes, weights = np.polynomial.legendre.leggauss(number)
+    along = strips.ends - strips.starts
+    normal = np.column_stack([-along[:, 1], along[:, 0], np.zeros(len(along))])
+    size = np.linalg.norm(normal, axis=1)  # zero for a vertical piece, which stays one filament
+    normal *= np.where(size > 0, strips.width / 2 / np.where(size > 0, size, 1.0), 0.0)[:, None]
+    offset = nodes[None, :, None] * normal[:, None, :]
+    return strips.starts[:, None, :] + offset, strips.ends[:, None, :] + offset, weights / 2

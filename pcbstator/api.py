@@ -1,0 +1,44 @@
+"""What a script or a notebook calls. Heavy libraries are imported on the first call that needs them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from os import PathLike
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pcbstator.copper import Copper
+    from pcbstator.design import Design
+    from pcbstator.predict.records import Prediction
+
+
+def load_design(path: str | PathLike[str]) -> Design:
+    """Read and check a design file.
+
+    Raises DesignError with every complaint at once.
+    """
+    from pcbstator.design import load_design as load
+
+    return load(path)
+
+
+def lay_copper(design: Design) -> Copper:
+    """The real geometry: tracks, vias and terminals.
+
+    Raises DesignError where the winding cannot be balanced or the copper does not fit, with what would.
+    """
+    from pcbstator.copper import lay_copper as lay
+
+    return lay(design)
+
+
+def predict(design: Design, copper: Copper | None = None) -> Prediction:
+    """All results of a design with the findings about it; ``predict(design).to_dict()`` is plain data."""
+    from pcbstator.check import check_design
+    from pcbstator.predict.run import predict_design
+    from pcbstator.winding import lay_winding
+
+    winding = lay_winding(design)
+    copper = copper or lay_copper(design)
+    prediction = predict_design(design, winding, copper)
+    return replace(prediction, findings=check_design(design, copper, prediction))

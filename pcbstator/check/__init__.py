@@ -1,0 +1,5 @@
+"""Compares copper and results with limits; returns findings."""
+
+from pcbstator.check.run import check_design
+
+__all__ = ["check_design"]

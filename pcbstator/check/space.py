@@ -1,0 +1,103 @@
+"""Room: the envelope, the magnets among themselves, magnets against coils."""
+
+from __future__ import annotations
+
+from math import atan2, hypot, pi, sin
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pcbstator.check.limits import at_least, at_most
+from pcbstator.copper import Copper
+from pcbstator.design import BlockMagnet, DiscMagnet
+from pcbstator.findings import Finding
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+LEAST_MATCH = 0.7  # part of the magnets' radial length that should face the coils
+
+
+def magnet_radii(design: Design) -> tuple[float, float]:
+    """Least and largest distance [m] of magnet material from the axis."""
+    magnet = design.rotor.magnet
+    if isinstance(magnet, DiscMagnet):
+        return (magnet.circle_diameter - magnet.diameter) / 2, (magnet.circle_diameter + magnet.diameter) / 2
+    if isinstance(magnet, BlockMagnet):
+        near = (magnet.circle_diameter - magnet.length) / 2
+        return near, hypot(near + magnet.length, magnet.width / 2)
+    return magnet.inner_diameter / 2, magnet.outer_diameter / 2
+
+
+def space_findings(design: Design, copper: Copper) -> list[Finding]:
+    """Findings about room; values in mm."""
+    return _envelope(design) + _overlap(design) + _match(design, copper)
+
+
+def _envelope(design: Design) -> list[Finding]:
+    envelope, board, rotor = design.envelope, design.board, design.rotor
+    if envelope is None:
+        return []
+    near, far = magnet_radii(design)
+    findings: list[Finding] = []
+    for name, inner, outer in (
+        ("board", board.inner_diameter, board.outer_diameter),
+        ("ring of magnets", 2 * near, 2 * far),
+    ):
+        if envelope.bore_diameter is not None:
+            findings += at_least(
+                "envelope.bore", 1e3 * inner, 1e3 * envelope.bore_diameter,
+                f"the {name} begins at a diameter of {{value}} mm, inside the bore of {{limit}} mm", where=name,
+            )
+        if envelope.outer_diameter is not None:
+            findings += at_most(
+                "envelope.outer", 1e3 * outer, 1e3 * envelope.outer_diameter,
+                f"the {name} reaches a diameter of {{value}} mm, beyond the {{limit}} mm of the envelope", where=name,
+            )
+    if envelope.height is not None:
+        sides = 2 if rotor.arrangement == "double" else 1
+        height = board.thickness + sides * (rotor.air_gap + rotor.magnet.thickness + rotor.back_iron)
+        findings += at_most(
+            "envelope.height", 1e3 * height, 1e3 * envelope.height,
+            "board, gap, magnets and iron take {value} mm, more than the {limit} mm of the envelope",
+        )
+    return findings
+
+
+def _overlap(design: Design) -> list[Finding]:
+    """Neighbouring magnets must not share space: the part of the circle that they take at their tightest radius."""
+    rotor, magnet = design.rotor, design.rotor.magnet
+    step = 2 * pi / rotor.poles
+    if isinstance(magnet, DiscMagnet):
+        space = magnet.circle_diameter * sin(step / 2) - magnet.diameter
+    elif isinstance(magnet, BlockMagnet):
+        near = (magnet.circle_diameter - magnet.length) / 2
+        corner = max(near, 0.0)
+        half = atan2(magnet.width / 2, corner) if corner > 0 else pi
+        space = 2 * hypot(corner, magnet.width / 2) * (step / 2 - half)
+    else:
+        space = magnet.inner_diameter / 2 * step * (1 - magnet.arc_ratio)
+    findings = at_least(
+        "magnets.overlap", 1e3 * space, 0.0,
+        "neighbouring magnets overlap by {value} mm (negative: no room): use fewer poles, smaller magnets or a larger circle",
+    )
+    return findings or at_least(
+        "magnets.crowded", 1e3 * space, 0.2,
+        "neighbouring magnets leave {value} mm between them; below {limit} mm there is no room for glue and tolerance",
+        "warning",
+    )
+
+
+def _match(design: Design, copper: Copper) -> list[Finding]:
+    """Magnets and coils should face each other."""
+    near, far = magnet_radii(design)
+    radii = np.concatenate([np.hypot(*track.points.T) for track in copper.coil.tracks])
+    inner, outer = float(radii.min()), float(radii.max())
+    shared = max(0.0, min(far, outer) - max(near, inner))
+    return at_least(
+        "magnets.annulus", shared / (far - near), LEAST_MATCH,
+        "only {value} of the magnets' radial length faces the coils "
+        f"(magnets {1e3 * near:.1f} to {1e3 * far:.1f} mm, coils {1e3 * inner:.1f} to {1e3 * outer:.1f} mm from the axis); "
+        "{limit} or more uses the magnets well",
+        "warning",
+    )
