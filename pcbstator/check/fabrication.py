@@ -8,7 +8,7 @@ import numpy as np
 
 from pcbstator.check.limits import at_least, at_most, found
 from pcbstator.copper import Copper
-from pcbstator.copper.clearance import least_gap
+from pcbstator.copper.clearance import Gap
 from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
@@ -17,54 +17,70 @@ if TYPE_CHECKING:
 BOW = 0.0075  # bow and twist over the diagonal, the usual limit for boards with surface parts (IPC-6012; from memory)
 
 
-def fabrication_findings(design: Design, copper: Copper) -> list[Finding]:
+def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) -> list[Finding]:
     """Tracks, gaps, rings, holes and edges against the rule set; values in mm."""
     rules, board = design.rules, design.board
     tracks = [*copper.coil.tracks, *copper.links]
     narrowest = min(tracks, key=lambda track: track.width)
     said = f" of the rule set {rules.name}"
     findings = at_least(
-        "board.track_width", 1e3 * narrowest.width, 1e3 * rules.track_width,
-        "tracks of {value} mm are narrower than the {limit} mm" + said, where=f"layer {narrowest.layer}",
+        "board.track_width",
+        1e3 * narrowest.width,
+        1e3 * rules.track_width,
+        "tracks of {value} mm are narrower than the {limit} mm" + said,
+        where=f"layer {narrowest.layer}",
     )
-    reach = 1.01 * max(rules.track_gap, board.track_gap)
-    gap = least_gap(copper, reach)
-    if gap is not None:
-        findings += at_least(
-            "board.track_gap", 1e3 * gap.distance, 1e3 * min(rules.track_gap, board.track_gap),
-            "copper {value} mm apart is closer than the {limit} mm asked for or of the rule set",
-            where=_place(gap.x, gap.y, gap.layer),
-        )
-        findings += at_least(
-            "board.track_gap", 1e3 * gap.distance, 1e3 * rules.track_gap,
-            "the gap of {value} mm is below the {limit} mm" + said, where=_place(gap.x, gap.y, gap.layer),
-        ) if gap.distance >= min(rules.track_gap, board.track_gap) * (1 - 1e-9) else []
+    gap = min(board.track_gap, closest.distance) if closest else board.track_gap
+    place = f"layer {closest.layer}, x {1e3 * closest.x:.3f} mm, y {1e3 * closest.y:.3f} mm" if closest else None
+    findings += at_least(
+        "board.track_gap",
+        1e3 * gap,
+        1e3 * rules.track_gap,
+        "the gap of {value} mm is below the {limit} mm" + said,
+        where=place,
+    )
+    # The geometry must keep what it was asked for; this is the check on the geometry itself.
+    findings += at_least(
+        "copper.gap",
+        1e3 * gap,
+        1e3 * board.track_gap,
+        "copper is {value} mm apart where {limit} mm were asked for",
+        where=place,
+    )
     for name, drill, pad in (
         ("via", board.via_drill, board.via_pad),
         ("terminal", board.terminal_drill, board.terminal_pad),
     ):
         findings += at_least(
-            "board.annular_ring", 1e3 * (pad - drill) / 2, 1e3 * rules.annular_ring,
-            f"the ring of {{value}} mm around a {name}'s hole is below the {{limit}} mm" + said, where=name,
+            "board.annular_ring",
+            1e3 * (pad - drill) / 2,
+            1e3 * rules.annular_ring,
+            f"the ring of {{value}} mm around a {name}'s hole is below the {{limit}} mm" + said,
+            where=name,
         )
         findings += at_least(
-            "board.drill", 1e3 * drill, 1e3 * rules.drill, f"the {name}'s drill of {{value}} mm is below the {{limit}} mm" + said,
+            "board.drill",
+            1e3 * drill,
+            1e3 * rules.drill,
+            f"the {name}'s drill of {{value}} mm is below the {{limit}} mm" + said,
             where=name,
         )
         findings += at_most(
-            "board.aspect_ratio", board.thickness / drill, rules.aspect_ratio,
-            f"the board is {{value}} times as thick as the {name}'s drill, above the {{limit}}" + said, where=name,
+            "board.aspect_ratio",
+            board.thickness / drill,
+            rules.aspect_ratio,
+            f"the board is {{value}} times as thick as the {name}'s drill, above the {{limit}}" + said,
+            where=name,
         )
-        hole_to_copper = (pad - drill) / 2 + min(board.track_gap, gap.distance if gap else board.track_gap)
+        hole_to_copper = (pad - drill) / 2 + gap
         findings += at_least(
-            "board.drill_to_copper", 1e3 * hole_to_copper, 1e3 * rules.drill_to_copper,
-            f"a {name}'s hole comes within {{value}} mm of other copper, below the {{limit}} mm" + said, where=name,
+            "board.drill_to_copper",
+            1e3 * hole_to_copper,
+            1e3 * rules.drill_to_copper,
+            f"a {name}'s hole comes within {{value}} mm of other copper, below the {{limit}} mm" + said,
+            where=name,
         )
     return findings + _edge(design, copper) + _bow(design)
-
-
-def _place(x: float, y: float, layer: int) -> str:
-    return f"layer {layer}, x {1e3 * x:.3f} mm, y {1e3 * y:.3f} mm"
 
 
 def _edge(design: Design, copper: Copper) -> list[Finding]:
@@ -74,10 +90,12 @@ def _edge(design: Design, copper: Copper) -> list[Finding]:
         radii = np.hypot(*track.points.T)
         inner = min(inner, float(radii.min()) - track.width / 2)
         outer = max(outer, float(radii.max()) + track.width / 2)
-    for hole in [*copper.vias, *copper.terminals]:
+    for hole in copper.holes:
         radius = float(np.hypot(hole.x, hole.y))
         inner, outer = min(inner, radius - hole.pad / 2), max(outer, radius + hole.pad / 2)
-    message = "copper comes within {value} mm of the board's edge, below the {limit} mm of the rule set " + design.rules.name
+    message = (
+        "copper comes within {value} mm of the board's edge, below the {limit} mm of the rule set " + design.rules.name
+    )
     limit = 1e3 * design.rules.edge
     return at_least(
         "board.edge", 1e3 * (copper.board_outer_radius - outer), limit, message, where="outer edge"

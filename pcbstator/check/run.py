@@ -19,31 +19,45 @@ ORDER = {"error": 0, "warning": 1, "note": 2}
 
 def check_design(design: Design, copper: Copper, prediction: Prediction) -> tuple[Finding, ...]:
     """Findings about copper, room and results."""
-    findings = fabrication_findings(design, copper) + space_findings(design, copper) + _results(prediction)
+    findings = fabrication_findings(design, copper, prediction.copper.closest) + space_findings(design, copper)
+    findings += _results(prediction)
+    if prediction.magnetic is None and not any(finding.code == "magnets.overlap" for finding in findings):
+        findings.append(Finding("law.range", "error", prediction.out_of_range, where="magnetic"))
     return tuple(sorted(findings, key=lambda finding: ORDER[finding.severity]))
 
 
 def _results(prediction: Prediction) -> list[Finding]:
     """Findings about the results themselves."""
     findings = at_least(
-        "winding.factor", prediction.winding.factor, 0.7,
-        "the winding factor {value} is low: below {limit} much of the copper works for nothing", "warning",
+        "winding.factor",
+        prediction.winding.factor,
+        0.7,
+        "the winding factor {value} is low: below {limit} much of the copper works for nothing",
+        "warning",
     )
-    findings += at_most(
-        "magnetic.torque_ripple", prediction.magnetic.torque_ripple, 0.05,
-        "the torque ripples by {value} of its mean in sine drive, above {limit}", "warning",
-    )
+    if prediction.magnetic is not None:
+        findings += at_most(
+            "magnetic.torque_ripple",
+            prediction.magnetic.torque_ripple,
+            0.05,
+            "the torque ripples by {value} of its mean in sine drive, above {limit}",
+            "warning",
+        )
     if prediction.thermal.ipc2221_current is None:
         findings.append(
             Finding(
-                "law.range", "note",
-                "IPC-2221 gives no current here: a track is wider than 10.16 mm or stands more than 35 A (17.5 A inside)",
+                "law.range",
+                "note",
+                "IPC-2221 gives no current: a track is wider than 10.16 mm or stands more than 35 A (17.5 A inside)",
                 where="thermal.ipc2221_current_a",
             )
         )
     resistances = prediction.electrical.phase_resistances
     findings += at_most(
-        "electrical.unequal_phases", (max(resistances) - min(resistances)) / prediction.electrical.phase_resistance, 0.02,
-        "the phases' resistances differ by {value} of their mean, above {limit}, because of their links", "warning",
+        "electrical.unequal_phases",
+        (max(resistances) - min(resistances)) / prediction.electrical.phase_resistance,
+        0.02,
+        "the phases' resistances differ by {value} of their mean, above {limit}, because of their links",
+        "warning",
     )
     return findings

@@ -46,19 +46,27 @@ def _envelope(design: Design) -> list[Finding]:
     ):
         if envelope.bore_diameter is not None:
             findings += at_least(
-                "envelope.bore", 1e3 * inner, 1e3 * envelope.bore_diameter,
-                f"the {name} begins at a diameter of {{value}} mm, inside the bore of {{limit}} mm", where=name,
+                "envelope.bore",
+                1e3 * inner,
+                1e3 * envelope.bore_diameter,
+                f"the {name} begins at a diameter of {{value}} mm, inside the bore of {{limit}} mm",
+                where=name,
             )
         if envelope.outer_diameter is not None:
             findings += at_most(
-                "envelope.outer", 1e3 * outer, 1e3 * envelope.outer_diameter,
-                f"the {name} reaches a diameter of {{value}} mm, beyond the {{limit}} mm of the envelope", where=name,
+                "envelope.outer",
+                1e3 * outer,
+                1e3 * envelope.outer_diameter,
+                f"the {name} reaches a diameter of {{value}} mm, beyond the {{limit}} mm of the envelope",
+                where=name,
             )
     if envelope.height is not None:
         sides = 2 if rotor.arrangement == "double" else 1
         height = board.thickness + sides * (rotor.air_gap + rotor.magnet.thickness + rotor.back_iron)
         findings += at_most(
-            "envelope.height", 1e3 * height, 1e3 * envelope.height,
+            "envelope.height",
+            1e3 * height,
+            1e3 * envelope.height,
             "board, gap, magnets and iron take {value} mm, more than the {limit} mm of the envelope",
         )
     return findings
@@ -78,11 +86,15 @@ def _overlap(design: Design) -> list[Finding]:
     else:
         space = magnet.inner_diameter / 2 * step * (1 - magnet.arc_ratio)
     findings = at_least(
-        "magnets.overlap", 1e3 * space, 0.0,
-        "neighbouring magnets overlap by {value} mm (negative: no room): use fewer poles, smaller magnets or a larger circle",
+        "magnets.overlap",
+        1e3 * space,
+        0.0,
+        "the room between neighbouring magnets is {value} mm: use fewer poles, smaller magnets or a larger circle",
     )
     return findings or at_least(
-        "magnets.crowded", 1e3 * space, 0.2,
+        "magnets.crowded",
+        1e3 * space,
+        0.2,
         "neighbouring magnets leave {value} mm between them; below {limit} mm there is no room for glue and tolerance",
         "warning",
     )
@@ -95,9 +107,11 @@ def _match(design: Design, copper: Copper) -> list[Finding]:
     inner, outer = float(radii.min()), float(radii.max())
     shared = max(0.0, min(far, outer) - max(near, inner))
     return at_least(
-        "magnets.annulus", shared / (far - near), LEAST_MATCH,
-        "only {value} of the magnets' radial length faces the coils "
-        f"(magnets {1e3 * near:.1f} to {1e3 * far:.1f} mm, coils {1e3 * inner:.1f} to {1e3 * outer:.1f} mm from the axis); "
+        "magnets.annulus",
+        shared / (far - near),
+        LEAST_MATCH,
+        "only {value} of the magnets' radial length faces coils "
+        f"(radii of magnets {1e3 * near:.1f} to {1e3 * far:.1f} mm, of coils {1e3 * inner:.1f} to {1e3 * outer:.1f} mm); "
         "{limit} or more uses the magnets well",
         "warning",
     )

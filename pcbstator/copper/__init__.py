@@ -5,6 +5,17 @@ from pcbstator.copper.lay import lay_copper
 from pcbstator.copper.records import Coil, CoilVisit, Copper, Layer, Path, PhaseCopper, Point, Terminal, Track, Via
 
 __all__ = [
-    "Coil", "CoilVisit", "Copper", "Layer", "Path", "PhaseCopper", "Point", "Terminal", "Track", "Via",
-    "lay_copper", "most_turns", "widest_track",
+    "Coil",
+    "CoilVisit",
+    "Copper",
+    "Layer",
+    "Path",
+    "PhaseCopper",
+    "Point",
+    "Terminal",
+    "Track",
+    "Via",
+    "lay_copper",
+    "most_turns",
+    "widest_track",
 ]

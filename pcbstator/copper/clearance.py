@@ -74,10 +74,13 @@ def _chunks(track: Track) -> tuple[FloatArray, NDArray[np.int64], FloatArray, Fl
 
 def _pieces(copper: Copper, layer: int) -> _Pieces:
     per_coil = [track for track in copper.coil.tracks if track.layer == layer]
-    coordinates, numbers, starts, stops, owners, widths, measured, ends, nets = [], [], [], [], [], [], [], [], []
+    coordinates, numbers, starts, stops, owners, widths, measured, ends = [], [], [], [], [], [], [], []
+    nets: list[str] = []
     count = 0
 
-    def add(points: FloatArray, number: NDArray[np.int64], start: FloatArray, stop: FloatArray, owner: int, half: float) -> None:
+    def add(
+        points: FloatArray, number: NDArray[np.int64], start: FloatArray, stop: FloatArray, owner: int, half: float
+    ) -> None:
         nonlocal count
         coordinates.append(points)
         numbers.append(number + count)
@@ -103,7 +106,7 @@ def _pieces(copper: Copper, layer: int) -> _Pieces:
         ends.append(link.points[[0, -1]])
         nets.append(link.net)
     lines = shapely.linestrings(np.concatenate(coordinates), indices=np.concatenate(numbers))
-    pads = [*copper.vias, *copper.terminals]
+    pads = copper.holes
     places = np.array([[pad.x, pad.y] for pad in pads])
     offset = len(nets)
     bus = _junctions(copper)
@@ -130,7 +133,9 @@ def layer_gaps(copper: Copper, layer: int, reach: float) -> list[Gap]:
     pieces = _pieces(copper, layer)
     tree = shapely.STRtree(pieces.shapes)
     asked = np.nonzero(pieces.measured)[0]
-    near = tree.query(pieces.shapes[asked], "dwithin", distance=reach + pieces.half_width[asked] + pieces.half_width.max())
+    near = tree.query(
+        pieces.shapes[asked], "dwithin", distance=reach + pieces.half_width[asked] + pieces.half_width.max()
+    )
     a, b = asked[near[0]], near[1]
     once = (a < b) | ~pieces.measured[b]
     a, b = a[once], b[once]
@@ -149,9 +154,19 @@ def layer_gaps(copper: Copper, layer: int, reach: float) -> list[Gap]:
     distance = shapely.distance(pieces.shapes[a], pieces.shapes[b]) - pieces.half_width[a] - pieces.half_width[b]
     order = np.argsort(distance, kind="stable")
     order = order[distance[order] < reach]
-    places = shapely.get_coordinates(shapely.line_interpolate_point(shapely.shortest_line(pieces.shapes[a[order]], pieces.shapes[b[order]]), 0.5, normalized=True))
+    places = shapely.get_coordinates(
+        shapely.line_interpolate_point(
+            shapely.shortest_line(pieces.shapes[a[order]], pieces.shapes[b[order]]), 0.5, normalized=True
+        )
+    )
     return [
-        Gap(float(distance[i]), layer, float(x), float(y), (pieces.nets[pieces.owner[a[i]]], pieces.nets[pieces.owner[b[i]]]))
+        Gap(
+            float(distance[i]),
+            layer,
+            float(x),
+            float(y),
+            (pieces.nets[pieces.owner[a[i]]], pieces.nets[pieces.owner[b[i]]]),
+        )
         for i, (x, y) in zip(order, places, strict=True)
     ]
 

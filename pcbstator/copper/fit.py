@@ -21,7 +21,7 @@ TERMINAL_SPACE = 0.5e-3  # between the pads of neighbouring terminals [m]: room 
 
 
 @dataclass(frozen=True)
-class _NoRoom(Exception):
+class NoRoomError(Exception):
     """Something does not fit: the key that decides, the rule with its numbers, and a way out."""
 
     key: str
@@ -78,8 +78,10 @@ def _plan_rim(
             if way is layered_rim or needed <= channels:
                 return way(sizes, max(needed, channels)), buses, chosen, angles
             channels = needed
-    raise _NoRoom(
-        "board.copper_inner_diameter_mm", "the annulus must have room for the links on the rim", "too small a ring",
+    raise NoRoomError(
+        "board.copper_inner_diameter_mm",
+        "the annulus must have room for the links on the rim",
+        "too small a ring",
         "enlarge the annulus or use fewer parallel_paths",
     )
 
@@ -95,15 +97,18 @@ def _family(design: Design, rim: RimPlan, sizes: RimSizes) -> Family:
     most = sizes.pad / 2 + sizes.gap + sizes.coil_width / 2
     corner = design.winding.corner_radius or min(2 * sizes.coil_width, most)
     if outer - inner < 2 * corner or inner <= clearance:
-        raise _NoRoom(
+        whole = (board.copper_outer_diameter - board.copper_inner_diameter) / 2
+        raise NoRoomError(
             "board.copper_outer_diameter_mm",
             "the annulus must leave the coils some radius between rim and edge",
-            f"{1e3 * (outer - inner):.2f} mm for the coils of {1e3 * (board.copper_outer_diameter - board.copper_inner_diameter) / 2:.2f} mm",
+            f"{1e3 * (outer - inner):.2f} mm for the coils of {1e3 * whole:.2f} mm",
             "widen the annulus, use narrower tracks or smaller pads",
         )
     if inner * sin(pi / coils) <= clearance + corner:
-        raise _NoRoom(
-            "winding.coils", "a coil must be wider than its corners", f"{2e3 * inner * sin(pi / coils):.2f} mm per coil",
+        raise NoRoomError(
+            "winding.coils",
+            "a coil must be wider than its corners",
+            f"{2e3 * inner * sin(pi / coils):.2f} mm per coil",
             "use fewer coils, a larger copper_inner_diameter_mm or narrower tracks",
         )
     if design.winding.outline == "round":
@@ -119,7 +124,7 @@ def _check_posts(design: Design, rim: RimPlan, family: Family, sizes: RimSizes, 
     reach = rim.post_radius * family.rim_angle(sizes.side) + beside
     room = min(rim.post_radius * sin(pi / design.winding.coils), reach)
     if half_row > room:
-        raise _NoRoom(
+        raise NoRoomError(
             "board.layers",
             f"the {len(angles)} vias beside a coil must fit its width at the rim",
             f"{2e3 * half_row:.2f} mm needed, {2e3 * room:.2f} mm there",
@@ -128,7 +133,7 @@ def _check_posts(design: Design, rim: RimPlan, family: Family, sizes: RimSizes, 
 
 
 def _plan(design: Design, winding: Winding, turns: int, track_width: float) -> StatorPlan:
-    """The plan for this many turns of this width; _NoRoom where it does not fit."""
+    """The plan for this many turns of this width; NoRoomError where it does not fit."""
     sizes = _sizes(design, track_width)
     rim, buses, channels, angles = _plan_rim(design, winding, sizes)
     family = _family(design, rim, sizes)
@@ -137,7 +142,9 @@ def _plan(design: Design, winding: Winding, turns: int, track_width: float) -> S
         family, turns, track_width, design.board.track_gap, sizes.pad, design.board.layers // 2, sizes.side
     )
     if placed is None:
-        raise _NoRoom("winding.turns", "the turns must leave room for the vias in the middle of the coil", str(turns), "")
+        raise NoRoomError(
+            "winding.turns", "the turns must leave room for the vias in the middle of the coil", str(turns), ""
+        )
     family, pitch, inner = placed
     corner = min(2 * track_width, sizes.pad / 2 + sizes.gap + track_width / 2) * 0.8
     coil = CoilPlan(family, turns, pitch, track_width, sizes.side, rim.post_radius, angles, inner, corner)
@@ -147,7 +154,7 @@ def _plan(design: Design, winding: Winding, turns: int, track_width: float) -> S
 def _fits(design: Design, winding: Winding, turns: int, track_width: float) -> bool:
     try:
         _plan(design, winding, turns, track_width)
-    except _NoRoom:
+    except NoRoomError:
         return False
     return True
 
@@ -190,14 +197,14 @@ def settle_plan(design: Design, winding: Winding) -> StatorPlan:
     turns = most_turns(design, winding) if design.winding.turns == "fill" else design.winding.turns
     try:
         return _plan(design, winding, max(int(turns), 1), width)
-    except _NoRoom as lack:
+    except NoRoomError as lack:
         complaint = Complaint(lack.key, lack.rule, lack.value, lack.remedy)
         if lack.key == "winding.turns":
             complaint = _too_many_turns(design, winding, lack)
         raise DesignError(design.source, [complaint]) from None
 
 
-def _too_many_turns(design: Design, winding: Winding, lack: _NoRoom) -> Complaint:
+def _too_many_turns(design: Design, winding: Winding, lack: NoRoomError) -> Complaint:
     """What would fit instead."""
     fitting, turns = most_turns(design, winding), max(int(lack.value), 1)
     widest = widest_track(design, turns, winding)

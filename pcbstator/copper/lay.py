@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pcbstator.copper.fit import StatorPlan, settle_plan
-from pcbstator.copper.records import Copper, CoilVisit, Layer, Path, PhaseCopper, Point, Terminal, Track
+from pcbstator.copper.records import CoilVisit, Copper, Layer, Path, PhaseCopper, Point, Terminal, Track
 from pcbstator.copper.routes import BusTree, Node, lay_bus
 from pcbstator.copper.spiral import lay_coil
 from pcbstator.winding import PHASE_NAMES, Winding, lay_winding
@@ -107,16 +107,14 @@ def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
         lay_bus(bus, plan.rim, channel, board.layers, width, plan.coil.corner, board.via_drill, board.via_pad)
         for bus, channel in zip(plan.buses, plan.channels, strict=True)
     ]
-    net_of = {
-        tap.coil: tree.bus.net for tree in trees for tap in tree.bus.taps if not tap.terminal
-    }
+    net_of = {tap.coil: tree.bus.net for tree in trees for tap in tree.bus.taps if not tap.terminal}
     pitch = 2 * pi / winding.coils
     return Copper(
         layers=_layers(design),
         board_inner_radius=board.inner_diameter / 2,
         board_outer_radius=board.outer_diameter / 2,
         coil=lay_coil(plan.coil, board.layers, board.via_drill, board.via_pad),
-        coil_angles=np.arange(winding.coils) * pitch,
+        coil_angles=pitch * np.arange(winding.coils, dtype=np.float64),
         coil_phases=tuple(PHASE_NAMES[phase] for phase in winding.phase_of),
         coil_senses=winding.sense,
         coil_nets=tuple(net_of[coil] for coil in range(winding.coils)),
@@ -125,4 +123,3 @@ def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
         phases=_phases(design, winding, plan, trees),
         link_vias=tuple(via for tree in trees for via in tree.vias),
     )
-

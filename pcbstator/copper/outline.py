@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import asin, ceil, pi, sin
+from math import acos, asin, ceil, pi, sin
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +31,7 @@ def arc_pieces(radius: float, angle: float) -> int:
     """Number of straight pieces that keep within SAGITTA of an arc of this radius [m] and angle [rad]."""
     if radius <= 0 or angle <= 0:
         return 1
-    step = 2 * np.arccos(max(1 - SAGITTA / radius, 0.5))
+    step = 2 * acos(max(1 - SAGITTA / radius, 0.5))
     return max(1, ceil(angle / step))
 
 
@@ -98,7 +98,7 @@ class SectorFamily:
 
     def half(self, offset: FloatArray, vertex: NDArray[np.int64]) -> FloatArray:
         """Points (n, 2) of half vertices ``vertex`` (n,) on the outlines with ``offset`` (n,)."""
-        piece, place = (array[vertex] for array in self._pieces)
+        piece, place = self._pieces[0][vertex], self._pieces[1][vertex]
         outer, inner = self._corners(offset)
         outer_angle = np.arctan2(outer[:, 1], outer[:, 0])
         inner_angle = np.arctan2(inner[:, 1], inner[:, 0])
@@ -148,7 +148,7 @@ class SectorFamily:
         return len(self._pieces[0]) - 1
 
     def axis_room(self, offset: float, margin: float) -> tuple[float, float]:
-        """Smallest and largest x on the axis that keep ``margin`` from the outline with ``offset``; empty if reversed."""
+        """Smallest and largest x on the axis that keep ``margin`` from the outline; none if reversed."""
         low, high = self.inner + offset + margin, self.outer - offset - margin
         distance = self.side + offset + margin
         if self.tilt > 0:
@@ -211,7 +211,7 @@ class RoundFamily:
         return np.stack([self.centre + radius * np.cos(angle), radius * np.sin(angle)], axis=1)
 
     def axis_room(self, offset: float, margin: float) -> tuple[float, float]:
-        """Smallest and largest x on the axis that keep ``margin`` from the outline with ``offset``; empty if reversed."""
+        """Smallest and largest x on the axis that keep ``margin`` from the outline; none if reversed."""
         reach = self.radius - offset - margin
         return self.centre - reach, self.centre + reach
 

@@ -51,8 +51,12 @@ class Track:
         cos, sin = np.cos(angle), np.sin(angle)
         rotation = np.array([[cos, sin], [-sin, cos]])
         fields: dict[str, object] = {
-            "layer": self.layer, "points": self.points @ rotation, "width": self.width,
-            "net": self.net, "phase": self.phase, "role": self.role,
+            "layer": self.layer,
+            "points": self.points @ rotation,
+            "width": self.width,
+            "net": self.net,
+            "phase": self.phase,
+            "role": self.role,
         }
         return Track(**(fields | changes))  # type: ignore[arg-type]
 
@@ -159,7 +163,9 @@ class Copper:
     def coil_tracks(self) -> tuple[Track, ...]:
         """Every coil's tracks, turned to their places, in the direction of positive phase current."""
         return tuple(
-            track for index in range(len(self.coil_angles)) for track in self.placed_coil(index, self.coil_senses[index] > 0)
+            track
+            for index in range(len(self.coil_angles))
+            for track in self.placed_coil(index, self.coil_senses[index] > 0)
         )
 
     def placed_coil(self, index: int, forward: bool) -> tuple[Track, ...]:
@@ -169,6 +175,11 @@ class Copper:
             for track in self.coil.tracks
         )
         return placed if forward else tuple(track.reversed() for track in reversed(placed))
+
+    @cached_property
+    def holes(self) -> tuple[Via | Terminal, ...]:
+        """Every plated hole: vias and terminals."""
+        return (*self.vias, *self.terminals)
 
     @cached_property
     def tracks(self) -> tuple[Track, ...]:

@@ -10,6 +10,7 @@ terminal. Two ways lead the arcs past each other:
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from math import pi
 from typing import Literal
@@ -66,7 +67,7 @@ def joins(winding: Winding, connection: str) -> list[tuple[str, str, list[tuple[
     for phase, paths in enumerate(winding.paths):
         name, net = PHASE_NAMES[phase], net_name(connection, phase)
         for path in paths:
-            result += [(net, name, [leaving(a), entry(b)], "") for a, b in zip(path, path[1:], strict=False)]
+            result += [(net, name, [leaving(a), entry(b)], "") for a, b in itertools.pairwise(path)]
         entries, ends = [entry(path[0]) for path in paths], [leaving(path[-1]) for path in paths]
         if connection == "delta":
             result.append((net, name, entries + [leaving(path[-1]) for path in winding.paths[phase - 1]], name))
@@ -139,7 +140,7 @@ def lay_buses(
 
 
 def assign_channels(buses: tuple[Bus, ...], clearance: float) -> tuple[tuple[int, ...], int]:
-    """A channel for every bus so that buses in one channel keep ``clearance`` [rad] apart; and the number of channels."""
+    """A channel for every bus, so that those in one channel keep ``clearance`` [rad] apart; and their number."""
     spans = [bus.span for bus in buses]
 
     def meet(a: int, b: int) -> bool:

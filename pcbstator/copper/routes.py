@@ -6,6 +6,7 @@ of a phase is then a walk: terminal, tree, coil, tree, coil, ..., tree, star poi
 
 from __future__ import annotations
 
+import itertools
 from collections import deque
 from dataclasses import dataclass, field
 from math import cos, sin
@@ -58,7 +59,9 @@ class BusTree:
     def end_of(self, coil: int, at_start: bool) -> Node:
         """The node at a coil's post."""
         return "end", next(
-            i for i, tap in enumerate(self.bus.taps) if not tap.terminal and (tap.coil, tap.at_start) == (coil, at_start)
+            i
+            for i, tap in enumerate(self.bus.taps)
+            if not tap.terminal and (tap.coil, tap.at_start) == (coil, at_start)
         )
 
     def terminal_node(self) -> Node:
@@ -107,7 +110,7 @@ def lay_bus(
         return tree
 
     arcs: dict[tuple[Node, Node], FloatArray] = {
-        (a, b): arc_points(radius, taps[a[1]].angle, taps[b[1]].angle) for a, b in zip(stops, stops[1:], strict=False)
+        (a, b): arc_points(radius, taps[a[1]].angle, taps[b[1]].angle) for a, b in itertools.pairwise(stops)
     }
     bend = not plan.stepped
     for stop, ends in hanging.items():

@@ -67,7 +67,7 @@ def fit_spiral(
 
 
 def _fraction_at(family: Family, offset: float, x: float, rim: int) -> float:
-    """Part of a turn's pitch gained from the middle of the rim side to where the outline with ``offset`` passes ``x``."""
+    """Part of a turn's pitch gained from the middle of the rim side to where an outline passes ``x`` [m]."""
     half = family.half_vertices
     points = family.half(np.full(half + 1, offset), np.arange(half + 1))
     fraction = float(np.interp(-x, -points[:, 0], family.turn_fractions()[: half + 1]))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 import tomllib
 from collections.abc import Mapping
@@ -27,14 +28,16 @@ LARGEST_FILE = 1 << 20  # bytes; a design file has a few thousand
 def load_design(path: str | PathLike[str]) -> Design:
     """The design in the TOML file at ``path``; a DesignError names everything that is wrong with it."""
     place = Path(path)
-    text = _text_of(place)
+    text, digest = _text_of(place)
     try:
         document = tomllib.loads(text)
     except RecursionError:
         raise _unreadable(place, "must not nest tables and lists this deep") from None
     except ValueError as error:  # TOMLDecodeError, and integers too long for Python
         raise _syntax_error(place, text, str(error)) from None
-    return design_from_document(document, place.name)
+    design = design_from_document(document, place.name)
+    design._file_digest = digest
+    return design
 
 
 def design_from_document(document: Mapping[str, Any], source: str = "design") -> Design:
@@ -96,8 +99,8 @@ def plain(value: Any) -> Any:
     return float(value) if isinstance(value, Real) else value
 
 
-def _text_of(place: Path) -> str:
-    """The file's text; refuses what is no readable text file of sensible size."""
+def _text_of(place: Path) -> tuple[str, str]:
+    """The file's text and the SHA-256 of its bytes; refuses what is no readable text file of sensible size."""
     try:
         if place.is_dir():
             raise _unreadable(place, "must be a design file", "a folder", "name the file in it")
@@ -113,7 +116,7 @@ def _text_of(place: Path) -> str:
     if len(content) > LARGEST_FILE:
         raise _unreadable(place, "must be at most 1 MiB", "more", "is this a design file?")
     try:
-        return content.decode("utf-8-sig")
+        return content.decode("utf-8-sig"), hashlib.sha256(content).hexdigest()
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         raise _unreadable(place, "must be text in UTF-8", f"another byte in line {line}", "save it as UTF-8") from None

@@ -242,6 +242,7 @@ class Design(Record):
 
     _document: dict[str, Any] = PrivateAttr(default_factory=dict)
     _source: str = PrivateAttr(default="")
+    _file_digest: str = PrivateAttr(default="")
 
     @property
     def rules(self) -> RuleSet:
@@ -260,7 +261,9 @@ class Design(Record):
 
     @property
     def digest(self) -> str:
-        """SHA-256 of the document, whatever the order of its keys."""
+        """SHA-256 of the file as it was read; of the document, keys in order, where there is no file."""
+        if self._file_digest:
+            return self._file_digest
         canonical = json.dumps(self._document, sort_keys=True, separators=(",", ":"), allow_nan=False)
         return hashlib.sha256(canonical.encode()).hexdigest()
 

@@ -32,6 +32,7 @@ from pcbstator.physics.inductance import bar_geometric_mean_distance
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
+Image = tuple[float, float, float]  # sign, shift, strength: a current at z has one at sign z + shift [-, m, -]
 
 SPREAD_PER_CELL = 1.2  # smooth enough for the grid to see no difference between places within a cell
 STEP_PER_SPREAD = 1.25  # samples along a filament and filaments across a track stand no further apart
@@ -93,32 +94,40 @@ def joined_strips(parts: Sequence[Strips]) -> Strips:
     ))
 
 
-def iron_images(planes: Sequence[float], count: int = 8) -> tuple[tuple[float, float], ...]:
+def iron_images(planes: Sequence[float], count: int = 8) -> tuple[Image, ...]:
     """Where the mirror images of a level lie in one or two faces of ideal iron.
 
     planes: z of one iron face, or of two facing each other [m]; count: reflections kept with two faces [-].
-    Returns pairs (sign, shift) [-, m]: the current at z has images of its own direction at sign * z + shift.
-    Range: one or two planes, else LawRangeError. Two faces suit closed loops only; the images left out fall off as
-    1 / count^2. Source: method of images for infinitely permeable planes, a parallel current is mirrored unreversed.
+    Returns triples sign, shift, strength [-, m, -]: a current at z has an image of its own direction at sign z + shift.
+    Range: one or two planes, else LawRangeError. Two faces suit closed loops only: their images fall off as 1 / n^3,
+    and the last ones kept stand for all beyond (count times the gap must exceed the size of the loops).
+    Source: method of images for infinitely permeable planes, a parallel current is mirrored unreversed.
 
     >>> iron_images([0.004])
-    ((-1.0, 0.008),)
+    ((-1.0, 0.008, 1.0),)
     """
     if len(planes) == 1:
-        return ((-1.0, 2 * planes[0]),)
+        return ((-1.0, 2 * planes[0], 1.0),)
     if len(planes) != 2 or planes[0] == planes[1]:
         raise LawRangeError(f"iron images are known for one plane or two different planes; got {list(planes)}")
     low, high = sorted(planes)
     period = 2 * (high - low)
-    images = [(1.0, side * order * period) for order in range(1, count + 1) for side in (1, -1)]
-    images += [(-1.0, 2 * low + order * period) for order in range(-count, count + 2)]
-    return tuple(images)
+
+    def strength(order: float) -> float:
+        # the sum of 1 / n^3 beyond the last order is 1 / (2 (order + 1/2)^2)
+        return 1.0 if order < count else 1.0 + order**3 / (2 * (order + 0.5) ** 2)
+
+    moved = [(1.0, side * order * period, strength(order)) for order in range(1, count + 1) for side in (1, -1)]
+    mirrored = [
+        (-1.0, 2 * low + order * period, strength(abs(order - 0.5))) for order in range(-count, count + 2)
+    ]
+    return (*moved, *mirrored)
 
 
 def cell_for(strips: Strips) -> float:
-    """A grid cell with which the inductance of these strips is right to about half a percent.
+    """A grid cell with which the inductance of these strips is right to about half a percent, one at worst.
 
-    strips: the copper [m]. Returns half the narrowest width, less (to a third) if levels lie nearer than that, but not
+    strips: the copper [m]. Returns half the narrowest width, less (to 0.4) if levels lie nearer than that, but not
     less than a 400th of the copper's longer side [m].
     Range: any. Source: derived here, from the convergence against neumann_track_inductance_matrix.
 
@@ -129,7 +138,7 @@ def cell_for(strips: Strips) -> float:
     sides = np.ptp(both[:, :2], axis=0) + strips.width.max()
     width = float(strips.width.min())
     level_gap = float(np.diff(np.unique(both[:, 2])).min(initial=np.inf))
-    return float(max(min(width / 2, max(width / 3, 0.4 * level_gap)), sides.max() / USUAL_GRID))
+    return float(max(min(width / 2, max(0.4 * width, 0.7 * level_gap)), sides.max() / USUAL_GRID))
 
 
 @dataclass(frozen=True, eq=False)
@@ -227,9 +236,9 @@ def _waves(
 class _Kernels:
     """Transforms of the smoothed 1 / R between levels, divided by those of the splines."""
 
-    def __init__(self, grid: _Grid, images: Sequence[tuple[float, float]]) -> None:
-        self.grid, self.images = grid, ((1.0, 0.0), *images)
-        self.known: dict[tuple[int, ...], FloatArray] = {}
+    def __init__(self, grid: _Grid, images: Sequence[Image]) -> None:
+        self.grid, self.images = grid, ((1.0, 0.0, 1.0), *images)
+        self.known: dict[tuple[tuple[float, float], ...], FloatArray] = {}
         nx, ny = grid.shape
         self.r2 = (np.arange(nx + 1)[:, None] ** 2 + np.arange(ny + 1)[None, :] ** 2) * grid.cell**2
         x, y = (np.sinc(np.arange(n + 1) / (2 * n)) ** (2 * STENCIL) for n in grid.shape)
@@ -239,10 +248,10 @@ class _Kernels:
     def between(self, level_a: int, level_b: int) -> FloatArray:
         """The transform (2 nx, ny + 1) between two levels, images included."""
         za, zb = self.grid.levels[level_a], self.grid.levels[level_b]
-        heights = sorted(abs(za - (sign * zb + shift)) for sign, shift in self.images)
-        key = tuple(round(height / self.grid.cell * 1e6) for height in heights)
+        parts = sorted((round(abs(za - (sign * zb + shift)), 12), strength) for sign, shift, strength in self.images)
+        key = tuple(parts)
         if key not in self.known:
-            total = np.sum([self._smooth(height) for height in heights], axis=0)
+            total = np.sum([strength * self._smooth(height) for height, strength in parts], axis=0)
             self.known[key] = (np.asarray(dctn(total, type=1)) / self.splines)[self.fold]
         return self.known[key]
 
@@ -275,12 +284,12 @@ def _check(strips: Strips, cell: float) -> None:
 
 
 def track_inductance_matrix(
-    strips: Strips, currents: ArrayLike, cell: float, images: Sequence[tuple[float, float]] = ()
+    strips: Strips, currents: ArrayLike, cell: float, images: Sequence[Image] = ()
 ) -> FloatArray:
     """Self and mutual partial inductances of paths made of flat tracks.
 
     strips: all copper, n pieces [m]; currents: (N, n) current in each piece, from its start to its end, per ampere of
-    each path [-]; cell: of the grid [m], see cell_for; images: of iron planes, from iron_images [-, m].
+    each path [-]; cell: of the grid [m], see cell_for; images: of iron planes, from iron_images [-, m, -].
     Returns (N, N) symmetric [H]. Range: level pieces, a grid of at most 2048 cells a side, else LawRangeError.
     Accuracy: see the module; tracks nearer to each other than about 2.5 cells lose some of their mutual.
     Source: derived here from Neumann's integral; the split of 1 / R is Ewald's, Ann. Phys. 369, 1921.
@@ -316,12 +325,12 @@ def track_inductance_matrix(
 
 
 def turned_track_inductances(
-    strips: Strips, currents: ArrayLike, angles: ArrayLike, cell: float, images: Sequence[tuple[float, float]] = ()
+    strips: Strips, currents: ArrayLike, angles: ArrayLike, cell: float, images: Sequence[Image] = ()
 ) -> FloatArray:
     """Inductance between one path and the same path turned about the z axis, for several angles.
 
     strips: the path, n pieces [m]; currents: (n,) per ampere of the path [-]; angles: (m,) [rad]; cell: of the grid
-    [m]; images: of iron planes, from iron_images [-, m]. Returns (m,) [H]; an angle of exactly zero gives the self
+    [m]; images: of iron planes, from iron_images [-, m, -]. Returns (m,) [H]; an angle of exactly zero gives the self
     inductance. Range and accuracy: as track_inductance_matrix; the grid covers the whole circle. Between different
     coils a cell of one to two track pitches is enough. Source: derived here, as track_inductance_matrix.
 
@@ -353,7 +362,7 @@ def turned_track_inductances(
 
 
 def _potential(
-    grid: _Grid, samples: _Samples, moments: FloatArray, images: Sequence[tuple[float, float]]
+    grid: _Grid, samples: _Samples, moments: FloatArray, images: Sequence[Image]
 ) -> list[FloatArray]:
     """The vector potential of the samples at the nodes, x and y, flat over levels and grid, ready for splines."""
     base, nodes = _stencil(grid, samples)
@@ -363,10 +372,10 @@ def _potential(
     fields = []
     for axis in (0, 1):
         waves = _waves(grid, base, nodes, moments[:, axis])
-        sums = np.zeros_like(waves)
+        sums, part = np.zeros_like(waves), np.empty_like(waves[0])
         for a in range(count):
             for b in range(count):
-                sums[a] += kernels.between(a, b) * waves[b]
+                sums[a] += np.multiply(kernels.between(a, b), waves[b], out=part)
         rows = ifft(sums, axis=1, overwrite_x=True)[:, :nx]
         fields.append(MU_0 / (4 * np.pi) * irfft(rows, n=2 * ny, axis=2)[:, :, :ny].ravel())
     return fields

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import cmath
+import itertools
 from collections.abc import Iterator
 from math import pi
 
 import numpy as np
 
-from pcbstator.copper import Copper, CoilVisit, Path, PhaseCopper, Track
+from pcbstator.copper import CoilVisit, Copper, Path, PhaseCopper, Track
 from pcbstator.physics.conductors import parallel_path_resistance, track_resistance, via_resistance
 
 Key = tuple[object, ...]
@@ -35,7 +36,7 @@ class Conductors:
         self.barrel_per_metre = float(via_resistance(drill, plating, 1.0, temperature_c))
         tracks = copper.coil.tracks
         self.coil = sum(self.track(track) for track in tracks) + sum(
-            self.barrel(a.layer, b.layer) for a, b in zip(tracks, tracks[1:], strict=False)
+            self.barrel(a.layer, b.layer) for a, b in itertools.pairwise(tracks)
         )
 
     def track(self, track: Track) -> float:

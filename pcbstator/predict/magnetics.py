@@ -20,15 +20,14 @@ from pcbstator.physics.magnet_ring import (
     ring_field,
     sector_footprint,
 )
-from pcbstator.predict.current_paths import phase_angle
 from pcbstator.predict.records import MagneticResult
+from pcbstator.predict.waves import SAMPLES, sine_torque
 from pcbstator.winding import Winding
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
 ORDERS = np.arange(1, 26, 2)
-ANGLES = 720  # rotor positions over one electrical turn for wave and ripple; 25 orders need 50
 
 
 def magnet_footprint(design: Design) -> Footprint:
@@ -92,21 +91,6 @@ def phase_linkages(copper: Copper, field: RingField) -> NDArray[np.complex128]:
     return np.array(phases)
 
 
-def linkage_slopes(linkages: NDArray[np.complex128], field: RingField, angles: NDArray[np.float64]) -> NDArray[np.float64]:
-    """dpsi/dalpha (phases, angles) [Wb per mechanical rad] at electrical rotor ``angles`` [rad]."""
-    rate = -1j * field.pole_pairs * field.orders * linkages
-    return np.asarray((rate @ np.exp(-1j * np.multiply.outer(field.orders, angles))).real)
-
-
-def sine_torque(linkages: NDArray[np.complex128], field: RingField, angles: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Torque (angles,) [N·m] per peak ampere of sine current in phase with the fundamental EMF."""
-    count = len(linkages)
-    start = np.angle(linkages[0, 0])
-    lags = np.array([phase_angle(index, count) for index in range(count)])
-    currents = -np.sin(angles - start - lags[:, None])
-    return np.asarray((currents * linkage_slopes(linkages, field, angles)).sum(axis=0))
-
-
 def magnetic_results(
     design: Design, winding: Winding, copper: Copper, field: RingField, series_turns: int, resistance: float
 ) -> MagneticResult:
@@ -117,7 +101,7 @@ def magnetic_results(
     emf_constant = pole_pairs * psi
     torque_constant = winding.phases / 2 * pole_pairs * psi
     ratios = np.abs(linkages * field.orders).mean(axis=0)
-    torque = sine_torque(linkages, field, np.linspace(0, 2 * pi, ANGLES, endpoint=False))
+    torque = sine_torque(linkages, field.orders, pole_pairs, np.linspace(0, 2 * pi, SAMPLES, endpoint=False))
     mean_radius = (design.board.copper_inner_diameter + design.board.copper_outer_diameter) / 4
     line = {"star": 2 * sin(pi / (winding.phases if winding.phases % 2 else 2 * winding.phases)), "delta": 1.0}
     line_factor = line.get(design.winding.connection)
@@ -130,10 +114,11 @@ def magnetic_results(
         speed_constant=30 / pi / (emf_constant * line_factor) if line_factor and emf_constant > 0 else None,
         effective_factor=psi / full_pitch_linkage(design, field, series_turns),
         emf_harmonics=tuple(
-            {"order": int(order), "ratio": float(ratio / ratios[0])} for order, ratio in zip(field.orders, ratios, strict=True)
+            {"order": int(order), "ratio": float(ratio / ratios[0])}
+            for order, ratio in zip(field.orders, ratios, strict=True)
         ),
         torque_ripple=float(np.ptp(torque) / torque.mean()),
-        orders=field.orders,
+        orders=ORDERS,
         linkages=linkages,
     )
 

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.copper.clearance import Gap
 from pcbstator.findings import Finding
 
 
@@ -42,8 +43,11 @@ class CopperResult:
 
     phase_length: float = result("phase_length_m", "conductor length of one path from terminal to star point or end")
     mass: float = result("mass_g", "mass of all copper of the winding", 1e3)
-    min_track_gap: float | None = result("min_track_gap_mm", "least distance between copper that is not joined there", 1e3)
+    min_track_gap: float | None = result(
+        "min_track_gap_mm", "least distance between copper that is not joined there", 1e3
+    )
     via_count: int = result("via_count", "vias")
+    closest: Gap | None = inside()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,9 +99,10 @@ class Prediction:
     winding: WindingResult
     copper: CopperResult
     electrical: ElectricalResult
-    magnetic: MagneticResult
+    magnetic: MagneticResult | None  # None where the field law does not hold, as ``out_of_range`` says
     thermal: ThermalResult
     findings: tuple[Finding, ...] = ()
+    out_of_range: str = ""
 
     def sections(self) -> Iterator[tuple[str, Any]]:
         """Name and record of every group of results."""

@@ -47,6 +47,11 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     resistances = tuple(conductors.phase_resistance(phase) for phase in copper.phases)
     resistance = sum(resistances) / len(resistances)
     series_turns = winding.coils_in_series * copper.coil.turns * len(copper.layers)
+    magnetic, out_of_range = None, ""
+    try:
+        magnetic = magnetic_results(design, winding, copper, rotor_field(design), series_turns, resistance)
+    except LawRangeError as reason:
+        out_of_range = str(reason)
     return Prediction(
         title=design.title,
         design_file=design.source,
@@ -67,8 +72,9 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
             line_resistance=_line_resistance(design.winding.connection, winding.phases, resistance),
             phase_resistances=resistances,
         ),
-        magnetic=magnetic_results(design, winding, copper, rotor_field(design), series_turns, resistance),
+        magnetic=magnetic,
         thermal=_trace_currents(copper),
+        out_of_range=out_of_range,
     )
 
 
@@ -83,17 +89,18 @@ def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> C
     section = {layer.number: layer.thickness for layer in copper.layers}
     coil = sum(track.length * track.width * section[track.layer] for track in copper.coil.tracks)
     links = sum(track.length * track.width * section[track.layer] for track in copper.links)
-    pads = sum(pi / 4 * (hole.pad**2 - hole.drill**2) for hole in [*copper.vias, *copper.terminals])
+    pads = sum(pi / 4 * (hole.pad**2 - hole.drill**2) for hole in copper.holes)
     plating = design.board.via_plating
-    walls = sum(pi * (hole.drill - plating) * plating for hole in [*copper.vias, *copper.terminals])
+    walls = sum(pi * (hole.drill - plating) * plating for hole in copper.holes)
     volume = len(copper.coil_angles) * coil + links + pads * sum(section.values()) + walls * design.board.thickness
     paths = [path for phase in copper.phases for path in phase.paths]
-    gap = least_gap(copper, 1.2 * design.board.track_gap)
+    gap = least_gap(copper, 1.1 * max(design.board.track_gap, design.rules.track_gap))
     return CopperResult(
         phase_length=sum(conductors.path_length(path) for path in paths) / len(paths),
         mass=float(copper_mass(volume)),
         min_track_gap=gap.distance if gap else None,
         via_count=len(copper.vias),
+        closest=gap,
     )
 
 
@@ -103,13 +110,13 @@ def _trace_currents(copper: Copper) -> ThermalResult:
     share = copper.phases[0].paths[0].share
     worst = []
     for layer in copper.layers:
-        tracks = [(track.width, share) for track in copper.coil.tracks if track.layer == layer.number]
-        tracks += [(track.width, loads.get(piece(track)[0], 0.0)) for track in copper.links if track.layer == layer.number]
+        coil = [(track.width, share) for track in copper.coil.tracks if track.layer == layer.number]
+        links = [(link.width, loads.get(piece(link)[0], 0.0)) for link in copper.links if link.layer == layer.number]
         external = layer.number in (1, len(copper.layers))
         try:
             stands = min(
                 float(ipc2221_current(width, layer.thickness, TRACE_RISE, external)) / load
-                for width, load in set(tracks)
+                for width, load in {*coil, *links}
                 if load > 1e-9
             )
         except LawRangeError:

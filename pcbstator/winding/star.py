@@ -8,8 +8,8 @@ sense). All angles are kept as whole numbers of 1/(2·coils) turn, so ties fall 
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import reduce
 from math import gcd, pi, sin
 from string import ascii_uppercase
 from typing import TYPE_CHECKING
@@ -152,7 +152,7 @@ def wind(phases: int, coils: int, poles: int, parallel_paths: int = 1, source: s
         )
         raise DesignError(
             source,
-            [Complaint("winding.coils", rule, str(coils // gcd(coils, max(poles // 2, 1))), f"nearest that work: {near}")],
+            [Complaint("winding.coils", rule, f"{coils // gcd(coils, poles // 2)}", f"nearest that work: {near}")],
         )
     phase_of, sense = _assign(phases, coils, poles)
     members = [[coil for coil in range(coils) if phase_of[coil] == phase] for phase in range(phases)]
@@ -202,6 +202,8 @@ def lay_winding(design: Design) -> Winding:
     return wind(asked.phases, asked.coils, design.rotor.poles, asked.parallel_paths, design.source)
 
 
-def symmetry(coils: int, poles: int) -> int:
-    """Number of equal parts of the machine: 1 means that the pull on the bearing is not balanced."""
-    return reduce(gcd, (coils, poles))
+def feasible_windings(phases: int, coils: Iterable[int], poles: Iterable[int]) -> list[Winding]:
+    """Every balanced winding of these numbers, in order of coils and then of falling factor."""
+    even = [p for p in poles if p % 2 == 0]
+    found = [wind(phases, q, p) for q in coils for p in even if is_balanced(phases, q, p)]
+    return sorted(found, key=lambda winding: (winding.coils, -round(winding.factor, 9), winding.poles))

@@ -7,7 +7,7 @@ import pickle
 import pytest
 from pydantic import ValidationError
 
-from pcbstator.design import BlockMagnet, SectorMagnet, design_from_document
+from pcbstator.design import BlockMagnet, SectorMagnet, design_from_document, load_design, starter_text
 from pcbstator.errors import DesignError
 
 
@@ -95,6 +95,14 @@ def test_design_travels_to_other_processes(design_of):
     assert twin == design
     assert hash(twin) == hash(design)
     assert (twin.document, twin.source, twin.digest) == (design.document, "bench.toml", design.digest)
+
+
+def test_digest_of_a_file_is_that_of_its_bytes(tmp_path):
+    file = tmp_path / "design.toml"
+    file.write_text(starter_text() + "# a remark\n", encoding="utf-8")
+    design = load_design(file)
+    assert design.digest == hashlib.sha256(file.read_bytes()).hexdigest()
+    assert design.with_values({"winding.turns": 9}).digest != design.digest
 
 
 def test_digest_is_of_the_canonical_document(document):

@@ -144,7 +144,7 @@ def test_thin_bar_tends_to_the_tape(length):
     """The missing part falls off with the thickness."""
     tape = tape_self_inductance(length, 1.0)
     missing = [1 - float(bar_self_inductance(length, 1.0, thickness) / tape) for thickness in (4e-3, 2e-3)]
-    assert 0 < missing[1] < 2e-3
+    assert 0 < missing[1] < 3e-3
     assert missing[0] / missing[1] == pytest.approx(2.0, rel=0.05)
 
 

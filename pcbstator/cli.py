@@ -1,0 +1,202 @@
+"""Words in, calls out. Exit 0 clean, 1 error findings or a failed check, 2 a mistake in the call or the design file.
+
+Heavy imports wait inside the commands, so that help and mistakes answer at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from pcbstator.errors import PcbstatorError
+
+if TYPE_CHECKING:
+    from pcbstator.findings import Finding
+
+# The matrices here are small: threads inside the linear algebra cost more than they give.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+DESIGN = click.argument("design", type=click.Path(path_type=Path))
+AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="pcbstator")
+def commands() -> None:
+    """Design an axial-flux motor whose stator is a printed circuit board."""
+
+
+@commands.command()
+@click.argument("file", type=click.Path(path_type=Path))
+def start(file: Path) -> None:
+    """Write a commented design FILE to edit; never overwrites."""
+    from pcbstator.design import write_starter
+
+    write_starter(file)
+    click.echo(f"{file}: written; edit it, then: pcbstator predict {file}")
+
+
+@commands.command()
+@DESIGN
+@AS_JSON
+def predict(design: Path, as_json: bool) -> None:
+    """Print all results of DESIGN."""
+    import pcbstator
+    from pcbstator.output.files import json_text
+    from pcbstator.output.tables import prediction_table
+
+    prediction = pcbstator.predict(pcbstator.load_design(design))
+    click.echo(json_text(prediction.to_dict()) if as_json else prediction_table(prediction), nl=False)
+    _leave(prediction.findings)
+
+
+@commands.command()
+@DESIGN
+@AS_JSON
+def check(design: Path, as_json: bool) -> None:
+    """Print only the findings about DESIGN."""
+    import pcbstator
+    from pcbstator.output.files import json_text
+    from pcbstator.output.tables import findings_text
+
+    prediction = pcbstator.predict(pcbstator.load_design(design))
+    listed = [finding.to_dict() for finding in prediction.findings]
+    click.echo(json_text({"findings": listed}) if as_json else findings_text(prediction.findings), nl=False)
+    _leave(prediction.findings)
+
+
+class Span(click.ParamType[Any]):
+    """A range of whole numbers, written A:B, or one number."""
+
+    name = "A:B"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> range:
+        """The range with both ends."""
+        if isinstance(value, range):
+            return value
+        first, _, last = str(value).partition(":")
+        try:
+            span = range(int(first), int(last or first) + 1)
+        except ValueError:
+            self.fail(f"{value!r} is not a range; write A:B, for example 6:24", param, ctx)
+        if not span or span.start < 1 or span.stop > 401:
+            self.fail(f"{value!r} must rise from 1 or more to 400 at the most", param, ctx)
+        return span
+
+
+@commands.command()
+@click.option("--phases", type=click.IntRange(2, 15), default=3, show_default=True, help="Phases of the drive.")
+@click.option("--coils", type=Span(), default="3:24", show_default=True, help="Coils, from A to B.")
+@click.option("--poles", type=Span(), default="2:28", show_default=True, help="Poles, from C to D.")
+@AS_JSON
+def windings(phases: int, coils: range, poles: range, as_json: bool) -> None:
+    """List the pairs of coils and poles that make a balanced winding."""
+    from pcbstator.output.files import json_text
+    from pcbstator.output.tables import windings_text
+    from pcbstator.winding import feasible_windings
+
+    found = feasible_windings(phases, coils, poles)
+    if as_json:
+        rows = [
+            {"coils": w.coils, "poles": w.poles, "factor": w.factor, "parallel_paths": list(w.path_counts)}
+            for w in found
+        ]
+        click.echo(json_text({"phases": phases, "windings": rows}), nl=False)
+    else:
+        click.echo(windings_text(phases, found), nl=False)
+
+
+@commands.command()
+@DESIGN
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="JSON file; standard output without it.")
+def centrelines(design: Path, output: Path | None) -> None:
+    """Give the conductor centre-lines of DESIGN as JSON."""
+    import json
+
+    import pcbstator
+    from pcbstator.output.centrelines import centrelines as lines
+    from pcbstator.output.files import write_file
+
+    text = json.dumps(lines(pcbstator.lay_copper(pcbstator.load_design(design))), allow_nan=False) + "\n"
+    if output is None:
+        click.echo(text, nl=False)
+    else:
+        write_file(output, text, (".json",))
+        click.echo(f"{output}: written")
+
+
+@commands.command()
+@DESIGN
+@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="SVG file to write.")
+def draw(design: Path, output: Path) -> None:
+    """Draw the stator of DESIGN, with the magnets over it."""
+    import pcbstator
+    from pcbstator.output.drawing import stator_svg
+    from pcbstator.output.files import write_file
+
+    asked = pcbstator.load_design(design)
+    write_file(output, stator_svg(asked, pcbstator.lay_copper(asked)), (".svg",))
+    click.echo(f"{output}: written")
+
+
+@commands.command()
+@DESIGN
+@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="HTML file to write.")
+def report(design: Path, output: Path) -> None:
+    """Write one self-contained page about DESIGN."""
+    import pcbstator
+    from pcbstator.output.files import write_file
+    from pcbstator.output.report import report_html
+
+    asked = pcbstator.load_design(design)
+    copper = pcbstator.lay_copper(asked)
+    prediction = pcbstator.predict(asked, copper)
+    write_file(output, report_html(asked, copper, prediction), (".html", ".htm"))
+    click.echo(f"{output}: written")
+    _leave(prediction.findings)
+
+
+@commands.command()
+@DESIGN
+@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="Folder to write.")
+def make(design: Path, output: Path) -> None:
+    """Write everything to order and build DESIGN into a folder: all or nothing."""
+    import pcbstator
+    from pcbstator.output.files import write_folder
+    from pcbstator.output.package import package_files
+    from pcbstator.output.tables import findings_text
+
+    asked = pcbstator.load_design(design)
+    copper = pcbstator.lay_copper(asked)
+    prediction = pcbstator.predict(asked, copper)
+    if any(finding.severity == "error" for finding in prediction.findings):
+        click.echo(findings_text(prediction.findings), nl=False, err=True)
+        click.echo(f"{output}: not written, because of the errors above", err=True)
+        sys.exit(1)
+    files = package_files(asked, copper, prediction)
+    write_folder(output, files)
+    click.echo(findings_text(prediction.findings), nl=False)
+    click.echo(f"{output}: {len(files)} files written; open report.html first")
+
+
+def _leave(findings: Iterable[Finding]) -> None:
+    """Exit 1 where a finding is an error."""
+    if any(finding.severity == "error" for finding in findings):
+        sys.exit(1)
+
+
+def main() -> None:
+    """Run a command; a mistake of the user is told in words, with exit 2."""
+    try:
+        commands()
+    except PcbstatorError as error:
+        click.echo(f"{error}", err=True)
+        sys.exit(2)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(1)

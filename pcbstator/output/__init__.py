@@ -1,0 +1,1 @@
+"""Writes what was computed: Gerber, drill, netlist, drawings, tables, report. Computes nothing."""

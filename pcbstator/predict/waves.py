@@ -1,0 +1,100 @@
+"""Waves over one electrical turn, from the linkage harmonics of the phases.
+
+Linkage of phase k: psi_k(angle) = Re Σ L_kn·exp(−j·n·angle), angle the electrical rotor angle [rad].
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pcbstator.predict.current_paths import phase_angle
+from pcbstator.predict.records import Prediction
+
+FloatArray = NDArray[np.float64]
+Harmonics = NDArray[np.complex128]
+Integers = NDArray[np.integer]
+
+SAMPLES = 720  # over one electrical turn; 25 orders need 50
+
+
+@dataclass(frozen=True, eq=False)
+class Waves:
+    """Sampled waves of one machine.
+
+    angles: (samples,) electrical rotor angle [rad], both ends of the turn included. phase_emf: (phases, samples) and
+    line_emf: (lines, samples) [V per mechanical rad/s], no lines where phases have nothing in common. torque:
+    (samples,) [N·m] per peak ampere, sine drive.
+    """
+
+    angles: FloatArray
+    phase_emf: FloatArray
+    line_emf: FloatArray
+    torque: FloatArray
+
+
+def linkage_slopes(linkages: Harmonics, orders: Integers, pole_pairs: int, angles: FloatArray) -> FloatArray:
+    """Slope of every phase's linkage over the mechanical rotor angle.
+
+    linkages: (phases, orders) [Wb]; orders: (orders,) [-]; pole_pairs: [-]; angles: (angles,) electrical [rad].
+    Returns (phases, angles) [Wb/rad], which is also the EMF [V] at 1 mechanical rad/s. Any angle. Derived here.
+
+    >>> linkage_slopes(np.array([[0.01 + 0j]]), np.array([1]), 4, np.array([-pi / 2]))
+    array([[0.04]])
+    """
+    rate = -1j * pole_pairs * orders * linkages
+    return np.asarray((rate @ np.exp(-1j * np.multiply.outer(orders, angles))).real)
+
+
+def sine_torque(linkages: Harmonics, orders: Integers, pole_pairs: int, angles: FloatArray) -> FloatArray:
+    """Torque per peak ampere of sine currents in phase with the fundamental EMF of phase A.
+
+    linkages: (phases, orders) [Wb]; orders: (orders,) [-]; pole_pairs: [-]; angles: (angles,) electrical [rad].
+    Returns (angles,) [N·m/A]. Any angle. Derived here: the sum of current times slope of linkage.
+
+    >>> two = np.array([[0.01], [0.01j]])  # two phases, a quarter turn apart
+    >>> sine_torque(two, np.array([1]), 4, np.array([0.3])).round(6)
+    array([0.04])
+    """
+    count = len(linkages)
+    start = np.angle(linkages[0, 0])
+    lags = np.array([phase_angle(index, count) for index in range(count)])
+    currents = -np.sin(angles - start - lags[:, None])
+    return np.asarray((currents * linkage_slopes(linkages, orders, pole_pairs, angles)).sum(axis=0))
+
+
+def line_emf(phase_emf: FloatArray, connection: str) -> FloatArray:
+    """EMF between neighbouring terminals, nothing connected to them.
+
+    phase_emf: (phases, angles) [V]; connection: star, delta or open. Returns (lines, angles) [V]: in star phase less
+    the next phase; in delta the phase less what all have in common, which drives a current around the delta instead;
+    open phases have no lines. Derived here.
+
+    >>> line_emf(np.array([[2.0], [0.0], [1.0]]), "delta").ravel().tolist()
+    [1.0, -1.0, 0.0]
+    """
+    if connection == "star":
+        return phase_emf[:1] - phase_emf[1:] if len(phase_emf) == 2 else phase_emf - np.roll(phase_emf, -1, axis=0)
+    return phase_emf - phase_emf.mean(axis=0) if connection == "delta" else phase_emf[:0]
+
+
+def emf_wave(prediction: Prediction, angles: FloatArray) -> FloatArray:
+    """EMF of every phase (phases, angles) [V per mechanical rad/s] at electrical rotor ``angles`` [rad]."""
+    magnetic = prediction.magnetic
+    return linkage_slopes(magnetic.linkages, magnetic.orders, prediction.winding.poles // 2, angles)
+
+
+def torque_wave(prediction: Prediction, angles: FloatArray) -> FloatArray:
+    """Torque (angles,) [N·m per peak ampere], sine drive, at electrical rotor ``angles`` [rad]."""
+    magnetic = prediction.magnetic
+    return sine_torque(magnetic.linkages, magnetic.orders, prediction.winding.poles // 2, angles)
+
+
+def waves(prediction: Prediction, connection: str) -> Waves:
+    """All waves of a machine over one electrical turn."""
+    angles = np.linspace(0, 2 * pi, SAMPLES + 1)
+    phase = emf_wave(prediction, angles)
+    return Waves(angles, phase, line_emf(phase, connection), torque_wave(prediction, angles))

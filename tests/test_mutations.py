@@ -1,0 +1,183 @@
+"""Whatever stands in a design file, every command ends in order: exit 0, 1 or 2, words, whole files or none.
+
+The mutations are drawn from the bounds that the records themselves state, so that many mutants pass the door and reach
+the geometry, the laws and the writers.
+"""
+
+from __future__ import annotations
+
+import copy
+import json
+import math
+import time
+from pathlib import Path
+from typing import Any, get_args
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from pcbstator.design import load_design
+from pcbstator.design.keys import keys, sections
+from pcbstator.design.quantities import Count, Quantity
+from pcbstator.design.records import BlockMagnet, Board, DiscMagnet, Envelope, Rotor, SectorMagnet, Winding
+from tests.command import DESIGNS, run, write_design
+
+STARTS = [load_design(path).document for path in DESIGNS]
+TABLES = (
+    ("envelope", Envelope), ("winding", Winding), ("board", Board), ("rotor", Rotor),
+    ("rotor.magnet", SectorMagnet), ("rotor.magnet", DiscMagnet), ("rotor.magnet", BlockMagnet),
+)  # fmt: skip
+SLOWEST = 10.0  # s; the aim is 2 s on an idle machine, the rest is for a busy one
+
+
+def kinds() -> dict[str, Any]:
+    """The kind of value of every key with bounds, and the words of every key with a choice."""
+    found: dict[str, Any] = {}
+    for table, record in TABLES:
+        for field in record.model_fields.values():
+            parts = [*field.metadata, *(m for part in get_args(field.annotation) for m in getattr(part, "__metadata__", ()))]
+            kind = next((part for part in parts if isinstance(part, Quantity | Count)), None)
+            words = [word for word in get_args(field.annotation) if isinstance(word, str)]
+            if kind is not None or words:
+                found[f"{table}.{field.alias}"] = kind or words
+    return found
+
+
+KINDS = kinds()
+ANYTHING = st.one_of(
+    st.none(), st.booleans(), st.integers(), st.floats(), st.text(max_size=12), st.just([]), st.just({}),
+    st.sampled_from(["fill", "1e3", "0,3", "N99", 10**400, -1, 0, 0.0, 1e-300, 1e300]),
+)  # fmt: skip
+
+
+def within(kind: Any) -> st.SearchStrategy[Any]:
+    """A value that the door takes by itself: over the whole range, and evenly over its magnitudes."""
+    if isinstance(kind, list):
+        return st.sampled_from(kind)
+    if isinstance(kind, Count):
+        numbers = st.sampled_from(list(kind.allowed)) | st.sampled_from(list(kind.allowed)[:24])
+        return numbers | st.just(kind.word) if kind.word else numbers
+    low, high = kind.low, kind.high
+    if low < 0:
+        return st.floats(low, high)
+    least = max(low, high / 1e4)
+    magnitudes = st.floats(math.log(least), math.log(high)).map(lambda x: min(max(math.exp(x), low), high))
+    return magnitudes | st.sampled_from([low, high])
+
+
+@st.composite
+def mutants(draw: st.DrawFn) -> dict[str, Any]:
+    """One of the designs with one to five things changed."""
+    document = copy.deepcopy(draw(st.sampled_from(STARTS)))
+    for _ in range(draw(st.integers(1, 5))):
+        mutate(document, draw)
+    return document
+
+
+def mutate(document: dict[str, Any], draw: st.DrawFn) -> None:
+    """One change: a present number scaled, a value within bounds, another shape, a key gone, nonsense."""
+    what = draw(st.sampled_from(["scale", "scale", "within", "within", "within", "shape", "size", "delete", "nonsense"]))
+    path = draw(st.sampled_from(sorted(KINDS)))
+    if what == "scale":
+        numbers = [known for known in sorted(KINDS) if isinstance(at(document, known), int | float)]
+        if not numbers:
+            return
+        path = draw(st.sampled_from(numbers))
+        value = at(document, path) * draw(st.floats(0.3, 3))
+        put(document, path, round(value) if isinstance(KINDS[path], Count) else value)
+    elif what == "within":
+        put(document, path, draw(within(KINDS[path])))
+    elif what == "shape":
+        put(document, "rotor.magnet", copy.deepcopy(draw(st.sampled_from(STARTS))["rotor"]["magnet"]))
+    elif what == "size":
+        factor = draw(st.floats(0.05, 12))
+        for known in KINDS:
+            if known.endswith("diameter_mm") and isinstance(at(document, known), int | float):
+                put(document, known, at(document, known) * factor)
+    elif what == "delete":
+        put(document, draw(st.sampled_from([*sorted(sections()), *sorted(keys())])), None)
+    else:
+        put(document, path + draw(st.sampled_from(["", "", "x"])), draw(ANYTHING))
+
+
+def at(document: Any, path: str) -> Any:
+    """What stands at a dotted path, or None."""
+    for step in path.split("."):
+        document = document.get(step) if isinstance(document, dict) else None
+    return document
+
+
+def put(document: Any, path: str, value: Any) -> None:
+    """Sets a dotted key where that can be done; None takes it away."""
+    *tables, name = path.split(".")
+    for step in tables:
+        document = document.setdefault(step, {}) if isinstance(document, dict) else None
+    if isinstance(document, dict) and name:
+        document[name] = value
+
+
+def no_null(value: Any) -> bool:
+    """Whether no null stands anywhere in read JSON."""
+    if isinstance(value, dict):
+        return all(map(no_null, value.values()))
+    return all(map(no_null, value)) if isinstance(value, list) else value is not None
+
+
+def refuse_constant(name: str) -> None:
+    raise AssertionError(f"{name} in the JSON")
+
+
+def judge(document: dict[str, Any], folder: Path, make: bool) -> None:
+    """Runs the commands on a document and asks everything that must hold whatever it says."""
+    file = write_design(folder / "mutant.toml", document)
+    started = time.perf_counter()
+    predicted = run("predict", file, "--json")
+    assert time.perf_counter() - started < SLOWEST
+    assert predicted.code in (0, 1, 2)
+    if predicted.code == 2:
+        assert predicted.out == ""
+        told = predicted.err.splitlines()
+        assert told and len(set(told)) == len(told)
+        for line in told:  # file: key: rule ...
+            assert line.startswith("mutant.toml: "), line
+            assert len(line.split(": ", 2)) == 3 and line.isprintable(), line
+    else:
+        assert predicted.err == ""
+        result = json.loads(predicted.out, parse_constant=refuse_constant)
+        assert no_null(result)
+        assert (predicted.code == 1) == any(f["severity"] == "error" for f in result["findings"])
+        assert run("predict", file).code == predicted.code
+    checked = run("check", file, "--json")
+    assert checked.code == predicted.code
+    if checked.code != 2:
+        assert json.loads(checked.out)["findings"] == result["findings"]
+    if make:
+        judge_make(file, folder / "made", predicted.code)
+
+
+def judge_make(file: Path, folder: Path, code: int) -> None:
+    """All files or none, and nothing beside them."""
+    made = run("make", file, "-o", folder)
+    assert made.code == code
+    assert sorted(entry.name for entry in folder.parent.iterdir()) == (["made", "mutant.toml"] if code == 0 else ["mutant.toml"])
+    if code == 0:
+        manifest = json.loads((folder / "manifest.json").read_text(encoding="utf-8"), parse_constant=refuse_constant)
+        names = [entry["name"] for entry in manifest["files"]]
+        assert sorted([*names, "manifest.json"]) == sorted(entry.name for entry in folder.iterdir())
+
+
+CALM = {"deadline": None, "suppress_health_check": list(HealthCheck)}
+
+
+@settings(max_examples=150, **CALM)
+@given(mutants(), st.integers(0, 9))
+def test_mutants(tmp_path_factory: pytest.TempPathFactory, document: dict[str, Any], dice: int) -> None:
+    judge(document, tmp_path_factory.mktemp("mutant"), dice == 0)
+
+
+@pytest.mark.slow
+@settings(max_examples=4000, **CALM)
+@given(mutants(), st.integers(0, 9))
+def test_many_mutants(tmp_path_factory: pytest.TempPathFactory, document: dict[str, Any], dice: int) -> None:
+    judge(document, tmp_path_factory.mktemp("mutant"), dice == 0)
