@@ -42,3 +42,10 @@ def predict(design: Design, copper: Copper | None = None) -> Prediction:
     copper = copper or lay_copper(design)
     prediction = predict_design(design, winding, copper)
     return replace(prediction, findings=check_design(design, copper, prediction))
+
+
+def stator_drawing(design: Design) -> str:
+    """The stator with the magnets over it, as SVG text."""
+    from pcbstator.output.drawing import stator_svg
+
+    return stator_svg(design, lay_copper(design))

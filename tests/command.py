@@ -51,7 +51,7 @@ def _toml(value: Any) -> str:
     if isinstance(value, float) and not math.isfinite(value):
         return "nan" if math.isnan(value) else f"{value:+}"
     if isinstance(value, str):
-        return json.dumps(value).replace("\x7f", "\\u007f")
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     return str(value).lower() if isinstance(value, bool) else repr(value)
 
 

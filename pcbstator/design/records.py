@@ -272,3 +272,8 @@ class Design(Record):
         from pcbstator.design.load import changed_design  # the door needs this record
 
         return changed_design(self, values)
+
+    def _repr_svg_(self) -> str:
+        from pcbstator.api import stator_drawing  # plotting, only where a notebook shows the design
+
+        return stator_drawing(self)

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 TEXT = 2.7  # in units of the sheet
 LEAST_WIDTH = 90.0  # mm, for words beside a small machine
 DEEPEST_TONE = 0.30  # of the phase's colour, on the layer farthest from the rotor
-_DASHES = ((1.4, 0.6), (0.6, 0.6), (1.8, 0.5, 0.4, 0.5))  # links on layers 2, 3, 4, 2 …; in units of the sheet
+_PERIOD = 3.2  # of dashes, in units of the sheet
 
 
 def stator_svg(design: Design, copper: Copper) -> str:
@@ -42,6 +42,7 @@ def stator_svg(design: Design, copper: Copper) -> str:
     sheet.paragraph(design.title, 4.2 * unit, font_weight="bold")
     sheet.paragraph(_facts(design, copper), TEXT * unit)
     half = reach + 5.5 * unit
+    sheet.bottom += 1.5 * unit
     plan = sheet.drawing.g(
         id="stator",
         transform=f"translate({number(sheet.width / 2)} {number(sheet.bottom + unit + half)})",
@@ -49,9 +50,10 @@ def stator_svg(design: Design, copper: Copper) -> str:
     )
     _define_coil(sheet, copper, "coil")
     _add_board(sheet, plan, copper)
-    _add_copper(sheet, plan, copper)
-    _add_holes(sheet, plan, copper)
+    _add_coils(sheet, plan, copper)
     _add_magnets(sheet, plan, design)
+    _add_links(sheet, plan, copper)
+    _add_holes(sheet, plan, copper)
     _add_names(sheet, plan, design, copper, reach)
     _add_rotation(sheet, plan, reach)
     sheet.page.add(plan)
@@ -72,8 +74,8 @@ def coil_svg(design: Design, copper: Copper) -> str:
     unit = sheet.unit
     sheet.paragraph("One coil, layer by layer", 3.6 * unit, font_weight="bold")
     sheet.paragraph(
-        "The rotor side is towards you and the middle of the board below. The current of the coil enters at the dot and "
-        "leaves at the ring of each layer; vias carry it on.", 2.4 * unit,
+        "The rotor side is towards you and the middle of the board below. The current of the coil enters at the dot "
+        "and leaves at the ring of each layer; vias carry it on.", 2.4 * unit,
     )  # fmt: skip
     cell = (sheet.width - 2 * sheet.margin) / columns
     scale = min(0.92 * cell / (high - low), 60 * unit / (right - left))
@@ -83,7 +85,7 @@ def coil_svg(design: Design, copper: Copper) -> str:
     for index, layer in enumerate(copper.layers):
         row, column = divmod(index, columns)
         middle, base = sheet.margin + (column + 0.5) * cell, top + row * (tall + 6 * unit)
-        sheet.text(_layer_name(copper, layer.number), middle, base + 3 * unit, TEXT * unit, text_anchor="middle")
+        sheet.text(_layer_name(copper, layer.number), middle, base + 3 * unit, 2.2 * unit, text_anchor="middle")
         # A quarter turn counter-clockwise puts the outer rim on top.
         place = f"translate({number(middle + scale * (low + high) / 2)} {number(base + 4.5 * unit + scale * right)})"
         group = sheet.drawing.g(transform=f"{place} scale({scale:.6f}) rotate(-90)")
@@ -100,9 +102,9 @@ def coil_svg(design: Design, copper: Copper) -> str:
 def _facts(design: Design, copper: Copper) -> str:
     board, winding = design.board, design.winding
     return (
-        f"{winding.coils} coils, {design.rotor.poles} poles, {board.layers} layers, {copper.coil.turns} turns per coil and "
-        f"layer, {winding.phases} phases, {winding.connection}. Board {2e3 * copper.board_inner_radius:.4g} to "
-        f"{2e3 * copper.board_outer_radius:.4g} mm in diameter, {1e3 * board.thickness:.3g} mm thick; tracks "
+        f"{winding.coils} coils, {design.rotor.poles} poles, {board.layers} layers, {copper.coil.turns} turns per "
+        f"coil and layer, {winding.phases} phases, {winding.connection}. Board {2e3 * copper.board_outer_radius:.4g} mm "
+        f"across with a bore of {2e3 * copper.board_inner_radius:.4g} mm, {1e3 * board.thickness:.3g} mm thick; tracks "
         f"{1e3 * board.track_width:.3g} mm, gaps {1e3 * board.track_gap:.3g} mm. Seen from the rotor side."
     )
 
@@ -117,24 +119,31 @@ def _tone(phase: str, index: int, count: int) -> str:
     return tint(phase_colour(phase), 1 - (1 - DEEPEST_TONE) * (index / max(count - 1, 1)) ** 0.7)
 
 
-def _dashes(layer: int, unit: float) -> dict[str, str]:
-    """Stroke attributes of a link on a layer: dashed below layer 1."""
-    if layer == 1:
-        return {"stroke_linecap": "round"}
-    return {"stroke_dasharray": " ".join(number(part * unit) for part in _DASHES[(layer - 2) % len(_DASHES)])}
+def _dashes(copper: Copper, layer: int, unit: float) -> tuple[float, float]:
+    """Dash and gap [mm] of links on a layer; no gap on layer 1.
+
+    The deeper, the sparser, and drawn over the less deep ones: where links run one above the other, all can be seen.
+    """
+    below = sorted({link.layer for link in copper.links if link.layer > 1})
+    part = (below.index(layer) + 1) / (len(below) + 1) if layer in below else 0.0
+    return (1 - part) * _PERIOD * unit, part * _PERIOD * unit
+
+
+def _dash_start(link: Track) -> float:
+    """Where the dashes of a link start [mm], so that those of all links lie one above the other along the rim."""
+    middle = len(link.points) // 2
+    before = float(np.hypot(*np.diff(link.points[: middle + 1], axis=0).T).sum())
+    x, y = link.points[middle]
+    return 1e3 * (float(np.hypot(x, y) * np.arctan2(y, x)) - before)
 
 
 def _define_coil(sheet: Sheet, copper: Copper, name: str) -> None:
     """The coil template per layer, and its vias, to be used at every coil's place."""
     drawing = sheet.drawing
     for track in copper.coil.tracks:
+        look = {"fill": "none", "stroke_linejoin": "round", "stroke_linecap": "round"}
         width = number(track.width * 1e3)
-        drawing.defs.add(
-            drawing.path(
-                path_data(track.points), id=f"{name}-{track.layer}", fill="none", stroke_width=width,
-                stroke_linejoin="round", stroke_linecap="round",
-            )  # fmt: skip
-        )
+        drawing.defs.add(drawing.path(path_data(track.points), id=f"{name}-{track.layer}", stroke_width=width, **look))
     vias = drawing.g(id=f"{name}-vias")
     for via in copper.coil.vias:
         _add_hole(sheet, vias, via, INK)
@@ -159,25 +168,40 @@ def _turned(angle: float) -> str:
     return f"rotate({-np.degrees(angle):.6f})"
 
 
-def _add_copper(sheet: Sheet, plan: Any, copper: Copper) -> None:
-    """Every layer, layer 1 last and so on top."""
-    count = len(copper.layers)
+def _add_coils(sheet: Sheet, plan: Any, copper: Copper) -> None:
+    """The coils of every layer, layer 1 last and so on top."""
+    drawing, count = sheet.drawing, len(copper.layers)
     for index in reversed(range(count)):
-        number_ = copper.layers[index].number
-        group = sheet.drawing.g(id=f"layer-{number_}", fill="none")
-        group.set_desc(title=_layer_name(copper, number_))
+        layer = copper.layers[index].number
+        group = drawing.g(id=f"layer-{layer}", fill="none")
+        group.set_desc(title=_layer_name(copper, layer))
         for angle, phase in zip(copper.coil_angles, copper.coil_phases, strict=True):
-            use = sheet.drawing.use(f"#coil-{number_}", transform=_turned(float(angle)), stroke=_tone(phase, index, count))
-            group.add(use)
-        for link in copper.links:
-            if link.layer == number_:
-                group.add(
-                    sheet.drawing.path(
-                        path_data(link.points), stroke=_tone(link.phase, index, count), stroke_linejoin="round",
-                        stroke_width=number(link.width * 1e3), **_dashes(number_, sheet.unit),
-                    )  # fmt: skip
-                )
+            look = {"transform": _turned(float(angle)), "stroke": _tone(phase, index, count)}
+            group.add(drawing.use(f"#coil-{layer}", **look))
         plan.add(group)
+
+
+def _add_links(sheet: Sheet, plan: Any, copper: Copper) -> None:
+    """The links and leads, those below layer 1 dashed and over it."""
+    drawing, count = sheet.drawing, len(copper.layers)
+    for index, layer in enumerate(layer.number for layer in copper.layers):
+        group = drawing.g(id=f"links-{layer}", fill="none", stroke_linejoin="round")
+        group.set_desc(title=f"links on {_layer_name(copper, layer)}")
+        dash, gap = _dashes(copper, layer, sheet.unit)
+        for link in (link for link in copper.links if link.layer == layer):
+            look = {"stroke": _tone(link.phase, index, count), "stroke_width": number(link.width * 1e3)}
+            if gap:
+                link = link if _counter_clockwise(link) else link.reversed()
+                look["stroke_dasharray"] = f"{number(dash)} {number(gap)}"
+                look["stroke_dashoffset"] = number(_dash_start(link) % (dash + gap))
+            group.add(drawing.path(path_data(link.points), **look))
+        plan.add(group)
+
+
+def _counter_clockwise(link: Track) -> bool:
+    """Whether a link runs counter-clockwise about the board's centre."""
+    x, y = link.points.T
+    return float((x[:-1] * y[1:] - x[1:] * y[:-1]).sum()) > 0
 
 
 def _add_holes(sheet: Sheet, plan: Any, copper: Copper) -> None:
@@ -221,7 +245,9 @@ def _add_magnets(sheet: Sheet, plan: Any, design: Design) -> None:
     """Outlines at rotor angle 0 and the pole that faces the board: north on +x, then alternating."""
     drawing, unit, poles = sheet.drawing, sheet.unit, design.rotor.poles
     outline = _magnet_outline(design)
-    middle = float(outline[:, 0].min() + outline[:, 0].max()) * 500
+    # Off the vias in the eye of the coils, which lie towards the rim of the links.
+    part = 0.5 if design.rotor.magnet.shape == "disc" else 0.3 if design.winding.link_rim == "outer" else 0.7
+    middle = 1e3 * float(outline[:, 0].min() + part * np.ptp(outline[:, 0]))
     size = min(2.4 * unit, 600 * float(np.ptp(outline[:, 1])), 600 * float(np.ptp(outline[:, 0])))
     data, dash = path_data(outline, close=True), f"{number(unit)} {number(0.5 * unit)}"
     drawing.defs.add(drawing.path(data, id="magnet", fill="none"))
@@ -229,7 +255,7 @@ def _add_magnets(sheet: Sheet, plan: Any, design: Design) -> None:
     group.set_desc(title="magnets at rotor angle 0, seen through the rotor")
     for index in range(poles):
         angle = 2 * pi * index / poles
-        for colour, width, extra in ((PAPER, 0.45, {}), (INK, 0.16, {"stroke_dasharray": dash})):
+        for colour, width, extra in ((PAPER, 0.4, {"stroke_opacity": "0.5"}), (INK, 0.16, {"stroke_dasharray": dash})):
             turned = {"transform": _turned(angle), "stroke": colour, "stroke_width": number(width * unit)}
             group.add(drawing.use("#magnet", **turned, **extra))
         x, y = middle * cos(angle), -middle * sin(angle)
@@ -331,7 +357,8 @@ def _add_legend(sheet: Sheet, design: Design, copper: Copper) -> None:
     sheet.row("Colour", phases, size)
     layers = []
     for index, layer in enumerate(copper.layers):
-        dashes = {} if layer.number == 1 else _dashes(layer.number, unit)
+        dash, gap = _dashes(copper, layer.number, unit)
+        dashes = {"stroke_dasharray": f"{number(dash)} {number(gap)}"} if gap else {}
         layers.append(Symbol(_layer_name(copper, layer.number), 5 * unit, bar(_tone("N", index, count), **dashes)))
     sheet.row("Tone", [*layers, Symbol("(dashed: links only)")], size)
     sheet.row("Signs", [

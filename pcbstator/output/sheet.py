@@ -7,7 +7,7 @@ on a phone whether it shows a small or a large machine.
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -50,9 +50,11 @@ def text_width(words: str, size: float) -> float:
     def part(character: str) -> float:
         if unicodedata.east_asian_width(character) in "WF" or character in "WM@%—":
             return 1.02
-        if character in " .,:;|!'()[]/ijl-":
-            return 0.40
-        return 0.78 if character.isupper() or character in "mw+=−×" else 0.64
+        if character in " .,:;|!'()[]/ijlIfrt-":
+            return 0.42
+        if character.isupper() or character in "mw+=−×&~<>#":
+            return 0.98 if character == "m" else 0.84
+        return 0.65
 
     return size * sum(map(part, words))
 
@@ -132,15 +134,16 @@ class Sheet:
         x, y = start, self.bottom + 1.5 * size
         self.text(heading, self.margin, y, size, font_weight="bold")
         for symbol in symbols:
-            width = symbol.width + 0.8 * u + text_width(symbol.words, size)
+            indent = symbol.width + 0.8 * u if symbol.draw else 0.0
+            width = indent + text_width(symbol.words, size)
             if x > start and x + width > self.width - self.margin:
                 x, y = start, y + 1.5 * size
             if symbol.draw:
                 symbol.draw(self.page, x, y - 0.35 * size)
-            lines = wrapped(symbol.words, size, self.width - self.margin - x - symbol.width - 0.8 * u)
+            lines = wrapped(symbol.words, size, self.width - self.margin - x - indent)
             for index, line in enumerate(lines):
                 y += 1.3 * size if index else 0
-                self.text(line, x + symbol.width + 0.8 * u, y, size)
+                self.text(line, x + indent, y, size)
             x += width + 2.5 * u
         self.bottom = y
 
@@ -164,8 +167,3 @@ def scale_bar_length(available: float) -> float:
     """
     power = 10.0 ** np.floor(np.log10(available))
     return float(max(step * power for step in (1, 2, 5) if step * power <= available))
-
-
-def bounding_radius(values: Iterable[float]) -> float:
-    """Largest of some radii, 0 for none."""
-    return max(values, default=0.0)
