@@ -102,7 +102,7 @@ def mutate(document: dict[str, Any], draw: st.DrawFn) -> None:
     elif what == "size":
         factor = draw(st.floats(0.05, 12))
         for known in KINDS:
-            if known.endswith("diameter_mm") and isinstance(at(document, known), int | float):
+            if known.endswith("diameter_mm") and isinstance(at(document, known), float):
                 put(document, known, at(document, known) * factor)
     elif what == "delete":
         put(document, draw(st.sampled_from([*sorted(sections()), *sorted(keys())])), None)

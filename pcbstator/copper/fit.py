@@ -8,7 +8,16 @@ from math import floor, pi, sin
 from typing import TYPE_CHECKING
 
 from pcbstator.copper.outline import SAGITTA, Family, parallel_family, round_family, sector_family
-from pcbstator.copper.rim import Bus, RimPlan, RimSizes, assign_channels, lay_buses, layered_rim, stepped_rim
+from pcbstator.copper.rim import (
+    Bus,
+    RimPlan,
+    RimSizes,
+    assign_channels,
+    chord_angle,
+    lay_buses,
+    layered_rim,
+    stepped_rim,
+)
 from pcbstator.copper.spiral import CoilPlan, fit_spiral
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.winding import Winding, lay_winding
@@ -59,7 +68,7 @@ def _plan_rim(
 ) -> tuple[RimPlan, tuple[Bus, ...], tuple[int, ...], tuple[float, ...]]:
     """Radii of the rim, buses, their channels, and the angles of a coil's posts."""
     posts = design.board.layers // 2 + 1
-    spacing = (max(sizes.pad, sizes.link_width) + sizes.pad) / 2 + sizes.gap
+    spacing = sizes.joint + sizes.gap
     ways: list[Callable[[RimSizes, int], RimPlan]] = [layered_rim, stepped_rim]
     for way in ways:
         channels = 1
@@ -68,9 +77,9 @@ def _plan_rim(
             smallest = min(rim.post_radius, rim.terminal_radius, *rim.arc_radii)
             if smallest <= 0:
                 break
-            step = spacing / min(rim.post_radius, *rim.arc_radii)
+            step = chord_angle(spacing, min(rim.post_radius, *rim.arc_radii))
             angles = tuple((index - (posts - 1) / 2) * step for index in range(posts))
-            apart = (sizes.terminal_pad + max(sizes.gap, TERMINAL_SPACE)) / rim.terminal_radius
+            apart = chord_angle(sizes.terminal + max(sizes.gap, TERMINAL_SPACE), rim.terminal_radius)
             buses = lay_buses(winding, design.winding.connection, angles[0], angles[-1], apart)
             chosen, needed = assign_channels(buses, 0.95 * step)
             if way is layered_rim and needed > design.board.layers:
@@ -119,7 +128,7 @@ def _family(design: Design, rim: RimPlan, sizes: RimSizes) -> Family:
 
 def _check_posts(design: Design, rim: RimPlan, family: Family, sizes: RimSizes, angles: tuple[float, ...]) -> None:
     """The row of posts must stay within the coil's pitch and reach the outermost turn from its middle."""
-    beside = (max(sizes.pad, sizes.link_width) + sizes.gap) / 2
+    beside = (sizes.joint + sizes.gap) / 2
     half_row = rim.post_radius * angles[-1] + beside
     reach = rim.post_radius * family.rim_angle(sizes.side) + beside
     room = min(rim.post_radius * sin(pi / design.winding.coils), reach)

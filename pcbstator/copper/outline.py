@@ -150,10 +150,11 @@ class SectorFamily:
     def axis_room(self, offset: float, margin: float) -> tuple[float, float]:
         """Smallest and largest x on the axis that keep ``margin`` from the outline; none if reversed."""
         low, high = self.inner + offset + margin, self.outer - offset - margin
-        distance = self.side + offset + margin
         if self.tilt > 0:
-            low = max(low, distance / sin(self.tilt))
-        elif distance > 0:
+            # Where the sides meet, their corner is round, with the radius that is left of it inside the margin.
+            reach = max(self.corner, margin)
+            low = max(low, (self.side + offset + reach) / sin(self.tilt) - (reach - margin))
+        elif self.side + offset + margin > 0:
             low = high + 1.0
         return low, high
 

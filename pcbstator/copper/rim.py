@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
-from math import pi
+from math import asin, pi
 from typing import Literal
 
 from pcbstator.winding import PHASE_NAMES, Winding
@@ -176,6 +176,16 @@ class RimSizes:
     pad: float
     terminal_pad: float
 
+    @property
+    def joint(self) -> float:
+        """Diameter [m] of the copper where tracks meet at a via: its pad, or the round end of a wider track."""
+        return max(self.pad, self.coil_width, self.link_width)
+
+    @property
+    def terminal(self) -> float:
+        """Diameter [m] of the copper at a terminal: its pad, or the round end of a wider lead."""
+        return max(self.terminal_pad, self.link_width)
+
 
 @dataclass(frozen=True)
 class RimPlan:
@@ -188,22 +198,30 @@ class RimPlan:
     terminal_radius: float
 
 
+def chord_angle(chord: float, radius: float) -> float:
+    """Angle [rad] between places on a circle that are ``chord`` [m] apart in a straight line; pi where it is too small.
+
+    >>> round(chord_angle(1.0, 1.0), 4)  # a regular hexagon
+    1.0472
+    """
+    return 2 * asin(min(chord / (2 * radius), 1.0))
+
+
 def layered_rim(sizes: RimSizes, channels: int) -> RimPlan:
     """Radii with all arcs at one radius."""
-    terminal = sizes.edge - sizes.side * sizes.terminal_pad / 2
-    arc = terminal - sizes.side * (sizes.terminal_pad / 2 + sizes.gap + sizes.link_width / 2)
-    post = arc - sizes.side * (sizes.link_width / 2 + sizes.gap + sizes.pad / 2)
-    coil = post - sizes.side * (sizes.pad / 2 + sizes.gap + sizes.coil_width / 2)
+    terminal = sizes.edge - sizes.side * sizes.terminal / 2
+    arc = terminal - sizes.side * (sizes.terminal / 2 + sizes.gap + sizes.link_width / 2)
+    post = arc - sizes.side * (sizes.link_width / 2 + sizes.gap + sizes.joint / 2)
+    coil = post - sizes.side * (sizes.joint / 2 + sizes.gap + sizes.coil_width / 2)
     return RimPlan(False, coil, post, (arc,) * channels, terminal)
 
 
 def stepped_rim(sizes: RimSizes, channels: int) -> RimPlan:
     """Radii with one step for every channel."""
-    joint = max(sizes.pad, sizes.link_width)
-    terminal = sizes.edge - sizes.side * sizes.terminal_pad / 2
-    step = joint / 2 + sizes.gap + sizes.link_width / 2
-    last = terminal - sizes.side * (sizes.terminal_pad / 2 + sizes.gap + joint / 2)
+    terminal = sizes.edge - sizes.side * sizes.terminal / 2
+    step = sizes.joint / 2 + sizes.gap + sizes.link_width / 2
+    last = terminal - sizes.side * (sizes.terminal / 2 + sizes.gap + sizes.joint / 2)
     arcs = tuple(last - sizes.side * step * (channels - 1 - index) for index in range(channels))
-    post = arcs[0] - sizes.side * (joint / 2 + sizes.gap + sizes.pad / 2)
-    coil = post - sizes.side * (sizes.pad / 2 + sizes.gap + sizes.coil_width / 2)
+    post = arcs[0] - sizes.side * (sizes.joint + sizes.gap)
+    coil = post - sizes.side * (sizes.joint / 2 + sizes.gap + sizes.coil_width / 2)
     return RimPlan(True, coil, post, arcs, terminal)

@@ -43,7 +43,7 @@ def fit_spiral(
     The pitch leaves ``gap`` [m] between the real tracks, slanting and made of straight pieces as they are. None where
     the turns and ``count`` vias find no room.
     """
-    margin = pad / 2 + gap + width / 2 + SAGITTA
+    margin = max(pad, width) / 2 + gap + width / 2 + SAGITTA  # a wide track's round end reaches beyond its pad
     spacing = (max(pad, width) + pad) / 2 + gap
     beyond = 0.5  # part of a turn that the outward spiral has more, at the via farthest from the rim
     pitch = width + gap

@@ -1,4 +1,4 @@
-"""The stator as a drawing at true scale, and one coil layer by layer.
+"""The stator as a drawing at true scale.
 
 Seen from the rotor side. Hue tells the phase, tone the layer: the nearer to the rotor, the darker; links below layer 1
 are dashed, as hidden lines are in any drawing. Names at coils and terminals say the same without colour.
@@ -6,117 +6,75 @@ are dashed, as hidden lines are in any drawing. Names at coils and terminals say
 
 from __future__ import annotations
 
-from math import ceil, cos, pi, sin
+from dataclasses import dataclass
+from math import cos, pi, sin
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pcbstator.copper.records import Copper, FloatArray, Terminal, Track, Via
+from pcbstator.copper.records import Copper, FloatArray, Track
+from pcbstator.output.coil_drawing import add_hole, define_coil, layer_name, layer_tone
 from pcbstator.output.sheet import (
     INK,
     PAPER,
     QUIET,
+    TEXT,
     Sheet,
+    Sign,
     Symbol,
     number,
     path_data,
     phase_colour,
     scale_bar_length,
-    tint,
+    spread_angles,
+    text_width,
 )
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-TEXT = 2.7  # in units of the sheet
 LEAST_WIDTH = 90.0  # mm, for words beside a small machine
-DEEPEST_TONE = 0.30  # of the phase's colour, on the layer farthest from the rotor
 _PERIOD = 3.2  # of dashes, in units of the sheet
 
 
 def stator_svg(design: Design, copper: Copper) -> str:
     """The drawing of the whole stator as the text of an SVG file; the same design gives the same bytes."""
-    reach = 1e3 * max(copper.board_outer_radius, _magnet_reach(design)[1])
-    sheet = Sheet(max(LEAST_WIDTH, 2 * reach / 0.83), f"Stator of {design.title}, seen from the rotor side")
+    rings = _rings(design, copper)
+    sheet = Sheet(rings.page, f"Stator of {design.title}, seen from the rotor side")
     unit = sheet.unit
     sheet.paragraph(design.title, 4.2 * unit, font_weight="bold")
     sheet.paragraph(_facts(design, copper), TEXT * unit)
-    half = reach + 5.5 * unit
+    half = rings.outermost
     sheet.bottom += 1.5 * unit
     plan = sheet.drawing.g(
         id="stator",
         transform=f"translate({number(sheet.width / 2)} {number(sheet.bottom + unit + half)})",
         text_anchor="middle",
     )
-    _define_coil(sheet, copper, "coil")
+    define_coil(sheet, copper, "coil")
     _add_board(sheet, plan, copper)
     _add_coils(sheet, plan, copper)
     _add_magnets(sheet, plan, design)
     _add_links(sheet, plan, copper)
     _add_holes(sheet, plan, copper)
-    _add_names(sheet, plan, design, copper, reach)
-    _add_rotation(sheet, plan, reach)
+    _add_names(sheet, plan, copper, rings)
+    _add_rotation(sheet, plan, half)
     sheet.page.add(plan)
     sheet.bottom += unit + 2 * half
     _add_legend(sheet, design, copper)
     return sheet.finish()
 
 
-def coil_svg(design: Design, copper: Copper) -> str:
-    """The first coil on each layer by itself, enlarged: how it winds and where its vias are."""
-    tracks = copper.coil.tracks
-    points = np.concatenate([track.points for track in tracks] + [np.array([[v.x, v.y] for v in copper.coil.vias])])
-    edge = max(max(via.pad for via in copper.coil.vias), tracks[0].width)
-    (left, low), (right, high) = 1e3 * (points.min(axis=0) - edge), 1e3 * (points.max(axis=0) + edge)
-    count = len(copper.layers)
-    columns = min(count, 4 if count % 4 == 0 else 3)
-    sheet = Sheet(LEAST_WIDTH * 1.4, f"One coil of {design.title}, layer by layer")
-    unit = sheet.unit
-    sheet.paragraph("One coil, layer by layer", 3.6 * unit, font_weight="bold")
-    sheet.paragraph(
-        "The rotor side is towards you and the middle of the board below. The current of the coil enters at the dot "
-        "and leaves at the ring of each layer; vias carry it on.", 2.4 * unit,
-    )  # fmt: skip
-    cell = (sheet.width - 2 * sheet.margin) / columns
-    scale = min(0.92 * cell / (high - low), 60 * unit / (right - left))
-    tall = scale * (right - left)
-    _define_coil(sheet, copper, "one-coil")
-    top = sheet.bottom + 2 * unit
-    for index, layer in enumerate(copper.layers):
-        row, column = divmod(index, columns)
-        middle, base = sheet.margin + (column + 0.5) * cell, top + row * (tall + 6 * unit)
-        sheet.text(_layer_name(copper, layer.number), middle, base + 3 * unit, 2.2 * unit, text_anchor="middle")
-        # A quarter turn counter-clockwise puts the outer rim on top.
-        place = f"translate({number(middle + scale * (low + high) / 2)} {number(base + 4.5 * unit + scale * right)})"
-        group = sheet.drawing.g(transform=f"{place} scale({scale:.6f}) rotate(-90)")
-        group.add(sheet.drawing.use(f"#one-coil-{layer.number}", stroke=_tone("A", index, count)))
-        group.add(sheet.drawing.use("#one-coil-vias"))
-        _mark_ends(sheet, group, tracks[index])
-        sheet.page.add(group)
-    sheet.bottom = top + ceil(count / columns) * (tall + 6 * unit)
-    bar = scale_bar_length(30 * unit / scale)
-    _scale_bar(sheet, bar, bar * scale)
-    return sheet.finish()
-
-
 def _facts(design: Design, copper: Copper) -> str:
     board, winding = design.board, design.winding
-    return (
-        f"{winding.coils} coils, {design.rotor.poles} poles, {board.layers} layers, {copper.coil.turns} turns per "
-        f"coil and layer, {winding.phases} phases, {winding.connection}. Board {2e3 * copper.board_outer_radius:.4g} mm "
-        f"across with a bore of {2e3 * copper.board_inner_radius:.4g} mm, {1e3 * board.thickness:.3g} mm thick; tracks "
-        f"{1e3 * board.track_width:.3g} mm, gaps {1e3 * board.track_gap:.3g} mm. Seen from the rotor side."
+    across, bore = 2e3 * copper.board_outer_radius, 2e3 * copper.board_inner_radius
+    words = (
+        f"{winding.coils}_coils, {design.rotor.poles}_poles, {board.layers}_layers, {copper.coil.turns}_turns per coil "
+        f"and layer, {winding.connection}. Board {across:.4g}_mm across, bore {bore:.4g}_mm, "
+        f"{1e3 * board.thickness:.3g}_mm thick. Tracks {1e3 * board.track_width:.3g}_mm, "
+        f"gaps {1e3 * board.track_gap:.3g}_mm. Seen from the rotor side."
     )
-
-
-def _layer_name(copper: Copper, layer: int) -> str:
-    sides = {1: " (rotor side)", len(copper.layers): " (far side)"}
-    return f"layer {layer}{sides.get(layer, '')}"
-
-
-def _tone(phase: str, index: int, count: int) -> str:
-    """Colour of a phase on a layer; ``index`` from 0."""
-    return tint(phase_colour(phase), 1 - (1 - DEEPEST_TONE) * (index / max(count - 1, 1)) ** 0.7)
+    return words.replace("_", "\u00a0")  # a number and its unit stay on one line
 
 
 def _dashes(copper: Copper, layer: int, unit: float) -> tuple[float, float]:
@@ -137,25 +95,6 @@ def _dash_start(link: Track) -> float:
     return 1e3 * (float(np.hypot(x, y) * np.arctan2(y, x)) - before)
 
 
-def _define_coil(sheet: Sheet, copper: Copper, name: str) -> None:
-    """The coil template per layer, and its vias, to be used at every coil's place."""
-    drawing = sheet.drawing
-    for track in copper.coil.tracks:
-        look = {"fill": "none", "stroke_linejoin": "round", "stroke_linecap": "round"}
-        width = number(track.width * 1e3)
-        drawing.defs.add(drawing.path(path_data(track.points), id=f"{name}-{track.layer}", stroke_width=width, **look))
-    vias = drawing.g(id=f"{name}-vias")
-    for via in copper.coil.vias:
-        _add_hole(sheet, vias, via, INK)
-    drawing.defs.add(vias)
-
-
-def _add_hole(sheet: Sheet, parent: Any, hole: Via | Terminal, colour: str) -> None:
-    centre = number(hole.x * 1e3), number(-hole.y * 1e3)
-    parent.add(sheet.drawing.circle(centre, number(hole.pad * 500), fill=colour))
-    parent.add(sheet.drawing.circle(centre, number(hole.drill * 500), fill=PAPER))
-
-
 def _add_board(sheet: Sheet, plan: Any, copper: Copper) -> None:
     board = sheet.drawing.g(id="board", fill="none", stroke=INK, stroke_width=number(0.25 * sheet.unit))
     for radius in (copper.board_outer_radius, copper.board_inner_radius):
@@ -174,9 +113,9 @@ def _add_coils(sheet: Sheet, plan: Any, copper: Copper) -> None:
     for index in reversed(range(count)):
         layer = copper.layers[index].number
         group = drawing.g(id=f"layer-{layer}", fill="none")
-        group.set_desc(title=_layer_name(copper, layer))
+        group.set_desc(title=layer_name(copper, layer))
         for angle, phase in zip(copper.coil_angles, copper.coil_phases, strict=True):
-            look = {"transform": _turned(float(angle)), "stroke": _tone(phase, index, count)}
+            look = {"transform": _turned(float(angle)), "stroke": layer_tone(phase, index, count)}
             group.add(drawing.use(f"#coil-{layer}", **look))
         plan.add(group)
 
@@ -186,10 +125,10 @@ def _add_links(sheet: Sheet, plan: Any, copper: Copper) -> None:
     drawing, count = sheet.drawing, len(copper.layers)
     for index, layer in enumerate(layer.number for layer in copper.layers):
         group = drawing.g(id=f"links-{layer}", fill="none", stroke_linejoin="round")
-        group.set_desc(title=f"links on {_layer_name(copper, layer)}")
+        group.set_desc(title=f"links on {layer_name(copper, layer)}")
         dash, gap = _dashes(copper, layer, sheet.unit)
         for link in (link for link in copper.links if link.layer == layer):
-            look = {"stroke": _tone(link.phase, index, count), "stroke_width": number(link.width * 1e3)}
+            look = {"stroke": layer_tone(link.phase, index, count), "stroke_width": number(link.width * 1e3)}
             if gap:
                 link = link if _counter_clockwise(link) else link.reversed()
                 look["stroke_dasharray"] = f"{number(dash)} {number(gap)}"
@@ -209,11 +148,11 @@ def _add_holes(sheet: Sheet, plan: Any, copper: Copper) -> None:
     for angle in copper.coil_angles:
         vias.add(sheet.drawing.use("#coil-vias", transform=_turned(float(angle))))
     for via in copper.link_vias:
-        _add_hole(sheet, vias, via, INK)
+        add_hole(sheet, vias, via, INK)
     plan.add(vias)
     terminals = sheet.drawing.g(id="terminals")
     for terminal in copper.terminals:
-        _add_hole(sheet, terminals, terminal, phase_colour(terminal.name))
+        add_hole(sheet, terminals, terminal, phase_colour(terminal.name))
     plan.add(terminals)
 
 
@@ -264,28 +203,65 @@ def _add_magnets(sheet: Sheet, plan: Any, design: Design) -> None:
     plan.add(group)
 
 
-def _add_names(sheet: Sheet, plan: Any, design: Design, copper: Copper, reach: float) -> None:
-    """Terminals beyond the rim that carries them, coils beyond the other one."""
+@dataclass(frozen=True)
+class _Rings:
+    """Circles [mm] for the names of coils and terminals, the size of coil names, how far all reaches, width of page."""
+
+    coils: float
+    coil_size: float
+    terminals: float
+    outermost: float
+    page: float
+    free: float
+
+
+def _rings(design: Design, copper: Copper) -> _Rings:
+    """Terminals are named beyond the rim that carries them, coils beyond the other, if it has the room."""
+    low, high = _magnet_reach(design)
+    reach, hollow = 1e3 * max(copper.board_outer_radius, high), 1e3 * min(copper.board_inner_radius, low)
+    page = max(LEAST_WIDTH, 2 * reach / 0.83)
+    unit = page / 100
+    if design.winding.link_rim == "inner":
+        terminals = max(hollow - 2.6 * unit, 0.6 * hollow)
+        return _Rings(reach + 3.2 * unit, 2.4 * unit, terminals, reach + 5.5 * unit, page, 0.0)
+    size = min(2.4 * unit, 2 * pi * hollow / (2.1 * len(copper.coil_angles) + 6))  # neighbours keep apart
+    if size > 1.5 * unit:
+        free = hollow - 2.1 * size
+        return _Rings(hollow - 1.1 * size, size, reach + 2.6 * unit, reach + 5.5 * unit, page, free)
+    page = max(LEAST_WIDTH, 2 * reach / 0.77)
+    unit = page / 100
+    return _Rings(reach + 1.9 * unit, 2.1 * unit, reach + 5.6 * unit, reach + 8.5 * unit, page, hollow)
+
+
+def _add_names(sheet: Sheet, plan: Any, copper: Copper, rings: _Rings) -> None:
+    """Names of terminals and coils, and the board's axes where the bore has room."""
     unit = sheet.unit
-    hollow = 1e3 * min(copper.board_inner_radius, _magnet_reach(design)[0])
-    inside = design.winding.link_rim == "outer"
     group = sheet.drawing.g(id="names")
-    for terminal in copper.terminals:
-        radius = reach + 2.4 * unit if inside else hollow - 2.4 * unit
-        angle = float(np.arctan2(terminal.y, terminal.x))
-        _name(sheet, group, terminal.name, angle, radius, 3.4 * unit, phase_colour(terminal.name))
-    count = len(copper.coil_angles)
-    size = min(2.4 * unit, 2 * pi * hollow / (2.1 * count + 6)) if inside else 2.4 * unit
-    radius = hollow - 1.1 * size if inside else reach + 1.4 * size
-    if size < 1.2 * unit:  # no room in the bore: on the coil itself
-        size, radius = 2.0 * unit, 1e3 * float(copper.coil.vias[0].x)
-    senses = zip(copper.coil_angles, copper.coil_phases, copper.coil_senses, strict=True)
-    for coil_angle, phase, sense in senses:
+    _name_terminals(sheet, group, copper, rings.terminals)
+    for angle, phase, sense in zip(copper.coil_angles, copper.coil_phases, copper.coil_senses, strict=True):
         words = f"{phase}{'+' if sense > 0 else '−'}"
-        _name(sheet, group, words, float(coil_angle), radius, size, phase_colour(phase))
-    if inside and radius - size > 5 * unit:
-        _add_axes(sheet, group, min(6 * unit, 0.5 * (radius - size)))
+        _name(sheet, group, words, float(angle), rings.coils, rings.coil_size, phase_colour(phase))
+    if rings.free > 5 * unit:
+        _add_axes(sheet, group, min(6 * unit, 0.6 * rings.free))
     plan.add(group)
+
+
+def _name_terminals(sheet: Sheet, group: Any, copper: Copper, radius: float) -> None:
+    """Names on a circle, apart from each other, each with a line to its terminal."""
+    size = min(3.4 * sheet.unit, 0.35 * radius)
+    angles = [float(np.arctan2(terminal.y, terminal.x)) for terminal in copper.terminals]
+    widest = max(text_width(terminal.name, size, bold=True) for terminal in copper.terminals)
+    for terminal, angle in zip(copper.terminals, spread_angles(angles, (widest + 0.3 * size) / radius), strict=True):
+        colour, way = phase_colour(terminal.name), np.array([cos(angle), -sin(angle)])
+        start = 1e3 * np.array([terminal.x, -terminal.y])
+        stop = radius * way
+        line = stop - start
+        length = float(np.hypot(*line))
+        start, stop = start + line * (500 * terminal.pad / length), stop - line * (0.75 * size / length)
+        ends = [(number(x), number(y)) for x, y in (start, stop)]
+        if length > 500 * terminal.pad + 0.75 * size:
+            group.add(sheet.drawing.line(*ends, stroke=colour, stroke_width=number(0.15 * sheet.unit)))
+        _name(sheet, group, terminal.name, angle, radius, size, colour)
 
 
 def _name(sheet: Sheet, group: Any, words: str, angle: float, radius: float, size: float, colour: str) -> None:
@@ -296,7 +272,7 @@ def _name(sheet: Sheet, group: Any, words: str, angle: float, radius: float, siz
 
 def _add_axes(sheet: Sheet, group: Any, length: float) -> None:
     """The board's axes in its middle."""
-    drawing, size = sheet.drawing, 0.42 * length
+    drawing, size = sheet.drawing, 0.45 * length
     head = f"M{number(length)} 0l{number(-0.25 * length)} {number(-0.1 * length)}v{number(0.2 * length)}z"
     for turn in (0, -90):
         axis = drawing.g(transform=f"rotate({turn})", stroke=QUIET, fill=QUIET, stroke_width=number(0.03 * length))
@@ -307,10 +283,10 @@ def _add_axes(sheet: Sheet, group: Any, length: float) -> None:
     sheet.text("y", -0.3 * length, -0.72 * length, size, group, fill=QUIET)
 
 
-def _add_rotation(sheet: Sheet, plan: Any, reach: float) -> None:
+def _add_rotation(sheet: Sheet, plan: Any, outermost: float) -> None:
     """An arrow about the board's centre, in the upper left corner of the page."""
     drawing, unit = sheet.drawing, sheet.unit
-    radius, half = reach + 6.3 * unit, 4.5 * unit
+    radius, half = outermost + 0.8 * unit, 4.5 * unit
     spread = half / radius
     start, tip = 3 * pi / 4 - spread, 3 * pi / 4 + spread
     x0, y0, x1, y1 = (number(radius * f(a) * s) for a in (start, tip) for f, s in ((cos, 1.0), (sin, -1.0)))
@@ -323,77 +299,56 @@ def _add_rotation(sheet: Sheet, plan: Any, reach: float) -> None:
     arrow.add(drawing.path(f"M{length} 0L-{length} -{number(0.9 * unit)}V{number(0.9 * unit)}Z", transform=place))
     left = -sheet.width / 2 + sheet.margin
     for line, words in enumerate(("positive", "rotation")):
-        sheet.text(words, left, -reach - 2.6 * unit + 3.2 * unit * line, TEXT * unit, arrow, text_anchor="start")
+        sheet.text(words, left, -outermost + 2.9 * unit + 3.2 * unit * line, TEXT * unit, arrow, text_anchor="start")
     plan.add(arrow)
 
 
-def _add_legend(sheet: Sheet, design: Design, copper: Copper) -> None:
-    drawing, unit, count = sheet.drawing, sheet.unit, len(copper.layers)
-    size = TEXT * unit
+def _bar(sheet: Sheet, colour: str, dashes: dict[str, str] | None = None) -> Sign:
+    def draw(group: Any, x: float, y: float) -> None:
+        look = {"stroke": colour, "stroke_width": number(0.9 * sheet.unit)} | (dashes or {})
+        group.add(sheet.drawing.line((number(x), number(y)), (number(x + 5 * sheet.unit), number(y)), **look))
 
-    def bar(colour: str, **extra: Any) -> Any:
-        def draw(group: Any, x: float, y: float) -> None:
-            look = {"stroke": colour, "stroke_width": number(0.9 * unit)} | extra
-            group.add(drawing.line((number(x), number(y)), (number(x + 5 * unit), number(y)), **look))
+    return draw
 
-        return draw
 
-    def hole(ring: float, opening: float, colour: str) -> Any:
-        def draw(group: Any, x: float, y: float) -> None:
-            for radius, fill in ((ring, colour), (opening, PAPER)):
-                group.add(drawing.circle((number(x + ring * unit), number(y)), number(radius * unit), fill=fill))
+def _hole(sheet: Sheet, ring: float, opening: float) -> Sign:
+    def draw(group: Any, x: float, y: float) -> None:
+        centre = number(x + ring * sheet.unit), number(y)
+        for radius, fill in ((ring, INK), (opening, PAPER)):
+            group.add(sheet.drawing.circle(centre, number(radius * sheet.unit), fill=fill))
 
-        return draw
+    return draw
 
-    def magnet(group: Any, x: float, y: float) -> None:
+
+def _magnet(sheet: Sheet) -> Sign:
+    def draw(group: Any, x: float, y: float) -> None:
+        unit = sheet.unit
         look = {"fill": "none", "stroke": INK, "stroke_width": number(0.16 * unit)}
         look["stroke_dasharray"] = f"{number(unit)} {number(0.5 * unit)}"
-        corner, area = (number(x), number(y - 1.3 * unit)), (number(4 * unit), number(2.6 * unit))
-        group.add(drawing.rect(corner, area, **look))
+        area = number(4 * unit), number(2.6 * unit)
+        group.add(sheet.drawing.rect((number(x), number(y - 1.3 * unit)), area, **look))
 
-    phases = [Symbol(f"phase {phase.name}", 5 * unit, bar(phase_colour(phase.name))) for phase in copper.phases]
+    return draw
+
+
+def _add_legend(sheet: Sheet, design: Design, copper: Copper) -> None:
+    unit, count, size = sheet.unit, len(copper.layers), TEXT * sheet.unit
+    bars = {f"phase {phase.name}": phase_colour(phase.name) for phase in copper.phases}
     if any(link.phase == "N" for link in copper.links):
-        phases.append(Symbol("star point N", 5 * unit, bar(phase_colour("N"))))
-    sheet.row("Colour", phases, size)
+        bars["star point N"] = phase_colour("N")
+    sheet.row("Colour", [Symbol(words, 5 * unit, _bar(sheet, colour)) for words, colour in bars.items()], size)
     layers = []
     for index, layer in enumerate(copper.layers):
         dash, gap = _dashes(copper, layer.number, unit)
         dashes = {"stroke_dasharray": f"{number(dash)} {number(gap)}"} if gap else {}
-        layers.append(Symbol(_layer_name(copper, layer.number), 5 * unit, bar(_tone("N", index, count), **dashes)))
+        tone = layer_tone("N", index, count)
+        layers.append(Symbol(layer_name(copper, layer.number), 5 * unit, _bar(sheet, tone, dashes)))
     sheet.row("Tone", [*layers, Symbol("(dashed: links only)")], size)
-    sheet.row("Signs", [
-        Symbol("via", 2 * unit, hole(1.0, 0.5, INK)),
-        Symbol("terminal", 3 * unit, hole(1.5, 0.9, INK)),
-        Symbol("A+ coil of phase A, current counter-clockwise; A− clockwise"),
-    ], size)  # fmt: skip
+    coils = Symbol("A+ coil of phase A, current counter-clockwise; A− clockwise")
+    holes = [Symbol("via", 2 * unit, _hole(sheet, 1.0, 0.5)), Symbol("terminal", 3 * unit, _hole(sheet, 1.5, 0.9))]
+    sheet.row("Signs", [*holes, coils], size)
     other = "; the lower rotor has the opposite poles there" if design.rotor.arrangement == "double" else ""
     words = f"magnet at rotor angle 0, N or S: the pole that faces the board{other}"
-    sheet.row("Rotor", [Symbol(words, 4 * unit, magnet)], size)
+    sheet.row("Rotor", [Symbol(words, 4 * unit, _magnet(sheet))], size)
     length = scale_bar_length(0.3 * sheet.width)
-    _scale_bar(sheet, length, length)
-
-
-def _scale_bar(sheet: Sheet, length: float, drawn: float) -> None:
-    """A bar of ``length`` [mm], ``drawn`` [mm] long on the page."""
-    drawing, unit = sheet.drawing, sheet.unit
-    sheet.bottom += 2.2 * unit
-    y, x = sheet.bottom + 1.5 * unit, sheet.margin + 13 * unit
-    group = drawing.g(id="scale", stroke=INK, stroke_width=number(0.3 * unit))
-    group.add(drawing.line((number(x), number(y)), (number(x + drawn), number(y))))
-    for end in (x, x + drawn):
-        group.add(drawing.line((number(end), number(y - unit)), (number(end), number(y + unit))))
-    sheet.page.add(group)
-    true = abs(drawn - length) < 1e-9
-    sheet.text("Scale", sheet.margin, y + 0.95 * unit, TEXT * unit, font_weight="bold")
-    words = f"{length:g} mm" + ("; 1:1 when printed at 100 %" if true else f"; enlarged {drawn / length:.2g} times")
-    sheet.text(words, x + drawn + 1.5 * unit, y + 0.95 * unit, TEXT * unit)
-    sheet.bottom = y + 1.2 * unit
-
-
-def _mark_ends(sheet: Sheet, group: Any, track: Track) -> None:
-    """A dot where the current of a coil track enters, a ring where it leaves."""
-    radius = 0.9 * track.width * 1e3
-    (x0, y0), (x1, y1) = track.points[0] * 1e3, track.points[-1] * 1e3
-    look = {"stroke": INK, "stroke_width": number(0.35 * radius)}
-    group.add(sheet.drawing.circle((number(x0), number(-y0)), number(radius), fill=INK, **look))
-    group.add(sheet.drawing.circle((number(x1), number(-y1)), number(radius), fill=PAPER, **look))
+    sheet.scale_bar(length, length, "scale")

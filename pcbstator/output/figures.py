@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import io
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from math import pi
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -19,14 +19,13 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from pcbstator.copper.records import FloatArray
     from pcbstator.predict.waves import Waves
 
 SIZE = (7.0, 3.6)  # inches; the type is chosen for a phone that shows the figure 4 inches wide
 PER_1000_RPM = 1000 * 2 * pi / 60  # rad/s
 FAINTEST = 1e-5  # of the fundamental; what is weaker is not shown
 _STYLES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)))
-_LOOK = {
+_LOOK: dict[Any, Any] = {
     "svg.fonttype": "path", "font.size": 12, "axes.edgecolor": INK, "axes.labelcolor": INK, "text.color": INK,
     "xtick.color": INK, "ytick.color": INK, "axes.spines.top": False, "axes.spines.right": False,
     "font.family": "DejaVu Sans", "axes.unicode_minus": True,
@@ -60,11 +59,12 @@ def harmonics_svg(orders: Sequence[int], ratios: Sequence[float], hidden: int | 
                 axes.text(order, 1.25e-3, "–", ha="center", color=QUIET)
                 continue
             cancels = bool(hidden) and order % (hidden or 1) == 0
-            look = {"facecolor": "white", "hatch": "////"} if cancels else {"facecolor": phase_colour("A")}
-            axes.bar(order, 100 * ratio, width=1.2, edgecolor=phase_colour("A"), **look)
+            fill, hatch = ("white", "////") if cancels else (phase_colour("A"), None)
+            axes.bar(order, 100 * ratio, width=1.2, edgecolor=phase_colour("A"), facecolor=fill, hatch=hatch)
             axes.text(order, 115 * ratio, _percent(100 * ratio), ha="center", va="bottom", fontsize=8.5)
         axes.set_yscale("log")
         axes.set_ylim(100 * FAINTEST, 400)
+        axes.set_xlim(min(orders) - 1.2, max(orders) + 1.2)
         axes.set_xticks(list(orders))
         axes.set_yticks([1e-3, 1e-2, 0.1, 1, 10, 100], ["0.001", "0.01", "0.1", "1", "10", "100"])
         axes.minorticks_off()
@@ -114,18 +114,18 @@ def _turn_axis(axes: Axes) -> None:
 
 
 def _legend_above(axes: Axes) -> None:
-    look = {"loc": "lower center", "bbox_to_anchor": (0.5, 1.0), "frameon": False, "handlelength": 2.4}
-    axes.legend(ncols=4, columnspacing=1.2, **look)
+    place = (0.5, 1.0)
+    axes.legend(loc="lower center", bbox_to_anchor=place, ncols=4, frameon=False, handlelength=2.4, columnspacing=1.2)
 
 
-def _figure(name: str, label: str, draw: object) -> str:
+def _figure(name: str, label: str, draw: Callable[[Axes], None]) -> str:
     """Text of the SVG that ``draw`` makes of a pair of axes; the same data give the same bytes."""
     import matplotlib
     from matplotlib.figure import Figure
 
     with matplotlib.rc_context({**_LOOK, "svg.hashsalt": name}):
         figure: Figure = Figure(figsize=SIZE, layout="constrained")
-        draw(figure.subplots())  # type: ignore[operator]
+        draw(figure.subplots())
         file = io.StringIO()
         figure.savefig(file, format="svg", metadata={"Date": None})
     return _embeddable(file.getvalue(), name, label)

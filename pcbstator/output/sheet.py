@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from pcbstator.copper.records import FloatArray
 
 FONT = "DejaVu Sans, Verdana, Helvetica, Arial, sans-serif"
+TEXT = 2.7  # size of most text, in units of the sheet
+BOLD = 1.12  # width of bold text over plain
 INK = "#222222"
 QUIET = "#666666"
 PAPER = "#ffffff"
@@ -44,25 +46,25 @@ def tint(colour: str, part: float) -> str:
     return "#" + "".join(f"{round(255 - (255 - channel) * part):02x}" for channel in channels)
 
 
-def text_width(words: str, size: float) -> float:
+def text_width(words: str, size: float, bold: bool = False) -> float:
     """An upper estimate of the width of ``words`` in the widest of the fonts asked for, in the unit of ``size``."""
 
     def part(character: str) -> float:
         if unicodedata.east_asian_width(character) in "WF" or character in "WM@%—":
             return 1.02
-        if character in " .,:;|!'()[]/ijlIfrt-":
+        if character in " \u00a0.,:;|!'()[]/ijlIfrt-":
             return 0.42
         if character.isupper() or character in "mw+=−×&~<>#":
             return 0.98 if character == "m" else 0.84
         return 0.65
 
-    return size * sum(map(part, words))
+    return size * sum(map(part, words)) * (BOLD if bold else 1.0)
 
 
 def wrapped(words: str, size: float, width: float) -> list[str]:
     """``words`` in lines no wider than ``width``; a word that is wider is broken."""
     lines, line = [], ""
-    for word in words.split():
+    for word in words.split(" "):
         trial = f"{line} {word}".strip()
         if text_width(trial, size) <= width:
             line = trial
@@ -95,13 +97,16 @@ def number(value: float) -> str:
     return "0" if text == "-0" else text
 
 
+Sign = Callable[[Any, float, float], None]  # draws into a group, middle left at x, y
+
+
 @dataclass(frozen=True)
 class Symbol:
-    """An entry of a legend: its words and what draws its sign into a group, middle left at x, y, of some width."""
+    """An entry of a legend: its words and its sign, of some width."""
 
     words: str
     width: float = 0.0
-    draw: Callable[[Any, float, float], None] | None = None
+    draw: Sign | None = None
 
 
 class Sheet:
@@ -122,7 +127,8 @@ class Sheet:
 
     def paragraph(self, words: str, size: float, **attributes: Any) -> None:
         """Wrapped text over the whole width, below what is there."""
-        for line in wrapped(words, size, self.width - 2 * self.margin):
+        widening = BOLD if attributes.get("font_weight") == "bold" else 1.0
+        for line in wrapped(words, size, (self.width - 2 * self.margin) / widening):
             self.bottom += 1.3 * size
             self.text(line, self.margin, self.bottom, size, **attributes)
 
@@ -147,6 +153,22 @@ class Sheet:
             x += width + 2.5 * u
         self.bottom = y
 
+    def scale_bar(self, length: float, drawn: float, name: str) -> None:
+        """A bar of ``length`` [mm], ``drawn`` [mm] long on the page."""
+        drawing, unit = self.drawing, self.unit
+        self.bottom += 2.2 * unit
+        y, x = self.bottom + 1.5 * unit, self.margin + 13 * unit
+        group = drawing.g(id=name, stroke=INK, stroke_width=number(0.3 * unit))
+        group.add(drawing.line((number(x), number(y)), (number(x + drawn), number(y))))
+        for end in (x, x + drawn):
+            group.add(drawing.line((number(end), number(y - unit)), (number(end), number(y + unit))))
+        self.page.add(group)
+        true = abs(drawn - length) < 1e-9
+        self.text("Scale", self.margin, y + 0.95 * unit, TEXT * unit, font_weight="bold")
+        words = f"{length:g} mm" + ("; 1:1 when printed at 100 %" if true else f"; enlarged {drawn / length:.2g} times")
+        self.text(words, x + drawn + 1.5 * unit, y + 0.95 * unit, TEXT * unit)
+        self.bottom = y + 1.2 * unit
+
     def finish(self) -> str:
         """The page as the text of an SVG file, at true scale."""
         height = self.bottom + self.margin
@@ -167,3 +189,23 @@ def scale_bar_length(available: float) -> float:
     """
     power = 10.0 ** np.floor(np.log10(available))
     return float(max(step * power for step in (1, 2, 5) if step * power <= available))
+
+
+def spread_angles(angles: Sequence[float], spacing: float) -> list[float]:
+    """Angles [rad] pushed apart as little as it takes to leave ``spacing`` between neighbours, order kept.
+
+    >>> [round(angle, 3) for angle in spread_angles([0.0, 0.1, 2.0], 0.3)]
+    [-0.1, 0.2, 2.0]
+    """
+    order = sorted(range(len(angles)), key=lambda index: angles[index])
+    placed = [angles[index] for index in order]
+    count = len(placed)
+    for _ in range(400 if count > 1 else 0):
+        lacks = [spacing - ((placed[(i + 1) % count] - placed[i]) % (2 * np.pi)) for i in range(count)]
+        if max(lacks) < 1e-6:
+            break
+        for i, lack in enumerate(lacks):
+            if lack > 0:
+                placed[i] -= lack / 2
+                placed[(i + 1) % count] += lack / 2
+    return [angle for _, angle in sorted(zip(order, placed, strict=True))]

@@ -2,7 +2,7 @@
 
       back      air, an ideal iron plane, or an iron plate of finite thickness and permeability
     ──────────  z = h
-      magnet    thickness h, recoil permeability mu_r, magnetised along the axis with sheet charge per remanence f(k)
+      magnet    thickness h, recoil permeability mu_r, magnetised along the axis (sheet charge on its faces), or in the plane (charge inside)
     ──────────  z = 0, the magnet face; distance s counts downwards from here
       gap       the board stands here
     ──────────  distance D: nothing, a plane of zero potential (the mid-plane of a double rotor whose facing magnets
@@ -89,6 +89,75 @@ def plate_reflectance(k: FloatArray, thickness: float, permeability: float) -> F
     return T * (permeability**2 - 1.0) / (2.0 * permeability + T * (permeability**2 + 1.0))
 
 
+@dataclass(frozen=True, eq=False)
+class _Slab:
+    """The magnet between its neighbours, per wave number; z = 1/Y of the back (t) and of what lies below (b).
+
+    Two sources act in it: sheet charges ±M on its faces, and a charge rho through the thickness, given as q = rho/k.
+    With phi = (homogeneous) + rho/(mu_r·k²), continuity of phi and B at both faces gives for B along +z
+
+        B(0) = { [z_t·(1 − sech) + T/mu_r]·M − [z_t·T + (1 − sech)/mu_r]·q } / Δ
+        B(h) = { [z_b·(1 − sech) + T/mu_r]·M + [z_b·T + (1 − sech)/mu_r]·q } / Δ
+        Δ = z_t·z_b·mu_r·T + z_t + z_b + T/mu_r,   T = tanh(k·h), sech = 1/cosh(k·h).
+    """
+
+    k: FloatArray
+    mu_r: float
+    T: FloatArray
+    rise: FloatArray  # 1 − sech(k·h)
+    z_t: FloatArray
+    image: FloatArray  # of the magnet face in what faces it
+    facing: FloatArray  # reflectance of what faces it
+    D: float
+
+    @property
+    def pressed(self) -> FloatArray:
+        """(1 − image)·(z_t·mu_r·T + 1) + (1 + image)·(z_t + T/mu_r) = Δ·(1 + image), free of 0/0 at an ideal plane."""
+        direct, returned = self.z_t * self.mu_r * self.T + 1.0, self.z_t + self.T / self.mu_r
+        return (1.0 - self.image) * direct + (1.0 + self.image) * returned
+
+    @property
+    def axial(self) -> FloatArray:
+        """Amplitude of e^(−ks) below the face per sheet charge M."""
+        return (self.z_t * self.rise + self.T / self.mu_r) / self.pressed
+
+    @property
+    def charged(self) -> FloatArray:
+        """Amplitude of e^(−ks) below the face per q = rho/k."""
+        return -(self.z_t * self.T + self.rise / self.mu_r) / self.pressed
+
+    def below(self, amplitude: FloatArray, distances: FloatArray) -> FloatArray:
+        """The amplitude (…, N) carried down to ``distances`` (Z,), with what comes back from below: (…, Z, N)."""
+        wave = np.exp(-self.k[..., None, :] * distances[:, None])
+        if isfinite(self.D):
+            back = np.exp(-self.k[..., None, :] * (2.0 * self.D - distances[:, None]))
+            wave = wave + self.facing[..., None, :] * back
+        return amplitude[..., None, :] * wave
+
+
+def _slab(k: FloatArray, layers: MagnetLayers) -> _Slab:
+    """Admittances and images around the magnet for each wave number."""
+    D = layers.facing_distance
+    back = plate_reflectance(k, layers.back_iron, layers.back_iron_permeability)
+    decay = np.exp(-k * layers.magnet_thickness)
+    rise = (1.0 - decay) ** 2 / (1.0 + decay**2)
+    if not isfinite(D):
+        facing = image = np.zeros_like(k)
+    else:
+        mirror = layers.plate_distance is None
+        thickness = 1.0 if mirror else layers.plate_thickness
+        facing = plate_reflectance(k, thickness, inf if mirror else layers.plate_permeability)
+        image = facing * np.exp(-2.0 * k * D)
+    T = np.tanh(k * layers.magnet_thickness)
+    return _Slab(k, layers.recoil_permeability, T, rise, (1.0 - back) / (1.0 + back), image, facing, D)
+
+
+def _check_distances(distances: FloatArray, layers: MagnetLayers) -> None:
+    D = layers.facing_distance
+    if distances.size and not (float(distances.min()) >= 0.0 and float(distances.max()) <= D * (1.0 + 1e-9)):
+        raise LawRangeError(f"distances below the magnet face must lie within 0 … {D:g} m, got {distances!r}")
+
+
 def layer_response(k: FloatArray, distances: FloatArray, layers: MagnetLayers) -> FloatArray:
     """Axial flux density per sheet-charge amplitude of the remanence, for each wave number and distance.
 
@@ -102,24 +171,82 @@ def layer_response(k: FloatArray, distances: FloatArray, layers: MagnetLayers) -
     >>> layer_response(np.array([100.0]), np.array([0.001]), MagnetLayers(0.003, 1.3)).round(6)  # (1 − e^−kh)·e^−ks / 2
     array([[0.117259]])
     """
-    D = layers.facing_distance
-    if distances.size and not (float(distances.min()) >= 0.0 and float(distances.max()) <= D * (1.0 + 1e-9)):
-        raise LawRangeError(f"distances below the magnet face must lie within 0 … {D:g} m, got {distances!r}")
-    mu_r = layers.recoil_permeability
-    back = plate_reflectance(k, layers.back_iron, layers.back_iron_permeability)
-    z_t = (1.0 - back) / (1.0 + back)  # 1/Y of the back side
-    decay = np.exp(-k * layers.magnet_thickness)
-    T, sech = np.tanh(k * layers.magnet_thickness), 2.0 * decay / (1.0 + decay**2)
-    drive = z_t * (1.0 - sech) + T / mu_r
-    direct = np.exp(-k[..., None, :] * distances[:, None])
-    if not isfinite(D):
-        face = drive / (z_t * (mu_r * T + 1.0) + 1.0 + T / mu_r)
-        return face[..., None, :] * direct
-    facing = 1.0 if layers.plate_distance is None else plate_reflectance(
-        k, layers.plate_thickness, layers.plate_permeability
-    )
-    image = facing * np.exp(-2.0 * k * D)
-    # Y_b = (1 + image)/(1 − image); both sides of the fraction times (1 − image), which may be tiny
-    face = drive / ((1.0 - image) * (z_t * mu_r * T + 1.0) + (1.0 + image) * (z_t + T / mu_r))
-    returned = (facing * np.ones_like(k))[..., None, :] * np.exp(-k[..., None, :] * (2.0 * D - distances[:, None]))
-    return face[..., None, :] * (direct + returned)
+    _check_distances(distances, layers)
+    slab = _slab(k, layers)
+    return slab.below(slab.axial, distances)
+
+
+def charge_response(k: FloatArray, distances: FloatArray, layers: MagnetLayers) -> FloatArray:
+    """Axial flux density per volume charge in the magnet, for each wave number and distance.
+
+    The charge −div M of a magnetisation in the plane is the same through the thickness; it is given as q = rho/k.
+    k: (…, N) wave numbers, above 0 [1/m]. distances: (Z,) below the magnet face, 0 … the facing plane [m].
+    layers: across the magnet plate [m, T]. Returns (…, Z, N) [T/T], upwards; below a positive charge it is negative.
+    Outside the range: LawRangeError. Derived here from phi = rho/(mu_r·k²) + (homogeneous) and continuity at each face.
+
+    >>> import numpy as np
+    >>> charge_response(np.array([100.0]), np.array([0.001]), MagnetLayers(0.003, 1.3)).round(6)  # as strong, but down
+    array([[-0.117259]])
+    """
+    _check_distances(distances, layers)
+    slab = _slab(k, layers)
+    return slab.below(slab.charged, distances)
+
+
+def face_response(k: FloatArray, layers: MagnetLayers) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Axial flux density at both faces of the magnet per sheet charge M and per volume charge q = rho/k.
+
+    k: (…, N) wave numbers, above 0 [1/m]. layers: across the magnet plate [m, T].
+    Returns four (…, N) [T/T], upwards: at the board's face per M, per q, at the back per M, per q.
+    Range: k above 0. Derived here as layer_response.
+
+    >>> import numpy as np
+    >>> [round(float(part[0]), 6) for part in face_response(np.array([100.0]), MagnetLayers(0.003, 1.3))]
+    [0.129591, -0.129591, 0.129591, 0.129591]
+    """
+    slab = _slab(k, layers)
+    near, far = slab.axial * (1.0 + slab.image), slab.charged * (1.0 + slab.image)
+    opened, closed = 1.0 - slab.image, 1.0 + slab.image  # z_b = opened/closed
+    back = (opened * slab.rise + closed * slab.T / slab.mu_r) / slab.pressed
+    back_charged = (opened * slab.T + closed * slab.rise / slab.mu_r) / slab.pressed
+    return near, far, back, back_charged
+
+
+def plate_leakage(k: FloatArray, thickness: float, permeability: float) -> FloatArray:
+    """Share of the flux entering an iron plate that leaves it on the other side.
+
+    k: wave numbers [1/m], any shape. thickness: [m], 0 or more. permeability: relative, 1 or more or infinite [-].
+    Returns the ratio of the axial flux densities at its two faces, shape of k [-].
+    Range: air behind the plate. Derived here: 1/(cosh kt + mu·sinh kt).
+
+    >>> import numpy as np
+    >>> plate_leakage(np.array([500.0]), 0.002, 1000.0).round(5)
+    array([0.00085])
+    """
+    if thickness == 0.0:
+        return np.ones_like(k)
+    decay = np.exp(-k * thickness)
+    return 2.0 * decay / (1.0 + decay**2) / (1.0 + permeability * np.tanh(k * thickness))
+
+
+def pull_response(k: FloatArray, layers: MagnetLayers) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Pull between the magnet plate and what faces it, per mode, as factors of the two sources.
+
+    With the amplitudes M of the sheet charge and q = rho/k of a mode, B_z² − B_t² in the gap is (a·M + c·q)².
+    k: (…, N) wave numbers, above 0 [1/m]. layers: across the magnet plate, with a mirror or plate facing [m, T].
+    Returns (a, c, slope), each (…, N): a and c [T/T]; slope, the relative change of that square with the distance [1/m].
+    Nothing facing the magnets: LawRangeError. Derived here: in the gap B_z ~ e^−ks + R·e^−k(2D − s) and B_t ~ the
+    difference, so B_z² − B_t² = 4·R·e^−2kD whatever s.
+
+    >>> import numpy as np
+    >>> a, c, slope = pull_response(np.array([100.0]), MagnetLayers(0.003, 1.3, mirror_distance=0.002))
+    >>> round(float(a[0]), 6), round(float(slope[0]), 6)  # (1 − e^−kh)·e^−kD and −2k
+    (0.2122, -200.0)
+    """
+    if not isfinite(layers.facing_distance):
+        raise LawRangeError("nothing faces the magnets, so nothing pulls: give mirror_distance or plate_distance")
+    slab = _slab(k, layers)
+    both = 2.0 * np.sqrt(slab.image)
+    direct, returned = slab.z_t * slab.mu_r * slab.T + 1.0, slab.z_t + slab.T / slab.mu_r
+    slope = -2.0 * k * (1.0 + 2.0 * slab.image * (direct - returned) / slab.pressed)
+    return both * slab.axial, both * slab.charged, slope

@@ -1,10 +1,14 @@
-"""The axial field of a ring of axially magnetised, alternating magnets as harmonics of the angle.
+"""The axial field of a ring of alternating magnets, or of a Halbach ring, as harmonics of the angle.
 
     B_z(r, theta − alpha, z) = Σ B_n(r, z)·cos(n·p·(theta − alpha)),  n odd, p pole pairs, alpha the rotor angle.
 
 The rotor is above the board; at rotor angle 0 a magnet whose field points down is centred on theta = 0, so B_1 < 0 at
 the board. Each magnet covers the angles ±(lower … upper) about its centre at radius r, which makes its sheet charge
 sigma_n = Br·4/(n·pi)·[sin(n·p·upper) − sin(n·p·lower)]; the radial modes carry it to the board through the layers.
+
+A Halbach ring has S segments per pole, each magnetised along one straight direction, as a glued magnet is; from segment
+to segment it turns by pi/S in the plane of the tangent and the axis. Its axial part is a sheet charge as above, its part
+in the plane a charge −div M through the thickness, with its own response of the layers.
 """
 
 from __future__ import annotations
@@ -17,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.field_layers import MagnetLayers, layer_response
+from pcbstator.physics.field_layers import MagnetLayers, charge_response, layer_response
 from pcbstator.physics.radial_modes import RadialModes, graded_boundaries, radial_modes
 
 FloatArray = NDArray[np.float64]
@@ -33,12 +37,15 @@ TABLE_STEP = 0.07  # spacing of tabulated radii, in the same unit
 class Footprint:
     """Where one magnet lies: at radius r [m] it covers lower(r) … upper(r) [rad] either side of its centre line.
 
-    breakpoints: ascending radii [m] where those angles start, end or have a kink.
+    breakpoints: ascending radii [m] where those angles start, end or have a kink. segments_per_pole: above 1 for a
+    Halbach ring, of which this is one segment. strong_side: whether its stronger side faces the board.
     """
 
     breakpoints: FloatArray
     lower: Callable[[FloatArray], FloatArray]
     upper: Callable[[FloatArray], FloatArray]
+    segments_per_pole: int = 1
+    strong_side: bool = True
 
 
 def sector_footprint(inner_radius: float, outer_radius: float, half_angle: float) -> Footprint:
@@ -58,6 +65,25 @@ def sector_footprint(inner_radius: float, outer_radius: float, half_angle: float
     return Footprint(
         np.array([inner_radius, outer_radius]), np.zeros_like, lambda r: np.full_like(r, half_angle)
     )
+
+
+def halbach_footprint(
+    inner_radius: float, outer_radius: float, half_angle: float, segments_per_pole: int, strong_side: bool = True
+) -> Footprint:
+    """Footprint of one segment of a Halbach ring.
+
+    inner_radius, outer_radius: [m], 0 < inner < outer. half_angle: of a segment, above 0 [rad]; touching segments have
+    pi/(2·p·S). segments_per_pole: S, 2 or more [-]. strong_side: whether the stronger side faces the board.
+    Returns a Footprint [m, rad]. Outside the range: LawRangeError.
+    Source: Halbach 1980, the segmented array (from memory); derived here for a ring.
+
+    >>> halbach_footprint(0.034, 0.051, 0.05, 2).segments_per_pole
+    2
+    """
+    if segments_per_pole < 2:
+        raise LawRangeError(f"a Halbach ring needs at least 2 segments per pole, got {segments_per_pole!r}")
+    sector = sector_footprint(inner_radius, outer_radius, half_angle)
+    return Footprint(sector.breakpoints, sector.lower, sector.upper, segments_per_pole, strong_side)
 
 
 def disc_footprint(circle_radius: float, radius: float) -> Footprint:
@@ -117,14 +143,111 @@ def sheet_charge_harmonics(footprint: Footprint, pole_pairs: int, radii: FloatAr
     >>> sheet_charge_harmonics(ring, 12, np.array([0.04]), np.array([1, 3])).round(4).ravel().tolist()  # 4/(n pi) sin
     [1.2109, -0.2495]
     """
-    upper, lower = footprint.upper(radii), footprint.lower(radii)
-    if upper.size and float(upper.max()) > pi / (2 * pole_pairs) * (1.0 + 1e-9):
+    upper, lower, S = footprint.upper(radii), footprint.lower(radii), footprint.segments_per_pole
+    if upper.size and float(upper.max()) > pi / (2 * pole_pairs * S) * (1.0 + 1e-9):
         raise LawRangeError(
-            f"the magnets overlap: half angle {float(upper.max()):.4g} rad, at most {pi / (2 * pole_pairs):.4g} rad "
-            f"for {2 * pole_pairs} poles; take narrower magnets, fewer poles or a larger circle"
+            f"the magnets overlap: half angle {float(upper.max()):.4g} rad, at most {pi / (2 * pole_pairs * S):.4g} rad "
+            f"for {2 * pole_pairs} poles of {S} segments; take narrower magnets, fewer poles or a larger circle"
         )
     order = orders[:, None] * pole_pairs
-    return np.asarray(4.0 * pole_pairs / (pi * order) * (np.sin(order * upper) - np.sin(order * lower)))
+    weight = 2.0 * pole_pairs / pi * np.abs(_segment_sum(orders, S))[:, None]
+    return np.asarray(weight / order * (np.sin(order * upper) - np.sin(order * lower)))
+
+
+def _segment_sum(orders: Integers, S: int) -> FloatArray:
+    """Σ sin(j·pi/S)·sin(n·j·pi/S) over the 2S segments of a pole pair: S for n = 2S·i + 1, −S for 2S·i − 1, else 0.
+
+    With cosines instead of sines both are +S. One magnet per pole has cosines only, and 2 for every odd n.
+    """
+    if S == 1:
+        return np.full(len(orders), 2.0)
+    rest = orders % (2 * S)
+    return np.where(rest == 1, float(S), np.where(rest == 2 * S - 1, -float(S), 0.0))
+
+
+def in_plane_harmonics(footprint: Footprint, pole_pairs: int, orders: Integers) -> tuple[FloatArray, FloatArray]:
+    """Harmonics of the tangential and radial magnetisation of a Halbach ring, as a fraction of the remanence.
+
+    footprint: of one segment [m, rad]. pole_pairs: p [-]. orders: (n,) odd [-].
+    Returns (n,) tangential, of sin(n·p·theta), and (n,) radial, of cos(n·p·theta) [-], for an axial part
+    +cos; zero for one magnet per pole. A segment is magnetised along one straight direction, tangential at its middle:
+    away from it by u it has M_theta ~ cos u and M_r ~ sin u. Derived here (Fourier series).
+
+    >>> segment = halbach_footprint(0.034, 0.051, np.pi / 48, 2)  # 24 poles; 4/pi·sin(pi/4) and a little radial part
+    >>> [round(float(part[0]), 4) for part in in_plane_harmonics(segment, 12, np.array([1]))]
+    [0.8997, -0.0158]
+    """
+    S, m = footprint.segments_per_pole, np.asarray(orders) * pole_pairs
+    if S == 1:
+        return np.zeros(len(m)), np.zeros(len(m))
+    half = float(footprint.upper(footprint.breakpoints[:1])[0])
+    less, more = (half * np.sinc((m + shift) * half / pi) for shift in (-1, 1))  # sin((m ± 1)·half)/(m ± 1)
+    weight = pole_pairs / pi * _segment_sum(orders, S) * (1.0 if footprint.strong_side else -1.0)
+    return weight * (less + more), -weight * (less - more)
+
+
+@dataclass(frozen=True, eq=False)
+class RingSource:
+    """The magnets in radial modes, per remanence: wave_numbers (n, N) [1/m] and vectors (n, N, N) of ``modes``.
+
+    axial: (n, N) amplitudes [m] of the sheet charge. in_plane: (n, N) amplitudes [m] of −div M over k, zero unless
+    the magnets form a Halbach ring, None to say so.
+    """
+
+    modes: RadialModes
+    wave_numbers: FloatArray
+    vectors: FloatArray
+    axial: FloatArray
+    in_plane: FloatArray | None
+
+    def at(self, amplitudes: FloatArray, radii: FloatArray) -> FloatArray:
+        """Modal amplitudes (n, Z, N) as functions of the radius: (n, Z, radii)."""
+        nodal = amplitudes @ self.vectors.transpose(0, 2, 1) / self.modes.root_mass
+        return np.asarray(nodal @ self.modes.interpolation(radii).T)
+
+    def combined(self, per_axial: FloatArray, per_in_plane: FloatArray) -> FloatArray:
+        """Σ of both sources times their factors (n, N)."""
+        total = per_axial * self.axial
+        return total if self.in_plane is None else total + per_in_plane * self.in_plane
+
+
+def ring_source(
+    footprint: Footprint,
+    pole_pairs: int,
+    radii: FloatArray,
+    distances: FloatArray,
+    orders: Integers,
+    element_order: int = ELEMENT_ORDER,
+) -> RingSource:
+    """Sources of a magnet ring in radial modes.
+
+    footprint: of one magnet [m, rad]. pole_pairs: p, 1 or more [-]. radii: (R,) to be served, above 0 [m].
+    distances: (Z,) that matter, above 0 [m]. orders: (n,) odd [-]. element_order: of the radial polynomials [-].
+    Returns a RingSource [m], for magnets that point up at theta = 0. Outside the range: LawRangeError. Derived here.
+
+    >>> ring = sector_footprint(0.020, 0.035, 0.8 * np.pi / 12)
+    >>> ring_source(ring, 6, np.array([0.0275]), np.array([0.001]), np.array([1])).in_plane is None
+    True
+    """
+    radii, distances, orders = np.asarray(radii, float), np.asarray(distances, float), np.asarray(orders)
+    _check_range(pole_pairs, radii, distances, orders)
+    modes = _modes_for(footprint, pole_pairs, radii, _scale(footprint, pole_pairs, distances), element_order)
+    wave_numbers, vectors = modes.eigen(orders * pole_pairs)
+    points, weights = modes.quadrature(footprint.breakpoints)
+    shapes = modes.interpolation(points) * ((points * weights)[:, None] / modes.root_mass)
+    source = sheet_charge_harmonics(footprint, pole_pairs, points, orders) @ shapes  # (n, N)
+    axial = np.matmul(source[:, None, :], vectors)[:, 0]
+    if footprint.segments_per_pole == 1:
+        return RingSource(modes, wave_numbers, vectors, axial, None)
+    # ∫ M·grad(v) with v = e(r)·cos(m·theta): M_r·[r·e] at the ends − (M_r + m·M_theta)·∫ e dr
+    tangential, radial = in_plane_harmonics(footprint, pole_pairs, orders)
+    ends = footprint.breakpoints[[0, -1]]
+    at_ends = np.array([-1.0, 1.0]) * ends @ modes.interpolation(ends) / modes.root_mass
+    along = weights @ modes.interpolation(points) / modes.root_mass
+    charge = radial[:, None] * at_ends - (radial + orders * pole_pairs * tangential)[:, None] * along
+    return RingSource(
+        modes, wave_numbers, vectors, axial, np.matmul(charge[:, None, :], vectors)[:, 0] / wave_numbers
+    )
 
 
 def ring_harmonics(
@@ -149,17 +272,12 @@ def ring_harmonics(
     >>> round(float(B[0, 0, 0]), 4)
     -0.3217
     """
-    radii, distances, orders = np.asarray(radii, float), np.asarray(distances, float), np.asarray(orders)
-    _check_range(pole_pairs, radii, distances, orders)
-    modes = _modes_for(footprint, pole_pairs, radii, _scale(footprint, pole_pairs, distances), element_order)
-    wave_numbers, vectors = modes.eigen(orders * pole_pairs)
-    points, weights = modes.quadrature(footprint.breakpoints)
-    shapes = modes.interpolation(points) * ((points * weights)[:, None] / modes.root_mass)
-    source = sheet_charge_harmonics(footprint, pole_pairs, points, orders) @ shapes  # (n, N)
-    amplitude = -layers.remanence * np.matmul(source[:, None, :], vectors)  # (n, 1, N)
-    response = layer_response(wave_numbers, distances, layers) * amplitude  # (n, Z, N)
-    nodal = response @ vectors.transpose(0, 2, 1) / modes.root_mass
-    return np.asarray(nodal @ modes.interpolation(radii).T)
+    radii, distances = np.asarray(radii, float), np.asarray(distances, float)
+    source = ring_source(footprint, pole_pairs, radii, distances, orders, element_order)
+    field = layer_response(source.wave_numbers, distances, layers) * source.axial[:, None]
+    if source.in_plane is not None:
+        field += charge_response(source.wave_numbers, distances, layers) * source.in_plane[:, None]
+    return -layers.remanence * source.at(field, radii)
 
 
 def _check_range(pole_pairs: int, radii: FloatArray, distances: FloatArray, orders: Integers) -> None:

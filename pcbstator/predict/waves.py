@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.predict.current_paths import phase_angle
-from pcbstator.predict.records import Prediction
+from pcbstator.predict.records import MagneticResult, Prediction
 
 FloatArray = NDArray[np.float64]
 Harmonics = NDArray[np.complex128]
@@ -81,20 +81,21 @@ def line_emf(phase_emf: FloatArray, connection: str) -> FloatArray:
     return phase_emf - phase_emf.mean(axis=0) if connection == "delta" else phase_emf[:0]
 
 
-def emf_wave(prediction: Prediction, angles: FloatArray) -> FloatArray:
+def emf_wave(magnetic: MagneticResult, pole_pairs: int, angles: FloatArray) -> FloatArray:
     """EMF of every phase (phases, angles) [V per mechanical rad/s] at electrical rotor ``angles`` [rad]."""
-    magnetic = prediction.magnetic
-    return linkage_slopes(magnetic.linkages, magnetic.orders, prediction.winding.poles // 2, angles)
+    return linkage_slopes(magnetic.linkages, magnetic.orders, pole_pairs, angles)
 
 
-def torque_wave(prediction: Prediction, angles: FloatArray) -> FloatArray:
+def torque_wave(magnetic: MagneticResult, pole_pairs: int, angles: FloatArray) -> FloatArray:
     """Torque (angles,) [N·m per peak ampere], sine drive, at electrical rotor ``angles`` [rad]."""
-    magnetic = prediction.magnetic
-    return sine_torque(magnetic.linkages, magnetic.orders, prediction.winding.poles // 2, angles)
+    return sine_torque(magnetic.linkages, magnetic.orders, pole_pairs, angles)
 
 
-def waves(prediction: Prediction, connection: str) -> Waves:
-    """All waves of a machine over one electrical turn."""
+def waves(prediction: Prediction, connection: str) -> Waves | None:
+    """All waves of a machine over one electrical turn; None where the field law does not hold."""
+    magnetic, pole_pairs = prediction.magnetic, prediction.winding.poles // 2
+    if magnetic is None:
+        return None
     angles = np.linspace(0, 2 * pi, SAMPLES + 1)
-    phase = emf_wave(prediction, angles)
-    return Waves(angles, phase, line_emf(phase, connection), torque_wave(prediction, angles))
+    phase = emf_wave(magnetic, pole_pairs, angles)
+    return Waves(angles, phase, line_emf(phase, connection), torque_wave(magnetic, pole_pairs, angles))

@@ -62,12 +62,11 @@ class Groups:
 
 @dataclass
 class Segments:
-    """Straight pieces on one layer: ends a and b (n, 2), half widths, number of the strip, way along it to a and b."""
+    """Straight pieces of strips: ends a and b (n, 2), half widths, way along the strip to a and b."""
 
     a: np.ndarray
     b: np.ndarray
     half: np.ndarray
-    strip: np.ndarray
     start: np.ndarray
     stop: np.ndarray
 
@@ -81,10 +80,10 @@ def strips_of(copper, layer):
 
 def segments_of(strips):
     parts = []
-    for number, (points, width) in enumerate(strips):
+    for points, width in strips:
         a, b = (points, points) if len(points) == 1 else (points[:-1], points[1:])
         way = np.concatenate([[0.0], np.cumsum(np.hypot(*(b - a).T))])
-        parts.append((a, b, np.full(len(a), width / 2), np.full(len(a), number), way[:-1], way[1:]))
+        parts.append((a, b, np.full(len(a), width / 2), way[:-1], way[1:]))
     return Segments(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 
@@ -105,41 +104,50 @@ def segment_distances(a, b, c, d):
     return np.where(crossing, 0.0, ends)
 
 
-def brute_force_gap(copper, layer, gap):
-    """Least distance between copper of one layer that is not joined within a short way; every pair of segments.
+def brute_force_gap(copper, layer, gap, reach):
+    """Least distance below ``reach`` between copper of one layer that is not joined within a short way; every pair.
 
     A way is short up to twice the copper's width and the gap: there the current saves nothing by a bridge. All links
-    that hang together, with what is drilled through them, are one node and may touch each other.
+    that hang together, with what is drilled through them, are one node and may touch each other. Strips whose boxes
+    lie farther apart than ``reach`` are passed over.
     """
     strips = strips_of(copper, layer)
-    parts = segments_of(strips)
-    length = np.array([parts.stop[parts.strip == number].max() for number in range(len(strips))])
+    parts = [segments_of([strip]) for strip in strips]
     nodes = [(place(points[0]), place(points[-1])) for points, _ in strips]
+    member = _bus_of_strips(copper, layer, nodes)
+    low = np.array([points.min(axis=0) - width / 2 for points, width in strips])
+    high = np.array([points.max(axis=0) + width / 2 for points, width in strips])
+    least = reach
+    for i, j in itertools.combinations_with_replacement(range(len(strips)), 2):
+        apart = np.maximum(low[i] - high[j], low[j] - high[i]).max() > reach
+        if apart or (i != j and member[i] is not None and member[i] == member[j]):
+            continue
+        first, second = parts[i], parts[j]
+        way = first.start - first.stop[:, None] if i == j else np.inf
+        way = np.maximum(way, way.T) if i == j else way
+        for (at_i, node), (at_j, other) in itertools.product(enumerate(nodes[i]), enumerate(nodes[j])):
+            if i != j and node == other:
+                way_i = first.stop[-1] - first.stop if at_i else first.start
+                way_j = second.stop[-1] - second.stop if at_j else second.start
+                way = np.minimum(way, way_i[:, None] + way_j)
+        distance = segment_distances(first.a[:, None], first.b[:, None], second.a, second.b)
+        distance -= first.half[:, None] + second.half
+        far = way >= 2 * (gap + 2 * max(first.half[0], second.half[0]))
+        least = min(least, float(distance.min(initial=np.inf, where=far)))
+    return least
+
+
+def _bus_of_strips(copper, layer, nodes):
+    """The bus of every strip that belongs to one, None for coils and what hangs on no bus."""
     bus = Groups()
     for link in copper.links:
         bus.join(place(link.points[0]), place(link.points[-1]))
-    is_link = [track.role != "coil" for track in copper.tracks if track.layer == layer]
-    is_link += [ends[0] in bus.parent for ends in nodes[len(is_link) :]]
-    member = [bus.find(ends[0]) if link else None for ends, link in zip(nodes, is_link, strict=True)]
-    least = np.inf
-    for i, j in itertools.combinations_with_replacement(range(len(strips)), 2):
-        if i != j and member[i] is not None and member[i] == member[j]:
-            continue
-        first, second = parts.strip == i, parts.strip == j
-        distance = segment_distances(
-            parts.a[first][:, None], parts.b[first][:, None], parts.a[second][None], parts.b[second][None]
-        ) - (parts.half[first][:, None] + parts.half[second][None])
-        short = 2 * (gap + 2 * np.maximum(parts.half[first][0], parts.half[second][0]))
-        if i == j:
-            way = np.maximum(parts.start[first][None] - parts.stop[first][:, None], 0.0)
-            distance = np.where(np.maximum(way, way.T) < short, np.inf, distance)
-        for (at_i, node), (at_j, other) in itertools.product(enumerate(nodes[i]), enumerate(nodes[j])):
-            if i != j and node == other:
-                way_i = length[i] - parts.stop[first] if at_i else parts.start[first]
-                way_j = length[j] - parts.stop[second] if at_j else parts.start[second]
-                distance = np.where(way_i[:, None] + way_j[None] < short, np.inf, distance)
-        least = min(least, float(distance.min()))
-    return least
+    coils = [track.role == "coil" for track in copper.tracks if track.layer == layer]
+    coils += [False] * (len(nodes) - len(coils))
+    return [
+        bus.find(ends[0]) if not coil and ends[0] in bus.parent else None
+        for coil, ends in zip(coils, nodes, strict=True)
+    ]
 
 
 def pieces_of(copper):

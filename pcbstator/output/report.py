@@ -1,0 +1,247 @@
+"""The report: one page that stands by itself, with everything to judge, order and build the motor.
+
+Nothing is worked out here; predictions are put into words, in the unit of a workshop.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pcbstator.copper.records import Copper
+from pcbstator.predict.finished_copper import ResistanceRange, resistance_range
+from pcbstator.predict.records import MagneticResult, Prediction
+from pcbstator.predict.waves import waves
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+OUNCE = 35e-6  # m of copper, as board houses count
+_PREFIXES = ((1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"))
+
+
+@dataclass(frozen=True)
+class Row:
+    """A line of a table: what it is, its value in words, what it means."""
+
+    name: str
+    value: str
+    meaning: str = ""
+
+
+def figures(value: float, digits: int = 4) -> str:
+    """``value`` with so many figures, never in powers of ten.
+
+    >>> figures(0.0256663), figures(1234.5), figures(3.0), figures(20.0, 3)
+    ('0.02567', '1234', '3', '20')
+    """
+    rounded = float(f"{value:.{digits}g}")
+    return np.format_float_positional(rounded, trim="-")
+
+
+def measure(value: float, unit: str, digits: int = 4) -> str:
+    """A value [SI] with the prefix that suits it.
+
+    >>> measure(0.0256663, "N·m/√W"), measure(18.338, "Ω"), measure(0.0, "Wb")
+    ('25.67 mN·m/√W', '18.34 Ω', '0 Wb')
+    """
+    size = abs(float(f"{value:.{digits}g}"))
+    scale, prefix = next(((s, p) for s, p in _PREFIXES if size >= s), _PREFIXES[-1] if size else (1.0, ""))
+    return f"{figures(value / scale, digits)} {prefix}{unit}"
+
+
+def millimetres(value: float) -> str:
+    """A length [m] in mm.
+
+    >>> millimetres(1.6e-3), millimetres(0.107)
+    ('1.6 mm', '107 mm')
+    """
+    return f"{figures(1e3 * value)} mm"
+
+
+def copper_weight(thickness: float) -> str:
+    """A thickness of copper [m] in um and ounces.
+
+    >>> copper_weight(70e-6)
+    '70 µm (2 oz)'
+    """
+    return f"{figures(1e6 * thickness)} µm ({figures(thickness / OUNCE, 2)} oz)"
+
+
+def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
+    """The report as the text of one HTML file without outside resources; the same design gives the same bytes."""
+    from jinja2 import Environment, StrictUndefined
+
+    template = Path(__file__).with_name("report.html").read_text(encoding="utf-8")
+    page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    page.filters["millimetres"] = millimetres
+    return page.from_string(template).render(
+        design=design,
+        prediction=prediction,
+        findings=sorted(prediction.findings, key=lambda finding: ("error", "warning", "note").index(finding.severity)),
+        numbers=_key_numbers(design, prediction, resistance_range(design, copper)),
+        board=_board_rows(design, copper, prediction.copper.min_track_gap or design.board.track_gap),
+        magnets=_magnet_rows(design),
+        pictures=_pictures(design, copper, prediction),
+        plates=2 if design.rotor.arrangement == "double" else 1,
+        terminals=[(t.name, f"{1e3 * t.x:.2f}", f"{1e3 * t.y:.2f}") for t in copper.terminals],
+        triplen=_hidden_order(design) is not None,
+    ) + "\n"  # fmt: skip
+
+
+def _pictures(design: Design, copper: Copper, prediction: Prediction) -> dict[str, Any]:
+    """The drawings and figures, as markup that needs no escaping."""
+    from markupsafe import Markup
+
+    from pcbstator.output.coil_drawing import coil_svg
+    from pcbstator.output.drawing import stator_svg
+    from pcbstator.output.figures import emf_svg, harmonics_svg, torque_svg
+
+    drawn = {"stator": stator_svg(design, copper), "coil": coil_svg(design, copper)}
+    samples = waves(prediction, design.winding.connection)
+    if samples is not None and prediction.magnetic is not None:
+        spectrum = prediction.magnetic.emf_harmonics
+        orders, ratios = [int(entry["order"]) for entry in spectrum], [entry["ratio"] for entry in spectrum]
+        drawn["emf"] = emf_svg(samples, [phase.name for phase in copper.phases])
+        drawn["harmonics"] = harmonics_svg(orders, ratios, _hidden_order(design))
+        drawn["torque"] = torque_svg(samples)
+    return {name: Markup(text[text.index("<svg") :]) for name, text in drawn.items()}  # escaped by their makers
+
+
+def _hidden_order(design: Design) -> int | None:
+    """The harmonic order that, with its multiples, does not show between terminals."""
+    phases = design.winding.phases
+    return phases if phases % 2 and design.winding.connection != "open" else None
+
+
+def _key_numbers(design: Design, prediction: Prediction, spread: ResistanceRange | None) -> list[Row]:
+    electrical, copper = prediction.electrical, prediction.copper
+    rows = _magnetic_rows(prediction.magnetic, prediction.winding.factor) if prediction.magnetic else []
+    rows.append(
+        Row("Phase resistance at 20 °C", measure(electrical.phase_resistance, "Ω"),
+            f"one phase, nominal copper, tracks, vias and links together. {_spread_words(spread)}")
+    )  # fmt: skip
+    if electrical.line_resistance is not None:
+        rows.append(Row("Between two terminals", measure(electrical.line_resistance, "Ω"),
+                        "what a meter shows on the board, nominal copper, 20 °C"))  # fmt: skip
+    weight = f"{figures(copper.phase_length, 3)} m of conductor from terminal to end; {copper.via_count} vias"
+    rows.append(Row("Copper of the winding", f"{figures(1e3 * copper.mass, 3)} g", weight))
+    if copper.min_track_gap is not None:
+        asked = f"between copper that is not joined there; asked for: {millimetres(design.board.track_gap)}"
+        rows.append(Row("Least gap drawn", f"{figures(1e3 * copper.min_track_gap, 3)} mm", asked))
+    return rows + _current_rows(prediction)
+
+
+def _magnetic_rows(magnetic: MagneticResult, ideal_factor: float) -> list[Row]:
+    rows = [
+        Row("Torque constant", measure(magnetic.torque_constant, "N·m/A"),
+            "torque for each ampere of peak phase current, sine drive"),
+        Row("Motor constant", measure(magnetic.motor_constant, "N·m/√W"),
+            "torque for one watt of heat in the copper at 20 °C; four watts give twice as much"),
+        Row("Flux linkage (psi)", measure(magnetic.flux_linkage_peak, "Wb"),
+            "peak of the magnets' flux in one phase, fundamental; many drives ask for it"),
+        Row("EMF constant", measure(magnetic.emf_constant, "V·s/rad"),
+            "peak voltage that the turning magnets make in one phase, for each rad/s of the rotor"),
+    ]  # fmt: skip
+    if magnetic.speed_constant is not None:
+        rows.append(Row("Speed constant", f"{figures(magnetic.speed_constant)} rpm/V",
+                        "speed without load for each volt of line-to-line peak"))  # fmt: skip
+    return [
+        *rows,
+        Row("Torque ripple", f"{figures(100 * magnetic.torque_ripple, 2)} %",
+            "peak to peak over mean, sine drive, a perfect build; tolerances come on top"),
+        Row("Field at layer 1", measure(magnetic.gap_field_peak, "T"),
+            "fundamental peak of the axial field, at the mean radius of the copper"),
+        Row("Winding factor", f"{figures(ideal_factor)} ideal, {figures(magnetic.effective_factor)} real",
+            "part of the flux that the winding uses: thin ideal coils, and the drawn copper, as in psi"),
+    ]  # fmt: skip
+
+
+def _spread_words(spread: ResistanceRange | None) -> str:
+    if spread is None:
+        return "Finished copper differs from nominal, so a measured value may differ without any mistake"
+    plated = f"{figures(1e6 * spread.outer_plated, 3)} µm"
+    if spread.inner_least is None:
+        return (
+            f"Outer layers that are plated on foil of this weight have at least {plated} by IPC-6012, which gives "
+            f"{measure(spread.lowest, 'Ω')}; a measured value between the two, or a little lower, is no mistake"
+        )
+    return (
+        f"Copper that IPC-6012 allows may give up to {measure(spread.highest, 'Ω')}, with inner layers at their least "
+        f"of {figures(1e6 * spread.inner_least, 3)} µm, and down to {measure(spread.lowest, 'Ω')}, with outer layers "
+        f"plated up to {plated}; a measured value in this range is no mistake"
+    )
+
+
+def _current_rows(prediction: Prediction) -> list[Row]:
+    thermal = prediction.thermal
+    if thermal.ipc2221_current is None or thermal.ipc2221_rise is None:
+        return []
+    meaning = (
+        f"rms phase current for {figures(thermal.ipc2221_rise)} K rise of the worst single track by IPC-2221. That "
+        "speaks of one track alone in still air, not of a plate full of hot copper: what the board stands, less or "
+        "more, only its heat balance tells, which this version does not give. Start well below, watch the heat"
+    )
+    return [Row("Current by the trace rule", f"{figures(thermal.ipc2221_current, 3)} A", meaning)]
+
+
+def _board_rows(design: Design, copper: Copper, least_gap: float) -> list[Row]:
+    board, rules = design.board, design.rules
+    rows = [
+        Row("Copper layers", str(board.layers)),
+        Row("Thickness", millimetres(board.thickness)),
+        Row("Copper, outer layers", copper_weight(board.outer_copper)),
+    ]
+    if board.layers > 2:
+        rows.append(Row("Copper, inner layers", copper_weight(board.inner_copper)))
+    return [
+        *rows,
+        Row("Surface finish", board.finish),
+        Row("Laminate", f"FR-4, Tg {figures(board.laminate_tg_c)} °C or more"),
+        Row("Outline", f"ring of {millimetres(2 * copper.board_outer_radius)} outside, "
+                       f"{millimetres(2 * copper.board_inner_radius)} inside"),
+        Row("Smallest track", millimetres(min(track.width for track in (*copper.coil.tracks, *copper.links)))),
+        Row("Smallest gap", f"{figures(1e3 * least_gap, 3)} mm"),
+        Row("Smallest drill", millimetres(min(board.via_drill, board.terminal_drill)),
+            f"vias: drill {millimetres(board.via_drill)}, pad {millimetres(board.via_pad)}, plated, through the board"),
+        Row("Terminal holes", millimetres(board.terminal_drill), f"{len(copper.terminals)} pieces, plated"),
+        Row("Limits checked", rules.name),
+    ]  # fmt: skip
+
+
+def _magnet_rows(design: Design) -> list[Row]:
+    rotor, magnet = design.rotor, design.rotor.magnet
+    plates = 2 if rotor.arrangement == "double" else 1
+    count = rotor.poles * plates
+    thick = f"{millimetres(magnet.thickness)} thick"
+    if magnet.shape == "disc":
+        size, place = f"disc, diameter {millimetres(magnet.diameter)}, {thick}", magnet.circle_diameter
+    elif magnet.shape == "block":
+        size = f"block, {millimetres(magnet.length)} (along the radius) × {millimetres(magnet.width)}, {thick}"
+        place = magnet.circle_diameter
+    else:
+        degrees = figures(360 * magnet.arc_ratio / rotor.poles)
+        size = (
+            f"piece of a ring, {millimetres(magnet.outer_diameter)} outside and {millimetres(magnet.inner_diameter)} "
+            f"inside diameter, {degrees}° wide, {thick}"
+        )
+        place = None
+    remanence = f"remanence {figures(magnet.remanence, 3)} T"
+    at_work = f"{remanence} at {figures(magnet.temperature_c)} °C"
+    material = (f"neodymium {magnet.grade}", at_work) if magnet.grade else (remanence, "any grade that has it at work")
+    iron = f"steel, {millimetres(rotor.back_iron)} thick" if rotor.back_iron else "no steel needed behind the magnets"
+    return [
+        Row("Count", str(count), f"{rotor.poles} on each of two plates" if plates == 2 else ""),
+        Row("Shape and size", size),
+        Row("Material", *material),
+        Row("Magnetised", "through the thickness"),
+        Row("Polarity", f"{count // 2} with north towards the board, {count // 2} with south",
+            "all pieces are alike; half of them are glued the other way up"),
+        *([Row("On a circle of", millimetres(place), "through the magnets' centres")] if place else []),
+        Row("Rotor plate", f"{plates} × {iron}"),
+        Row("Air gap", millimetres(rotor.air_gap), "from the laminate to the face of the magnets"
+            + (", on both sides" if plates == 2 else "")),
+    ]  # fmt: skip

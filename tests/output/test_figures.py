@@ -1,0 +1,67 @@
+"""Figures read back: valid, self-contained, the same bytes, and curves where the numbers are."""
+
+from __future__ import annotations
+
+import re
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from pcbstator.output.figures import PER_1000_RPM, emf_svg, harmonics_svg, torque_svg
+from pcbstator.predict.waves import Waves
+
+ANGLES = np.linspace(0, 2 * np.pi, 721)
+PHASES = np.array([[0.1], [0.1], [0.1]]) * np.sin(ANGLES - 2 * np.pi * np.arange(3)[:, None] / 3)
+WAVES = Waves(ANGLES, PHASES, PHASES - np.roll(PHASES, -1, axis=0), 0.15 + 0.001 * np.cos(6 * ANGLES))
+FIGURES = {
+    "emf": lambda: emf_svg(WAVES, "ABC"),
+    "harmonics": lambda: harmonics_svg([1, 3, 5, 7], [1.0, 0.03, 1e-18, 0.002], 3),
+    "torque": lambda: torque_svg(WAVES),
+}
+
+
+@pytest.mark.parametrize("name", FIGURES)
+def test_self_contained(name: str) -> None:
+    text = FIGURES[name]()
+    root = ElementTree.fromstring(text)
+    assert root.get("aria-label")
+    assert text == FIGURES[name]()
+    assert not re.search(r"https?://", re.sub(r'xmlns(:\w+)?="[^"]*"', "", text))
+    assert "metadata" not in text and "<script" not in text
+    ids = re.findall(r'\bid="([^"]*)"', text)
+    assert len(ids) == len(set(ids)) and all(identifier.startswith(f"{name}-") for identifier in ids)
+    for target in re.findall(r'href="#([^"]*)"', text) + re.findall(r"url\(#([^)]*)\)", text):
+        assert target in ids
+
+
+def curves(text: str) -> list[np.ndarray]:
+    """Vertices of every long polyline, y up, in points."""
+    paths = re.findall(r'<path d="([^"]*)"', text)
+    points = [np.array(re.findall(r"[ML] (-?[\d.]+) (-?[\d.]+)", path), dtype=float) * (1, -1) for path in paths]
+    return [line for line in points if len(line) > 60]
+
+
+def test_emf_curves_have_their_shape() -> None:
+    """The heights of phase and line curves are as sqrt(3), whatever the scale; 0.5 %: matplotlib thins its lines."""
+    a, b, c, line = (np.ptp(curve[:, 1]) for curve in curves(FIGURES["emf"]()))
+    assert [b / a, c / a] == pytest.approx([1, 1], rel=5e-3)
+    assert line / a == pytest.approx(np.sqrt(3), rel=5e-3)
+    assert pytest.approx(104.7198, rel=1e-6) == PER_1000_RPM  # 1000 rpm in rad/s
+
+
+def test_no_line_where_phases_are_open() -> None:
+    waves = Waves(ANGLES, PHASES, PHASES[:0], WAVES.torque)
+    assert len(curves(emf_svg(waves, "ABC"))) == 3
+
+
+def test_torque_shows_six_waves() -> None:
+    (curve,) = curves(FIGURES["torque"]())
+    height = curve[:, 1] - curve[:, 1].mean()
+    assert np.count_nonzero(np.diff(np.sign(height))) in (12, 13)
+
+
+def test_smooth_torque_has_a_figure() -> None:
+    """A ripple of nothing neither fails nor blows rounding up."""
+    flat = Waves(ANGLES, PHASES, PHASES, np.full(721, 0.15))
+    ElementTree.fromstring(torque_svg(flat))
