@@ -128,15 +128,26 @@ def _pieces(copper: Copper, layer: int) -> _Pieces:
     )
 
 
+def _near(pieces: _Pieces, reach: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Pairs of a measured piece and any other that may be closer than ``reach`` [m].
+
+    One search for every width, so that a few wide pads do not widen the search among many narrow tracks.
+    """
+    asked = np.nonzero(pieces.measured)[0]
+    first, second = [], []
+    for half in np.unique(pieces.half_width):
+        members = np.nonzero(pieces.half_width == half)[0]
+        tree = shapely.STRtree(pieces.shapes[members])
+        found = tree.query(pieces.shapes[asked], "dwithin", distance=reach + pieces.half_width[asked] + half)
+        first.append(asked[found[0]])
+        second.append(members[found[1]])
+    return np.concatenate(first), np.concatenate(second)
+
+
 def layer_gaps(copper: Copper, layer: int, reach: float) -> list[Gap]:
     """Every distance below ``reach`` [m] on one layer between copper that is not joined there, shortest first."""
     pieces = _pieces(copper, layer)
-    tree = shapely.STRtree(pieces.shapes)
-    asked = np.nonzero(pieces.measured)[0]
-    near = tree.query(
-        pieces.shapes[asked], "dwithin", distance=reach + pieces.half_width[asked] + pieces.half_width.max()
-    )
-    a, b = asked[near[0]], near[1]
+    a, b = _near(pieces, reach)
     once = (a < b) | ~pieces.measured[b]
     a, b = a[once], b[once]
 

@@ -123,6 +123,24 @@ def _grade_holds(grade: str | None, temperature_c: float) -> Complaint | None:
     return None
 
 
+def _one_side(iron: float, arrangement: str) -> Complaint | None:
+    if iron == 0 or arrangement == "single":
+        return None
+    rule = 'goes with arrangement = "single" only: between two rotors there is no room for a plate'
+    return Complaint("rotor.stator_iron_mm", rule, f"{iron:g}", "take it away")
+
+
+def _span(key: str) -> Rule:
+    """A list of the least and the most."""
+
+    def judge(span: list[float] | None) -> Complaint | None:
+        if span is None or (len(span) == 2 and span[0] <= span[1]):
+            return None
+        return Complaint(key, "must be the least and the most value", shown(span), "write it as [25.0, 35.0]")
+
+    return Rule((key,), judge)
+
+
 RULES: tuple[Rule, ...] = (
     exceeds("envelope.outer_diameter_mm", "envelope.bore_diameter_mm"),
     Rule(("winding.coils", "winding.phases"), _coils_per_phase),
@@ -145,6 +163,10 @@ RULES: tuple[Rule, ...] = (
     exceeds("rotor.magnet.outer_diameter_mm", "rotor.magnet.inner_diameter_mm"),
     exceeds("rotor.magnet.circle_diameter_mm", "rotor.magnet.diameter_mm"),
     exceeds("rotor.magnet.circle_diameter_mm", "rotor.magnet.length_mm"),
+    exceeds("rotor.iron_outer_diameter_mm", "rotor.iron_inner_diameter_mm"),
+    Rule(("rotor.stator_iron_mm", "rotor.arrangement"), _one_side),
+    _span("tolerance.outer_copper_um"),
+    _span("tolerance.inner_copper_um"),
     Rule(("rotor.magnet.remanence_t", "rotor.magnet.grade"), _one_remanence),
     Rule(("rotor.magnet.grade", "rotor.magnet.temperature_c"), _grade_holds),
 )  # fmt: skip

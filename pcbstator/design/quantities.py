@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import pi
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field
@@ -106,6 +107,26 @@ def celsius(low: float, high: float) -> Quantity:
 def tesla(low: float, high: float) -> Quantity:
     """A flux density."""
     return Quantity("T", 1.0, low, high)
+
+
+def amperes(low: float, high: float) -> Quantity:
+    """A current."""
+    return Quantity("A", 1.0, low, high)
+
+
+def megapascals(low: float, high: float) -> Quantity:
+    """A stress that the file gives in MPa."""
+    return Quantity("MPa", 1e-6, low, high)
+
+
+def percent(low: float, high: float) -> Quantity:
+    """A part of the whole that the file gives in percent."""
+    return Quantity("%", 100.0, low, high)
+
+
+def revolutions_per_minute(low: float, high: float) -> Quantity:
+    """A speed that the file gives in rpm; rad/s inside."""
+    return Quantity("rpm", 30 / pi, low, high)
 
 
 def ratio(low: float, high: float) -> Quantity:

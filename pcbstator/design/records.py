@@ -21,11 +21,15 @@ from pcbstator.design.quantities import (
     QuantityList,
     Record,
     Text,
+    amperes,
     celsius,
     key,
+    megapascals,
     micrometres,
     millimetres,
+    percent,
     ratio,
+    revolutions_per_minute,
     tesla,
 )
 from pcbstator.design.rules import RuleSet, rules_as_table
@@ -189,6 +193,12 @@ class SectorMagnet(MagnetMaterial):
         "outer_diameter_mm", "of the magnets' ring", example=72.0
     )
     arc_ratio: Annotated[float, ratio(0.05, 1)] = key("arc_ratio", "part of the pole pitch that is magnet", example=0.8)
+    array: Literal["alternating", "halbach"] = key(
+        "array", "alternating poles, or segments whose magnetisation turns so that the board's side is stronger", "alternating"
+    )
+    segments_per_pole: Annotated[int, Count(range(2, 13))] = key(
+        "segments_per_pole", "segments of a halbach array that make up one pole", 2
+    )
 
 
 class DiscMagnet(MagnetMaterial):
@@ -228,7 +238,50 @@ class Rotor(Record):
         "air_gap_mm", "from the laminate to the magnets, on either side", example=0.8
     )
     back_iron: Annotated[float, millimetres(0, 100)] = key("back_iron_mm", "steel behind the magnets, 0 for none", 0.0)
+    iron_inner_diameter: Annotated[float, millimetres(1, LARGEST)] | None = key(
+        "iron_inner_diameter_mm", "opening of the steel behind the magnets", None, example=40.0, otherwise="the magnets'"
+    )
+    iron_outer_diameter: Annotated[float, millimetres(2, LARGEST)] | None = key(
+        "iron_outer_diameter_mm", "outline of that steel", None, example=76.0, otherwise="the magnets'"
+    )
+    stator_iron: Annotated[float, millimetres(0, 100)] = key(
+        "stator_iron_mm", "steel plate on the far side of the board, 0 for none; single rotor only", 0.0
+    )
+    stator_iron_gap: Annotated[float, millimetres(0.01, 50)] = key(
+        "stator_iron_gap_mm", "from the board's far side to that plate", 0.2
+    )
+    glue_strength: Annotated[float, megapascals(0.01, 100)] | None = key(
+        "glue_strength_mpa", "shear strength of the magnets' glue joint", None, example=5.0, otherwise="not checked"
+    )
     magnet: Annotated[Magnet, Discriminator("shape")] = key("magnet", "one magnet")
+
+
+class Operation(Record):
+    """Working points at which losses are wanted."""
+
+    speeds: Annotated[tuple[float, ...], QuantityList(revolutions_per_minute(0, 100_000), 20)] = key(
+        "speeds_rpm", "speeds of the rotor", example=[60.0, 600.0]
+    )
+    currents: Annotated[tuple[float, ...], QuantityList(amperes(0, 1000), 20)] = key(
+        "currents_a", "peak phase currents, sine", example=[0.0, 0.5]
+    )
+    copper_c: Annotated[float, celsius(-50, 200)] = key("copper_c", "temperature of the copper then", 80.0)
+
+
+class Tolerance(Record):
+    """How far the built motor may lie from the numbers above: ranges that hold 90 % of what is made."""
+
+    remanence: Annotated[float, percent(0, 20)] = key("remanence_percent", "of the magnets, either way", 2.0)
+    air_gap: Annotated[float, millimetres(0, 10)] = key("air_gap_mm", "of the air gap, either way", 0.1)
+    track_width: Annotated[float, micrometres(0, 500)] = key("track_width_um", "of the etched width, either way", 20.0)
+    outer_copper: Annotated[tuple[float, ...], QuantityList(micrometres(5, 500), 2)] | None = key(
+        "outer_copper_um", "least and most finished copper of the faces", None, example=[33.0, 50.0],
+        otherwise="by IPC-6012 from the ordered weight",
+    )  # fmt: skip
+    inner_copper: Annotated[tuple[float, ...], QuantityList(micrometres(5, 500), 2)] | None = key(
+        "inner_copper_um", "least and most finished copper of the layers inside", None, example=[25.0, 35.0],
+        otherwise="by IPC-6012 from the ordered weight",
+    )  # fmt: skip
 
 
 class Design(Record):
@@ -239,6 +292,8 @@ class Design(Record):
     winding: Winding = key("winding", "coils and their connection")
     board: Board = key("board", "the printed circuit board")
     rotor: Rotor = key("rotor", "plate and magnets")
+    operation: Operation | None = key("operation", "working points for losses", None)
+    tolerance: Tolerance | None = key("tolerance", "ranges of the built motor", None)
 
     _document: dict[str, Any] = PrivateAttr(default_factory=dict)
     _source: str = PrivateAttr(default="")

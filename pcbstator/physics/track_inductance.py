@@ -17,8 +17,9 @@ So the error has one knob, the cell of the grid: halving it must not move the re
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -137,7 +138,7 @@ def cell_for(strips: Strips) -> float:
     both = np.concatenate([strips.starts, strips.ends])
     sides = np.ptp(both[:, :2], axis=0) + strips.width.max()
     width = float(strips.width.min())
-    level_gap = float(np.diff(np.unique(both[:, 2])).min(initial=np.inf))
+    level_gap = float(np.diff(_distinct(strips.starts[:, 2])).min(initial=np.inf))
     return float(max(min(width / 2, max(0.4 * width, 0.7 * level_gap)), sides.max() / USUAL_GRID))
 
 
@@ -176,7 +177,12 @@ def _grid_over(strips: Strips, cell: float, reach: float | None = None) -> _Grid
         raise LawRangeError(
             f"a cell of {cell:g} m needs a grid of {max(shape)} cells (at most {LARGEST_GRID}); give a larger cell"
         )
-    return _Grid(low, cell, (shape[0], shape[1]), np.unique(strips.starts[:, 2]))
+    return _Grid(low, cell, (shape[0], shape[1]), _distinct(strips.starts[:, 2]))
+
+
+def _distinct(values: NDArray[Any]) -> NDArray[Any]:
+    """The different values, sorted. Strips come track by track, so only changes need sorting."""
+    return np.unique(values[np.append(True, values[1:] != values[:-1])])
 
 
 def _samples(strips: Strips, levels: FloatArray, spread: float) -> _Samples:
@@ -220,16 +226,40 @@ def _stencil(grid: _Grid, samples: _Samples) -> tuple[NDArray[np.intp], list[tup
     return base, [(i * ny + j, splines[i][:, 0] * splines[j][:, 1]) for i in range(STENCIL) for j in range(STENCIL)]
 
 
+def _merged_levels(levels: FloatArray, spread: float) -> tuple[FloatArray, FloatArray]:
+    """Fewer levels that stand for many close ones, and the weights (merged, levels) that share a level out to them.
+
+    The smoothed potential varies over the spread, so a polynomial in depth through Chebyshev nodes carries it.
+    """
+    span = float(levels[-1] - levels[0])
+    count = 4 + int(np.ceil(span / spread))
+    if count >= len(levels):
+        return levels, np.eye(len(levels))
+    nodes = (levels[0] + levels[-1] - span * np.cos(np.pi * (np.arange(count) + 0.5) / count)) / 2
+    apart = nodes[:, None] - nodes[None, :] + np.eye(count)
+    weights = [
+        np.prod(np.delete((levels - nodes[:, None]) / apart[j][:, None], j, axis=0), axis=0) for j in range(count)
+    ]
+    return nodes, np.array(weights)
+
+
 def _waves(
-    grid: _Grid, base: NDArray[np.intp], nodes: list[tuple[int, FloatArray]], moment: FloatArray
+    grid: _Grid,
+    base: NDArray[np.intp],
+    nodes: list[tuple[int, FloatArray]],
+    moment: FloatArray,
+    merge: FloatArray | None = None,
 ) -> ComplexArray:
-    """The moments laid on the grid of every level and transformed at twice its size: (levels, 2 nx, ny + 1)."""
+    """The moments laid on the grid of every level, merged, and transformed at twice its size: (levels, 2 nx, ny + 1)."""
     nx, ny = grid.shape
     size = len(grid.levels) * nx * ny
     flat = np.zeros(size)
     for offset, weight in nodes:
         flat += np.bincount(base + offset, weights=weight * moment, minlength=size)
-    rows = rfft(flat.reshape(len(grid.levels), nx, ny), n=2 * ny, axis=2)
+    laid = flat.reshape(len(grid.levels), nx * ny)
+    if merge is not None and len(merge) < len(laid):
+        laid = merge @ laid
+    rows = rfft(laid.reshape(-1, nx, ny), n=2 * ny, axis=2)
     return np.asarray(fft(rows, n=2 * nx, axis=1, overwrite_x=True))
 
 
@@ -264,9 +294,10 @@ class _Kernels:
 
 def _self_corrections(strips: Strips, spread: float) -> FloatArray:
     """What the grid's own term of each strip lacks, (n,) [H]: mu0 l / (2 pi) ln (distance on grid / in copper)."""
-    keys, back = np.unique(np.column_stack([strips.width, strips.thickness]), axis=0, return_inverse=True)
+    sections = strips.width + 1j * strips.thickness
+    keys = _distinct(sections)
     ratios = np.empty(len(keys))
-    for index, (width, thickness) in enumerate(keys):
+    for index, (width, thickness) in enumerate(zip(keys.real, keys.imag, strict=True)):
         nodes, weights = np.polynomial.legendre.leggauss(int(_filaments(np.array([width]), spread)[0]))
         apart2 = (np.subtract.outer(nodes, nodes) * width / 2) ** 2 / (2 * spread**2)
         off = ~np.eye(len(nodes), dtype=bool)
@@ -274,7 +305,7 @@ def _self_corrections(strips: Strips, spread: float) -> FloatArray:
         mean_log = np.full(apart2.shape, 0.5 * (np.log(2 * spread**2) - EULER_GAMMA))
         mean_log[off] = 0.5 * (np.log(apart2[off] * 2 * spread**2) + exp1(apart2[off]))
         ratios[index] = weights @ mean_log @ weights / 4 - np.log(bar_geometric_mean_distance(width, thickness))
-    return np.asarray(MU_0 / (2 * np.pi) * strips.lengths * ratios[back.ravel()])
+    return np.asarray(MU_0 / (2 * np.pi) * strips.lengths * ratios[np.searchsorted(keys, sections)])
 
 
 def _check(strips: Strips, cell: float) -> None:
@@ -305,13 +336,14 @@ def track_inductance_matrix(
     grid = _grid_over(strips, cell)
     samples = _samples(strips, grid.levels, grid.spread)
     base, nodes = _stencil(grid, samples)
-    kernels = _Kernels(grid, images)
-    paths, count = len(shares), len(grid.levels)
+    levels, merge = _merged_levels(grid.levels, grid.spread)
+    kernels = _Kernels(replace(grid, levels=levels), images)
+    paths, count = len(shares), len(levels)
     result = np.zeros((paths, paths))
     half = np.full(grid.shape[1] + 1, 2.0)
     half[[0, -1]] = 1.0
     for axis in (0, 1):
-        waves = [_waves(grid, base, nodes, samples.moments[:, axis] * share[samples.piece]) for share in shares]
+        waves = [_waves(grid, base, nodes, samples.moments[:, axis] * share[samples.piece], merge) for share in shares]
         for a in range(count):
             for b in range(a, count):
                 kernel = kernels.between(a, b) * (half if a == b else 2 * half)

@@ -57,6 +57,10 @@ class ElectricalResult:
     phase_resistance: float = result("phase_resistance_ohm", "resistance of a phase at 20 C")
     line_resistance: float | None = result("line_resistance_ohm", "resistance between two terminals at 20 C")
     phase_resistances: tuple[float, ...] = result("phase_resistances_ohm", "resistance of every phase at 20 C")
+    phase_inductance: float = result("phase_inductance_h", "self inductance of a phase, mean")
+    mutual_inductance: float = result("mutual_inductance_h", "mutual inductance of two phases, mean")
+    synchronous_inductance: float = result("synchronous_inductance_h", "inductance of a phase in balanced operation")
+    inductance_matrix: tuple[tuple[float, ...], ...] = result("inductance_matrix_h", "self and mutual inductances")
 
 
 @dataclass(frozen=True, kw_only=True)

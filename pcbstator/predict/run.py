@@ -6,12 +6,15 @@ from importlib.metadata import PackageNotFoundError, version
 from math import pi
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from pcbstator.copper import Copper, lay_copper
 from pcbstator.copper.clearance import least_gap
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import copper_mass
 from pcbstator.physics.trace_current import ipc2221_current
 from pcbstator.predict.current_paths import Conductors, link_loads, piece
+from pcbstator.predict.inductance import inductance_matrix, synchronous_inductance
 from pcbstator.predict.magnetics import magnetic_results, rotor_field
 from pcbstator.predict.records import (
     CopperResult,
@@ -67,14 +70,26 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
             parallel_paths=design.winding.parallel_paths,
         ),
         copper=_copper_results(design, copper, conductors),
-        electrical=ElectricalResult(
-            phase_resistance=resistance,
-            line_resistance=_line_resistance(design.winding.connection, winding.phases, resistance),
-            phase_resistances=resistances,
-        ),
+        electrical=_electrical_results(design, copper, resistances),
         magnetic=magnetic,
         thermal=_trace_currents(copper),
         out_of_range=out_of_range,
+    )
+
+
+def _electrical_results(design: Design, copper: Copper, resistances: tuple[float, ...]) -> ElectricalResult:
+    matrix = inductance_matrix(design, copper)
+    phases = len(matrix)
+    resistance = sum(resistances) / phases
+    own = float(np.trace(matrix)) / phases
+    return ElectricalResult(
+        phase_resistance=resistance,
+        line_resistance=_line_resistance(design.winding.connection, phases, resistance),
+        phase_resistances=resistances,
+        phase_inductance=own,
+        mutual_inductance=(float(matrix.sum()) / phases - own) / (phases - 1),
+        synchronous_inductance=synchronous_inductance(matrix),
+        inductance_matrix=tuple(tuple(row) for row in matrix.tolist()),
     )
 
 
@@ -94,7 +109,7 @@ def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> C
     walls = sum(pi * (hole.drill - plating) * plating for hole in copper.holes)
     volume = len(copper.coil_angles) * coil + links + pads * sum(section.values()) + walls * design.board.thickness
     paths = [path for phase in copper.phases for path in phase.paths]
-    gap = least_gap(copper, 1.1 * max(design.board.track_gap, design.rules.track_gap))
+    gap = least_gap(copper, 1.1 * design.board.track_gap)
     return CopperResult(
         phase_length=sum(conductors.path_length(path) for path in paths) / len(paths),
         mass=float(copper_mass(volume)),

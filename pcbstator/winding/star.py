@@ -21,7 +21,7 @@ from pcbstator.errors import Complaint, DesignError
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-PHASE_NAMES = ascii_uppercase
+PHASE_NAMES = ascii_uppercase.replace("N", "")  # N is the star point
 HIGHEST_ORDER = 25
 
 

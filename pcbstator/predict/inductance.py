@@ -1,0 +1,111 @@
+"""Inductance of the phases over the real tracks, with the images of the iron behind the magnets.
+
+All copper goes onto one coarse grid, on which every pair of currents is summed by Fourier transforms: cost grows with
+the vertices, not with their square. What a coarse grid does not resolve is how a coil sees itself; all coils are the
+same, so one coil on a fine grid puts that right for all of them.
+"""
+
+from __future__ import annotations
+
+from math import cos
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pcbstator.copper import Copper, CoilVisit, Track
+from pcbstator.physics.track_inductance import (
+    Image,
+    Strips,
+    cell_for,
+    iron_images,
+    joined_strips,
+    strips_along,
+    track_inductance_matrix,
+)
+from pcbstator.predict.current_paths import phase_angle
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+COARSE = 1.5  # cells of the coarse grid per track pitch
+COARSE_CELLS = 512  # most cells along one side of the coarse grid
+
+FloatArray = NDArray[np.float64]
+
+
+def iron_faces(design: Design) -> tuple[Image, ...]:
+    """Images in the iron faces next to the board: behind the magnets, above and for a double rotor also below."""
+    rotor = design.rotor
+    if rotor.back_iron == 0:
+        return ()
+    height = rotor.air_gap + rotor.magnet.thickness
+    planes = [height]
+    if rotor.arrangement == "double":
+        planes.append(-design.board.thickness - height)
+    return iron_images(planes)
+
+
+def inductance_matrix(design: Design, copper: Copper) -> FloatArray:
+    """Self and mutual inductances (phases, phases) [H], vias left out."""
+    strips, currents = _all_copper(copper)
+    images = iron_faces(design)
+    pitch = design.board.track_width + design.board.track_gap
+    cell = max(COARSE * pitch, design.board.copper_outer_diameter / COARSE_CELLS)
+    coil = joined_strips([_strips(copper, track) for track in copper.coil.tracks])
+    ones = np.ones((1, len(coil.lengths)))
+    fine = min(cell_for(coil), cell)
+    whole = track_inductance_matrix(strips, currents, cell, images)
+    lack = track_inductance_matrix(coil, ones, fine, images) - track_inductance_matrix(coil, ones, cell, images)
+    shares = np.array([phase.paths[0].share for phase in copper.phases])
+    per_phase = len(copper.coil_angles) / len(copper.phases)
+    result: FloatArray = whole + np.diag(per_phase * shares**2 * float(lack[0, 0]))
+    return result
+
+
+def synchronous_inductance(matrix: FloatArray) -> float:
+    """Inductance [H] of a phase when all carry balanced sine currents: self minus mutual for three phases."""
+    count = len(matrix)
+    following = [
+        matrix[a, (a + k) % count] * cos(phase_angle((a + k) % count, count) - phase_angle(a, count))
+        for a in range(count)
+        for k in range(count)
+    ]
+    return float(sum(following)) / count
+
+
+def _strips(copper: Copper, track: Track) -> Strips:
+    layer = copper.layers[track.layer - 1]
+    return strips_along(track.points, layer.depth, track.width, layer.thickness)
+
+
+def _all_copper(copper: Copper) -> tuple[Strips, FloatArray]:
+    """Every strip that carries current, and its current per ampere of every phase (phases, strips)."""
+    coil = [_strips(copper, track) for track in copper.coil.tracks]
+    parts: list[Strips] = []
+    rows: list[tuple[int, int, float]] = []
+
+    def add(strips: Strips, phase: int, share: float) -> None:
+        parts.append(strips)
+        rows.append((phase, len(strips.lengths), share))
+
+    for index, phase in enumerate(copper.phases):
+        for path in phase.paths:
+            for step in path.steps:
+                if isinstance(step, CoilVisit):
+                    turned = _turned(joined_strips(coil), float(copper.coil_angles[step.coil]))
+                    add(turned, index, path.share if step.forward else -path.share)
+                else:
+                    add(_strips(copper, step), index, path.share)
+    currents = np.zeros((len(copper.phases), sum(count for _, count, _ in rows)))
+    begin = 0
+    for index, count, share in rows:
+        currents[index, begin : begin + count] = share
+        begin += count
+    return joined_strips(parts), currents
+
+
+def _turned(strips: Strips, angle: float) -> Strips:
+    """Strips turned about the board's centre."""
+    turn = np.array([[np.cos(angle), np.sin(angle), 0.0], [-np.sin(angle), np.cos(angle), 0.0], [0.0, 0.0, 1.0]])
+    return Strips(strips.starts @ turn, strips.ends @ turn, strips.width, strips.thickness)
