@@ -14,7 +14,6 @@ import numpy as np
 from pcbstator.copper.records import Copper
 from pcbstator.predict.finished_copper import ResistanceRange, resistance_range
 from pcbstator.predict.records import MagneticResult, Prediction
-from pcbstator.predict.waves import waves
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -101,9 +100,8 @@ def _pictures(design: Design, copper: Copper, prediction: Prediction) -> dict[st
     from pcbstator.output.figures import emf_svg, harmonics_svg, torque_svg
 
     drawn = {"stator": stator_svg(design, copper), "coil": coil_svg(design, copper)}
-    samples = waves(prediction, design.winding.connection)
-    if samples is not None and prediction.magnetic is not None:
-        spectrum = prediction.magnetic.emf_harmonics
+    if prediction.magnetic is not None:
+        samples, spectrum = prediction.magnetic.waves, prediction.magnetic.emf_harmonics
         orders, ratios = [int(entry["order"]) for entry in spectrum], [entry["ratio"] for entry in spectrum]
         drawn["emf"] = emf_svg(samples, [phase.name for phase in copper.phases])
         drawn["harmonics"] = harmonics_svg(orders, ratios, _hidden_order(design))

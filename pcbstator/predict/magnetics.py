@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.copper import Copper, Track
+from pcbstator.copper import Copper, CoilVisit, Track
 from pcbstator.design.records import BlockMagnet, DiscMagnet
 from pcbstator.physics.field_layers import MagnetLayers
 from pcbstator.physics.linkage import LinkedTrack, tracks_linkage_harmonics
@@ -21,7 +21,7 @@ from pcbstator.physics.magnet_ring import (
     sector_footprint,
 )
 from pcbstator.predict.records import MagneticResult
-from pcbstator.predict.waves import SAMPLES, sine_torque
+from pcbstator.predict.waves import distortion, ripple, sampled_waves
 from pcbstator.winding import Winding
 
 if TYPE_CHECKING:
@@ -73,22 +73,28 @@ def rotor_field(design: Design) -> RingField:
     )
 
 
-def phase_linkages(copper: Copper, field: RingField) -> NDArray[np.complex128]:
-    """Linkage harmonics (phases, orders) [Wb] of every phase: one coil turned to its places, and the links."""
+def path_linkages(copper: Copper, field: RingField) -> NDArray[np.complex128]:
+    """Linkage harmonics (phases, paths, orders) [Wb] of every path: one coil turned to its places, and the links."""
 
-    def seen(track: Track, share: float) -> LinkedTrack:
-        return LinkedTrack(track.points, track.width, track.layer - 1, share)
+    def seen(track: Track) -> LinkedTrack:
+        return LinkedTrack(track.points, track.width, track.layer - 1)
 
-    coil = tracks_linkage_harmonics([seen(track, 1.0) for track in copper.coil.tracks], field)
+    coil = tracks_linkage_harmonics([seen(track) for track in copper.coil.tracks], field)
     turns = np.exp(1j * field.pole_pairs * np.multiply.outer(copper.coil_angles, field.orders))
     senses = np.array(copper.coil_senses)
-    phases = []
+    paths = []
     for phase in copper.phases:
-        member = np.array([name == phase.name for name in copper.coil_phases])
-        coils = coil * (senses[member, None] * turns[member]).sum(axis=0) * phase.paths[0].share
-        links = [seen(step, path.share) for path in phase.paths for step in path.steps if isinstance(step, Track)]
-        phases.append(coils + tracks_linkage_harmonics(links, field))
-    return np.array(phases)
+        for path in phase.paths:
+            visited = [step.coil for step in path.steps if isinstance(step, CoilVisit)]
+            coils = coil * (senses[visited, None] * turns[visited]).sum(axis=0)
+            links = [seen(step) for step in path.steps if isinstance(step, Track)]
+            paths.append(coils + tracks_linkage_harmonics(links, field))
+    return np.array(paths).reshape(len(copper.phases), -1, len(field.orders))
+
+
+def phase_linkages(paths: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    """Linkage harmonics (phases, orders) [Wb] of the phases: their paths share the current evenly."""
+    return np.asarray(paths.mean(axis=1))
 
 
 def magnetic_results(
@@ -96,12 +102,12 @@ def magnetic_results(
 ) -> MagneticResult:
     """Field, psi, constants, harmonics and ripple."""
     pole_pairs = field.pole_pairs
-    linkages = phase_linkages(copper, field)
+    linkages = phase_linkages(path_linkages(copper, field))
     psi = float(np.abs(linkages[:, 0]).mean())
     emf_constant = pole_pairs * psi
     torque_constant = winding.phases / 2 * pole_pairs * psi
     ratios = np.abs(linkages * field.orders).mean(axis=0)
-    torque = sine_torque(linkages, field.orders, pole_pairs, np.linspace(0, 2 * pi, SAMPLES, endpoint=False))
+    waves = sampled_waves(linkages, field.orders, pole_pairs, design.winding.connection)
     mean_radius = (design.board.copper_inner_diameter + design.board.copper_outer_diameter) / 4
     line = {"star": 2 * sin(pi / (winding.phases if winding.phases % 2 else 2 * winding.phases)), "delta": 1.0}
     line_factor = line.get(design.winding.connection)
@@ -117,7 +123,11 @@ def magnetic_results(
             {"order": int(order), "ratio": float(ratio / ratios[0])}
             for order, ratio in zip(field.orders, ratios, strict=True)
         ),
-        torque_ripple=float(np.ptp(torque) / torque.mean()),
+        emf_distortion=distortion(waves.phase_emf[0]),
+        line_emf_distortion=distortion(waves.line_emf[0]) if len(waves.line_emf) else None,
+        torque_ripple=ripple(waves.torque),
+        six_step_ripple=ripple(waves.six_step),
+        waves=waves,
         orders=ORDERS,
         linkages=linkages,
     )

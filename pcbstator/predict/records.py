@@ -75,9 +75,13 @@ class MagneticResult:
     speed_constant: float | None = result("speed_constant_rpm_per_v", "speed per volt of line-to-line peak")
     effective_factor: float = result("effective_winding_factor", "winding factor of the real copper, in psi")
     emf_harmonics: tuple[dict[str, float], ...] = result("emf_harmonics", "phase EMF by order over its fundamental")
+    emf_distortion: float = result("emf_thd_ratio", "total harmonic distortion of the phase EMF")
+    line_emf_distortion: float | None = result("line_emf_thd_ratio", "total harmonic distortion of the line EMF")
     torque_ripple: float = result("torque_ripple_ratio", "torque ripple in sine drive, peak to peak over mean")
+    six_step_ripple: float = result("six_step_ripple_ratio", "torque ripple with block currents, peak to peak over mean")
     orders: NDArray[np.int64] = inside()
     linkages: NDArray[np.complex128] = inside()  # (phases, orders) [Wb]
+    waves: Any = inside()  # predict.waves.Waves
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -10,7 +10,7 @@ import pytest
 
 import pcbstator
 from pcbstator.output.package import package_files
-from pcbstator.predict.magnetics import phase_linkages, rotor_field
+from pcbstator.predict.magnetics import path_linkages, rotor_field
 from pcbstator.predict.run import predict_design
 
 STAGE = Path(__file__).parents[2] / "designs" / "photogrammetry-stage.toml"
@@ -44,7 +44,7 @@ def test_rotor_field(benchmark, stage):
 
 def test_linkage_of_a_further_winding(benchmark, stage):
     copper, field = pcbstator.lay_copper(stage), rotor_field(stage)
-    benchmark(phase_linkages, copper, field)
+    benchmark(path_linkages, copper, field)
 
 
 def test_make(benchmark, stage):

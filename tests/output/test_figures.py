@@ -13,7 +13,8 @@ from pcbstator.predict.waves import Waves
 
 ANGLES = np.linspace(0, 2 * np.pi, 721)
 PHASES = np.array([[0.1], [0.1], [0.1]]) * np.sin(ANGLES - 2 * np.pi * np.arange(3)[:, None] / 3)
-WAVES = Waves(ANGLES, PHASES, PHASES - np.roll(PHASES, -1, axis=0), 0.15 + 0.001 * np.cos(6 * ANGLES))
+TORQUE = 0.15 + 0.001 * np.cos(6 * ANGLES)
+WAVES = Waves(ANGLES, PHASES, PHASES - np.roll(PHASES, -1, axis=0), TORQUE, TORQUE)
 FIGURES = {
     "emf": lambda: emf_svg(WAVES, "ABC"),
     "harmonics": lambda: harmonics_svg([1, 3, 5, 7], [1.0, 0.03, 1e-18, 0.002], 3),
@@ -51,7 +52,7 @@ def test_emf_curves_have_their_shape() -> None:
 
 
 def test_no_line_where_phases_are_open() -> None:
-    waves = Waves(ANGLES, PHASES, PHASES[:0], WAVES.torque)
+    waves = Waves(ANGLES, PHASES, PHASES[:0], TORQUE, TORQUE)
     assert len(curves(emf_svg(waves, "ABC"))) == 3
 
 
@@ -63,5 +64,6 @@ def test_torque_shows_six_waves() -> None:
 
 def test_smooth_torque_has_a_figure() -> None:
     """A ripple of nothing neither fails nor blows rounding up."""
-    flat = Waves(ANGLES, PHASES, PHASES, np.full(721, 0.15))
+    steady = np.full(721, 0.15)
+    flat = Waves(ANGLES, PHASES, PHASES, steady, steady)
     ElementTree.fromstring(torque_svg(flat))

@@ -1,0 +1,127 @@
+"""Losses of a turning machine: copper under current, eddies in the tracks, currents between parallel paths."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import pi
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pcbstator.copper import Copper, Track
+from pcbstator.physics.conductors import conductor_resistivity
+from pcbstator.physics.eddy import strip_eddy_loss_density
+from pcbstator.physics.magnet_ring import RingField
+from pcbstator.predict.current_paths import Conductors
+from pcbstator.predict.magnetics import path_linkages
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class LossFactors:
+    """What the losses of one machine grow from, at one copper temperature.
+
+    resistance: of a phase [ohm]. eddy: (orders, layers) loss at 1 rad/s [W]; circulating: the same for currents
+    between parallel paths (all layers together) [W]; both grow with the square of the speed.
+    """
+
+    resistance: float
+    eddy: FloatArray
+    circulating: float
+
+
+def loss_factors(design: Design, copper: Copper, field: RingField, temperature_c: float) -> LossFactors:
+    """Loss factors with the copper at ``temperature_c`` [C]."""
+    conductors = Conductors(copper, design.board.via_drill, design.board.via_plating, temperature_c)
+    resistances = [conductors.phase_resistance(phase) for phase in copper.phases]
+    return LossFactors(
+        resistance=sum(resistances) / len(resistances),
+        eddy=_eddy_loss(copper, field, temperature_c),
+        circulating=_circulating_loss(copper, field, conductors),
+    )
+
+
+def _eddy_loss(copper: Copper, field: RingField, temperature_c: float) -> FloatArray:
+    """Eddy loss (orders, layers) [W] at 1 rad/s: every piece of track as a strip across the moving field."""
+    frequencies = field.orders * field.pole_pairs / (2 * pi)
+    resistivity = float(conductor_resistivity(temperature_c))
+    loss = np.zeros((len(field.orders), len(copper.layers)))
+
+    def add(track: Track, count: int) -> None:
+        steps = np.diff(track.points, axis=0)
+        middles = (track.points[1:] + track.points[:-1]) / 2
+        volume = np.hypot(*steps.T) * track.width * copper.layers[track.layer - 1].thickness
+        peak = field.at(np.hypot(*middles.T), track.layer - 1)
+        density = strip_eddy_loss_density(frequencies[:, None], peak, track.width, resistivity)
+        loss[:, track.layer - 1] += count * (density @ volume)
+
+    for track in copper.coil.tracks:
+        add(track, len(copper.coil_angles))
+    for track in copper.links:
+        add(track, 1)
+    return loss
+
+
+def _circulating_loss(copper: Copper, field: RingField, conductors: Conductors) -> float:
+    """Loss [W] at 1 rad/s of the currents that unequal parallel paths drive through each other.
+
+    Their resistance alone limits them, which is on the safe side: inductance would lower them at speed.
+    """
+    loss = 0.0
+    for phase, linkages in zip(copper.phases, path_linkages(copper, field), strict=True):
+        if len(phase.paths) == 1:
+            continue
+        unequal = (linkages - linkages.mean(axis=0)) * field.orders * field.pole_pairs
+        resistances = np.array([sum(r for _, r in conductors.along(path)) for path in phase.paths])
+        loss += float((np.abs(unequal) ** 2 / (2 * resistances[:, None])).sum())
+    return loss
+
+
+def operating_losses(design: Design, copper: Copper, field: RingField, torque_constant: float) -> list[dict[str, Any]]:
+    """Losses at every speed and current of the design's [operation], in the units of their keys."""
+    operation = design.operation
+    if operation is None:
+        return []
+    factors = loss_factors(design, copper, field, operation.copper_c)
+    return [
+        working_point(factors, len(copper.phases), torque_constant, speed, current)
+        for speed in operation.speeds
+        for current in operation.currents
+    ]
+
+
+def working_point(
+    factors: LossFactors, phases: int, torque_constant: float, speed: float, current: float
+) -> dict[str, Any]:
+    """Losses, torque and powers at a speed [rad/s] and a peak phase current [A], sine on the q axis.
+
+    The electrical power in is the sum of what leaves the shaft and all losses; eddy and circulating currents brake.
+    """
+    copper_loss = phases / 2 * factors.resistance * current**2
+    eddy = float(factors.eddy.sum()) * speed**2
+    circulating = factors.circulating * speed**2
+    drag = (eddy + circulating) / speed if speed > 0 else 0.0
+    torque = torque_constant * current - drag
+    shaft = torque * speed
+    power = copper_loss + torque_constant * current * speed
+    point: dict[str, Any] = {
+        "speed_rpm": speed * 30 / pi,
+        "current_a": current,
+        "copper_w": copper_loss,
+        "eddy_w": eddy,
+        "circulating_w": circulating,
+        "total_w": copper_loss + eddy + circulating,
+        "torque_n_m": torque,
+        "shaft_w": shaft,
+        "electrical_w": power,
+        "eddy_by_layer_w": (factors.eddy.sum(axis=0) * speed**2).tolist(),
+        "eddy_by_order_w": (factors.eddy.sum(axis=1) * speed**2).tolist(),
+    }
+    if power > 0 and shaft > 0:
+        point["efficiency"] = shaft / power
+    return point
