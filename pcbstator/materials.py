@@ -36,14 +36,15 @@ class Laminate:
 
 @dataclass(frozen=True)
 class Neodymium:
-    """What all sintered NdFeB grades share: coefficients [1/K], recoil permeability [1], density [kg/m3] and
-    resistivity [ohm m]."""
+    """What all sintered NdFeB grades share: coefficients [1/K], recoil permeability [1], density [kg/m3],
+    resistivity [ohm m] and the field of the knee over the intrinsic coercivity [1]."""
 
     remanence_coefficient: float
     coercivity_coefficient: float
     recoil_permeability: float
     density: float
     resistivity: float
+    knee_ratio: float
     lowest_temperature_c: float
 
 
@@ -57,6 +58,17 @@ class MagnetGrade:
     remanence_most: float
     coercivity: float
     highest_temperature_c: float
+
+
+@dataclass(frozen=True)
+class MagnetisationCurve:
+    """Points of a first magnetisation curve, both ascending from 0: flux densities [T] and field strengths [A/m].
+
+    Between the points it is straight, beyond the last it rises as in air.
+    """
+
+    flux_density: tuple[float, ...]
+    field_strength: tuple[float, ...]
 
 
 @cache
@@ -113,6 +125,7 @@ def neodymium() -> Neodymium:
         recoil_permeability=_value("neodymium", "recoil_permeability"),
         density=_value("neodymium", "density_kg_m3"),
         resistivity=_value("neodymium", "resistivity_ohm_m"),
+        knee_ratio=_value("neodymium", "knee_ratio"),
         lowest_temperature_c=_value("neodymium", "lowest_temperature_c"),
     )
 
@@ -154,6 +167,27 @@ def magnet_grade(name: str) -> MagnetGrade:
     )
 
 
+@cache
+def steel_density() -> float:
+    """Density of mild steel [kg/m3].
+
+    >>> steel_density()
+    7860.0
+    """
+    return _value("mild_steel", "density_kg_m3")
+
+
+@cache
+def mild_steel() -> MagnetisationCurve:
+    """Magnetisation of low-carbon steel, the usual plate behind magnets.
+
+    >>> mild_steel().flux_density[7], mild_steel().field_strength[7]
+    (0.931, 795.8)
+    """
+    points = _tables()["mild_steel"]["magnetisation"]
+    return MagnetisationCurve(tuple(points["flux_density_t"]), tuple(points["field_strength_a_m"]))
+
+
 def remanence(grade: str, temperature_c: float) -> float:
     """Remanence of a magnet of this grade, falling in a straight line with temperature.
 
@@ -164,10 +198,31 @@ def remanence(grade: str, temperature_c: float) -> float:
     >>> round(remanence("N42", 20.0), 3), round(remanence("N42", 60.0), 3)
     (1.3, 1.244)
     """
+    magnet = _grade_at(grade, temperature_c)
+    return magnet.remanence * (1 + neodymium().remanence_coefficient * (temperature_c - REFERENCE_TEMPERATURE_C))
+
+
+def knee_field_strength(grade: str, temperature_c: float) -> float:
+    """Opposing field at which a magnet of this grade begins to lose strength for good.
+
+    grade: as in N42 or N42SH. temperature_c: of the magnet [C]. Result: [A/m], positive: the grade's least intrinsic
+    coercivity, falling in a straight line with temperature (mean of the makers' coefficients), times the squareness.
+    Range as for ``remanence``. Source: several makers' tables and common practice, in materials.toml.
+
+    >>> round(knee_field_strength("N42", 20.0) / 1e3), round(knee_field_strength("N42", 80.0) / 1e3)
+    (860, 548)
+    """
+    magnet, shared = _grade_at(grade, temperature_c), neodymium()
+    coercivity = magnet.coercivity * (1 + shared.coercivity_coefficient * (temperature_c - REFERENCE_TEMPERATURE_C))
+    return shared.knee_ratio * coercivity
+
+
+def _grade_at(grade: str, temperature_c: float) -> MagnetGrade:
+    """The grade, if it stands the temperature."""
     magnet, shared = magnet_grade(grade), neodymium()
     if not shared.lowest_temperature_c <= temperature_c <= magnet.highest_temperature_c:
         raise LawRangeError(
             f"grade {grade} holds from {shared.lowest_temperature_c:g} to {magnet.highest_temperature_c:g} C, "
             f"not at {temperature_c:g} C"
         )
-    return magnet.remanence * (1 + shared.remanence_coefficient * (temperature_c - REFERENCE_TEMPERATURE_C))
+    return magnet

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING
 
 from pcbstator.check.fabrication import fabrication_findings
 from pcbstator.check.limits import at_least, at_most
+from pcbstator.check.mechanical import mechanical_findings
 from pcbstator.check.space import space_findings
 from pcbstator.copper import Copper
-from pcbstator.findings import Finding
+from pcbstator.findings import Finding, Severity
 from pcbstator.predict.records import Prediction
 
 if TYPE_CHECKING:
@@ -21,8 +22,10 @@ def check_design(design: Design, copper: Copper, prediction: Prediction) -> tupl
     """Findings about copper, room and results."""
     findings = fabrication_findings(design, copper, prediction.copper.closest) + space_findings(design, copper)
     findings += _results(prediction)
-    if prediction.magnetic is None and not any(finding.code == "magnets.overlap" for finding in findings):
-        findings.append(Finding("law.range", "error", prediction.out_of_range, where="magnetic"))
+    if prediction.out_of_range and not any(finding.code == "magnets.overlap" for finding in findings):
+        severity: Severity = "error" if prediction.magnetic is None else "warning"
+        findings.append(Finding("law.range", severity, prediction.out_of_range))
+    findings += mechanical_findings(design, prediction)
     return tuple(sorted(findings, key=lambda finding: ORDER[finding.severity]))
 
 

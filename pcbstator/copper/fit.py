@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import floor, pi, sin
+from math import asin, floor, pi, sin
 from typing import TYPE_CHECKING
 
 from pcbstator.copper.outline import SAGITTA, Family, parallel_family, round_family, sector_family
@@ -18,7 +18,7 @@ from pcbstator.copper.rim import (
     layered_rim,
     stepped_rim,
 )
-from pcbstator.copper.spiral import CoilPlan, fit_spiral
+from pcbstator.copper.spiral import CoilPlan, fit_spiral, inner_margin
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.winding import Winding, lay_winding
 
@@ -77,7 +77,8 @@ def _plan_rim(
             smallest = min(rim.post_radius, rim.terminal_radius, *rim.arc_radii)
             if smallest <= 0:
                 break
-            step = chord_angle(spacing, min(rim.post_radius, *rim.arc_radii))
+            # Square on to a neighbour's lead, which may run on beyond the end of this one.
+            step = asin(min(spacing / min(rim.post_radius, *rim.arc_radii), 1.0))
             angles = tuple((index - (posts - 1) / 2) * step for index in range(posts))
             apart = chord_angle(sizes.terminal + max(sizes.gap, TERMINAL_SPACE), rim.terminal_radius)
             buses = lay_buses(winding, design.winding.connection, angles[0], angles[-1], apart)
@@ -156,7 +157,8 @@ def _plan(design: Design, winding: Winding, turns: int, track_width: float) -> S
         )
     family, pitch, inner = placed
     corner = min(2 * track_width, sizes.pad / 2 + sizes.gap + track_width / 2) * 0.8
-    coil = CoilPlan(family, turns, pitch, track_width, sizes.side, rim.post_radius, angles, inner, corner)
+    margin = inner_margin(track_width, design.board.track_gap, sizes.pad)
+    coil = CoilPlan(family, turns, pitch, track_width, sizes.side, rim.post_radius, angles, inner, corner, margin)
     return StatorPlan(coil, rim, buses, channels)
 
 

@@ -45,27 +45,21 @@ def _any_other(tree: BusTree) -> Node:
     return next(node for edge in tree.edges for node in edge if node != terminal)
 
 
-def _phase_paths(winding: Winding, phase: int, connection: str, trees: list[BusTree]) -> tuple[Path, ...]:
+def _phase_paths(winding: Winding, phase: int, connection: str, ends: CoilEnds) -> tuple[Path, ...]:
     """The parallel paths of a phase, each from the terminal to the star point or the end."""
-
-    def tree_at(coil: int, at_start: bool) -> BusTree:
-        return next(t for t in trees if any((tap.coil, tap.at_start) == (coil, at_start) for tap in t.bus.taps))
-
     share = 1 / len(winding.paths[phase])
     paths = []
     for coils in winding.paths[phase]:
         steps: list[CoilVisit | Track] = []
-        here: tuple[BusTree, Node] | None = None
+        tree, node = ends[coils[0], winding.sense[coils[0]] > 0]
+        here = tree.terminal_node()
         for coil in coils:
             forward = winding.sense[coil] > 0
-            tree = tree_at(coil, forward)
-            start = tree.terminal_node() if here is None else here[1]
-            steps += tree.walk(start, tree.end_of(coil, forward))
+            tree, node = ends[coil, forward]
+            steps += tree.walk(here, node)
             steps.append(CoilVisit(coil, forward))
-            tree = tree_at(coil, not forward)
-            here = tree, tree.end_of(coil, not forward)
-        tree, node = here  # type: ignore[misc]
-        steps += tree.walk(node, _star_node(tree) if connection == "star" else tree.terminal_node())
+            tree, here = ends[coil, not forward]
+        steps += tree.walk(here, _star_node(tree) if connection == "star" else tree.terminal_node())
         paths.append(Path(share, tuple(steps)))
     return tuple(paths)
 
@@ -76,10 +70,11 @@ def _star_node(tree: BusTree) -> Node:
     return node if any(node in edge for edge in tree.edges) else tree.terminal_node()
 
 
-def _phases(design: Design, winding: Winding, plan: StatorPlan, trees: list[BusTree]) -> tuple[PhaseCopper, ...]:
+def _phases(design: Design, winding: Winding, trees: list[BusTree]) -> tuple[PhaseCopper, ...]:
+    ends: CoilEnds = {post: (tree, node) for tree in trees for post, node in tree.coil_ends()}
     result = []
     for phase in range(winding.phases):
-        paths = _phase_paths(winding, phase, design.winding.connection, trees)
+        paths = _phase_paths(winding, phase, design.winding.connection, ends)
         first, last = paths[0].steps[0], paths[0].steps[-1]
         assert isinstance(first, Track) and isinstance(last, Track)
         start, end = first.points[0], last.points[-1]
@@ -120,6 +115,6 @@ def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
         coil_nets=tuple(net_of[coil] for coil in range(winding.coils)),
         links=tuple(track for tree in trees for track in tree.drawn()),
         terminals=_terminals(design, plan, trees),
-        phases=_phases(design, winding, plan, trees),
+        phases=_phases(design, winding, trees),
         link_vias=tuple(via for tree in trees for via in tree.vias),
     )

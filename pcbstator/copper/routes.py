@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 from collections import deque
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from math import cos, sin
 
@@ -30,12 +31,15 @@ class BusTree:
     arc_layer: int
     lead_layer: int
     edges: dict[tuple[Node, Node], Track] = field(default_factory=dict)
+    beside: dict[Node, list[Node]] = field(default_factory=dict)
     vias: list[Via] = field(default_factory=list)
 
     def add(self, start: Node, end: Node, track: Track) -> None:
         """Keep a track between two nodes, and its reverse."""
         self.edges[start, end] = track
         self.edges[end, start] = track.reversed()
+        self.beside.setdefault(start, []).append(end)
+        self.beside.setdefault(end, []).append(start)
 
     def walk(self, start: Node, end: Node) -> list[Track]:
         """The tracks from one node to another, in that direction."""
@@ -43,9 +47,10 @@ class BusTree:
         queue = deque([start])
         while queue and end not in came:
             here = queue.popleft()
-            for there in (b for a, b in self.edges if a == here and b not in came):
-                came[there] = here
-                queue.append(there)
+            for there in self.beside[here]:
+                if there not in came:
+                    came[there] = here
+                    queue.append(there)
         steps: list[Track] = []
         while end != start:
             steps.append(self.edges[came[end], end])
@@ -56,13 +61,9 @@ class BusTree:
         """Every track once."""
         return [track for (a, b), track in self.edges.items() if a < b]
 
-    def end_of(self, coil: int, at_start: bool) -> Node:
-        """The node at a coil's post."""
-        return "end", next(
-            i
-            for i, tap in enumerate(self.bus.taps)
-            if not tap.terminal and (tap.coil, tap.at_start) == (coil, at_start)
-        )
+    def coil_ends(self) -> Iterator[tuple[tuple[int, bool], Node]]:
+        """(coil, at its start) and the node there, for every coil's post."""
+        return (((tap.coil, tap.at_start), ("end", i)) for i, tap in enumerate(self.bus.taps) if not tap.terminal)
 
     def terminal_node(self) -> Node:
         """The node at the terminal."""

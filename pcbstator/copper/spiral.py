@@ -17,12 +17,16 @@ from pcbstator.copper.outline import SAGITTA, Family, outline_points
 from pcbstator.copper.records import Coil, FloatArray, Track, Via
 
 CORNER_POINTS = 6
+FLATTEST = 4.0  # furthest that a lead runs beside its turn on the way back to an inner via, in units of their distance
 STEEPEST = 0.6  # sine of the steepest slant; beyond it the turns' pitch grows faster than it is worth
 
 
 @dataclass(frozen=True, eq=False)
 class CoilPlan:
-    """The numbers of one coil. rim is +1 where posts lie outside the coil, -1 inside; lengths [m], angles [rad]."""
+    """The numbers of one coil. rim is +1 where posts lie outside the coil, -1 inside; lengths [m], angles [rad].
+
+    margin: least distance of an inner via from the centre-line of a turn.
+    """
 
     family: Family
     turns: int
@@ -33,6 +37,12 @@ class CoilPlan:
     post_angles: tuple[float, ...]
     inner_vias: tuple[float, ...]
     corner: float
+    margin: float
+
+
+def inner_margin(width: float, gap: float, pad: float) -> float:
+    """Distance [m] of an inner via from the centre-line of a turn; a wide track's round end reaches beyond its pad."""
+    return max(pad, width) / 2 + gap + width / 2 + SAGITTA
 
 
 def fit_spiral(
@@ -43,7 +53,7 @@ def fit_spiral(
     The pitch leaves ``gap`` [m] between the real tracks, slanting and made of straight pieces as they are. None where
     the turns and ``count`` vias find no room.
     """
-    margin = max(pad, width) / 2 + gap + width / 2 + SAGITTA  # a wide track's round end reaches beyond its pad
+    margin = inner_margin(width, gap, pad)
     spacing = (max(pad, width) + pad) / 2 + gap
     beyond = 0.5  # part of a turn that the outward spiral has more, at the via farthest from the rim
     pitch = width + gap
@@ -116,18 +126,31 @@ def _inward_spiral(plan: CoilPlan, angle: float, end: float, outward: bool) -> F
     gained = vertex // around + fractions[vertex % around]
     started = first // around + np.interp(first % around, np.arange(around + 1), fractions)
     points = outline_points(family, plan.pitch * (gained - started), vertex)
-    height = points[:, 0] - end
     approach = base + plan.turns * around - (0 if outward else around // 2)
-    passing = np.nonzero((vertex[:-1] >= approach) & (np.sign(height[:-1]) != np.sign(height[1:])))[0]
-    last = int(passing[0])
-    part = height[last] / (height[last] - height[last + 1])
-    leave = points[last] + part * (points[last + 1] - points[last])
+    passed = int(np.searchsorted(vertex, approach))
+    last, leave = _crossing(points, passed, points[:, 0] - end)
+    bends = [leave, np.array([end, 0.0])]
+    if outward and abs(leave[1]) > FLATTEST * plan.margin:
+        # A turn this flat would run beside its own lead for long: it turns back at once, beside the vias on the way.
+        behind = end != plan.inner_vias[0]
+        last, leave = _crossing(points, passed, np.abs(points[:, 1]) - (plan.margin if behind else SAGITTA))
+        bends = [leave, *([np.array([end, leave[1]])] if behind else []), np.array([end, 0.0])]
 
     ray = np.array([cos(angle), sin(angle)])
     lead = np.stack([plan.post_radius * ray, rim_radius * ray])
-    path = np.concatenate([lead, points[: last + 1], [leave, [end, 0.0]]])
-    path = round_corner(path, len(path) - 2, plan.corner)
+    path = np.concatenate([lead, points[: last + 1], bends])
+    for corner in range(len(path) - 2, len(path) - 1 - len(bends), -1):
+        path = round_corner(path, corner, plan.corner)
     return round_corner(path, 1, plan.corner)
+
+
+def _crossing(points: FloatArray, first: int, height: FloatArray) -> tuple[int, FloatArray]:
+    """The first place from vertex ``first`` where ``height`` (one per point) passes zero, and the vertex before it."""
+    passing = np.nonzero(np.sign(height[first:-1]) != np.sign(height[first + 1 :]))[0]
+    last = first + int(passing[0])
+    part = height[last] / (height[last] - height[last + 1])
+    point: FloatArray = points[last] + part * (points[last + 1] - points[last])
+    return last, point
 
 
 def lay_coil(plan: CoilPlan, layers: int, drill: float, pad: float) -> Coil:

@@ -194,7 +194,7 @@ class SectorMagnet(MagnetMaterial):
     )
     arc_ratio: Annotated[float, ratio(0.05, 1)] = key("arc_ratio", "part of the pole pitch that is magnet", example=0.8)
     array: Literal["alternating", "halbach"] = key(
-        "array", "alternating poles, or segments whose magnetisation turns so that the board's side is stronger", "alternating"
+        "array", "alternating poles, or segments that turn their magnetisation and are stronger on one side", "alternating"
     )
     segments_per_pole: Annotated[int, Count(range(2, 13))] = key(
         "segments_per_pole", "segments of a halbach array that make up one pole", 2
@@ -239,7 +239,7 @@ class Rotor(Record):
     )
     back_iron: Annotated[float, millimetres(0, 100)] = key("back_iron_mm", "steel behind the magnets, 0 for none", 0.0)
     iron_inner_diameter: Annotated[float, millimetres(1, LARGEST)] | None = key(
-        "iron_inner_diameter_mm", "opening of the steel behind the magnets", None, example=40.0, otherwise="the magnets'"
+        "iron_inner_diameter_mm", "opening of the steel behind magnets", None, example=40.0, otherwise="the magnets'"
     )
     iron_outer_diameter: Annotated[float, millimetres(2, LARGEST)] | None = key(
         "iron_outer_diameter_mm", "outline of that steel", None, example=76.0, otherwise="the magnets'"

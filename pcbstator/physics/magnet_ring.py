@@ -175,7 +175,7 @@ def in_plane_harmonics(footprint: Footprint, pole_pairs: int, orders: Integers) 
 
     >>> segment = halbach_footprint(0.034, 0.051, np.pi / 48, 2)  # 24 poles; 4/pi·sin(pi/4) and a little radial part
     >>> [round(float(part[0]), 4) for part in in_plane_harmonics(segment, 12, np.array([1]))]
-    [0.8997, -0.0158]
+    [0.8997, -0.0161]
     """
     S, m = footprint.segments_per_pole, np.asarray(orders) * pole_pairs
     if S == 1:
@@ -190,13 +190,14 @@ def in_plane_harmonics(footprint: Footprint, pole_pairs: int, orders: Integers) 
 class RingSource:
     """The magnets in radial modes, per remanence: wave_numbers (n, N) [1/m] and vectors (n, N, N) of ``modes``.
 
-    axial: (n, N) amplitudes [m] of the sheet charge. in_plane: (n, N) amplitudes [m] of −div M over k, zero unless
+    ends: inner and outer radius of the magnets [m]. axial: (n, N) amplitudes [m] of the sheet charge. in_plane: (n, N) amplitudes [m] of −div M over k, zero unless
     the magnets form a Halbach ring, None to say so.
     """
 
     modes: RadialModes
     wave_numbers: FloatArray
     vectors: FloatArray
+    ends: FloatArray
     axial: FloatArray
     in_plane: FloatArray | None
 
@@ -237,17 +238,16 @@ def ring_source(
     shapes = modes.interpolation(points) * ((points * weights)[:, None] / modes.root_mass)
     source = sheet_charge_harmonics(footprint, pole_pairs, points, orders) @ shapes  # (n, N)
     axial = np.matmul(source[:, None, :], vectors)[:, 0]
+    ends = footprint.breakpoints[[0, -1]]
     if footprint.segments_per_pole == 1:
-        return RingSource(modes, wave_numbers, vectors, axial, None)
+        return RingSource(modes, wave_numbers, vectors, ends, axial, None)
     # ∫ M·grad(v) with v = e(r)·cos(m·theta): M_r·[r·e] at the ends − (M_r + m·M_theta)·∫ e dr
     tangential, radial = in_plane_harmonics(footprint, pole_pairs, orders)
-    ends = footprint.breakpoints[[0, -1]]
     at_ends = np.array([-1.0, 1.0]) * ends @ modes.interpolation(ends) / modes.root_mass
     along = weights @ modes.interpolation(points) / modes.root_mass
     charge = radial[:, None] * at_ends - (radial + orders * pole_pairs * tangential)[:, None] * along
-    return RingSource(
-        modes, wave_numbers, vectors, axial, np.matmul(charge[:, None, :], vectors)[:, 0] / wave_numbers
-    )
+    in_plane = np.matmul(charge[:, None, :], vectors)[:, 0] / wave_numbers
+    return RingSource(modes, wave_numbers, vectors, ends, axial, in_plane)
 
 
 def ring_harmonics(

@@ -250,7 +250,7 @@ def _waves(
     moment: FloatArray,
     merge: FloatArray | None = None,
 ) -> ComplexArray:
-    """The moments laid on the grid of every level, merged, and transformed at twice its size: (levels, 2 nx, ny + 1)."""
+    """The moments laid on the grid of every level, merged, transformed at twice its size: (levels, 2 nx, ny + 1)."""
     nx, ny = grid.shape
     size = len(grid.levels) * nx * ny
     flat = np.zeros(size)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.copper import Copper, CoilVisit, Track
+from pcbstator.copper import CoilVisit, Copper, Track
 from pcbstator.physics.track_inductance import (
     Image,
     Strips,
@@ -52,15 +52,19 @@ def inductance_matrix(design: Design, copper: Copper) -> FloatArray:
     images = iron_faces(design)
     pitch = design.board.track_width + design.board.track_gap
     cell = max(COARSE * pitch, design.board.copper_outer_diameter / COARSE_CELLS)
-    coil = joined_strips([_strips(copper, track) for track in copper.coil.tracks])
-    ones = np.ones((1, len(coil.lengths)))
-    fine = min(cell_for(coil), cell)
     whole = track_inductance_matrix(strips, currents, cell, images)
-    lack = track_inductance_matrix(coil, ones, fine, images) - track_inductance_matrix(coil, ones, cell, images)
+    lack = coil_inductance(design, copper) - coil_inductance(design, copper, cell)
     shares = np.array([phase.paths[0].share for phase in copper.phases])
     per_phase = len(copper.coil_angles) / len(copper.phases)
-    result: FloatArray = whole + np.diag(per_phase * shares**2 * float(lack[0, 0]))
+    result: FloatArray = whole + np.diag(per_phase * shares**2 * lack)
     return result
+
+
+def coil_inductance(design: Design, copper: Copper, cell: float | None = None) -> float:
+    """Self inductance [H] of one coil, on a grid of this cell [m]."""
+    coil = joined_strips([_strips(copper, track) for track in copper.coil.tracks])
+    ones = np.ones((1, len(coil.lengths)))
+    return float(track_inductance_matrix(coil, ones, cell or cell_for(coil), iron_faces(design))[0, 0])
 
 
 def synchronous_inductance(matrix: FloatArray) -> float:

@@ -87,6 +87,10 @@ def operating_losses(design: Design, copper: Copper, field: RingField, torque_co
     operation = design.operation
     if operation is None:
         return []
+    # Where a strip begins to shield itself the law fails; higher harmonics come out too high then, never too low.
+    fundamental = field.pole_pairs * max(operation.speeds) / (2 * pi)
+    resistivity = conductor_resistivity(operation.copper_c)
+    strip_eddy_loss_density(fundamental, 1.0, [track.width for track in copper.coil.tracks], resistivity)
     factors = loss_factors(design, copper, field, operation.copper_c)
     return [
         working_point(factors, len(copper.phases), torque_constant, speed, current)

@@ -8,15 +8,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.copper import Copper, CoilVisit, Track
+from pcbstator.copper import CoilVisit, Copper, Track
 from pcbstator.design.records import BlockMagnet, DiscMagnet
+from pcbstator.materials import mild_steel
 from pcbstator.physics.field_layers import MagnetLayers
+from pcbstator.physics.iron import SaturatedIron, saturated_iron
 from pcbstator.physics.linkage import LinkedTrack, tracks_linkage_harmonics
 from pcbstator.physics.magnet_ring import (
     Footprint,
     RingField,
     block_footprint,
     disc_footprint,
+    halbach_footprint,
     ring_field,
     sector_footprint,
 )
@@ -38,25 +41,36 @@ def magnet_footprint(design: Design) -> Footprint:
     if isinstance(magnet, BlockMagnet):
         return block_footprint(magnet.circle_diameter / 2, magnet.length, magnet.width)
     half_angle = magnet.arc_ratio * pi / design.rotor.poles
-    return sector_footprint(magnet.inner_diameter / 2, magnet.outer_diameter / 2, half_angle)
+    inner, outer = magnet.inner_diameter / 2, magnet.outer_diameter / 2
+    if magnet.array == "halbach":
+        return halbach_footprint(inner, outer, half_angle / magnet.segments_per_pole, magnet.segments_per_pole)
+    return sector_footprint(inner, outer, half_angle)
 
 
 def magnet_layers(design: Design) -> MagnetLayers:
     """Magnets, iron and what faces them. The mid-plane of a double rotor carries no radial field: a mirror."""
     rotor, magnet = design.rotor, design.rotor.magnet
     middle = rotor.air_gap + design.board.thickness / 2
+    has_plate = rotor.stator_iron > 0
     return MagnetLayers(
         magnet_thickness=magnet.thickness,
         remanence=magnet.remanence,
         recoil_permeability=magnet.recoil_permeability,
         back_iron=rotor.back_iron,
         mirror_distance=middle if rotor.arrangement == "double" else None,
+        plate_distance=rotor.air_gap + design.board.thickness + rotor.stator_iron_gap if has_plate else None,
+        plate_thickness=rotor.stator_iron,
     )
 
 
-def rotor_field(design: Design) -> RingField:
-    """The field of the rotor at every copper layer, over all radii of the copper."""
-    board, layers = design.board, magnet_layers(design)
+def rotor_iron(design: Design) -> SaturatedIron:
+    """The layers with the permeability that their steel has in this field."""
+    return saturated_iron(magnet_footprint(design), design.rotor.poles // 2, magnet_layers(design), mild_steel())
+
+
+def rotor_field(design: Design, layers: MagnetLayers | None = None) -> RingField:
+    """The field of the rotor at every copper layer, over all radii of the copper; by default with its real steel."""
+    board, layers = design.board, layers or rotor_iron(design).layers
     distances = design.rotor.air_gap - np.array(board.layer_z)
     if layers.mirror_distance is not None:
         distances = np.minimum(distances, 2 * layers.mirror_distance - distances)

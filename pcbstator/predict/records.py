@@ -78,7 +78,7 @@ class MagneticResult:
     emf_distortion: float = result("emf_thd_ratio", "total harmonic distortion of the phase EMF")
     line_emf_distortion: float | None = result("line_emf_thd_ratio", "total harmonic distortion of the line EMF")
     torque_ripple: float = result("torque_ripple_ratio", "torque ripple in sine drive, peak to peak over mean")
-    six_step_ripple: float = result("six_step_ripple_ratio", "torque ripple with block currents, peak to peak over mean")
+    six_step_ripple: float = result("six_step_ripple_ratio", "torque ripple with block currents, likewise")
     orders: NDArray[np.int64] = inside()
     linkages: NDArray[np.complex128] = inside()  # (phases, orders) [Wb]
     waves: Any = inside()  # predict.waves.Waves
@@ -98,6 +98,28 @@ class ThermalResult:
 
 
 @dataclass(frozen=True, kw_only=True)
+class MechanicalResult:
+    """Forces and masses of the rotor's magnets and steel."""
+
+    axial_pull: float | None = result("axial_pull_n", "pull between the rotors, or of the rotor to the stator's steel")
+    axial_stiffness: float | None = result(
+        "axial_stiffness_n_per_mm", "growth of the pull as the gap closes: the bearing must be stiffer", 1e-3
+    )
+    magnet_mass: float = result("magnet_mass_g", "all magnets", 1e3)
+    rotor_mass: float = result("rotor_mass_g", "all magnets and the steel behind them", 1e3)
+    rotor_inertia: float = result("rotor_inertia_kg_m2", "inertia of magnets and steel about the axis")
+    rim_speed: float | None = result("rim_speed_m_per_s", "speed of the rim at the highest speed of [operation]")
+    magnet_throw: float | None = result("magnet_centrifugal_n", "force that throws one magnet outwards then")
+    glue_stress: float | None = result("glue_stress_mpa", "mean shear stress of its glue joint then", 1e-6)
+    back_iron_flux: float | None = result(
+        "back_iron_flux_density_t", "flux of half a pole through the steel behind the magnets"
+    )
+    back_iron_wanted: float | None = result("back_iron_for_1p5_t_mm", "thickness at which it would be 1.5 T", 1e3)
+    stator_iron_flux: float | None = result("stator_iron_flux_density_t", "the same in the steel beyond the board")
+    stator_iron_wanted: float | None = result("stator_iron_for_1p5_t_mm", "thickness at which it would be 1.5 T", 1e3)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Prediction:
     """Everything that is known before a board is ordered."""
 
@@ -109,6 +131,9 @@ class Prediction:
     electrical: ElectricalResult
     magnetic: MagneticResult | None  # None where the field law does not hold, as ``out_of_range`` says
     thermal: ThermalResult
+    mechanical: MechanicalResult | None = None
+    losses: tuple[dict[str, Any], ...] = ()
+    tolerance: dict[str, dict[str, float]] | None = None
     findings: tuple[Finding, ...] = ()
     out_of_range: str = ""
 
@@ -124,6 +149,12 @@ class Prediction:
         head: dict[str, Any] = {"title": self.title, "design_file": self.design_file, "version": self.version}
         for name, section in self.sections():
             head[name] = {key: value for key, _, value in rows(section)}
+        if self.losses:
+            head["losses"] = list(self.losses)
+        if self.tolerance:
+            head["tolerance"] = self.tolerance
+        if self.magnetic is not None:
+            head["waves"] = self.magnetic.waves.to_dict()
         head["findings"] = [finding.to_dict() for finding in self.findings]
         return head
 

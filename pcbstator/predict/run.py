@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from importlib.metadata import PackageNotFoundError, version
 from math import pi
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -15,7 +15,9 @@ from pcbstator.physics.conductors import copper_mass
 from pcbstator.physics.trace_current import ipc2221_current
 from pcbstator.predict.current_paths import Conductors, link_loads, piece
 from pcbstator.predict.inductance import inductance_matrix, synchronous_inductance
-from pcbstator.predict.magnetics import magnetic_results, rotor_field
+from pcbstator.predict.losses import operating_losses
+from pcbstator.predict.magnetics import magnet_footprint, magnetic_results, rotor_field, rotor_iron
+from pcbstator.predict.mechanics import mechanical_results
 from pcbstator.predict.records import (
     CopperResult,
     ElectricalResult,
@@ -23,6 +25,7 @@ from pcbstator.predict.records import (
     ThermalResult,
     WindingResult,
 )
+from pcbstator.predict.tolerance import tolerance_results
 from pcbstator.winding import Winding, lay_winding
 
 if TYPE_CHECKING:
@@ -50,9 +53,17 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     resistances = tuple(conductors.phase_resistance(phase) for phase in copper.phases)
     resistance = sum(resistances) / len(resistances)
     series_turns = winding.coils_in_series * copper.coil.turns * len(copper.layers)
-    magnetic, out_of_range = None, ""
+    electrical = _electrical_results(design, copper, resistances)
+    magnetic, mechanical, out_of_range = None, None, ""
+    losses: list[dict[str, Any]] = []
+    tolerance: dict[str, dict[str, float]] = {}
     try:
-        magnetic = magnetic_results(design, winding, copper, rotor_field(design), series_turns, resistance)
+        iron = rotor_iron(design)
+        field = rotor_field(design, iron.layers)
+        magnetic = magnetic_results(design, winding, copper, field, series_turns, resistance)
+        mechanical = mechanical_results(design, magnet_footprint(design), iron)
+        losses = operating_losses(design, copper, field, magnetic.torque_constant)
+        tolerance = tolerance_results(design, copper, magnetic, electrical.synchronous_inductance)
     except LawRangeError as reason:
         out_of_range = str(reason)
     return Prediction(
@@ -70,9 +81,12 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
             parallel_paths=design.winding.parallel_paths,
         ),
         copper=_copper_results(design, copper, conductors),
-        electrical=_electrical_results(design, copper, resistances),
+        electrical=electrical,
         magnetic=magnetic,
         thermal=_trace_currents(copper),
+        mechanical=mechanical,
+        losses=tuple(losses),
+        tolerance=tolerance or None,
         out_of_range=out_of_range,
     )
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import pi
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,6 +35,17 @@ class Waves:
     line_emf: FloatArray
     torque: FloatArray
     six_step: FloatArray
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values every 5 electrical degrees: EMF per mechanical rad/s, torque per ampere."""
+        coarse = slice(None, None, SAMPLES // 72)
+        return {
+            "electrical_angle_deg": np.degrees(self.angles[coarse]).round(9).tolist(),
+            "phase_emf_v_s_per_rad": self.phase_emf[:, coarse].tolist(),
+            "line_emf_v_s_per_rad": self.line_emf[:, coarse].tolist(),
+            "sine_torque_n_m_per_a": self.torque[coarse].tolist(),
+            "six_step_torque_n_m_per_a": self.six_step[coarse].tolist(),
+        }
 
 
 def linkage_slopes(linkages: Harmonics, orders: Integers, pole_pairs: int, angles: FloatArray) -> FloatArray:

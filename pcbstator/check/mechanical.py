@@ -1,0 +1,54 @@
+"""Steel that saturates or loses energy, and glue that must hold the magnets."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pcbstator.check.limits import at_most
+from pcbstator.findings import Finding
+from pcbstator.predict.records import Prediction
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+SATURATION = 1.5  # T (common practice, no source)
+GLUE_RESERVE = 5.0  # strength over mean stress: joints age, peel and are never perfect (common practice, no source)
+
+
+def mechanical_findings(design: Design, prediction: Prediction) -> list[Finding]:
+    """Findings about steel and glue."""
+    found, findings = prediction.mechanical, []
+    if found is None:
+        return []
+    for name, place, flux, wanted in (
+        ("mechanical.back_iron", "behind the magnets", found.back_iron_flux, found.back_iron_wanted),
+        ("mechanical.stator_iron", "beyond the board", found.stator_iron_flux, found.stator_iron_wanted),
+    ):
+        if flux is not None and wanted is not None:
+            findings += at_most(
+                name,
+                flux,
+                SATURATION,
+                f"the steel {place} carries {{value}} T, above {{limit}} T: it saturates and leaks; "
+                f"{1e3 * wanted:.1f} mm of it would do",
+                "warning",
+            )
+    if design.rotor.stator_iron > 0:
+        findings.append(
+            Finding(
+                "mechanical.stator_iron_loss",
+                "warning",
+                "the field turns in the steel beyond the board: it heats, brakes and pulls on the bearing; "
+                "that loss is not computed, so keep such a plate for slow machines",
+            )
+        )
+    strength, stress = design.rotor.glue_strength, found.glue_stress
+    if strength is not None and stress is not None:
+        findings += at_most(
+            "mechanical.glue",
+            1e-6 * stress,
+            1e-6 * strength / GLUE_RESERVE,
+            "the glue of a magnet bears {value} MPa at the highest speed, above {limit} MPa, a fifth of its strength: "
+            "hold the magnets by a rim as well, and guard the rotor",
+        )
+    return findings

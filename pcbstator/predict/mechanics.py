@@ -1,0 +1,76 @@
+"""Forces and masses of the rotor: axial pull, flux in the steel, inertia, what the glue of a magnet holds."""
+
+from __future__ import annotations
+
+from math import pi, sin
+from typing import TYPE_CHECKING
+
+from pcbstator.design.records import BlockMagnet, DiscMagnet
+from pcbstator.materials import neodymium, steel_density
+from pcbstator.physics.iron import SaturatedIron
+from pcbstator.physics.magnet_force import axial_pull
+from pcbstator.physics.magnet_ring import Footprint
+from pcbstator.predict.records import MechanicalResult
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+SATURATION = 1.5  # T; above it plain steel begins to cost field (common practice, no source)
+
+
+def magnet_faces(design: Design) -> tuple[float, float, float]:
+    """Face area [m2], centroid radius [m] and radius of gyration about the machine's axis [m] of one magnet."""
+    magnet, poles = design.rotor.magnet, design.rotor.poles
+    if isinstance(magnet, DiscMagnet):
+        centre = magnet.circle_diameter / 2
+        return pi * magnet.diameter**2 / 4, centre, (centre**2 + magnet.diameter**2 / 8) ** 0.5
+    if isinstance(magnet, BlockMagnet):
+        centre = magnet.circle_diameter / 2
+        gyration = (centre**2 + (magnet.length**2 + magnet.width**2) / 12) ** 0.5
+        return magnet.length * magnet.width, centre, gyration
+    inner, outer = magnet.inner_diameter / 2, magnet.outer_diameter / 2
+    half = magnet.arc_ratio * pi / poles
+    centroid = 2 / 3 * (outer**3 - inner**3) / (outer**2 - inner**2) * sin(half) / half
+    return half * (outer**2 - inner**2), centroid, ((inner**2 + outer**2) / 2) ** 0.5
+
+
+def steel_ring(design: Design, footprint: Footprint) -> tuple[float, float]:
+    """Inner and outer radius [m] of the steel behind the magnets."""
+    rotor = design.rotor
+    inner = float(footprint.breakpoints[0]) if rotor.iron_inner_diameter is None else rotor.iron_inner_diameter / 2
+    outer = float(footprint.breakpoints[-1]) if rotor.iron_outer_diameter is None else rotor.iron_outer_diameter / 2
+    return inner, max(inner, outer)
+
+
+def mechanical_results(design: Design, footprint: Footprint, iron: SaturatedIron) -> MechanicalResult:
+    """Masses of magnets and steel only: what carries them is the load's."""
+    rotor = design.rotor
+    rotors = 2 if rotor.arrangement == "double" else 1
+    area, centroid, gyration = magnet_faces(design)
+    magnet_mass = area * rotor.magnet.thickness * neodymium().density
+    inner, outer = steel_ring(design, footprint)
+    steel_mass = pi * (outer**2 - inner**2) * rotor.back_iron * steel_density()
+    magnets = rotor.poles * magnet_mass
+    inertia = magnets * gyration**2 + steel_mass * (inner**2 + outer**2) / 2
+    pull = None
+    if iron.layers.facing_distance < float("inf"):
+        pull = axial_pull(footprint, rotor.poles // 2, iron.layers)
+    # Between two rotors each face moves by half of a change of their gap; a plate stands still.
+    stiffness = None if pull is None else -pull.slope / rotors
+    fastest = max(design.operation.speeds) if design.operation else None
+    throw = None if not fastest else magnet_mass * centroid * fastest**2
+    back, plate = iron.back_iron, iron.plate
+    return MechanicalResult(
+        axial_pull=pull.pull if pull else None,
+        axial_stiffness=stiffness,
+        magnet_mass=rotors * magnets,
+        rotor_mass=rotors * (magnets + steel_mass),
+        rotor_inertia=rotors * inertia,
+        rim_speed=None if not fastest else fastest * max(outer, float(footprint.breakpoints[-1])),
+        magnet_throw=throw,
+        glue_stress=None if throw is None else throw / area,
+        back_iron_flux=back.mean if back else None,
+        back_iron_wanted=rotor.back_iron * back.mean / SATURATION if back else None,
+        stator_iron_flux=plate.mean if plate else None,
+        stator_iron_wanted=rotor.stator_iron * plate.mean / SATURATION if plate else None,
+    )
