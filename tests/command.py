@@ -40,12 +40,18 @@ def run(*arguments: str | Path) -> Outcome:
 
 def toml_text(document: Mapping[str, Any]) -> str:
     """Plain tables as TOML; None is left out, as TOML has no such value."""
-    return "\n".join(f"{json.dumps(key)} = {_toml(value)}" for key, value in document.items() if value is not None) + "\n"
+    return (
+        "\n".join(f"{json.dumps(key)} = {_toml(value)}" for key, value in document.items() if value is not None) + "\n"
+    )
 
 
 def _toml(value: Any) -> str:
     if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{json.dumps(key)} = {_toml(item)}" for key, item in value.items() if item is not None) + "}"
+        return (
+            "{"
+            + ", ".join(f"{json.dumps(key)} = {_toml(item)}" for key, item in value.items() if item is not None)
+            + "}"
+        )
     if isinstance(value, list | tuple):
         return "[" + ", ".join(_toml(item) for item in value if item is not None) + "]"
     if isinstance(value, float) and not math.isfinite(value):

@@ -18,5 +18,9 @@ def test_nomenclature_lists_every_result_in_its_group():
     assert set(sections) <= {item.name for item in fields(Prediction)}
     for name, section in sections.items():
         keys = {item.metadata["key"] for item in fields(section) if "key" in item.metadata}
-        listed = {key for row in re.findall(r"^\| (`.*?) \|", groups[name], re.MULTILINE) for key in re.findall(r"`(\w+)`", row)}
+        listed = {
+            key
+            for row in re.findall(r"^\| (`.*?) \|", groups[name], re.MULTILINE)
+            for key in re.findall(r"`(\w+)`", row)
+        }
         assert listed == keys, name

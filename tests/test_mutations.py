@@ -37,7 +37,10 @@ def kinds() -> dict[str, Any]:
     found: dict[str, Any] = {}
     for table, record in TABLES:
         for field in record.model_fields.values():
-            parts = [*field.metadata, *(m for part in get_args(field.annotation) for m in getattr(part, "__metadata__", ()))]
+            parts = [
+                *field.metadata,
+                *(m for part in get_args(field.annotation) for m in getattr(part, "__metadata__", ())),
+            ]
             kind = next((part for part in parts if isinstance(part, Quantity | Count)), None)
             words = [word for word in get_args(field.annotation) if isinstance(word, str)]
             if kind is not None or words:
@@ -169,7 +172,9 @@ def judge_make(file: Path, folder: Path, code: int) -> None:
     """All files or none, and nothing beside them."""
     made = run("make", file, "-o", folder)
     assert made.code == code
-    assert sorted(entry.name for entry in folder.parent.iterdir()) == (["made", "mutant.toml"] if code == 0 else ["mutant.toml"])
+    assert sorted(entry.name for entry in folder.parent.iterdir()) == (
+        ["made", "mutant.toml"] if code == 0 else ["mutant.toml"]
+    )
     if code == 0:
         manifest = json.loads((folder / "manifest.json").read_text(encoding="utf-8"), parse_constant=refuse_constant)
         names = [entry["name"] for entry in manifest["files"]]

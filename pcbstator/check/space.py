@@ -111,7 +111,7 @@ def _match(design: Design, copper: Copper) -> list[Finding]:
         shared / (far - near),
         LEAST_MATCH,
         "only {value} of the magnets' radial length faces coils "
-        f"(magnets {1e3 * near:.1f} to {1e3 * far:.1f} mm, coils {1e3 * inner:.1f} to {1e3 * outer:.1f} mm from the axis)"
+        f"({1e3 * near:.1f} to {1e3 * far:.1f} mm against {1e3 * inner:.1f} to {1e3 * outer:.1f} mm from the axis)"
         "; {limit} or more uses them well",
         "warning",
     )

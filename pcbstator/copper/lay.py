@@ -16,6 +16,9 @@ from pcbstator.winding import PHASE_NAMES, Winding, lay_winding
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
+# By coil, and whether it is the coil's start: the bus there, and its node.
+CoilEnds = dict[tuple[int, bool], tuple[BusTree, Node]]
+
 
 def _layers(design: Design) -> tuple[Layer, ...]:
     board = design.board

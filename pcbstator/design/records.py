@@ -194,7 +194,7 @@ class SectorMagnet(MagnetMaterial):
     )
     arc_ratio: Annotated[float, ratio(0.05, 1)] = key("arc_ratio", "part of the pole pitch that is magnet", example=0.8)
     array: Literal["alternating", "halbach"] = key(
-        "array", "alternating poles, or segments that turn their magnetisation and are stronger on one side", "alternating"
+        "array", "alternating poles, or segments that turn their magnetisation, one side stronger", "alternating"
     )
     segments_per_pole: Annotated[int, Count(range(2, 13))] = key(
         "segments_per_pole", "segments of a halbach array that make up one pole", 2

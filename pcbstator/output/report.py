@@ -5,69 +5,18 @@ Nothing is worked out here; predictions are put into words, in the unit of a wor
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from pcbstator.copper.records import Copper
+from pcbstator.output.machine_rows import inductance_rows, loss_rows, rotor_rows, tolerance_rows
+from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
 from pcbstator.predict.finished_copper import ResistanceRange, resistance_range
 from pcbstator.predict.records import MagneticResult, Prediction
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-OUNCE = 35e-6  # m of copper, as board houses count
-_PREFIXES = ((1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"))
-
-
-@dataclass(frozen=True)
-class Row:
-    """A line of a table: what it is, its value in words, what it means."""
-
-    name: str
-    value: str
-    meaning: str = ""
-
-
-def figures(value: float, digits: int = 4) -> str:
-    """``value`` with so many figures, never in powers of ten.
-
-    >>> figures(0.0256663), figures(1234.5), figures(3.0), figures(20.0, 3)
-    ('0.02567', '1234', '3', '20')
-    """
-    rounded = float(f"{value:.{digits}g}")
-    return np.format_float_positional(rounded, trim="-")
-
-
-def measure(value: float, unit: str, digits: int = 4) -> str:
-    """A value [SI] with the prefix that suits it.
-
-    >>> measure(0.0256663, "N·m/√W"), measure(18.338, "Ω"), measure(0.0, "Wb")
-    ('25.67 mN·m/√W', '18.34 Ω', '0 Wb')
-    """
-    size = abs(float(f"{value:.{digits}g}"))
-    scale, prefix = next(((s, p) for s, p in _PREFIXES if size >= s), _PREFIXES[-1] if size else (1.0, ""))
-    return f"{figures(value / scale, digits)} {prefix}{unit}"
-
-
-def millimetres(value: float) -> str:
-    """A length [m] in mm.
-
-    >>> millimetres(1.6e-3), millimetres(0.107)
-    ('1.6 mm', '107 mm')
-    """
-    return f"{figures(1e3 * value)} mm"
-
-
-def copper_weight(thickness: float) -> str:
-    """A thickness of copper [m] in um and ounces.
-
-    >>> copper_weight(70e-6)
-    '70 µm (2 oz)'
-    """
-    return f"{figures(1e6 * thickness)} µm ({figures(thickness / OUNCE, 2)} oz)"
 
 
 def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
@@ -87,6 +36,9 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
         pictures=_pictures(design, copper, prediction),
         plates=2 if design.rotor.arrangement == "double" else 1,
         terminals=[(t.name, f"{1e3 * t.x:.2f}", f"{1e3 * t.y:.2f}") for t in copper.terminals],
+        rotor=rotor_rows(prediction),
+        losses=loss_rows(prediction),
+        tolerance=tolerance_rows(prediction),
         triplen=_hidden_order(design) is not None,
     ) + "\n"  # fmt: skip
 
@@ -125,6 +77,7 @@ def _key_numbers(design: Design, prediction: Prediction, spread: ResistanceRange
     if electrical.line_resistance is not None:
         rows.append(Row("Between two terminals", measure(electrical.line_resistance, "Ω"),
                         "what a meter shows on the board, nominal copper, 20 °C"))  # fmt: skip
+    rows += inductance_rows(prediction)
     weight = f"{figures(copper.phase_length, 3)} m of conductor from terminal to end; {copper.via_count} vias"
     rows.append(Row("Copper of the winding", f"{figures(1e3 * copper.mass, 3)} g", weight))
     if copper.min_track_gap is not None:

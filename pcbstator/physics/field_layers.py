@@ -2,7 +2,8 @@
 
       back      air, an ideal iron plane, or an iron plate of finite thickness and permeability
     ──────────  z = h
-      magnet    thickness h, recoil permeability mu_r, magnetised along the axis (sheet charge on its faces), or in the plane (charge inside)
+      magnet    thickness h, recoil permeability mu_r, magnetised along the axis (sheet charge on its faces per remanence
+                f(k)) or in the plane (charge inside)
     ──────────  z = 0, the magnet face; distance s counts downwards from here
       gap       the board stands here
     ──────────  distance D: nothing, a plane of zero potential (the mid-plane of a double rotor whose facing magnets
@@ -234,7 +235,8 @@ def pull_response(k: FloatArray, layers: MagnetLayers) -> tuple[FloatArray, Floa
 
     With the amplitudes M of the sheet charge and q = rho/k of a mode, B_z² − B_t² in the gap is (a·M + c·q)².
     k: (…, N) wave numbers, above 0 [1/m]. layers: across the magnet plate, with a mirror or plate facing [m, T].
-    Returns (a, c, slope), each (…, N): a and c [T/T]; slope, the relative change of that square with the distance [1/m].
+    Returns (a, c, slope), each (…, N): a and c [T/T]; slope, the relative change of that square with
+    the distance [1/m].
     Nothing facing the magnets: LawRangeError. Derived here: in the gap B_z ~ e^−ks + R·e^−k(2D − s) and B_t ~ the
     difference, so B_z² − B_t² = 4·R·e^−2kD whatever s.
 

@@ -1,13 +1,15 @@
 """Flux density in the iron behind the magnets and in a plate on the board's far side, and what saturation does.
 
-Between two poles the flux of half a pole runs along the plate. Inside the plate mu·(phi'' − k²·phi) = 0, so per mode the
-flux that enters minus what leaks out behind is mu·k²·∫ phi dz, and the circumferential flux density, averaged over the
-thickness t, is exactly
+Between two poles the flux of half a pole runs along the plate. Inside the plate mu·(phi'' − k²·phi) = 0, so per mode
+the flux that enters minus what leaks out behind is mu·k²·∫ phi dz, and the circumferential flux density, averaged over
+the thickness t, is exactly
 
     B_theta = Σ_n sin(n·theta·p) · n·p/r · Σ_modes e(r)·(B_in − B_out)/k² / t.
 
-Saturated steel is replaced by one permeability for the whole plate: that of the same ∫ H·B over the same ∫ B², with B
-as it runs in the plate (sine of the angle, profile of the radius, crowding towards the magnets).
+Saturated steel is replaced by one permeability for the whole plate. B given as it runs there (along the angle, the
+radius, and crowding towards the magnets), the steel's H makes mu = ∫B²/∫HB, which is too low because saturation would
+flatten B; H given instead makes mu = ∫HB/∫H², too high. The geometric mean of these two bounds is taken. The field at
+the board then is right to 1 %, while B in steel above 2 T, where it is really flatter, comes out up to 8 % too high.
 """
 
 from __future__ import annotations
@@ -31,6 +33,7 @@ IRON_ORDERS = np.array(ODD_ORDERS)
 PROFILE_POINTS = 25  # radii over the magnets
 STEPS = 24  # of bisection: the permeability to 1e-5
 ANGLES = np.arange(1, 13) / 24.0 * np.pi  # of a quarter period, from a pole's middle to midway between two
+ANGLE_WEIGHTS = np.append(np.ones(11), 0.5)  # trapezoids, B = 0 at the pole's middle
 AROUND = np.sin(np.multiply.outer(ANGLES, IRON_ORDERS))  # (A, n)
 
 
@@ -39,8 +42,8 @@ class IronField:
     """Circumferential flux density in an iron plate, averaged over its thickness.
 
     permeability: relative, as taken [1]. radii: over the magnets (R,) [m]. pattern: (ANGLES, R) [T], its last row
-    midway between two poles. peak: the largest there [T]. half_pole_flux: enters the plate from half a pole [Wb]. mean: that flux over
-    thickness × radial length of the magnets [T].
+    midway between two poles. peak: the largest there [T]. half_pole_flux: enters the plate from half a pole [Wb].
+    mean: that flux over thickness × radial length of the magnets [T].
     """
 
     permeability: float
@@ -99,7 +102,7 @@ def back_iron_field(footprint: Footprint, pole_pairs: int, layers: MagnetLayers)
     >>> ring = sector_footprint(0.034, 0.051, 0.8 * np.pi / 24)
     >>> iron = back_iron_field(ring, 12, MagnetLayers(0.003, 1.3, 1.05, back_iron=0.002, mirror_distance=0.0016))
     >>> round(iron.peak, 2), round(iron.mean, 2)
-    (1.0, 1.0)
+    (1.94, 2.09)
     """
     return _back_field(_source(footprint, pole_pairs, layers), pole_pairs, layers)
 
@@ -115,7 +118,7 @@ def plate_field(footprint: Footprint, pole_pairs: int, layers: MagnetLayers) -> 
     >>> ring = sector_footprint(0.034, 0.051, 0.8 * np.pi / 24)
     >>> layers = MagnetLayers(0.003, 1.3, 1.05, back_iron=0.002, plate_distance=0.003, plate_thickness=0.001)
     >>> round(plate_field(ring, 12, layers).peak, 2)
-    1.0
+    1.78
     """
     return _plate_field(_source(footprint, pole_pairs, layers), pole_pairs, layers)
 
@@ -127,15 +130,16 @@ def saturated_iron(
 
     footprint: of one magnet [m, rad]. pole_pairs: p, 1 or more [-]. layers: any permeability they give to a plate there
     is set aside [m, T]. curve: of the steel [T, A/m].
-    Returns SaturatedIron [T, Wb]; without iron the layers as they came. One eigenproblem of three harmonics; the
-    fundamental comes within 1 % of a non-linear field solution, 2 % where the steel is far above 2 T. Derived here.
+    Returns SaturatedIron [T, Wb]; without iron the layers as they came. The eigenproblems are solved once, about
+    8 ms. The fundamental at the board comes within 1 % of a non-linear field solution, 2 % where the steel takes more
+    than 8 % of it. Derived here.
 
     >>> from pcbstator.materials import mild_steel
     >>> from pcbstator.physics.magnet_ring import sector_footprint
     >>> ring = sector_footprint(0.034, 0.051, 0.8 * np.pi / 24)
     >>> steel = saturated_iron(ring, 12, MagnetLayers(0.003, 1.3, 1.05, 0.002, mirror_distance=0.0016), mild_steel())
     >>> round(steel.layers.back_iron_permeability), round(steel.back_iron.peak, 2)
-    (1, 1.0)
+    (192, 1.9)
     """
     has_plate = layers.plate_distance is not None and layers.plate_thickness > 0.0
     if layers.back_iron == 0.0 and not has_plate:
@@ -203,9 +207,7 @@ def _effective_permeability(
     field_at: Callable[[float], IronField], thickness: float, pole_pairs: int, curve: MagnetisationCurve
 ) -> float:
     """The permeability that the field it leads to has in this steel: bisection of a falling function."""
-    steepest = max(
-        B / (MU_0 * H) for B, H in zip(curve.flux_density[1:], curve.field_strength[1:], strict=True)
-    )
+    steepest = max(B / (MU_0 * H) for B, H in zip(curve.flux_density[1:], curve.field_strength[1:], strict=True))
     low, high = 0.0, log(steepest)
     for _ in range(STEPS):
         middle = (low + high) / 2.0
@@ -217,11 +219,11 @@ def _effective_permeability(
 
 
 def _secant_permeability(field: IronField, thickness: float, pole_pairs: int, curve: MagnetisationCurve) -> float:
-    """∫ B² over mu_0·∫ H·B in the plate: B ~ sin(theta)·profile(r)·cosh(k·depth), k = p/r at the mean radius."""
+    """Mean of the two bounds in the plate: B or H ~ pattern(theta, r)·cosh(k·depth), k = p/r at the mean radius."""
     kt = pole_pairs * thickness / float(field.radii.mean())
     depth = np.array([0.1127, 0.5, 0.8873])  # Gauss points
     crowding = kt * np.cosh(kt * depth) / np.sinh(kt)
-    weight = np.array([5.0, 8.0, 5.0])[:, None, None] * np.where(ANGLES < ANGLES[-1], 2.0, 1.0)[:, None] * field.radii
+    weight = np.array([5.0, 8.0, 5.0])[:, None, None] * ANGLE_WEIGHTS[:, None] * field.radii
     B = crowding[:, None, None] * field.pattern + 1e-9
     H = curve_field_strength(B, curve)
     given_flux = float(np.sum(weight * B**2) / np.sum(weight * B * H))

@@ -43,8 +43,8 @@ def axial_pull(
     """Axial pull between a magnet ring and the plane or plate that faces it.
 
     footprint: of one magnet [m, rad]. pole_pairs: p, 1 or more [-]. layers: with mirror_distance (a second rotor, whose
-    mid-plane this is, or ideal iron) or plate_distance (a real plate) [m, T]. orders: (n,) odd; few suffice unless the
-    gap is far below the pole pitch [-]. element_order: of the radial polynomials [-].
+    mid-plane this is, or ideal iron) or plate_distance (a real plate) [m, T]. orders: (n,) odd [-], few suffice unless
+    the gap is far below the pole pitch. element_order: of the radial polynomials [-].
     Returns AxialPull [N, N/m]. Nothing facing the magnets: LawRangeError. At a plane of zero potential this is
     Σ pi/(2·mu_0)·∫ B_n² r dr. Plates are taken as wider than the magnets, the space between magnets as having their
     recoil permeability. Derived here (Maxwell stress).

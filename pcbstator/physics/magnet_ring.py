@@ -6,9 +6,9 @@ The rotor is above the board; at rotor angle 0 a magnet whose field points down 
 the board. Each magnet covers the angles ±(lower … upper) about its centre at radius r, which makes its sheet charge
 sigma_n = Br·4/(n·pi)·[sin(n·p·upper) − sin(n·p·lower)]; the radial modes carry it to the board through the layers.
 
-A Halbach ring has S segments per pole, each magnetised along one straight direction, as a glued magnet is; from segment
-to segment it turns by pi/S in the plane of the tangent and the axis. Its axial part is a sheet charge as above, its part
-in the plane a charge −div M through the thickness, with its own response of the layers.
+A Halbach ring has S segments per pole, each magnetised along one straight direction, as a glued magnet is; from
+segment to segment it turns by pi/S in the plane of the tangent and the axis. Its axial part is a sheet charge as above,
+its part in the plane a charge −div M through the thickness, with its own response of the layers.
 """
 
 from __future__ import annotations
@@ -146,8 +146,8 @@ def sheet_charge_harmonics(footprint: Footprint, pole_pairs: int, radii: FloatAr
     upper, lower, S = footprint.upper(radii), footprint.lower(radii), footprint.segments_per_pole
     if upper.size and float(upper.max()) > pi / (2 * pole_pairs * S) * (1.0 + 1e-9):
         raise LawRangeError(
-            f"the magnets overlap: half angle {float(upper.max()):.4g} rad, at most {pi / (2 * pole_pairs * S):.4g} rad "
-            f"for {2 * pole_pairs} poles of {S} segments; take narrower magnets, fewer poles or a larger circle"
+            f"the magnets overlap: half angle {float(upper.max()):.4g} rad, "
+            f"at most {pi / (2 * pole_pairs * S):.4g} rad for {2 * pole_pairs} poles of {S} segments; take narrower magnets, fewer poles or a larger circle"
         )
     order = orders[:, None] * pole_pairs
     weight = 2.0 * pole_pairs / pi * np.abs(_segment_sum(orders, S))[:, None]
@@ -190,8 +190,8 @@ def in_plane_harmonics(footprint: Footprint, pole_pairs: int, orders: Integers) 
 class RingSource:
     """The magnets in radial modes, per remanence: wave_numbers (n, N) [1/m] and vectors (n, N, N) of ``modes``.
 
-    ends: inner and outer radius of the magnets [m]. axial: (n, N) amplitudes [m] of the sheet charge. in_plane: (n, N) amplitudes [m] of −div M over k, zero unless
-    the magnets form a Halbach ring, None to say so.
+    ends: inner and outer radius of the magnets [m]. axial: (n, N) amplitudes [m] of the sheet charge. in_plane: (n, N)
+    amplitudes [m] of −div M over k, None unless the magnets form a Halbach ring.
     """
 
     modes: RadialModes

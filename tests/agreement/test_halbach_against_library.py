@@ -33,9 +33,7 @@ def library_segments(segments, arc_ratio, iron, strong=True):
         for middle, sense in [(H / 2, 1), (3 * H / 2, -1)] if iron else [(H / 2, 1)]:
             J = (-sense * along * np.sin(centre), sense * along * np.cos(centre), -BR * np.cos(turn))
             dimension = (INNER, OUTER, H, np.degrees(centre) - half, np.degrees(centre) + half)
-            bodies.append(
-                magpylib.magnet.CylinderSegment(polarization=J, dimension=dimension, position=(0, 0, middle))
-            )
+            bodies.append(magpylib.magnet.CylinderSegment(polarization=J, dimension=dimension, position=(0, 0, middle)))
     return bodies
 
 
@@ -99,14 +97,17 @@ def test_orders_a_halbach_ring_lacks_and_what_it_refuses():
     with pytest.raises(LawRangeError, match="at least 2 segments"):
         halbach_footprint(0.03, 0.05, 0.05, 1)
     with pytest.raises(LawRangeError, match="overlap"):
-        ring_field(halbach_footprint(0.03, 0.05, 0.05, 3), 12, MagnetLayers(0.003, 1.3), 0.028, 0.052, np.array([0.001]))
+        ring_field(
+            halbach_footprint(0.03, 0.05, 0.05, 3), 12, MagnetLayers(0.003, 1.3), 0.028, 0.052, np.array([0.001])
+        )
 
 
 def test_halbach_is_stronger_than_the_same_magnets_alternating():
     """In 2D touching segments give sin(pi/4)/(pi/4)·pi/2 = 1.41 times a full alternating ring, and nothing behind."""
     arguments = (6, MagnetLayers(H, BR), np.array([0.0275]), np.array([0.001]), np.array([1]))
     strong, weak = (
-        ring_harmonics(halbach_footprint(INNER, OUTER, np.pi / 24, 2, side), *arguments)[0, 0, 0] for side in (True, False)
+        ring_harmonics(halbach_footprint(INNER, OUTER, np.pi / 24, 2, side), *arguments)[0, 0, 0]
+        for side in (True, False)
     )
     alternating = ring_harmonics(sector_footprint(INNER, OUTER, np.pi / 12), *arguments)[0, 0, 0]
     assert 1.3 < strong / alternating < 1.42

@@ -5,17 +5,16 @@ half a pole pitch wide, B_x = 0 at the middle of a magnet, B_z = 0 midway betwee
 air, and every point of the steel has its own permeability from the magnetisation curve.
 """
 
-from dataclasses import dataclass, replace
+import itertools
+from dataclasses import dataclass
 
 import numpy as np
-import pytest
 from scipy.sparse.linalg import spsolve
 from skfem import Basis, BilinearForm, ElementQuad2, LinearForm, MeshQuad, condense
 
 from pcbstator.constants import MU_0
 from pcbstator.materials import mild_steel
-from pcbstator.physics.field_layers import MagnetLayers
-from pcbstator.physics.iron import back_iron_field, curve_field_strength, plate_field, saturated_iron
+from pcbstator.physics.iron import curve_field_strength
 from pcbstator.physics.magnet_ring import ring_harmonics, sector_footprint
 
 POLE_PAIRS, RADIUS, ARC = 283, 1.0, 0.8
@@ -37,7 +36,7 @@ class Solved:
 def graded(ends, finest=0.00008, growth=1.25):
     """Nodes from every end of a layer inwards, growing."""
     nodes = [ends[0]]
-    for low, high in zip(ends[:-1], ends[1:], strict=True):
+    for low, high in itertools.pairwise(ends):
         steps, size = [], finest
         while sum(steps) < (high - low) / 2:
             steps.append(size)

@@ -1,7 +1,7 @@
 """Slope of a whole phase's flux linkage against a general magnetostatics library (magpylib).
 
-The library's B_z is summed along the exported centre-lines, dpsi/dalpha = ∮ r·B_z(r, theta − alpha) dr. Magnets of recoil
-permeability 1; ideal iron behind them by mirror images, which double the thickness of a single rotor's magnets.
+The library's B_z is summed along the exported centre-lines, dpsi/dalpha = ∮ r·B_z(r, theta − alpha) dr. Magnets of
+recoil permeability 1; ideal iron behind them by mirror images, which double the thickness of a single rotor's magnets.
 """
 
 import magpylib

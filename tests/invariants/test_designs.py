@@ -72,8 +72,8 @@ def scaled(document, factor):
 def test_scaling_all_lengths(path):
     """Twice the size: half the resistance, four times the flux, twice the inductance, eight times the mass.
 
-    The straight pieces of arcs do not scale: they keep within 2 um, which the turns make room for, so the turns lie up to
-    0.5 % of their pitch elsewhere. Hence 3e-3.
+    The straight pieces of arcs do not scale: they keep within 2 um, which the turns make room for, so the turns lie up
+    to 0.5 % of their pitch elsewhere. Hence 3e-3.
     """
     design = laid(path)[0]
     document = design.document
@@ -115,7 +115,7 @@ def test_reversing_the_current_reverses_the_torque(path):
 @every_design
 @pytest.mark.parametrize("speed_rpm", [60.0, 3000.0])
 def test_power_in_is_power_out_and_losses(path, speed_rpm):
-    """Terminal power (EMF + R·i)·i, sampled over a turn, against shaft power plus copper loss; eddies are the shaft's."""
+    """Terminal power (EMF + R·i)·i, sampled over a turn, is shaft power plus copper loss; eddies are the shaft's."""
     design, copper, prediction = laid(path)
     field = rotor_field(design)
     factors = loss_factors(design, copper, field, 20.0)

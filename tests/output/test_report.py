@@ -12,7 +12,8 @@ import pytest
 
 import pcbstator
 from pcbstator.findings import Finding
-from pcbstator.output.report import copper_weight, measure, report_html
+from pcbstator.output.report import report_html
+from pcbstator.output.words import copper_weight, measure
 
 DESIGNS = sorted(Path("designs").glob("*.toml"))
 VOID = {"meta", "br", "img", "link", "hr", "input"}

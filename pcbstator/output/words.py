@@ -1,0 +1,58 @@
+"""Values in the words of a workshop."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+OUNCE = 35e-6  # m of copper, as board houses count
+_PREFIXES = ((1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"))
+
+
+@dataclass(frozen=True)
+class Row:
+    """A line of a table: what it is, its value in words, what it means."""
+
+    name: str
+    value: str
+    meaning: str = ""
+
+
+def figures(value: float, digits: int = 4) -> str:
+    """``value`` with so many figures, never in powers of ten.
+
+    >>> figures(0.0256663), figures(1234.5), figures(3.0), figures(20.0, 3)
+    ('0.02567', '1234', '3', '20')
+    """
+    rounded = float(f"{value:.{digits}g}")
+    return np.format_float_positional(rounded, trim="-")
+
+
+def measure(value: float, unit: str, digits: int = 4) -> str:
+    """A value [SI] with the prefix that suits it.
+
+    >>> measure(0.0256663, "N·m/√W"), measure(18.338, "Ω"), measure(0.0, "Wb")
+    ('25.67 mN·m/√W', '18.34 Ω', '0 Wb')
+    """
+    size = abs(float(f"{value:.{digits}g}"))
+    scale, prefix = next(((s, p) for s, p in _PREFIXES if size >= s), _PREFIXES[-1] if size else (1.0, ""))
+    return f"{figures(value / scale, digits)} {prefix}{unit}"
+
+
+def millimetres(value: float) -> str:
+    """A length [m] in mm.
+
+    >>> millimetres(1.6e-3), millimetres(0.107)
+    ('1.6 mm', '107 mm')
+    """
+    return f"{figures(1e3 * value)} mm"
+
+
+def copper_weight(thickness: float) -> str:
+    """A thickness of copper [m] in um and ounces.
+
+    >>> copper_weight(70e-6)
+    '70 µm (2 oz)'
+    """
+    return f"{figures(1e6 * thickness)} µm ({figures(thickness / OUNCE, 2)} oz)"
