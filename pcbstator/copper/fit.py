@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from pcbstator.design import Design
 
 MOST_TURNS = 500
+MOST_POINTS = 2_000_000, 200_000  # of centre-lines, in the stator and in one coil: some 60 MB of files
 TERMINAL_SPACE = 0.5e-3  # between the pads of neighbouring terminals [m]: room for a soldering iron
 
 
@@ -82,6 +83,7 @@ def _plan_rim(
             angles = tuple((index - (posts - 1) / 2) * step for index in range(posts))
             apart = chord_angle(sizes.terminal + max(sizes.gap, TERMINAL_SPACE), rim.terminal_radius)
             buses = lay_buses(winding, design.winding.connection, angles[0], angles[-1], apart)
+            _check_terminals(sum(bus.terminal is not None for bus in buses), apart)
             chosen, needed = assign_channels(buses, 0.95 * step)
             if way is layered_rim and needed > design.board.layers:
                 break
@@ -94,6 +96,17 @@ def _plan_rim(
         "too small a ring",
         "enlarge the annulus or use fewer parallel_paths",
     )
+
+
+def _check_terminals(count: int, apart: float) -> None:
+    """All terminals stand on one circle, ``apart`` [rad] from each other."""
+    if count * apart > 2 * pi:
+        raise NoRoomError(
+            "board.terminal_pad_mm",
+            f"the {count} terminals must fit on the rim",
+            f"{360 * count * apart / (2 * pi):.0f} degrees of it needed",
+            "use smaller pads, a larger annulus or the other link_rim",
+        )
 
 
 def _family(design: Design, rim: RimPlan, sizes: RimSizes) -> Family:
@@ -162,6 +175,19 @@ def _plan(design: Design, winding: Winding, turns: int, track_width: float) -> S
     return StatorPlan(coil, rim, buses, channels)
 
 
+def _check_size(coil: CoilPlan, layers: int, coils: int) -> None:
+    """Bounds the work and the size of the files that a design can ask for."""
+    points = 2 * coil.family.half_vertices * coil.turns * layers
+    if points <= MOST_POINTS[1] and points * coils <= MOST_POINTS[0]:
+        return
+    raise NoRoomError(
+        "winding.turns",
+        f"the drawing must have at most {MOST_POINTS[1]} points per coil and {MOST_POINTS[0]} in all",
+        f"{coil.turns} turns x {layers} layers = {points} points per coil, {coils} coils",
+        "use fewer turns, layers or coils, or a smaller machine",
+    )
+
+
 def _fits(design: Design, winding: Winding, turns: int, track_width: float) -> bool:
     try:
         _plan(design, winding, turns, track_width)
@@ -207,10 +233,12 @@ def settle_plan(design: Design, winding: Winding) -> StatorPlan:
     width = design.board.track_width
     turns = most_turns(design, winding) if design.winding.turns == "fill" else design.winding.turns
     try:
-        return _plan(design, winding, max(int(turns), 1), width)
+        plan = _plan(design, winding, max(int(turns), 1), width)
+        _check_size(plan.coil, design.board.layers, winding.coils)
+        return plan
     except NoRoomError as lack:
         complaint = Complaint(lack.key, lack.rule, lack.value, lack.remedy)
-        if lack.key == "winding.turns":
+        if lack.key == "winding.turns" and not lack.remedy:
             complaint = _too_many_turns(design, winding, lack)
         raise DesignError(design.source, [complaint]) from None
 

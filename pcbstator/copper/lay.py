@@ -16,6 +16,8 @@ from pcbstator.winding import PHASE_NAMES, Winding, lay_winding
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
+CoilEnds = dict[tuple[int, bool], tuple[BusTree, Node]]  # the links at a coil's (number, at its start), and the node
+
 # By coil, and whether it is the coil's start: the bus there, and its node.
 CoilEnds = dict[tuple[int, bool], tuple[BusTree, Node]]
 

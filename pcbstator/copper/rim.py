@@ -92,26 +92,36 @@ def _arc_order(taps: list[Tap]) -> tuple[Tap, ...]:
     return tuple(ordered)
 
 
-def _spread(angles: list[float], spacing: float) -> list[float]:
-    """Angles pushed apart, keeping their order around the circle, until neighbours are ``spacing`` apart."""
-    order = sorted(range(len(angles)), key=lambda i: angles[i] % (2 * pi))
-    placed = [angles[i] % (2 * pi) for i in order]
-    count = len(placed)
-    for _ in range(100 if count > 1 else 0):
-        moved = False
-        for i in range(count):
-            j = (i + 1) % count
-            lack = spacing - ((placed[j] - placed[i]) % (2 * pi) if count > 1 else 2 * pi)
-            if lack > 1e-9:
-                placed[i] -= lack / 2
-                placed[j] += lack / 2
-                moved = True
-        if not moved:
-            break
-    result = [0.0] * count
-    for place, i in zip(placed, order, strict=True):
-        result[i] = place
-    return result
+def spread(angles: list[float], spacing: float) -> list[float]:
+    """Angles moved as little as can be, in their order around the circle, so that neighbours are ``spacing`` apart.
+
+    Those that crowd stand evenly about their mean; all of them stand evenly around the circle where nothing less helps.
+
+    >>> [round(angle, 3) for angle in spread([1.0, 1.1, 4.0], 0.3)]
+    [0.9, 1.2, 4.0]
+    """
+    count = len(angles)
+    order = sorted(range(count), key=lambda i: angles[i] % (2 * pi))
+    turned = [angles[i] % (2 * pi) for i in order]
+    gaps = [(turned[i] - turned[i - 1]) % (2 * pi) for i in range(count)]
+    cut = max(range(count), key=lambda i: gaps[i])  # the widest gap is before this one
+    order = order[cut:] + order[:cut]
+    along = turned[cut:] + [angle + 2 * pi for angle in turned[:cut]]
+    groups: list[list[float]] = []  # of neighbours that touch: their first places if each had the group to itself
+    for index, angle in enumerate(along):
+        groups.append([angle - index * spacing])
+        while len(groups) > 1 and _mean(groups[-2]) > _mean(groups[-1]):
+            groups[-2:] = [groups[-2] + groups[-1]]
+    placed = [_mean(group) for group in groups for _ in group]
+    placed = [start + index * spacing for index, start in enumerate(placed)]
+    if placed[-1] - placed[0] > 2 * pi - spacing:
+        middle = _mean(placed) - pi * (count - 1) / count
+        placed = [middle + 2 * pi * index / count for index in range(count)]
+    return [place for _, place in sorted(zip(order, placed, strict=True))]
+
+
+def _mean(values: list[float]) -> float:
+    return sum(values) / len(values)
 
 
 def lay_buses(
@@ -129,7 +139,7 @@ def lay_buses(
         return post[0] * pitch + (start_angle if post[1] else finish_angle)
 
     homes = [posts[-2 if name == "N" else 0] for _, _, posts, name in wanted if name]
-    terminal_angles = iter(_spread([angle(home) for home in homes], terminal_spacing))
+    terminal_angles = iter(spread([angle(home) for home in homes], terminal_spacing))
     buses = []
     for net, phase, posts, name in wanted:
         taps = [Tap(angle(post), coil=post[0], at_start=post[1]) for post in posts]

@@ -67,7 +67,7 @@ class Winding(Record):
         "turns", 'turns per coil and layer, "fill" for as many as fit', example=8
     )
     connection: Literal["star", "delta", "open"] = key("connection", "how the phases meet", "star")
-    parallel_paths: Annotated[int, Count(range(1, 181))] = key(
+    parallel_paths: Annotated[int, Count(range(1, 61))] = key(
         "parallel_paths", "equal paths that share the phase current", 1
     )
     link_rim: Literal["outer", "inner"] = key(

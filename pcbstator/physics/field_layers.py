@@ -2,8 +2,8 @@
 
       back      air, an ideal iron plane, or an iron plate of finite thickness and permeability
     ──────────  z = h
-      magnet    thickness h, recoil permeability mu_r, magnetised along the axis (sheet charge on its faces per remanence
-                f(k)) or in the plane (charge inside)
+      magnet    thickness h, recoil permeability mu_r, magnetised along the axis (sheet charge per remanence f(k) on its
+                faces) or in the plane (charge inside)
     ──────────  z = 0, the magnet face; distance s counts downwards from here
       gap       the board stands here
     ──────────  distance D: nothing, a plane of zero potential (the mid-plane of a double rotor whose facing magnets

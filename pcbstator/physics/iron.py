@@ -74,7 +74,7 @@ def curve_field_strength(flux_density: FloatArray, curve: MagnetisationCurve) ->
     [795.8, 418310.0]
     """
     B, H = np.array(curve.flux_density), np.array(curve.field_strength)
-    return np.interp(flux_density, B, H) + np.maximum(flux_density - B[-1], 0.0) / MU_0
+    return np.asarray(np.interp(flux_density, B, H) + np.maximum(flux_density - B[-1], 0.0) / MU_0)
 
 
 def curve_flux_density(field_strength: FloatArray, curve: MagnetisationCurve) -> FloatArray:
@@ -88,15 +88,16 @@ def curve_flux_density(field_strength: FloatArray, curve: MagnetisationCurve) ->
     [0.931, 2.5257]
     """
     B, H = np.array(curve.flux_density), np.array(curve.field_strength)
-    return np.interp(field_strength, H, B) + np.maximum(field_strength - H[-1], 0.0) * MU_0
+    return np.asarray(np.interp(field_strength, H, B) + np.maximum(field_strength - H[-1], 0.0) * MU_0)
 
 
 def back_iron_field(footprint: Footprint, pole_pairs: int, layers: MagnetLayers) -> IronField:
     """Flux density in the iron behind the magnets, of the permeability the layers give it.
 
     footprint: of one magnet [m, rad]. pole_pairs: p, 1 or more [-]. layers: with back_iron above 0 [m, T].
-    Returns an IronField [T, Wb]. No back iron: LawRangeError. The plate is taken as endless; one that ends with the
-    magnets cannot let the flux spread beyond them, which ``mean`` allows for. Derived here.
+    Returns an IronField [T, Wb], to 0.7 %. No back iron: LawRangeError. The plate is taken as endless; one that ends
+    with the magnets carries 2 (two rotors) to 5 % (one) more, and the field at the board over the magnets is the same
+    within 0.3 %, 1 to 3 % of the peak higher 2 mm beyond their rim. Derived here.
 
     >>> from pcbstator.physics.magnet_ring import sector_footprint
     >>> ring = sector_footprint(0.034, 0.051, 0.8 * np.pi / 24)
@@ -190,16 +191,16 @@ def _iron_field(
     source: RingSource, pole_pairs: int, entering: FloatArray, thickness: float, permeability: float
 ) -> IronField:
     """From the modal amplitudes (n, N) of B at the plate's face: what enters on half a pole leaves along the plate."""
-    k, ends = source.wave_numbers, source.ends
+    k, inner, outer = source.wave_numbers, float(source.ends[0]), float(source.ends[1])
     kept = entering * (1.0 - plate_leakage(k, thickness, permeability))
-    radii = np.linspace(*ends, PROFILE_POINTS)
+    radii = np.linspace(inner, outer, PROFILE_POINTS)
     m = IRON_ORDERS * pole_pairs
     midway = np.where(IRON_ORDERS % 4 == 1, 1.0, -1.0)  # sin(n·pi/2)
     along = source.at((kept / k**2)[:, None], radii)[:, 0] * m[:, None] / radii / thickness
     pattern = np.abs(AROUND @ along)
     whole = (source.vectors @ kept[..., None])[..., 0] @ source.modes.root_mass  # ∫ B r dr
     flux = abs(float(np.sum(midway / m * whole)))
-    mean = flux / (thickness * float(ends[1] - ends[0]))
+    mean = flux / (thickness * (outer - inner))
     return IronField(permeability, radii, pattern, float(pattern[-1].max()), flux, mean)
 
 

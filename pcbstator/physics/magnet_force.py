@@ -49,6 +49,7 @@ def axial_pull(
     Σ pi/(2·mu_0)·∫ B_n² r dr. Plates are taken as wider than the magnets, the space between magnets as having their
     recoil permeability. Derived here (Maxwell stress).
 
+    >>> from pcbstator.physics.magnet_ring import sector_footprint
     >>> ring = sector_footprint(0.034, 0.051, 0.8 * np.pi / 24)
     >>> round(axial_pull(ring, 12, MagnetLayers(0.003, 1.3, 1.05, back_iron=0.002, mirror_distance=0.0016)).pull)
     604

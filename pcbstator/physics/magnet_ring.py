@@ -147,7 +147,8 @@ def sheet_charge_harmonics(footprint: Footprint, pole_pairs: int, radii: FloatAr
     if upper.size and float(upper.max()) > pi / (2 * pole_pairs * S) * (1.0 + 1e-9):
         raise LawRangeError(
             f"the magnets overlap: half angle {float(upper.max()):.4g} rad, "
-            f"at most {pi / (2 * pole_pairs * S):.4g} rad for {2 * pole_pairs} poles of {S} segments; take narrower magnets, fewer poles or a larger circle"
+            f"at most {pi / (2 * pole_pairs * S):.4g} rad for {2 * pole_pairs} poles of {S} segments; "
+            "take narrower magnets, fewer poles or a larger circle"
         )
     order = orders[:, None] * pole_pairs
     weight = 2.0 * pole_pairs / pi * np.abs(_segment_sum(orders, S))[:, None]

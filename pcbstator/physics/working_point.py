@@ -64,7 +64,8 @@ def working_point(footprint: Footprint, pole_pairs: int, layers: MagnetLayers) -
         raise LawRangeError("the working point is known for one axial magnet per pole, not for a Halbach ring")
     mu_r = layers.recoil_permeability
     thin = [size for size in (layers.magnet_thickness, layers.facing_distance, layers.back_iron) if size > 0.0]
-    radii = np.linspace(*footprint.breakpoints[[0, -1]], RADII)
+    inner, outer = float(footprint.breakpoints[0]), float(footprint.breakpoints[-1])
+    radii = np.linspace(inner, outer, RADII)
     source = ring_source(footprint, pole_pairs, radii, np.array([min(thin)]), ORDERS)
     mu_back = layers.back_iron_permeability if layers.back_iron > 0.0 else 1.0
     board, _, back, _ = face_response(source.wave_numbers, layers)

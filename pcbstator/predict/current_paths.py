@@ -67,8 +67,9 @@ class Conductors:
     def phase_resistance(self, phase: PhaseCopper) -> float:
         """Resistance [ohm] of a phase from its terminal to the star point or its end, paths in parallel."""
         paths = [dict(self.along(path)) for path in phase.paths]
-        shared = np.array([[sum(a[key] for key in a.keys() & b.keys()) for b in paths] for a in paths])
-        return parallel_path_resistance(shared)[0]
+        pieces = {key: resistance for path in paths for key, resistance in path.items()}
+        passes = np.array([[key in path for key in pieces] for path in paths], dtype=float)
+        return parallel_path_resistance((passes * list(pieces.values())) @ passes.T)[0]
 
     def path_length(self, path: Path) -> float:
         """Length [m] of the conductor along a path, vias included."""

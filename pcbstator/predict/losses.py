@@ -114,7 +114,7 @@ def working_point(
     shaft = torque * speed
     power = copper_loss + torque_constant * current * speed
     point: dict[str, Any] = {
-        "speed_rpm": speed * 30 / pi,
+        "speed_rpm": round(speed * 30 / pi, 9),
         "current_a": current,
         "copper_w": copper_loss,
         "eddy_w": eddy,

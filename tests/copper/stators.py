@@ -5,6 +5,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 
 import numpy as np
+import pytest
 import shapely
 
 from pcbstator.design import design_from_document
@@ -104,12 +105,12 @@ def segment_distances(a, b, c, d):
     return np.where(crossing, 0.0, ends)
 
 
-def brute_force_gap(copper, layer, gap, reach):
+def brute_force_gap(copper, layer, short, reach):
     """Least distance below ``reach`` between copper of one layer that is not joined within a short way; every pair.
 
-    A way is short up to twice the copper's width and the gap: there the current saves nothing by a bridge. All links
-    that hang together, with what is drilled through them, are one node and may touch each other. Strips whose boxes
-    lie farther apart than ``reach`` are passed over.
+    short: the way along the copper up to which two places count as one, [m]. All links that hang together, with what is
+    drilled through them, are one node and may touch each other. Strips whose boxes lie farther apart than ``reach`` are
+    passed over.
     """
     strips = strips_of(copper, layer)
     parts = [segments_of([strip]) for strip in strips]
@@ -132,8 +133,7 @@ def brute_force_gap(copper, layer, gap, reach):
                 way = np.minimum(way, way_i[:, None] + way_j)
         distance = segment_distances(first.a[:, None], first.b[:, None], second.a, second.b)
         distance -= first.half[:, None] + second.half
-        far = way >= 2 * (gap + 2 * max(first.half[0], second.half[0]))
-        least = min(least, float(distance.min(initial=np.inf, where=far)))
+        least = min(least, float(distance.min(initial=np.inf, where=way >= short)))
     return least
 
 
@@ -150,26 +150,90 @@ def _bus_of_strips(copper, layer, nodes):
     ]
 
 
-def pieces_of(copper):
-    """The connected pieces of copper, each a set of nets: areas joined per layer, and by plated holes across layers."""
-    joined, nets = Groups(), defaultdict(set)
+def joined_copper(copper, tracks):
+    """The drawn copper of ``tracks`` and of all holes: shapes that touch are one, and so are those that share a hole.
+
+    Returns a function from a place and its layer to the piece there, and all pieces with the nets of what lies in them.
+    """
+    joined, nets, trees = Groups(), defaultdict(set), {}
     holes = [*copper.vias, *copper.terminals]
-    for layer in copper.layers:
-        tracks = [track for track in copper.tracks if track.layer == layer.number]
-        strips = strips_of(copper, layer.number)
-        shapes = [
-            shapely.Point(points[0]).buffer(width / 2) if len(points) == 1
-            else shapely.LineString(points).buffer(width / 2)
-            for points, width in strips
-        ]  # fmt: skip
+    for layer in (layer.number for layer in copper.layers):
+        here = [track for track in tracks if track.layer == layer]
+        shapes = [shapely.LineString(track.points).buffer(track.width / 2) for track in here]
+        shapes += [shapely.Point(hole.x, hole.y).buffer(hole.pad / 2) for hole in holes]
         areas = shapely.get_parts(shapely.union_all(shapes))
-        tree = shapely.STRtree(areas)
-        marks = [(shapely.Point(track.points[0]), track.net, None) for track in tracks]
-        marks += [(shapely.Point(hole.x, hole.y), hole.net, number) for number, hole in enumerate(holes)]
+        trees[layer] = shapely.STRtree(areas)
+        marks = [(track.points[0], track.net, None) for track in here]
+        marks += [((hole.x, hole.y), hole.net, number) for number, hole in enumerate(holes)]
         for point, net, hole in marks:
-            (area,) = tree.query(point, "intersects")
-            key = (layer.number, int(area))
-            nets[key].add(net)
-            joined.join(key, key if hole is None else ("hole", hole))
-        assert {key for key in nets if key[0] == layer.number} == {(layer.number, i) for i in range(len(areas))}
-    return [set().union(*(nets[key] for key in group if key[0] != "hole")) for group in joined.groups()]
+            (area,) = trees[layer].query(shapely.Point(point), "intersects")
+            nets[layer, int(area)].add(net)
+            joined.join((layer, int(area)), (layer, int(area)) if hole is None else ("hole", hole))
+        assert {key for key in nets if key[0] == layer} == {(layer, i) for i in range(len(areas))}
+
+    def piece_at(point, layer):
+        (area,) = trees[layer].query(shapely.Point(point), "intersects")
+        return joined.find((layer, int(area)))
+
+    return piece_at, [set().union(*(nets[key] for key in group if key[0] != "hole")) for group in joined.groups()]
+
+
+def network(coil_nodes, emf):
+    """Voltages of all nodes with nothing connected, currents of all coils, resistance between any two nodes.
+
+    coil_nodes: (start, finish) node of every coil, one ohm each, with the source ``emf`` from start to finish. Nodes
+    that no coil joins have infinite resistance. By the conductance matrix, as in any book on networks.
+    """
+    nodes = sorted({node for pair in coil_nodes for node in pair}, key=str)
+    number = {node: i for i, node in enumerate(nodes)}
+    ends = np.array([[number[a], number[b]] for a, b in coil_nodes])
+    incidence = np.zeros((len(ends), len(nodes)))
+    incidence[np.arange(len(ends)), ends[:, 0]] += 1
+    incidence[np.arange(len(ends)), ends[:, 1]] -= 1
+    inverse = np.linalg.pinv(incidence.T @ incidence)
+    # Current from start to finish in a coil: voltage across it plus its source, over one ohm.
+    voltages = -inverse @ (incidence.T @ emf)
+    currents = incidence @ voltages + emf
+    linked = Groups()
+    for a, b in coil_nodes:
+        linked.join(a, b)
+
+    def resistance(a, b):
+        if linked.find(a) != linked.find(b):
+            return np.inf
+        i, j = number[a], number[b]
+        return inverse[i, i] + inverse[j, j] - 2 * inverse[i, j]
+
+    return {node: voltages[i] for node, i in number.items()}, currents, resistance
+
+
+def check_network(winding, connection, coil_nodes, terminals):
+    """What a meter and an oscilloscope would see at the terminals of a balanced winding of coils of one ohm each.
+
+    Coil i has the phasor exp(1j·pole pairs·angle) from start to finish. terminals: node by name.
+    """
+    coils, phases = winding.coils, winding.phases
+    emf = np.exp(1j * winding.poles / 2 * 2 * np.pi * np.arange(coils) / coils)
+    voltages, currents, resistance = network(coil_nodes, emf)
+    paths = len(winding.paths[0])
+    series = coils / phases / paths
+    ohms = series / paths
+    names = [chr(ord("A") + phase) for phase in range(phases)]
+    assert np.abs(currents).max() < 1e-9, "nothing circulates in parallel paths nor around the delta"
+    if connection == "delta":
+        assert set(terminals) == set(names)
+        seen = [resistance(terminals[a], terminals[b]) for a, b in itertools.pairwise(names)]
+        assert seen == pytest.approx([ohms * (phases - 1) / phases] * (phases - 1))
+        ends = dict(zip(names, names[1:] + names[:1], strict=True))
+    else:
+        ends = {name: "N" if connection == "star" else f"{name}2" for name in names}
+        assert set(terminals) == set(names) | set(ends.values())
+        assert [resistance(terminals[name], terminals[ends[name]]) for name in names] == pytest.approx([ohms] * phases)
+        across = np.inf if connection == "open" else 2 * ohms
+        assert resistance(terminals["A"], terminals["B"]) == pytest.approx(across)
+    # Positive current enters at the terminal: the source from the terminal to the phase's end is the sum of its coils.
+    step = 2 * np.pi / phases if phases % 2 else np.pi / 2
+    source = [voltages[terminals[ends[name]]] - voltages[terminals[name]] for name in names]
+    first = [coil for path in winding.paths[0] for coil in path]
+    assert source[0] == pytest.approx(emf[first] @ np.array(winding.sense)[first] / paths)
+    assert np.array(source) / source[0] == pytest.approx(np.exp(1j * step * np.arange(phases)))
