@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pcbstator.check.limits import at_most
+from pcbstator.check.limits import at_least, at_most
 from pcbstator.findings import Finding
 from pcbstator.predict.records import Prediction
 
@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from pcbstator.design import Design
 
 SATURATION = 1.5  # T (common practice, no source)
+NEAR_KNEE = 0.05  # of the remanence: reserve above the knee (common practice, no source)
 GLUE_RESERVE = 5.0  # strength over mean stress: joints age, peel and are never perfect (common practice, no source)
 
 
@@ -33,6 +34,16 @@ def mechanical_findings(design: Design, prediction: Prediction) -> list[Finding]
                 f"{1e3 * wanted:.1f} mm of it would do",
                 "warning",
             )
+    if found.magnet_flux is not None and found.knee_flux is not None:
+        findings += at_least(
+            "magnets.knee",
+            found.magnet_flux,
+            found.knee_flux + NEAR_KNEE * design.rotor.magnet.remanence,
+            f"at {design.rotor.magnet.temperature_c:g} C the magnets work down to {{value}} T, below {{limit}} T, a "
+            "reserve above their knee: they may lose strength for good; use steel behind them, thicker magnets, or a "
+            "grade for more heat (H, SH, UH)",
+            "warning",
+        )
     if design.rotor.stator_iron > 0:
         findings.append(
             Finding(

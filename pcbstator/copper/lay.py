@@ -18,9 +18,6 @@ if TYPE_CHECKING:
 
 CoilEnds = dict[tuple[int, bool], tuple[BusTree, Node]]  # the links at a coil's (number, at its start), and the node
 
-# By coil, and whether it is the coil's start: the bus there, and its node.
-CoilEnds = dict[tuple[int, bool], tuple[BusTree, Node]]
-
 
 def _layers(design: Design) -> tuple[Layer, ...]:
     board = design.board

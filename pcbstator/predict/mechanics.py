@@ -6,10 +6,11 @@ from math import pi, sin
 from typing import TYPE_CHECKING
 
 from pcbstator.design.records import BlockMagnet, DiscMagnet
-from pcbstator.materials import neodymium, steel_density
+from pcbstator.materials import knee_field_strength, neodymium, steel_density
 from pcbstator.physics.iron import SaturatedIron
 from pcbstator.physics.magnet_force import axial_pull
 from pcbstator.physics.magnet_ring import Footprint
+from pcbstator.physics.working_point import demagnetising_margin, working_point
 from pcbstator.predict.records import MechanicalResult
 
 if TYPE_CHECKING:
@@ -42,6 +43,21 @@ def steel_ring(design: Design, footprint: Footprint) -> tuple[float, float]:
     return inner, max(inner, outer)
 
 
+def _working_point(design: Design, footprint: Footprint, iron: SaturatedIron) -> tuple[float | None, float | None]:
+    """Lowest flux density in the magnets and that of their knee [T]; None where they are not known.
+
+    Halbach rings have no working point by this law; a stated remanence says nothing of the knee.
+    """
+    magnet = design.rotor.magnet
+    if footprint.segments_per_pole != 1:
+        return None, None
+    lowest = working_point(footprint, design.rotor.poles // 2, iron.layers).flux_density
+    if magnet.grade is None:
+        return lowest, None
+    strength = knee_field_strength(magnet.grade, magnet.temperature_c)
+    return lowest, demagnetising_margin(lowest, magnet.remanence, magnet.recoil_permeability, strength).knee
+
+
 def mechanical_results(design: Design, footprint: Footprint, iron: SaturatedIron) -> MechanicalResult:
     """Masses of magnets and steel only: what carries them is the load's."""
     rotor = design.rotor
@@ -60,9 +76,12 @@ def mechanical_results(design: Design, footprint: Footprint, iron: SaturatedIron
     fastest = max(design.operation.speeds) if design.operation else None
     throw = None if not fastest else magnet_mass * centroid * fastest**2
     back, plate = iron.back_iron, iron.plate
+    working, knee = _working_point(design, footprint, iron)
     return MechanicalResult(
         axial_pull=pull.pull if pull else None,
         axial_stiffness=stiffness,
+        magnet_flux=working,
+        knee_flux=knee,
         magnet_mass=rotors * magnets,
         rotor_mass=rotors * (magnets + steel_mass),
         rotor_inertia=rotors * inertia,

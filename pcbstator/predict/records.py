@@ -105,6 +105,10 @@ class MechanicalResult:
     axial_stiffness: float | None = result(
         "axial_stiffness_n_per_mm", "growth of the pull as the gap closes: the bearing must be stiffer", 1e-3
     )
+    magnet_flux: float | None = result("magnet_working_flux_density_t", "lowest flux density inside a magnet")
+    knee_flux: float | None = result(
+        "magnet_knee_flux_density_t", "flux density below which a magnet of this grade and temperature loses strength"
+    )
     magnet_mass: float = result("magnet_mass_g", "all magnets", 1e3)
     rotor_mass: float = result("rotor_mass_g", "all magnets and the steel behind them", 1e3)
     rotor_inertia: float = result("rotor_inertia_kg_m2", "inertia of magnets and steel about the axis")

@@ -24,8 +24,8 @@ STATORS = {
     "round": {"winding__outline": "round"},
     "parallel, inner rim": {"winding__outline": "parallel", "winding__link_rim": "inner"},
     "narrow": {"board__track_width_mm": 0.15, "board__track_gap_mm": 0.15},
-    "wide": {"board__track_width_mm": 0.8, "board__track_gap_mm": 0.4, "winding__turns": 1},
-    "wide links": {"board__link_width_mm": 1.0, "winding__connection": "delta"},
+    "wide": {"board__track_width_mm": 0.7, "board__track_gap_mm": 0.4, "winding__turns": 1},
+    "wide links": {"board__link_width_mm": 1.0, "winding__connection": "delta", "winding__turns": 1},
     "six coils": {"winding__coils": 6, "rotor__poles": 8, "winding__connection": "open"},
 }
 
@@ -57,7 +57,7 @@ def test_least_gap_is_that_of_every_pair(values):
 
 def test_gap_between_two_strips_is_where_and_what_it_is():
     """A hole beside a track: centre distance less both half widths, half-way between the centres."""
-    design, copper = copper_of({})
+    _, copper = copper_of({})
     track = copper.coil.tracks[0]
     (x, y), (dx, dy) = track.points[40], track.points[41] - track.points[40]
     outwards = np.array([dy, -dx]) / np.hypot(dx, dy)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from pcbstator.copper import lay_copper, most_turns, widest_track
 from pcbstator.copper.clearance import least_gap
 from pcbstator.errors import DesignError
-from pcbstator.winding import is_balanced, lay_winding
+from pcbstator.winding import wind
 from tests.copper.stators import design_of, joined_copper
 
 STEP = 1e-5  # widths are sought in hundredths of a millimetre
@@ -89,7 +89,7 @@ def test_refusal_names_the_numbers_that_fit(values):
 @pytest.mark.parametrize(
     ("values", "key"),
     [
-        ({"winding__coils": 60, "rotor__poles": 58, "board__layers": 8}, "board.layers"),
+        ({"winding__coils": 30, "rotor__poles": 28, "board__layers": 16}, "board.layers"),
         ({"board__copper_inner_diameter_mm": 62.0}, "board.copper_outer_diameter_mm"),
         ({"winding__coils": 60, "rotor__poles": 58, "board__copper_inner_diameter_mm": 12.0}, "winding.coils"),
         ({"winding__turns": 400}, "winding.turns"),
@@ -119,14 +119,14 @@ stators = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(stators, st.sampled_from(PAIRS), st.sampled_from([1, 2, 3]))
 def test_filled_stators_keep_gap_and_annulus(values, pair, paths):
     check_filled_stator(values, pair, paths)
 
 
 @pytest.mark.slow
-@settings(max_examples=1500, deadline=None)
+@settings(max_examples=400, deadline=None)
 @given(stators, st.sampled_from(PAIRS), st.sampled_from([1, 2, 3]))
 def test_many_filled_stators_keep_gap_and_annulus(values, pair, paths):
     check_filled_stator(values, pair, paths)
@@ -135,11 +135,10 @@ def test_many_filled_stators_keep_gap_and_annulus(values, pair, paths):
 def check_filled_stator(values, pair, paths):
     """Whatever the stator: laid as asked or refused with a reason, gap kept, nothing outside, one piece per net."""
     phases, coils, poles = pair
-    assert is_balanced(*pair)
-    assume(coils // phases % paths == 0)
+    assume(coils // phases % paths == 0 and paths in wind(*pair).path_counts)
+    assume(phases > 2 or values["winding__connection"] != "delta")
     numbers = {"winding__phases": phases, "winding__coils": coils, "rotor__poles": poles}
     design = design_of(**values, **numbers, winding__turns="fill", winding__parallel_paths=paths)
-    assume(paths in lay_winding(design).path_counts if paths == 1 else True)
     try:
         copper = lay_copper(design)
     except DesignError as refusal:
@@ -149,9 +148,9 @@ def check_filled_stator(values, pair, paths):
     gap = least_gap(copper, asked)
     assert gap is None or gap.distance >= asked - 1e-9
     inner, outer = design.board.copper_inner_diameter / 2, design.board.copper_outer_diameter / 2
-    for track in copper.tracks if coils < 4 else [*copper.coil.tracks, *copper.links]:
+    for track in [*copper.coil.tracks, *copper.links]:
         radius = np.hypot(*track.points.T)
-        assert radius.min() - track.width / 2 >= inner - 1e-6, "a chord may lie that much nearer the middle than its ends"
+        assert radius.min() - track.width / 2 >= inner - 1e-9
         assert radius.max() + track.width / 2 <= outer + 1e-9
     for hole in [*copper.vias, *copper.terminals]:
         radius = np.hypot(hole.x, hole.y)

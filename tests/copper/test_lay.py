@@ -1,4 +1,4 @@
-"""The whole stator: what is drawn joins what must be joined and nothing else, and the paths of current run through it."""
+"""The whole stator: what is drawn joins what must be joined and nothing else, and current finds its way through it."""
 
 import itertools
 from collections import Counter
@@ -97,7 +97,7 @@ def test_paths_pass_every_coil_once_in_its_sense(values):
 
 @every_stator
 def test_every_link_is_drawn_once_and_carries_current(values):
-    """Links of the paths are the links that are drawn, whichever way they are run through; a star's lead carries none."""
+    """Links of the paths are the links that are drawn, whichever way they are run through; a star's lead is idle."""
     design, copper = laid(values)
 
     def ends(track):
@@ -131,7 +131,7 @@ def test_copper_of_a_net_is_one_piece_and_nets_are_apart(values):
 
 @every_stator
 def test_no_turn_is_bridged(values):
-    """The copper of one coil on one layer, pads included, is a strip that encloses nothing: a bridge would make a ring."""
+    """The copper of one coil on one layer, pads included, encloses nothing: a bridge would make a ring."""
     _, copper = laid(values)
     for track in copper.coil.tracks:
         strip = shapely.LineString(track.points).buffer(track.width / 2)
@@ -143,7 +143,7 @@ def test_no_turn_is_bridged(values):
 
 @every_stator
 def test_drawn_copper_is_the_network_of_the_winding(values):
-    """Links, leads, pads and holes as they are drawn join the posts of the coils; a meter at the terminals would see it."""
+    """Links, leads, pads and holes as they are drawn join the posts of the coils; a meter would see it."""
     design, copper = laid(values)
     piece_at, _ = joined_copper(copper, copper.links)
     last = len(copper.layers)
