@@ -92,19 +92,26 @@ def round_corner(points: FloatArray, index: int, reach: float) -> FloatArray:
     reach = min(reach, 0.9 * before[-1], 0.9 * after[-1])
     if reach <= 0:
         return points
-    start, skip_before = _along(points[index::-1], before, reach)
-    stop, skip_after = _along(points[index:], after, reach)
+    start, skip_before, arriving = _along(points[index::-1], before, reach)
+    stop, skip_after, leaving = _along(points[index:], after, reach)
+    control = points[index]
+    turn = leaving[0] * arriving[1] - leaving[1] * arriving[0]
+    if abs(turn) > 0.1:
+        # Where the tangents meet: the bend then leaves an arc to its outer side, not along the chord.
+        x, y = start - stop
+        back, on = (y * leaving[0] - x * leaving[1]) / turn, (y * arriving[0] - x * arriving[1]) / turn
+        control = start - back * arriving if back > 0 and on > 0 else control
     t = np.linspace(0, 1, CORNER_POINTS)[:, None]
-    bend = (1 - t) ** 2 * start + 2 * t * (1 - t) * points[index] + t**2 * stop
+    bend = (1 - t) ** 2 * start + 2 * t * (1 - t) * control + t**2 * stop
     return np.concatenate([points[: index - skip_before], bend, points[index + skip_after + 1 :]])
 
 
-def _along(points: FloatArray, distances: FloatArray, reach: float) -> tuple[FloatArray, int]:
-    """Point at ``reach`` along a polyline and the number of vertices passed on the way, the first not counted."""
+def _along(points: FloatArray, distances: FloatArray, reach: float) -> tuple[FloatArray, int, FloatArray]:
+    """Point at ``reach`` along a polyline, number of vertices passed after the first, and the direction there."""
     passed = int(np.searchsorted(distances, reach, side="right")) - 1
-    part = (reach - distances[passed]) / (distances[passed + 1] - distances[passed])
-    point: FloatArray = points[passed] + part * (points[passed + 1] - points[passed])
-    return point, passed
+    step = points[passed + 1] - points[passed]
+    length = distances[passed + 1] - distances[passed]
+    return points[passed] + (reach - distances[passed]) / length * step, passed, step / length
 
 
 def _inward_spiral(plan: CoilPlan, angle: float, end: float, outward: bool) -> FloatArray:

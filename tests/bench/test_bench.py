@@ -6,10 +6,12 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import pcbstator
 from pcbstator.output.package import package_files
+from pcbstator.predict.inductance import inductance_matrix
 from pcbstator.predict.magnetics import path_linkages, rotor_field
 from pcbstator.predict.run import predict_design
 
@@ -71,3 +73,54 @@ def test_predict_sixty_coils(benchmark, stage, layers):
     design = stage.with_values(BIG | {"board.layers": layers})
     benchmark.pedantic(pcbstator.predict, (design,), rounds=2)
     benchmark.extra_info["peak_mb"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def test_inductance(benchmark, stage):
+    copper = pcbstator.lay_copper(stage)
+    benchmark(inductance_matrix, stage, copper)
+
+
+@pytest.mark.parametrize("changes", [{"board.layers": 2}, {}, {"board.layers": 8}, {"winding.turns": 5}], ids=str)
+def test_inductance_growth(benchmark, stage, changes):
+    design = stage.with_values({"winding.turns": 10} | changes)
+    copper = pcbstator.lay_copper(design)
+    benchmark(inductance_matrix, design, copper)
+
+
+def test_linkage_side_by_side(stage):
+    """A cold linkage of a whole phase against the library's field summed along the same centre-lines, 48 angles.
+
+    The library is timed at one rotor angle on a part of the points; its cost is the same for all.
+    """
+    import time
+
+    import magpylib
+
+    design = stage.with_values({"rotor.back_iron_mm": 0.0, "rotor.magnet.recoil_permeability": 1.0})
+    copper = pcbstator.lay_copper(design)
+    begin = time.perf_counter()
+    field = rotor_field(design)
+    path_linkages(copper, field)
+    ours = time.perf_counter() - begin
+
+    magnet, poles = design.rotor.magnet, design.rotor.poles
+    half = np.degrees(magnet.arc_ratio * np.pi / poles)
+    ring = magpylib.Collection(*(
+        magpylib.magnet.CylinderSegment(
+            polarization=(0, 0, magnet.remanence * (-1) ** (pole + 1)),
+            dimension=(
+                magnet.inner_diameter / 2, magnet.outer_diameter / 2, magnet.thickness,
+                360 * pole / poles - half, 360 * pole / poles + half,
+            ),
+            position=(0, 0, design.rotor.air_gap + magnet.thickness / 2),
+        )
+        for pole in range(poles)
+    ))  # fmt: skip
+    coils = sum(1 for name in copper.coil_phases if name == "A")
+    vertices = coils * sum(len(track.points) for track in copper.coil.tracks)
+    sample = np.column_stack([copper.coil.tracks[0].points[:200], np.zeros(200)])
+    begin = time.perf_counter()
+    ring.getB(sample)
+    library = (time.perf_counter() - begin) / 200 * vertices * 48
+    print(f"\ncold linkage {1e3 * ours:.1f} ms, library {library:.0f} s for 48 angles: {library / ours:.0f} times")
+    assert library > 1000 * ours
