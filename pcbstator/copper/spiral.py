@@ -17,7 +17,6 @@ from pcbstator.copper.outline import SAGITTA, Family, outline_points
 from pcbstator.copper.records import Coil, FloatArray, Track, Via
 
 CORNER_POINTS = 6
-FLATTEST = 4.0  # furthest that a lead runs beside its turn on the way back to an inner via, in units of their distance
 STEEPEST = 0.6  # sine of the steepest slant; beyond it the turns' pitch grows faster than it is worth
 
 
@@ -97,10 +96,10 @@ def round_corner(points: FloatArray, index: int, reach: float) -> FloatArray:
     control = points[index]
     turn = leaving[0] * arriving[1] - leaving[1] * arriving[0]
     if abs(turn) > 0.1:
-        # Where the tangents meet: the bend then leaves an arc to its outer side, not along the chord.
+        # Where the tangents meet, if that is on the lead: a bend along an arc's chord would come nearer to the next turn.
         x, y = start - stop
         back, on = (y * leaving[0] - x * leaving[1]) / turn, (y * arriving[0] - x * arriving[1]) / turn
-        control = start - back * arriving if back > 0 and on > 0 else control
+        control = start - back * arriving if 0 < min(back, on) < reach else control
     t = np.linspace(0, 1, CORNER_POINTS)[:, None]
     bend = (1 - t) ** 2 * start + 2 * t * (1 - t) * control + t**2 * stop
     return np.concatenate([points[: index - skip_before], bend, points[index + skip_after + 1 :]])
@@ -140,11 +139,12 @@ def _inward_spiral(plan: CoilPlan, angle: float, end: float, outward: bool) -> F
     passed = int(np.searchsorted(vertex, approach))
     last, leave = _crossing(points, passed, points[:, 0] - end)
     bends = [leave, np.array([end, 0.0])]
-    if outward and abs(leave[1]) > FLATTEST * plan.margin:
-        # A turn this flat would run beside its own lead for long: it turns back at once, beside the vias on the way.
+    if outward:
+        # It would run back beside itself to get there: it leaves at once, beside the vias on its way.
         behind = end != plan.inner_vias[0]
-        last, leave = _crossing(points, passed, np.abs(points[:, 1]) - (plan.margin if behind else SAGITTA))
-        bends = [leave, *([np.array([end, leave[1]])] if behind else []), np.array([end, 0.0])]
+        sooner, aside = _crossing(points, passed, np.abs(points[:, 1]) - (plan.margin if behind else SAGITTA))
+        if sooner < last:
+            last, bends = sooner, [aside, *([np.array([end, aside[1]])] if behind else []), np.array([end, 0.0])]
 
     ray = np.array([cos(angle), sin(angle)])
     lead = np.stack([plan.post_radius * ray, rim_radius * ray])

@@ -119,7 +119,7 @@ stators = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=15, deadline=None, derandomize=True)  # the same few on every run; the many are slow
 @given(stators, st.sampled_from(PAIRS), st.sampled_from([1, 2, 3]))
 def test_filled_stators_keep_gap_and_annulus(values, pair, paths):
     check_filled_stator(values, pair, paths)

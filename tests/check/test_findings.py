@@ -1,0 +1,102 @@
+"""Every finding: what brings it up, what does not, and that the page lists them all."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+import pcbstator
+from pcbstator.design import design_from_document
+
+ROOT = Path(__file__).parents[2]
+SOUND = {
+    "title": "Sound machine",
+    "envelope": {"bore_diameter_mm": 20.0, "outer_diameter_mm": 80.0, "height_mm": 12.0},
+    "winding": {"coils": 6, "turns": 8},
+    "board": {
+        "layers": 2, "track_width_mm": 0.3, "track_gap_mm": 0.3,
+        "copper_inner_diameter_mm": 24.0, "copper_outer_diameter_mm": 66.0,
+    },
+    "rotor": {
+        "poles": 8, "air_gap_mm": 1.5, "back_iron_mm": 4.0,
+        "magnet": {
+            "shape": "sector", "inner_diameter_mm": 32.0, "outer_diameter_mm": 56.0, "arc_ratio": 0.8,
+            "thickness_mm": 3.0, "grade": "N42",
+        },
+    },
+}  # fmt: skip
+RULES = {"drill_mm": 0.2, "annular_ring_mm": 0.1}
+DISC = {"shape": "disc", "diameter_mm": 18.0, "circle_diameter_mm": 44.0, "thickness_mm": 3.0, "remanence_t": 1.2}
+CAUSES = {
+    "board.track_width": ({"board.rules": {"track_width_mm": 0.6}}, "error"),
+    "board.track_gap": ({"board.rules": {"track_gap_mm": 0.4}}, "error"),
+    "board.annular_ring": ({"board.via_pad_mm": 0.5}, "error"),
+    "board.drill": ({"board.via_drill_mm": 0.2}, "error"),
+    "board.aspect_ratio": ({"board.thickness_mm": 3.0, "envelope.height_mm": 20.0}, "error"),
+    "board.drill_to_copper": ({"board.rules": {"drill_to_copper_mm": 0.5}}, "error"),
+    "board.edge": ({"board.outer_diameter_mm": 66.2}, "error"),
+    "board.bow": ({"rotor.air_gap_mm": 0.4}, "warning"),
+    "envelope.bore": ({"envelope.bore_diameter_mm": 26.0}, "error"),
+    "envelope.outer": ({"envelope.outer_diameter_mm": 60.0}, "error"),
+    "envelope.height": ({"envelope.height_mm": 9.0}, "error"),
+    "magnets.overlap": ({"rotor.magnet": DISC}, "error"),
+    "magnets.crowded": ({"rotor.magnet.arc_ratio": 0.99}, "warning"),
+    "magnets.annulus": ({"rotor.magnet.inner_diameter_mm": 20.2, "rotor.magnet.outer_diameter_mm": 34.0}, "warning"),
+    "magnets.knee": ({"rotor.magnet.temperature_c": 80.0}, "warning"),
+    "winding.factor": ({"winding.coils": 6, "rotor.poles": 10}, "warning"),
+    "magnetic.torque_ripple": (
+        {"winding.turns": 1, "rotor.magnet.arc_ratio": 0.98, "rotor.air_gap_mm": 0.2, "rotor.poles": 4}, "warning",
+    ),
+    "electrical.unequal_phases": ({"winding.turns": 1, "board.link_width_mm": 0.15}, "warning"),
+    "mechanical.back_iron": ({"rotor.back_iron_mm": 1.0}, "warning"),
+    "mechanical.stator_iron": ({"rotor.stator_iron_mm": 0.5}, "warning"),
+    "mechanical.stator_iron_loss": ({"rotor.stator_iron_mm": 3.0}, "warning"),
+    "mechanical.glue": (
+        {"rotor.glue_strength_mpa": 1.0, "operation": {"speeds_rpm": [20000.0], "currents_a": [0.0]}}, "error",
+    ),
+    "law.range": (
+        {"operation": {"speeds_rpm": [100000.0], "currents_a": [0.0], "copper_c": -40.0},
+         "board.track_width_mm": 1.5, "winding.turns": 1}, "warning",
+    ),
+}  # fmt: skip
+NEVER = {"copper.gap"}  # guards the geometry itself; tests/copper holds that it does not happen
+
+
+def findings(changes):
+    design = design_from_document(SOUND).with_values(changes)
+    return {finding.code: finding for finding in pcbstator.predict(design).findings}
+
+
+def test_a_sound_machine_has_none():
+    assert findings({}) == {}
+
+
+@pytest.mark.parametrize("code", CAUSES)
+def test_cause_brings_it_up(code):
+    changes, severity = CAUSES[code]
+    found = findings(changes)
+    assert code in found, sorted(found)
+    assert found[code].severity == severity
+    if found[code].value is not None and found[code].limit is not None:
+        assert f"{found[code].value:.4g}" in found[code].message
+
+
+def test_nothing_magnetic_is_given_where_magnets_overlap():
+    design = design_from_document(SOUND).with_values({"rotor.magnet": DISC})
+    result = pcbstator.predict(design).to_dict()
+    assert "magnetic" not in result and "waves" not in result and result["electrical"]
+
+
+def codes_in_source():
+    text = "".join(path.read_text(encoding="utf-8") for path in (ROOT / "pcbstator" / "check").glob("*.py"))
+    groups = "board|copper|envelope|magnets|winding|magnetic|electrical|law|mechanical"
+    return set(re.findall(rf'"((?:{groups})\.[a-z_]+)"', text))
+
+
+def test_the_page_lists_exactly_the_codes_of_the_source():
+    rows = re.findall(r"^\| (`.*?) \|", (ROOT / "docs" / "findings.md").read_text(encoding="utf-8"), re.MULTILINE)
+    assert {code for row in rows for code in re.findall(r"`([a-z_.]+)`", row)} == codes_in_source()
+
+
+def test_every_code_has_a_cause_here():
+    assert set(CAUSES) | NEVER == codes_in_source()
