@@ -18,12 +18,10 @@ def sketched(copper):
         line = shapely.LineString(track.points).simplify(1e-4)
         return replace(track, points=np.array(line.coords))
 
-    phases = tuple(
-        replace(phase, paths=tuple(
-            replace(path, steps=tuple(fewer(s) if isinstance(s, Track) else s for s in path.steps)) for path in phase.paths
-        ))
-        for phase in copper.phases
-    )  # fmt: skip
+    def along(path):
+        return replace(path, steps=tuple(fewer(step) if isinstance(step, Track) else step for step in path.steps))
+
+    phases = tuple(replace(phase, paths=tuple(map(along, phase.paths))) for phase in copper.phases)
     return replace(copper, coil=replace(copper.coil, tracks=tuple(map(fewer, copper.coil.tracks))), phases=phases)
 
 
