@@ -145,7 +145,10 @@ def _check_posts(design: Design, rim: RimPlan, family: Family, sizes: RimSizes, 
     beside = (sizes.joint + sizes.gap) / 2
     half_row = rim.post_radius * angles[-1] + beside
     reach = rim.post_radius * family.rim_angle(sizes.side) + beside
-    room = min(rim.post_radius * sin(pi / design.winding.coils), reach)
+    # Where leads of all coils run on one layer, they must pass each other as far inside as they go.
+    inmost = min(rim.post_radius, *rim.arc_radii) if rim.stepped else rim.post_radius
+    pitch = rim.post_radius * sin(pi / design.winding.coils) - beside * (rim.post_radius / inmost - 1)
+    room = min(pitch, reach)
     if half_row > room:
         raise NoRoomError(
             "board.layers",

@@ -83,8 +83,11 @@ def _fraction_at(family: Family, offset: float, x: float, rim: int) -> float:
     return fraction if rim > 0 else 0.5 - fraction
 
 
-def round_corner(points: FloatArray, index: int, reach: float) -> FloatArray:
-    """The polyline with the corner at ``index`` replaced by a smooth bend that begins ``reach`` [m] before it."""
+def round_corner(points: FloatArray, index: int, reach: float, from_lead: bool = False) -> FloatArray:
+    """The polyline with the corner at ``index`` replaced by a smooth bend that begins ``reach`` [m] before it.
+
+    A bend ``from_lead`` into a turn keeps to the lead's side of the turn, since the next turn lies on the other.
+    """
     steps = np.hypot(*np.diff(points, axis=0).T)
     before = np.concatenate([[0.0], np.cumsum(steps[:index][::-1])])
     after = np.concatenate([[0.0], np.cumsum(steps[index:])])
@@ -95,8 +98,8 @@ def round_corner(points: FloatArray, index: int, reach: float) -> FloatArray:
     stop, skip_after, leaving = _along(points[index:], after, reach)
     control = points[index]
     turn = leaving[0] * arriving[1] - leaving[1] * arriving[0]
-    if abs(turn) > 0.1:
-        # Where the tangents meet, if that is on the lead: a bend along an arc's chord would come nearer to the next turn.
+    if from_lead and abs(turn) > 0.1:
+        # Where the tangents meet, if that is on the lead: a bend over an arc's chord would cross to the other side.
         x, y = start - stop
         back, on = (y * leaving[0] - x * leaving[1]) / turn, (y * arriving[0] - x * arriving[1]) / turn
         control = start - back * arriving if 0 < min(back, on) < reach else control
@@ -149,9 +152,8 @@ def _inward_spiral(plan: CoilPlan, angle: float, end: float, outward: bool) -> F
     ray = np.array([cos(angle), sin(angle)])
     lead = np.stack([plan.post_radius * ray, rim_radius * ray])
     path = np.concatenate([lead, points[: last + 1], bends])
-    for corner in range(len(path) - 2, len(path) - 1 - len(bends), -1):
-        path = round_corner(path, corner, plan.corner)
-    return round_corner(path, 1, plan.corner)
+    path = round_corner(path, len(path) - 2, plan.corner)
+    return round_corner(path, 1, plan.corner, from_lead=True)
 
 
 def _crossing(points: FloatArray, first: int, height: FloatArray) -> tuple[int, FloatArray]:
