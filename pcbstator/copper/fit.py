@@ -246,13 +246,17 @@ def settle_plan(design: Design, winding: Winding) -> StatorPlan:
         raise DesignError(design.source, [complaint]) from None
 
 
+def _turns(count: int) -> str:
+    return f"{count} turn" if count == 1 else f"{count} turns"
+
+
 def _too_many_turns(design: Design, winding: Winding, lack: NoRoomError) -> Complaint:
     """What would fit instead."""
     fitting, turns = most_turns(design, winding), max(int(lack.value), 1)
     widest = widest_track(design, turns, winding)
-    offers = [f"use at most {fitting} turns with this track_width_mm"] if fitting else []
+    offers = [f"use at most {_turns(fitting)} with this track_width_mm"] if fitting else []
     if widest >= 5e-5:
-        offers.append(f"for {turns} turns a track_width_mm of at most {floor(1e5 * widest + 0.5) / 100:.2f}")
+        offers.append(f"for {_turns(turns)} a track_width_mm of at most {floor(1e5 * widest + 0.5) / 100:.2f}")
     if not offers:
         offers.append("use fewer coils or layers, smaller via_pad_mm or a wider annulus")
     return Complaint(lack.key, lack.rule, lack.value, " or ".join(offers))

@@ -135,8 +135,8 @@ def _inward_spiral(plan: CoilPlan, angle: float, end: float, outward: bool) -> F
     gained = vertex // around + fractions[vertex % around]
     started = first // around + np.interp(first % around, np.arange(around + 1), fractions)
     points = outline_points(family, plan.pitch * (gained - started), vertex)
-    # An arc of no length has all its vertices at one place.
-    moved = np.append(True, np.any(np.diff(points, axis=0) != 0, axis=1))
+    # An arc of no length has all its vertices at one place, but for rounding.
+    moved = np.append(True, np.hypot(*np.diff(points, axis=0).T) > 1e-12)
     points, vertex = points[moved], vertex[moved]
     approach = base + plan.turns * around - (0 if outward else around // 2)
     passed = int(np.searchsorted(vertex, approach))

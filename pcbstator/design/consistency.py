@@ -130,6 +130,13 @@ def _one_side(iron: float, arrangement: str) -> Complaint | None:
     return Complaint("rotor.stator_iron_mm", rule, f"{iron:g}", "take it away")
 
 
+def _closed_loop(connection: str, phases: int) -> Complaint | None:
+    if connection != "delta" or phases > 2:
+        return None
+    rule = "closes a loop in which the voltages of two phases do not cancel: a short circuit"
+    return Complaint("winding.connection", rule, '"delta" with 2 phases', 'use "star" or "open"')
+
+
 def _span(key: str) -> Rule:
     """A list of the least and the most."""
 
@@ -164,6 +171,7 @@ RULES: tuple[Rule, ...] = (
     exceeds("rotor.magnet.circle_diameter_mm", "rotor.magnet.diameter_mm"),
     exceeds("rotor.magnet.circle_diameter_mm", "rotor.magnet.length_mm"),
     exceeds("rotor.iron_outer_diameter_mm", "rotor.iron_inner_diameter_mm"),
+    Rule(("winding.connection", "winding.phases"), _closed_loop),
     Rule(("rotor.stator_iron_mm", "rotor.arrangement"), _one_side),
     _span("tolerance.outer_copper_um"),
     _span("tolerance.inner_copper_um"),

@@ -41,8 +41,8 @@ def write_file(path: Path, content: str, suffixes: tuple[str, ...]) -> None:
         raise OutputError(f"{path}: cannot be written: {error.strerror}; choose another place") from None
 
 
-def write_folder(folder: Path, files: Mapping[str, str]) -> None:
-    """Write a folder of text files in one step, replacing only a folder that an earlier run made.
+def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> None:
+    """Write a folder of files in one step, replacing only a folder that an earlier run made. Text becomes UTF-8.
 
     A folder counts as made by an earlier run if its manifest names every file in it.
     """
@@ -53,7 +53,7 @@ def write_folder(folder: Path, files: Mapping[str, str]) -> None:
         fresh = Path(tempfile.mkdtemp(dir=folder.absolute().parent, prefix=f".{folder.name}."))
         try:
             for name, content in files.items():
-                (fresh / name).write_text(content, encoding="utf-8", newline="\n")
+                (fresh / name).write_bytes(content if isinstance(content, bytes) else content.encode())
             _open_up(fresh, 0o777)
             _swap(fresh, folder)
         finally:

@@ -1,4 +1,4 @@
-"""The folder that goes to the board house and to the bench."""
+"""The folder that goes to the board house, to the workshop and to the bench."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pcbstator.copper import Copper
+from pcbstator.output.assembly import assembly_sheet_pdf, assembly_sheet_svg
 from pcbstator.output.attributes import PROFILE_FUNCTION, copper_function, drill_function, side_function
 from pcbstator.output.drawing import stator_svg
 from pcbstator.output.drill import drill_xnc
@@ -14,6 +15,8 @@ from pcbstator.output.gerber import copper_gerber, legend_gerber, mask_gerber, p
 from pcbstator.output.job import BoardFacts, JobEntry, job_file
 from pcbstator.output.netlist import netlist_ipc356
 from pcbstator.output.report import report_html
+from pcbstator.output.rotor_dxf import rotor_dxf
+from pcbstator.output.rotor_plan import plates
 from pcbstator.predict.records import Prediction
 
 if TYPE_CHECKING:
@@ -26,13 +29,13 @@ class OutputFile:
 
     name: str
     role: str
-    content: str
+    content: str | bytes
     layer: int | None = None
     function: str = ""
     polarity: str | None = "Positive"
 
 
-def package_files(design: Design, copper: Copper, prediction: Prediction) -> dict[str, str]:
+def package_files(design: Design, copper: Copper, prediction: Prediction) -> dict[str, str | bytes]:
     """Name and content of every file of ``make``, manifest included."""
     files = _board_files(design, copper)
     entries = [JobEntry(file.name, file.function, file.polarity) for file in files if file.function]
@@ -40,6 +43,7 @@ def package_files(design: Design, copper: Copper, prediction: Prediction) -> dic
     files += [
         OutputFile("board.gbrjob", "job", job_file(copper, design.title, entries, facts)),
         OutputFile("stator.svg", "drawing", stator_svg(design, copper)),
+        *_rotor_files(design),
         OutputFile("report.html", "report", report_html(design, copper, prediction)),
         OutputFile("prediction.json", "prediction", json_text(prediction.to_dict())),
     ]
@@ -94,6 +98,18 @@ def _board_files(design: Design, copper: Copper) -> list[OutputFile]:
             )
         )
     return [*files, OutputFile("netlist.ipc", "netlist", netlist_ipc356(copper, title))]
+
+
+def _rotor_files(design: Design) -> list[OutputFile]:
+    """What the workshop needs: plates to mill or laser, sheets to glue the magnets by."""
+    files = [OutputFile("assembly.pdf", "drawing", assembly_sheet_pdf(design))]
+    for plate in plates(design):
+        ending = f"-{plate.name}" if plate.name else ""
+        files += [
+            OutputFile(f"rotor{ending}.dxf", "drawing", rotor_dxf(design, plate)),
+            OutputFile(f"assembly{ending}.svg", "drawing", assembly_sheet_svg(design, plate)),
+        ]
+    return files
 
 
 def _manifest(design: Design, copper: Copper, prediction: Prediction, files: list[OutputFile]) -> dict[str, object]:

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 from pcbstator.copper.records import Copper
 from pcbstator.output.machine_rows import inductance_rows, loss_rows, rotor_rows, tolerance_rows
+from pcbstator.output.magnet_list import magnet_list
 from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
 from pcbstator.predict.finished_copper import ResistanceRange, resistance_range
 from pcbstator.predict.records import MagneticResult, Prediction
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
-
 
 
 def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
@@ -32,7 +32,7 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
         findings=sorted(prediction.findings, key=lambda finding: ("error", "warning", "note").index(finding.severity)),
         numbers=_key_numbers(design, prediction, resistance_range(design, copper)),
         board=_board_rows(design, copper, prediction.copper.min_track_gap or design.board.track_gap),
-        magnets=_magnet_rows(design),
+        magnets=magnet_list(design),
         pictures=_pictures(design, copper, prediction),
         plates=2 if design.rotor.arrangement == "double" else 1,
         terminals=[(t.name, f"{1e3 * t.x:.2f}", f"{1e3 * t.y:.2f}") for t in copper.terminals],
@@ -160,39 +160,4 @@ def _board_rows(design: Design, copper: Copper, least_gap: float) -> list[Row]:
             f"vias: drill {millimetres(board.via_drill)}, pad {millimetres(board.via_pad)}, plated, through the board"),
         Row("Terminal holes", millimetres(board.terminal_drill), f"{len(copper.terminals)} pieces, plated"),
         Row("Limits checked", rules.name),
-    ]  # fmt: skip
-
-
-def _magnet_rows(design: Design) -> list[Row]:
-    rotor, magnet = design.rotor, design.rotor.magnet
-    plates = 2 if rotor.arrangement == "double" else 1
-    count = rotor.poles * plates
-    thick = f"{millimetres(magnet.thickness)} thick"
-    if magnet.shape == "disc":
-        size, place = f"disc, diameter {millimetres(magnet.diameter)}, {thick}", magnet.circle_diameter
-    elif magnet.shape == "block":
-        size = f"block, {millimetres(magnet.length)} (along the radius) × {millimetres(magnet.width)}, {thick}"
-        place = magnet.circle_diameter
-    else:
-        degrees = figures(360 * magnet.arc_ratio / rotor.poles)
-        size = (
-            f"piece of a ring, {millimetres(magnet.outer_diameter)} outside and {millimetres(magnet.inner_diameter)} "
-            f"inside diameter, {degrees}° wide, {thick}"
-        )
-        place = None
-    remanence = f"remanence {figures(magnet.remanence, 3)} T"
-    at_work = f"{remanence} at {figures(magnet.temperature_c)} °C"
-    material = (f"neodymium {magnet.grade}", at_work) if magnet.grade else (remanence, "any grade that has it at work")
-    iron = f"steel, {millimetres(rotor.back_iron)} thick" if rotor.back_iron else "no steel needed behind the magnets"
-    return [
-        Row("Count", str(count), f"{rotor.poles} on each of two plates" if plates == 2 else ""),
-        Row("Shape and size", size),
-        Row("Material", *material),
-        Row("Magnetised", "through the thickness"),
-        Row("Polarity", f"{count // 2} with north towards the board, {count // 2} with south",
-            "all pieces are alike; half of them are glued the other way up"),
-        *([Row("On a circle of", millimetres(place), "through the magnets' centres")] if place else []),
-        Row("Rotor plate", f"{plates} × {iron}"),
-        Row("Air gap", millimetres(rotor.air_gap), "from the laminate to the face of the magnets"
-            + (", on both sides" if plates == 2 else "")),
     ]  # fmt: skip

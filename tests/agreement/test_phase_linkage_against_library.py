@@ -100,10 +100,16 @@ def library_slopes(design, copper):
     return np.array(slopes)
 
 
-@pytest.mark.parametrize("shape", MAGNETS)
-@pytest.mark.parametrize(
-    "rotor", [{}, {"back_iron_mm": 2.0}, {"arrangement": "double"}], ids=["no iron", "ideal iron", "two rotors"]
-)
+ROTORS = {"no iron": {}, "ideal iron": {"back_iron_mm": 2.0}, "two rotors": {"arrangement": "double"}}
+# The library is slow on ring segments: two of their cases take half a minute each.
+CASES = [
+    pytest.param(shape, rotor, id=f"{shape}, {name}", marks=[pytest.mark.slow] if shape == "sector" and rotor else [])
+    for shape in MAGNETS
+    for name, rotor in ROTORS.items()
+]
+
+
+@pytest.mark.parametrize(("shape", "rotor"), CASES)
 def test_whole_phase(shape, rotor):
     """Within 0.5 % of the peak slope."""
     design = machine(shape, **rotor)

@@ -200,3 +200,8 @@ def test_a_document_must_be_plain():
     for strange in (within, [], "text", None):
         with pytest.raises(DesignError, match="document: must"):
             design_from_document(strange)
+
+
+def test_two_phases_cannot_close_a_delta(complaints_of):
+    changes = {"winding.phases": 2, "winding.coils": 8, "winding.connection": "delta", "rotor.poles": 6}
+    assert "short circuit" in complaints_of(changes)["winding.connection"].rule

@@ -10,10 +10,9 @@ import shapely
 
 import pcbstator
 from pcbstator.design import design_from_document
-from pcbstator.physics.linkage import path_linkage_harmonics
 from pcbstator.predict.current_paths import phase_angle
 from pcbstator.predict.losses import loss_factors, working_point
-from pcbstator.predict.magnetics import path_linkages, phase_linkages, rotor_field
+from pcbstator.predict.magnetics import rotor_field
 from pcbstator.predict.waves import linkage_slopes, sine_torque
 
 DESIGNS = sorted((Path(__file__).parents[2] / "designs").glob("*.toml"))
@@ -95,21 +94,6 @@ def test_inductance_matrix_is_symmetric_and_positive(path):
     matrix = np.array(laid(path)[2].electrical.inductance_matrix)
     assert np.allclose(matrix, matrix.T, rtol=1e-12)
     assert np.linalg.eigvalsh(matrix)[0] > 0
-
-
-@every_design
-def test_reversing_the_current_reverses_the_torque(path):
-    """Torque of currents i is Σ i·dpsi/dalpha; through the copper's senses: reversed tracks link the opposite flux."""
-    design, copper, _ = laid(path)
-    field = rotor_field(design)
-    track = copper.coil.tracks[0]
-    ahead = path_linkage_harmonics(track.points, track.width, field, 0)
-    back = path_linkage_harmonics(track.reversed().points, track.width, field, 0)
-    assert np.allclose(ahead, -back, rtol=1e-9, atol=1e-12 * abs(ahead).max())
-    angles = np.linspace(0, 2 * pi, 25)
-    slopes = linkage_slopes(phase_linkages(path_linkages(copper, field)), field.orders, field.pole_pairs, angles)
-    currents = np.ones(len(slopes))
-    assert np.allclose(currents @ slopes, -(-currents @ slopes))
 
 
 @every_design

@@ -63,10 +63,9 @@ def assert_tidy(root, items) -> None:
         x0, y0, x1, y1 = item.box
         assert x0 >= left - 1e-6 and y0 >= top - 1e-6 and x1 <= width + 1e-6 and y1 <= height + 1e-6, item
     texts = words(items)
-    for index, a in enumerate(texts):
-        for b in texts[index + 1 :]:
-            apart = a.box[0] >= b.box[2] or b.box[0] >= a.box[2] or a.box[1] >= b.box[3] or b.box[1] >= a.box[3]
-            assert apart, (a.text, b.text)
+    x0, y0, x1, y1 = np.array([item.box for item in texts]).T
+    apart = (x0[:, None] >= x1) | (x1[:, None] <= x0) | (y0[:, None] >= y1) | (y1[:, None] <= y0)
+    assert not [(texts[i].text, texts[j].text) for i, j in np.argwhere(~apart) if i < j]
 
 
 @pytest.mark.parametrize("name", VARIANTS)
