@@ -165,6 +165,11 @@ def _crossing(points: FloatArray, first: int, height: FloatArray) -> tuple[int, 
     return last, point
 
 
+def distinct_points(points: FloatArray) -> FloatArray:
+    """The polyline without pieces of no length, as an arc of no length would leave them."""
+    return np.ascontiguousarray(points[np.append(True, np.hypot(*np.diff(points, axis=0).T) > 1e-9)])
+
+
 def lay_coil(plan: CoilPlan, layers: int, drill: float, pad: float) -> Coil:
     """The coil template of this plan on all layers."""
     tracks = []
@@ -176,7 +181,7 @@ def lay_coil(plan: CoilPlan, layers: int, drill: float, pad: float) -> Coil:
             points = (mirrored * np.array([1.0, -1.0]))[::-1]
         else:
             points = _inward_spiral(plan, plan.post_angles[pair], end, False)
-        tracks.append(Track(layer, np.ascontiguousarray(points), plan.width, "", "", "coil"))
+        tracks.append(Track(layer, distinct_points(points), plan.width, "", "", "coil"))
     posts = [(plan.post_radius * cos(angle), plan.post_radius * sin(angle)) for angle in plan.post_angles]
     places = [(x, 0.0) for x in plan.inner_vias] + posts
     vias = tuple(Via(x, y, drill, pad, "", 1, layers) for x, y in places)

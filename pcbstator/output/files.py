@@ -6,7 +6,8 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 
 from pcbstator.errors import OutputError
@@ -23,11 +24,10 @@ def write_file(path: Path, content: str, suffixes: tuple[str, ...]) -> None:
     """Write a text file in one step, replacing an older one; the name must end in one of ``suffixes``."""
     if path.suffix.lower() not in suffixes:
         raise OutputError(f"{path}: the file must end in {' or '.join(suffixes)}; choose such a name")
-    if path.is_dir():
-        raise OutputError(f"{path}: this is a folder; name a file in it")
-    if not path.parent.is_dir():
-        raise OutputError(f"{path}: the folder {path.parent} does not exist; make it first")
-    try:
+    with _told(path):
+        if path.is_dir():
+            raise OutputError(f"{path}: this is a folder; name a file in it")
+        _require_place(path)
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:
             with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
@@ -37,8 +37,6 @@ def write_file(path: Path, content: str, suffixes: tuple[str, ...]) -> None:
         except BaseException:
             Path(name).unlink(missing_ok=True)
             raise
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be written: {error.strerror}; choose another place") from None
 
 
 def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> None:
@@ -46,10 +44,9 @@ def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> None:
 
     A folder counts as made by an earlier run if its manifest names every file in it.
     """
-    _require_ours(folder)
-    if not folder.absolute().parent.is_dir():
-        raise OutputError(f"{folder}: the folder {folder.parent} does not exist; make it first")
-    try:
+    with _told(folder):
+        _require_ours(folder)
+        _require_place(folder)
         fresh = Path(tempfile.mkdtemp(dir=folder.absolute().parent, prefix=f".{folder.name}."))
         try:
             for name, content in files.items():
@@ -58,8 +55,20 @@ def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> None:
             _swap(fresh, folder)
         finally:
             shutil.rmtree(fresh, ignore_errors=True)
+
+
+@contextmanager
+def _told(place: Path) -> Iterator[None]:
+    """What the system refuses becomes a message to the user."""
+    try:
+        yield
     except OSError as error:
-        raise OutputError(f"{folder}: cannot be written: {error.strerror}; choose another place") from None
+        raise OutputError(f"{place}: cannot be written: {error.strerror}; choose another place") from None
+
+
+def _require_place(path: Path) -> None:
+    if not path.absolute().parent.is_dir():
+        raise OutputError(f"{path}: the folder {path.parent} does not exist; make it first")
 
 
 def _swap(fresh: Path, folder: Path) -> None:
@@ -96,7 +105,7 @@ def _require_ours(folder: Path) -> None:
         raise OutputError(
             f"{folder}: this folder was not made by pcbstator and is left alone; choose another one"
         ) from None
-    foreign = sorted(entry.name for entry in folder.iterdir() if entry.name not in known)
+    foreign = sorted(entry.name for entry in folder.iterdir() if entry.name not in known or entry.is_dir())
     if foreign:
         raise OutputError(
             f"{folder}: it holds {foreign[0]}, which pcbstator did not make; move that or choose another folder"

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+import pcbstator
 from pcbstator.copper import lay_copper, most_turns, widest_track
 from pcbstator.copper.clearance import least_gap
 from pcbstator.errors import DesignError
@@ -184,3 +185,15 @@ def check_filled_stator(values, pair, paths):
     _, pieces = joined_copper(copper, copper.tracks)
     assert len(pieces) == len(set(copper.coil_nets))
     assert all(len(nets) == 1 for nets in pieces)
+
+
+def test_no_piece_of_a_track_is_without_length():
+    """Arcs that vanish leave all their vertices at one place; a thrice enlarged fan once had such pieces."""
+    fan = pcbstator.load_design("designs/small-fan.toml")
+    large = fan.with_values({
+        "envelope": {}, "board.copper_inner_diameter_mm": 72.0, "board.copper_outer_diameter_mm": 180.0,
+        "rotor.magnet.inner_diameter_mm": 84.0, "rotor.magnet.outer_diameter_mm": 156.0,
+    })  # fmt: skip
+    copper = pcbstator.lay_copper(large)
+    assert min(np.hypot(*np.diff(t.points, axis=0).T).min() for t in (*copper.coil.tracks, *copper.links)) > 1e-9
+    assert pcbstator.predict(large).electrical.phase_inductance > 0

@@ -1,0 +1,91 @@
+"""The folder of ``make``: what the manifest promises is there, for every design."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+
+import pytest
+
+import pcbstator
+from pcbstator.output.package import package_files
+from tests.command import DESIGNS
+
+ROLES = {
+    "copper", "mask", "legend", "profile", "drill-plated", "drill-unplated", "netlist", "job", "drawing", "report",
+    "prediction",
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module", params=DESIGNS, ids=lambda path: path.stem)
+def package(request):
+    """Design, prediction, copper, files and manifest."""
+    design = pcbstator.load_design(request.param)
+    copper = pcbstator.lay_copper(design)
+    prediction = pcbstator.predict(design, copper)
+    files = package_files(design, copper, prediction)
+    return request.param, design, copper, prediction, files, json.loads(files["manifest.json"])
+
+
+def test_no_design_here_has_an_error(package):
+    prediction = package[3]
+    assert [finding.code for finding in prediction.findings if finding.severity == "error"] == []
+
+
+def test_manifest_head(package):
+    path, design, _, prediction, _, manifest = package
+    assert set(manifest) == {"title", "version", "design_sha256", "files", "terminals"}
+    assert (manifest["title"], manifest["version"]) == (design.title, prediction.version)
+    assert manifest["design_sha256"] == hashlib.sha256(path.read_bytes()).hexdigest()
+
+
+def test_manifest_names_every_file_and_no_other(package):
+    *_, files, manifest = package
+    names = [entry["name"] for entry in manifest["files"]]
+    assert len(set(names)) == len(names)
+    assert {*names, "manifest.json"} == set(files)
+    assert all(len(content) > 50 for content in files.values())
+    assert all("/" not in name and name == name.strip() for name in names)
+
+
+def test_manifest_roles_and_layers(package):
+    _, design, _, _, _, manifest = package
+    roles = [entry["role"] for entry in manifest["files"]]
+    assert set(roles) == ROLES
+    assert [roles.count(role) for role in ("mask", "legend", "profile", "job", "report")] == [2, 2, 1, 1, 1]
+    layers = [entry["layer"] for entry in manifest["files"] if entry["role"] == "copper"]
+    assert layers == list(range(1, design.board.layers + 1))
+    assert all(("layer" in entry) == (entry["role"] == "copper") for entry in manifest["files"])
+
+
+def test_manifest_terminals_are_the_copper_s(package):
+    _, _, copper, _, _, manifest = package
+    assert set(manifest["terminals"]) == {"A", "B", "C", "N"}
+    for terminal in copper.terminals:
+        given = manifest["terminals"][terminal.name]
+        assert set(given) == {"x_mm", "y_mm", "layer"}
+        assert (given["x_mm"], given["y_mm"]) == pytest.approx((1e3 * terminal.x, 1e3 * terminal.y), abs=1e-6)
+        assert given["layer"] == terminal.layer
+
+
+def test_job_file_lists_the_files_of_the_board_house(package):
+    *_, files, manifest = package
+    listed = {entry["Path"]: entry["FileFunction"] for entry in json.loads(files["board.gbrjob"])["FilesAttributes"]}
+    made = {entry["name"] for entry in manifest["files"] if entry["name"].endswith((".gbr", ".drl"))}
+    assert set(listed) >= {name for name in made if name.endswith(".gbr")}
+    assert set(listed) <= made
+    for entry in manifest["files"]:
+        if entry["role"] == "copper":
+            assert listed[entry["name"]].startswith(f"Copper,L{entry['layer']},")
+
+
+def test_prediction_file_is_the_prediction(package):
+    _, _, _, prediction, files, _ = package
+    assert json.loads(files["prediction.json"]) == prediction.to_dict()
+
+
+def test_the_same_design_gives_the_same_bytes(package):
+    path, *_, files, _ = package
+    design = pcbstator.load_design(path)
+    copper = pcbstator.lay_copper(design)
+    assert package_files(design, copper, pcbstator.predict(design, copper)) == files
