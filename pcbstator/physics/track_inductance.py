@@ -39,6 +39,7 @@ SPREAD_PER_CELL = 1.2  # smooth enough for the grid to see no difference between
 STEP_PER_SPREAD = 1.25  # samples along a filament and filaments across a track stand no further apart
 HIDDEN_WIDTH = 0.6  # of the spread
 STENCIL = 4  # cubic spline
+NEAR = 4.5  # of sqrt(2) spread: from there on erf is 1 to 2e-10
 MARGIN = 3  # cells around the copper
 USUAL_GRID = 400  # cells along the longer side that cell_for allows
 LARGEST_GRID = 2048  # cells along one side
@@ -289,7 +290,15 @@ class _Kernels:
         """erf(R / (sqrt(2) spread)) / R over a quarter of the grid."""
         root = np.sqrt(2) * self.grid.spread
         R = np.sqrt(self.r2 + height**2)
-        return np.asarray(np.where(R > 0, erf(R / root) / np.where(R > 0, R, 1.0), 2 / (np.sqrt(np.pi) * root)))
+        if height > NEAR * root:
+            return 1.0 / R
+        near = int(NEAR * root / self.grid.cell) + 2
+        close = R[:near, :near]
+        smooth = np.where(close > 0, erf(close / root) / np.where(close > 0, close, 1.0), 2 / (np.sqrt(np.pi) * root))
+        R[0, 0] = 1.0  # stands in the near part
+        result = 1.0 / R
+        result[:near, :near] = smooth
+        return np.asarray(result)
 
 
 def _self_corrections(strips: Strips, spread: float) -> FloatArray:

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from pcbstator.design import Design
 
 COARSE = 1.5  # cells of the coarse grid per track pitch
-COARSE_CELLS = 512  # most cells along one side of the coarse grid
+COARSE_CELLS = 320  # most cells along one side of the coarse grid
 
 FloatArray = NDArray[np.float64]
 
