@@ -291,7 +291,7 @@ class _Kernels:
         root = np.sqrt(2) * self.grid.spread
         R = np.sqrt(self.r2 + height**2)
         if height > NEAR * root:
-            return 1.0 / R
+            return np.asarray(1.0 / R)
         near = int(NEAR * root / self.grid.cell) + 2
         close = R[:near, :near]
         smooth = np.where(close > 0, erf(close / root) / np.where(close > 0, close, 1.0), 2 / (np.sqrt(np.pi) * root))
