@@ -19,16 +19,27 @@ from hypothesis import strategies as st
 
 from pcbstator.design import load_design
 from pcbstator.design.keys import keys, sections
-from pcbstator.design.quantities import Count, Quantity
-from pcbstator.design.records import BlockMagnet, Board, DiscMagnet, Envelope, Rotor, SectorMagnet, Winding
+from pcbstator.design.quantities import Count, Quantity, QuantityList
+from pcbstator.design.records import (
+    BlockMagnet,
+    Board,
+    DiscMagnet,
+    Envelope,
+    Operation,
+    Rotor,
+    SectorMagnet,
+    Tolerance,
+    Winding,
+)
 from tests.command import DESIGNS, run, write_design
 
 STARTS = [load_design(path).document for path in DESIGNS]
 TABLES = (
     ("envelope", Envelope), ("winding", Winding), ("board", Board), ("rotor", Rotor),
     ("rotor.magnet", SectorMagnet), ("rotor.magnet", DiscMagnet), ("rotor.magnet", BlockMagnet),
+    ("operation", Operation), ("tolerance", Tolerance),
 )  # fmt: skip
-WAYS = ("scale",) * 4 + ("within",) * 6 + ("shape", "size", "size", "many", "delete", "nonsense")
+WAYS = ("scale",) * 4 + ("within",) * 6 + ("shape", "size", "size", "many", "work", "delete", "nonsense")
 SLOWEST = 10.0  # s; the aim is 2 s on an idle machine, the rest is for a busy one
 
 
@@ -41,7 +52,7 @@ def kinds() -> dict[str, Any]:
                 *field.metadata,
                 *(m for part in get_args(field.annotation) for m in getattr(part, "__metadata__", ())),
             ]
-            kind = next((part for part in parts if isinstance(part, Quantity | Count)), None)
+            kind = next((part for part in parts if isinstance(part, Quantity | QuantityList | Count)), None)
             words = [word for word in get_args(field.annotation) if isinstance(word, str)]
             if kind is not None or words:
                 found[f"{table}.{field.alias}"] = kind or words
@@ -62,6 +73,8 @@ def within(kind: Any) -> st.SearchStrategy[Any]:
     if isinstance(kind, Count):
         numbers = st.sampled_from(list(kind.allowed)) | st.sampled_from(list(kind.allowed)[:24])
         return numbers | st.just(kind.word) if kind.word else numbers
+    if isinstance(kind, QuantityList):
+        return st.lists(within(kind.each), min_size=1, max_size=3)
     low, high = kind.low, kind.high
     if low < 0:
         return st.floats(low, high)
@@ -100,6 +113,10 @@ def mutate(document: dict[str, Any], draw: st.DrawFn) -> None:
         trios = draw(st.integers(1, 100))
         put(document, "winding.coils", 3 * trios)
         put(document, "rotor.poles", 4 * trios)
+    elif what == "work":
+        put(document, "tolerance.air_gap_mm", draw(within(KINDS["tolerance.air_gap_mm"])))
+        put(document, "operation.speeds_rpm", draw(within(KINDS["operation.speeds_rpm"])))
+        put(document, "operation.currents_a", draw(within(KINDS["operation.currents_a"])))
     elif what == "shape":
         put(document, "rotor.magnet", copy.deepcopy(draw(st.sampled_from(STARTS))["rotor"]["magnet"]))
     elif what == "size":
