@@ -35,9 +35,11 @@ def lay_copper(design: Design) -> Copper:
 def predict(design: Design, copper: Copper | None = None) -> Prediction:
     """All results of a design with the findings about it; ``predict(design).to_dict()`` is plain data."""
     from pcbstator.check import check_design
+    from pcbstator.copper import settled_design
     from pcbstator.predict.run import predict_design
     from pcbstator.winding import lay_winding
 
+    design = settled_design(design)
     winding = lay_winding(design)
     copper = copper or lay_copper(design)
     prediction = predict_design(design, winding, copper)

@@ -20,12 +20,11 @@ BOW = 0.0075  # bow and twist over the diagonal, the usual limit for boards with
 def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) -> list[Finding]:
     """Tracks, gaps, rings, holes and edges against the rule set; values in mm."""
     rules, board = design.rules, design.board
-    tracks = [*copper.coil.tracks, *copper.links]
-    narrowest = min(tracks, key=lambda track: track.width)
+    narrowest = min(copper.shapes, key=lambda track: track.narrowest)
     said = f" of the rule set {rules.name}"
     findings = at_least(
         "board.track_width",
-        1e3 * narrowest.width,
+        1e3 * narrowest.narrowest,
         1e3 * rules.track_width,
         "tracks of {value} mm are narrower than the {limit} mm" + said,
         where=f"layer {narrowest.layer}",
@@ -86,10 +85,10 @@ def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) ->
 def _edge(design: Design, copper: Copper) -> list[Finding]:
     """Copper against the board's two edges."""
     inner, outer = np.inf, 0.0
-    for track in [*copper.coil.tracks, *copper.links]:
+    for track in copper.shapes:
         radii = np.hypot(*track.points.T)
-        inner = min(inner, float(radii.min()) - track.width / 2)
-        outer = max(outer, float(radii.max()) + track.width / 2)
+        inner = min(inner, float((radii - track.point_widths / 2).min()))
+        outer = max(outer, float((radii + track.point_widths / 2).max()))
     for hole in copper.holes:
         radius = float(np.hypot(hole.x, hole.y))
         inner, outer = min(inner, radius - hole.pad / 2), max(outer, radius + hole.pad / 2)

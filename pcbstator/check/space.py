@@ -103,7 +103,7 @@ def _overlap(design: Design) -> list[Finding]:
 def _match(design: Design, copper: Copper) -> list[Finding]:
     """Magnets and coils should face each other."""
     near, far = magnet_radii(design)
-    radii = np.concatenate([np.hypot(*track.points.T) for track in copper.coil.tracks])
+    radii = np.concatenate([np.hypot(*track.points.T) for track, _ in copper.template_tracks])
     inner, outer = float(radii.min()), float(radii.max())
     shared = max(0.0, min(far, outer) - max(near, inner))
     return at_least(

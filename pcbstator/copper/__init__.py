@@ -1,8 +1,8 @@
 """Where the metal is: tracks, vias and terminals as arrays per layer, net and phase; lengths and areas."""
 
-from pcbstator.copper.fit import most_turns, widest_track
 from pcbstator.copper.lay import lay_copper
 from pcbstator.copper.records import Coil, CoilVisit, Copper, Layer, Path, PhaseCopper, Point, Terminal, Track, Via
+from pcbstator.copper.settle import most_turns, settled_design, widest_track
 
 __all__ = [
     "Coil",
@@ -17,5 +17,6 @@ __all__ = [
     "Via",
     "lay_copper",
     "most_turns",
+    "settled_design",
     "widest_track",
 ]

@@ -1,7 +1,8 @@
 """The real distances between pieces of copper, measured on the geometry that is drawn.
 
 Turns of one coil count as foreign to each other, although they are one net: a bridge between them shorts the coil.
-All coils are equal, so distances are measured from coil 0, the links, the vias and the terminals to everything.
+Where all coils are alike, distances are measured from the first one, the links, the vias and the terminals to
+everything; else from all.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pcbstator.copper.records import Copper, FloatArray, Track
+from pcbstator.copper.records import Copper, FloatArray, Track, strip_outline
 
 CHUNK = 12  # vertices in one piece of a track; short pieces make the search selective
 
@@ -32,7 +33,8 @@ class Gap:
 class _Pieces:
     """Pieces of one layer: shapes, half widths, owner, arc length at both ends, whether to measure from them.
 
-    ends: (owners, 2, 2) end points; junctions: (owners,) the bus that a link, via or terminal belongs to, -1 for coils.
+    Pieces of tracks whose width varies are areas, with no half width. ends: (owners, 2, 2) end points; junctions:
+    (owners,) the bus that a link, via or terminal belongs to, -1 for coils.
     """
 
     shapes: NDArray[np.object_]
@@ -73,59 +75,70 @@ def _chunks(track: Track) -> tuple[FloatArray, NDArray[np.int64], FloatArray, Fl
 
 
 def _pieces(copper: Copper, layer: int) -> _Pieces:
-    per_coil = [track for track in copper.coil.tracks if track.layer == layer]
-    coordinates, numbers, starts, stops, owners, widths, measured, ends = [], [], [], [], [], [], [], []
+    shapes, starts, stops, owners, halves, measured, ends = [], [], [], [], [], [], []
     nets: list[str] = []
-    count = 0
 
-    def add(
-        points: FloatArray, number: NDArray[np.int64], start: FloatArray, stop: FloatArray, owner: int, half: float
-    ) -> None:
-        nonlocal count
-        coordinates.append(points)
-        numbers.append(number + count)
-        starts.append(start)
-        stops.append(stop)
-        owners.append(np.full(len(start), owner))
-        widths.append(np.full(len(start), half))
-        count += len(start)
+    def add(track: Track, turns: list[float], nets_of: list[str], first_only: bool) -> None:
+        points, number, start, stop = _chunks(track)
+        placed = [points @ _turn(angle) for angle in turns]
+        if track.widths is None:
+            count = len(start)
+            numbers = np.concatenate([number + count * index for index in range(len(turns))])
+            shapes.append(shapely.linestrings(np.concatenate(placed), indices=numbers))
+            half = np.full(count, track.width / 2)
+        else:
+            shapes.append(np.array([piece for angle in turns for piece in _areas(track, angle)]))
+            half = np.zeros(len(start))
+        for index, angle in enumerate(turns):
+            starts.append(start)
+            stops.append(stop)
+            owners.append(np.full(len(start), len(nets)))
+            halves.append(half)
+            measured.append(np.full(len(start), index == 0 or not first_only))
+            ends.append(track.points[[0, -1]] @ _turn(angle))
+            nets.append(nets_of[index])
 
-    for template in per_coil:
-        points, number, start, stop = _chunks(template)
-        for coil, angle in enumerate(copper.coil_angles):
-            cos, sin = np.cos(angle), np.sin(angle)
-            turn = np.array([[cos, sin], [-sin, cos]])
-            add(points @ turn, number, start, stop, len(nets), template.width / 2)
-            measured.append(np.full(len(start), coil == 0))
-            ends.append(template.points[[0, -1]] @ turn)
-            nets.append(copper.coil_nets[coil])
-    for link in (track for track in copper.links if track.layer == layer):
-        points, number, start, stop = _chunks(link)
-        add(points, number, start, stop, len(nets), link.width / 2)
-        measured.append(np.full(len(start), True))
-        ends.append(link.points[[0, -1]])
-        nets.append(link.net)
-    lines = shapely.linestrings(np.concatenate(coordinates), indices=np.concatenate(numbers))
+    for template, members in copper.template_tracks:
+        if template.layer == layer:
+            angles = [float(copper.coil_angles[coil]) for coil in members]
+            add(template, angles, [copper.coil_nets[coil] for coil in members], copper.alike)
+    coils = len(nets)
+    for link in copper.links:
+        if link.layer == layer:
+            add(link, [0.0], [link.net], False)
     pads = copper.holes
     places = np.array([[pad.x, pad.y] for pad in pads])
     offset = len(nets)
     bus = _junctions(copper)
-    junctions = [-1] * offset
-    for owner in range(len(per_coil) * len(copper.coil_angles), offset):
-        junctions[owner] = bus[_place(ends[owner][0])]
+    junctions = [-1] * coils + [bus[_place(end[0])] for end in ends[coils:]]
     lonely = -2 - np.arange(len(pads))
     junctions += [bus.get(_place(place), int(alone)) for place, alone in zip(places, lonely, strict=True)]
+    none = np.zeros(0)
     return _Pieces(
-        shapes=np.concatenate([lines, shapely.points(places)]),
-        half_width=np.concatenate([*widths, [pad.pad / 2 for pad in pads]]),
-        owner=np.concatenate([*owners, offset + np.arange(len(pads))]),
+        shapes=np.concatenate([*shapes, shapely.points(places)]),
+        half_width=np.concatenate([*halves, [pad.pad / 2 for pad in pads]]),
+        owner=np.concatenate([np.concatenate([none, *owners]).astype(np.int64), offset + np.arange(len(pads))]),
         start=np.concatenate([*starts, np.zeros(len(pads))]),
         stop=np.concatenate([*stops, np.zeros(len(pads))]),
         measured=np.concatenate([*measured, np.full(len(pads), True)]),
-        ends=np.concatenate([np.array(ends), np.stack([places, places], axis=1)]),
+        ends=np.concatenate([np.array(ends).reshape(-1, 2, 2), np.stack([places, places], axis=1)]),
         junctions=np.array(junctions),
         nets=nets + [pad.net for pad in pads],
     )
+
+
+def _turn(angle: float) -> FloatArray:
+    cos, sin = np.cos(angle), np.sin(angle)
+    return np.array([[cos, sin], [-sin, cos]])
+
+
+def _areas(track: Track, angle: float) -> list[shapely.Geometry]:
+    """The areas of the pieces of a track whose width varies, at its place."""
+    last = len(track.points) - 1
+    outline = strip_outline(track.turned(angle), caps=False)
+    right, left = outline[: last + 1], outline[: last : -1]
+    cuts = [(a, min(a + CHUNK, last) + 1) for a in range(0, last, CHUNK)]
+    return [shapely.Polygon(np.concatenate([right[a:b], left[a:b][::-1]])) for a, b in cuts]
 
 
 def _near(pieces: _Pieces, reach: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from math import pi
+import itertools
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.copper.fit import StatorPlan, settle_plan
-from pcbstator.copper.records import CoilVisit, Copper, Layer, Path, PhaseCopper, Point, Terminal, Track
+from pcbstator.copper.plan import StatorPlan
+from pcbstator.copper.records import Coil, CoilVisit, Copper, Layer, Path, PhaseCopper, Point, Terminal, Track, Via
 from pcbstator.copper.routes import BusTree, Node, lay_bus
-from pcbstator.copper.spiral import lay_coil
+from pcbstator.copper.settle import settle_plan, settled_design
+from pcbstator.copper.spiral import CoilPlan, lay_coil
+from pcbstator.copper.wave import lay_passes
 from pcbstator.winding import PHASE_NAMES, Winding, lay_winding
 
 if TYPE_CHECKING:
@@ -21,11 +24,8 @@ CoilEnds = dict[tuple[int, bool], tuple[BusTree, Node]]  # the links at a coil's
 
 def _layers(design: Design) -> tuple[Layer, ...]:
     board = design.board
-    last = board.layers
-    return tuple(
-        Layer(number, z, board.outer_copper if number in (1, last) else board.inner_copper)
-        for number, z in enumerate(board.layer_z, start=1)
-    )
+    sizes = zip(board.layer_z, board.layer_thicknesses, strict=True)
+    return tuple(Layer(number, z, thickness) for number, (z, thickness) in enumerate(sizes, start=1))
 
 
 def _terminals(design: Design, plan: StatorPlan, trees: list[BusTree]) -> tuple[Terminal, ...]:
@@ -47,11 +47,11 @@ def _any_other(tree: BusTree) -> Node:
     return next(node for edge in tree.edges for node in edge if node != terminal)
 
 
-def _phase_paths(winding: Winding, phase: int, connection: str, ends: CoilEnds) -> tuple[Path, ...]:
-    """The parallel paths of a phase, each from the terminal to the star point or the end."""
-    share = 1 / len(winding.paths[phase])
+def _phase_paths(winding: Winding, phase: int, connection: str, ends: CoilEnds, copies: int) -> tuple[Path, ...]:
+    """The parallel paths of a phase, each from the terminal to the star point or the end, on every copy of coils."""
+    share = 1 / len(winding.paths[phase]) / copies
     paths = []
-    for coils in winding.paths[phase]:
+    for copy, coils in itertools.product(range(copies), winding.paths[phase]):
         steps: list[CoilVisit | Track] = []
         tree, node = ends[coils[0], winding.sense[coils[0]] > 0]
         here = tree.terminal_node()
@@ -59,7 +59,7 @@ def _phase_paths(winding: Winding, phase: int, connection: str, ends: CoilEnds) 
             forward = winding.sense[coil] > 0
             tree, node = ends[coil, forward]
             steps += tree.walk(here, node)
-            steps.append(CoilVisit(coil, forward))
+            steps.append(CoilVisit(coil + copy * winding.coils, forward))
             tree, here = ends[coil, not forward]
         steps += tree.walk(here, _star_node(tree) if connection == "star" else tree.terminal_node())
         paths.append(Path(share, tuple(steps)))
@@ -72,11 +72,11 @@ def _star_node(tree: BusTree) -> Node:
     return node if any(node in edge for edge in tree.edges) else tree.terminal_node()
 
 
-def _phases(design: Design, winding: Winding, trees: list[BusTree]) -> tuple[PhaseCopper, ...]:
+def _phases(design: Design, winding: Winding, trees: list[BusTree], copies: int) -> tuple[PhaseCopper, ...]:
     ends: CoilEnds = {post: (tree, node) for tree in trees for post, node in tree.coil_ends()}
     result = []
     for phase in range(winding.phases):
-        paths = _phase_paths(winding, phase, design.winding.connection, ends)
+        paths = _phase_paths(winding, phase, design.winding.connection, ends, copies)
         first, last = paths[0].steps[0], paths[0].steps[-1]
         assert isinstance(first, Track) and isinstance(last, Track)
         start, end = first.points[0], last.points[-1]
@@ -96,27 +96,101 @@ def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
 
     Raises DesignError where the winding cannot be balanced or the copper does not fit, with what would.
     """
+    design = settled_design(design)
     winding = winding or lay_winding(design)
     plan = settle_plan(design, winding)
+    winding = plan.winding
     board = design.board
-    width = board.link_width or board.track_width
+    used = board.used_layers
+    width = board.link_width
     trees = [
-        lay_bus(bus, plan.rim, channel, board.layers, width, plan.coil.corner, board.via_drill, board.via_pad)
+        lay_bus(bus, plan.rim, channel, len(used), width, plan.corner, board.via_drill, board.via_pad)
         for bus, channel in zip(plan.buses, plan.channels, strict=True)
     ]
     net_of = {tap.coil: tree.bus.net for tree in trees for tap in tree.bus.taps if not tap.terminal}
-    pitch = 2 * pi / winding.coils
-    return Copper(
+    templates = _templates(design, plan, winding)
+    copies = len(templates.coils) // templates.kinds
+    copper = Copper(
         layers=_layers(design),
         board_inner_radius=board.inner_diameter / 2,
         board_outer_radius=board.outer_diameter / 2,
-        coil=lay_coil(plan.coil, board.layers, board.via_drill, board.via_pad),
-        coil_angles=pitch * np.arange(winding.coils, dtype=np.float64),
-        coil_phases=tuple(PHASE_NAMES[phase] for phase in winding.phase_of),
-        coil_senses=winding.sense,
-        coil_nets=tuple(net_of[coil] for coil in range(winding.coils)),
+        coil=templates.coils[0],
+        further_coils=templates.coils[1:],
+        coil_templates=templates.chosen if len(templates.coils) > 1 else (),
+        coil_angles=np.tile(plan.coil_angles, copies),
+        coil_phases=tuple(PHASE_NAMES[phase] for phase in winding.phase_of) * copies,
+        coil_senses=winding.sense * copies,
+        coil_nets=tuple(net_of[coil] for coil in range(winding.coils)) * copies,
         links=tuple(track for tree in trees for track in tree.drawn()),
         terminals=_terminals(design, plan, trees),
-        phases=_phases(design, winding, trees),
+        phases=_phases(design, winding, trees, copies),
         link_vias=tuple(via for tree in trees for via in tree.vias),
+        alike=design.winding.kind == "spiral",
+    )
+    return copper if used == tuple(range(1, board.layers + 1)) else on_layers(copper, used)
+
+
+@dataclass(frozen=True)
+class _Templates:
+    """Templates of coils, the template of every coil, and how many kinds differ in shape: the others are copies."""
+
+    coils: tuple[Coil, ...]
+    chosen: tuple[int, ...]
+    kinds: int
+
+
+def _templates(design: Design, plan: StatorPlan, winding: Winding) -> _Templates:
+    """The coil of a spiral winding; of a wave winding, its passes by row of vias and pair of layers."""
+    board, count = design.board, winding.coils
+    if isinstance(plan.coil, CoilPlan):
+        coil = lay_coil(plan.coil, len(board.used_layers), board.via_drill, board.via_pad)
+        return _Templates((coil,), (0,) * count, 1)
+    kinds = (False, True) if plan.coil.staggered else (False,)
+    first = [lay_passes(plan.coil, odd, board.via_drill, board.via_pad, len(board.used_layers)) for odd in kinds]
+    pairs = len(board.used_layers) // 2 if design.winding.layer_connection == "parallel" else 1
+    coils = tuple(_lowered(coil, 2 * pair) for pair in range(pairs) for coil in first)
+    chosen = tuple(pair * len(kinds) + index % len(kinds) for pair in range(pairs) for index in range(count))
+    return _Templates(coils, chosen, len(kinds))
+
+
+def _lowered(coil: Coil, layers: int) -> Coil:
+    """The same coil some layers further down; it shares the vias of the first."""
+    if layers == 0:
+        return coil
+    return replace(coil, tracks=tuple(replace(track, layer=track.layer + layers) for track in coil.tracks), vias=())
+
+
+def on_layers(copper: Copper, used: tuple[int, ...]) -> Copper:
+    """The copper moved to other layers: what was on layer n comes to the n-th of ``used``."""
+
+    def moved(track: Track) -> Track:
+        return replace(track, layer=used[track.layer - 1])
+
+    last = copper.layers[-1].number
+
+    def drilled(vias: tuple[Via, ...]) -> tuple[Via, ...]:
+        return tuple(replace(via, to_layer=last) for via in vias)
+
+    def coil(template: Coil) -> Coil:
+        return replace(template, tracks=tuple(map(moved, template.tracks)), vias=drilled(template.vias))
+
+    def path(way: Path) -> Path:
+        return replace(way, steps=tuple(moved(step) if isinstance(step, Track) else step for step in way.steps))
+
+    def point(place: Point) -> Point:
+        return replace(place, layer=used[place.layer - 1])
+
+    return replace(
+        copper,
+        coil=coil(copper.coil),
+        further_coils=tuple(map(coil, copper.further_coils)),
+        links=tuple(map(moved, copper.links)),
+        link_vias=drilled(copper.link_vias),
+        terminals=tuple(replace(terminal, layer=used[terminal.layer - 1]) for terminal in copper.terminals),
+        phases=tuple(
+            replace(
+                phase, terminal=point(phase.terminal), end=point(phase.end), paths=tuple(map(path, phase.paths))
+            )
+            for phase in copper.phases
+        ),
     )

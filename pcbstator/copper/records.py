@@ -6,7 +6,7 @@ position. Whatever is the same for all coils is computed on the template alone.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
@@ -30,8 +30,9 @@ class Layer:
 class Track:
     """A strip of copper along a polyline.
 
-    points: (n, 2) centre-line [m], in the direction of positive phase current. width: [m]. net: the electrical net;
-    phase: the phase whose current it carries.
+    points: (n, 2) centre-line [m], in the direction of positive phase current. width: [m], the largest one where it
+    varies. net: the electrical net; phase: the phase whose current it carries. widths: (n,) [m], one per point; None
+    where it is the same everywhere.
     """
 
     layer: int
@@ -40,29 +41,47 @@ class Track:
     net: str
     phase: str
     role: Role
+    widths: FloatArray | None = None
+
+    @cached_property
+    def lengths(self) -> FloatArray:
+        """Length of every piece of the centre-line [m], shape (n − 1,)."""
+        return np.asarray(np.hypot(*np.diff(self.points, axis=0).T))
 
     @cached_property
     def length(self) -> float:
         """Length of the centre-line [m]."""
-        return float(np.hypot(*np.diff(self.points, axis=0).T).sum())
+        return float(self.lengths.sum())
+
+    @cached_property
+    def point_widths(self) -> FloatArray:
+        """Width at every point [m], shape (n,)."""
+        return np.full(len(self.points), self.width) if self.widths is None else self.widths
+
+    @cached_property
+    def piece_widths(self) -> FloatArray:
+        """Mean width of every piece [m], shape (n − 1,)."""
+        return (self.point_widths[1:] + self.point_widths[:-1]) / 2
+
+    @property
+    def narrowest(self) -> float:
+        """Least width [m]."""
+        return float(self.point_widths.min())
+
+    @property
+    def area(self) -> float:
+        """Area of the strip [m2], round ends left out."""
+        return float(self.lengths @ self.piece_widths)
 
     def turned(self, angle: float, **changes: object) -> Track:
         """This track turned about the board's centre by ``angle`` [rad], with other fields changed as named."""
         cos, sin = np.cos(angle), np.sin(angle)
-        rotation = np.array([[cos, sin], [-sin, cos]])
-        fields: dict[str, object] = {
-            "layer": self.layer,
-            "points": self.points @ rotation,
-            "width": self.width,
-            "net": self.net,
-            "phase": self.phase,
-            "role": self.role,
-        }
-        return Track(**(fields | changes))  # type: ignore[arg-type]
+        fields: dict[str, object] = {"points": self.points @ np.array([[cos, sin], [-sin, cos]])}
+        return replace(self, **(fields | changes))  # type: ignore[arg-type]
 
     def reversed(self) -> Track:
         """The same copper with the current the other way."""
-        return Track(self.layer, self.points[::-1], self.width, self.net, self.phase, self.role)
+        return replace(self, points=self.points[::-1], widths=None if self.widths is None else self.widths[::-1])
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,14 +121,21 @@ class Point:
 
 @dataclass(frozen=True, eq=False)
 class Coil:
-    """The coil template, axis on +x. ``tracks`` run from start to finish, layer 1 to the last, counter-clockwise.
+    """A coil template, axis on +x. ``tracks`` run from start to finish, counter-clockwise; a pass of a wave winding is
+    a coil too.
 
-    turns: per layer.
+    turns: as many as the design asks for, per layer; series_turns: of the whole coil, all layers.
     """
 
     turns: int
+    series_turns: int
     tracks: tuple[Track, ...]
     vias: tuple[Via, ...]
+
+    @property
+    def ends(self) -> tuple[int, int]:
+        """The layers of start and finish."""
+        return self.tracks[0].layer, self.tracks[-1].layer
 
 
 @dataclass(frozen=True)
@@ -142,8 +168,10 @@ class PhaseCopper:
 class Copper:
     """All metal of the stator.
 
-    coil_angles: (coils,) [rad]; coil_phases and coil_nets: per coil; coil_senses: (coils,) +1 or -1, whether positive
-    phase current runs counter-clockwise; links: every link and lead, each drawn once.
+    coil: the template; further_coils: more of them where not all coils are equal; coil_templates: which of them, per
+    coil, empty where there is one. coil_angles: (coils,) [rad]; coil_phases and coil_nets: per coil; coil_senses:
+    (coils,) +1 or -1, whether positive phase current runs counter-clockwise; links: every link and lead, each drawn
+    once. alike: all coils have the same surroundings, so that one of them can speak for all.
     """
 
     layers: tuple[Layer, ...]
@@ -158,6 +186,35 @@ class Copper:
     terminals: tuple[Terminal, ...]
     phases: tuple[PhaseCopper, ...]
     link_vias: tuple[Via, ...] = ()
+    further_coils: tuple[Coil, ...] = ()
+    coil_templates: tuple[int, ...] = ()
+    alike: bool = True
+
+    @cached_property
+    def templates(self) -> tuple[tuple[Coil, NDArray[np.int64]], ...]:
+        """Every template with the numbers of the coils that are made by it."""
+        chosen = np.array(self.coil_templates or (0,) * len(self.coil_angles))
+        return tuple((coil, np.nonzero(chosen == i)[0]) for i, coil in enumerate((self.coil, *self.further_coils)))
+
+    def template(self, index: int) -> Coil:
+        """The template of coil ``index``."""
+        number = self.coil_templates[index] if self.coil_templates else 0
+        return self.further_coils[number - 1] if number else self.coil
+
+    @cached_property
+    def template_tracks(self) -> tuple[tuple[Track, NDArray[np.int64]], ...]:
+        """Every track of every template with the numbers of the coils that have it."""
+        return tuple((track, coils) for coil, coils in self.templates for track in coil.tracks)
+
+    @cached_property
+    def shapes(self) -> tuple[Track, ...]:
+        """Every track that differs from others by more than a turn: those of the templates, and the links."""
+        return (*(track for track, _ in self.template_tracks), *self.links)
+
+    @property
+    def track_width(self) -> float:
+        """Width of the coils' tracks where they are narrowest [m]."""
+        return self.coil.tracks[0].narrowest
 
     @cached_property
     def coil_tracks(self) -> tuple[Track, ...]:
@@ -172,7 +229,7 @@ class Copper:
         """The tracks of coil ``index`` at its place, from start to finish if ``forward``."""
         placed = tuple(
             track.turned(float(self.coil_angles[index]), net=self.coil_nets[index], phase=self.coil_phases[index])
-            for track in self.coil.tracks
+            for track in self.template(index).tracks
         )
         return placed if forward else tuple(track.reversed() for track in reversed(placed))
 
@@ -190,10 +247,29 @@ class Copper:
     def vias(self) -> tuple[Via, ...]:
         """Every via of the stator."""
         placed = []
-        for angle, net in zip(self.coil_angles, self.coil_nets, strict=True):
+        for index, (angle, net) in enumerate(zip(self.coil_angles, self.coil_nets, strict=True)):
             cos, sin = float(np.cos(angle)), float(np.sin(angle))
             placed += [
                 Via(v.x * cos - v.y * sin, v.x * sin + v.y * cos, v.drill, v.pad, net, v.from_layer, v.to_layer)
-                for v in self.coil.vias
+                for v in self.template(index).vias
             ]
         return tuple(placed) + self.link_vias
+
+
+def strip_outline(track: Track, caps: bool = True) -> FloatArray:
+    """Corners (n, 2) of the area that a track covers [m], counter-clockwise; with round ends if ``caps``.
+
+    Mitred at its corners, so meant for smooth tracks; one of constant width is better drawn with a round tool.
+    """
+    points, half = track.points, track.point_widths / 2
+    steps = np.diff(points, axis=0) / track.lengths[:, None]
+    normals = np.stack([-steps[:, 1], steps[:, 0]], axis=1)
+    before, after = np.vstack([normals[:1], normals]), np.vstack([normals, normals[-1:]])
+    mitre = (before + after) / np.maximum(1 + (before * after).sum(axis=1), 0.5)[:, None]
+    left, right = points + half[:, None] * mitre, points - half[:, None] * mitre
+    if not caps:
+        return np.concatenate([right, left[::-1]])
+    turn = np.linspace(0, np.pi, 17)[1:-1, None]
+    start = points[0] + half[0] * (np.cos(turn) * normals[0] - np.sin(turn) * steps[0])
+    end = points[-1] + half[-1] * (-np.cos(turn) * normals[-1] + np.sin(turn) * steps[-1])
+    return np.concatenate([right, end, left[::-1], start])

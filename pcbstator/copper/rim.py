@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from math import asin, pi
 from typing import Literal
 
+from pcbstator.copper.records import FloatArray
 from pcbstator.winding import PHASE_NAMES, Winding
 
 Connection = Literal["star", "delta", "open"]
@@ -125,18 +126,22 @@ def _mean(values: list[float]) -> float:
 
 
 def lay_buses(
-    winding: Winding, connection: str, start_angle: float, finish_angle: float, terminal_spacing: float
+    winding: Winding,
+    connection: str,
+    coil_angles: FloatArray,
+    start_angle: float,
+    finish_angle: float,
+    terminal_spacing: float,
 ) -> tuple[Bus, ...]:
     """The buses with their angles.
 
-    start_angle, finish_angle: angle [rad] of a coil's first and last post from its axis; terminal_spacing: least angle
-    between terminals.
+    coil_angles: of the coils' axes [rad]; start_angle, finish_angle: of a coil's first and last post from its axis
+    [rad]; terminal_spacing: least angle between terminals.
     """
-    pitch = 2 * pi / winding.coils
     wanted = joins(winding, connection)
 
     def angle(post: tuple[int, bool]) -> float:
-        return post[0] * pitch + (start_angle if post[1] else finish_angle)
+        return float(coil_angles[post[0]]) + (start_angle if post[1] else finish_angle)
 
     homes = [posts[-2 if name == "N" else 0] for _, _, posts, name in wanted if name]
     terminal_angles = iter(spread([angle(home) for home in homes], terminal_spacing))

@@ -185,4 +185,4 @@ def lay_coil(plan: CoilPlan, layers: int, drill: float, pad: float) -> Coil:
     posts = [(plan.post_radius * cos(angle), plan.post_radius * sin(angle)) for angle in plan.post_angles]
     places = [(x, 0.0) for x in plan.inner_vias] + posts
     vias = tuple(Via(x, y, drill, pad, "", 1, layers) for x, y in places)
-    return Coil(plan.turns, tuple(tracks), vias)
+    return Coil(plan.turns, plan.turns * layers, tuple(tracks), vias)

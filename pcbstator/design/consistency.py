@@ -46,15 +46,20 @@ def exceeds(larger: str, smaller: str) -> Rule:
     return Rule((larger, smaller), judge)
 
 
-def _coils_per_phase(coils: int, phases: int) -> Complaint | None:
-    if coils % phases == 0:
+def _coils_per_phase(coils: int | None, phases: int, kind: str) -> Complaint | None:
+    if kind == "wave" or (coils is not None and coils % phases == 0):
         return None
+    if coils is None:
+        remedy = f"add coils = {4 * phases}"
+        return Complaint("winding.coils", "a spiral winding needs its number of coils", "none", remedy)
     below, above = coils - coils % phases, coils + phases - coils % phases
     remedy = f"use {above} coils" if below == 0 else f"use {below} or {above} coils"
     return Complaint("winding.coils", f"must be a multiple of winding.phases = {phases}", str(coils), remedy)
 
 
-def _paths(paths: int, coils: int, phases: int) -> Complaint | None:
+def _paths(paths: int, coils: int | None, phases: int, kind: str) -> Complaint | None:
+    if kind == "wave" or coils is None:
+        return None  # the winding itself knows
     each = coils // phases
     if coils % phases or each % paths == 0:
         return None
@@ -63,14 +68,55 @@ def _paths(paths: int, coils: int, phases: int) -> Complaint | None:
     return Complaint("winding.parallel_paths", rule, str(paths), f"use one of {possible}")
 
 
-def _turns_in_all(coils: int, layers: int, turns: int | str, rim: float, width: float, gap: float) -> Complaint | None:
+def _turns_in_all(
+    coils: int | None, kind: str, phases: int, poles: int, layers: int, turns: int | str, rim: float,
+    width: float | str, gap: float,
+) -> Complaint | None:  # fmt: skip
     """Bounds the work that a design can ask for."""
-    fitting = int(pi * rim / coils / 2 / (width + gap))  # two sides of a coil share its part of the rim
+    if kind == "wave":
+        coils = phases * poles // 2
+    if coils is None:
+        return None
+    # Two sides of a coil share its part of the rim.
+    fitting = int(pi * rim / coils / 2 / (gap + (0.05 if width == "fill" else float(width))))
     each = min(500, fitting) if turns == "fill" else int(turns)
     if coils * layers * each <= MOST_TURNS_IN_ALL:
         return None
     rule = f"coils x layers x turns must be at most {MOST_TURNS_IN_ALL}"
     return Complaint("winding.turns", rule, f"{coils} x {layers} x {each}", "use fewer turns or wider tracks")
+
+
+def _one_fill(turns: int | str, width: float | str) -> Complaint | None:
+    if turns != "fill" or width != "fill":
+        return None
+    return Complaint("board.track_width_mm", "only one of turns and track_width_mm can fill", '"fill"', "state one")
+
+
+def _used_layers(used: list[int] | None, layers: int) -> Complaint | None:
+    if used is None:
+        if layers % 2 == 0:
+            return None
+        remedy = f"name an even number of layers, such as {list(range(1, layers))}"
+        return Complaint("board.coil_layers", f"must say which of {layers} layers the winding leaves", "none", remedy)
+    rising = all(upper < lower for upper, lower in pairwise(used))
+    if len(used) % 2 == 0 and rising and used[-1] <= layers:
+        return None
+    rule = f"must name an even number of the {layers} layers, rising"
+    return Complaint("board.coil_layers", rule, shown(used), "list them from the rotor side on, such as [1, 2]")
+
+
+def _layer_copper(copper: list[float] | None, layers: int) -> Complaint | None:
+    if copper is None or len(copper) == layers:
+        return None
+    rule = f"must be {layers} thicknesses, one per layer"
+    return Complaint("board.layer_copper_um", rule, shown(copper), "list them from layer 1 on, or leave the key out")
+
+
+def _tapered(profile: str, kind: str, outline: str) -> Complaint | None:
+    if profile == "even" or kind == "wave" or outline == "sector":
+        return None
+    rule = f'"tapered" needs sides that run along the radius; an outline "{outline}" has none'
+    return Complaint("board.track_profile", rule, '"tapered"', 'use outline = "sector" or kind = "wave"')
 
 
 def _plating(drill: float, plating: float) -> Complaint | None:
@@ -81,8 +127,10 @@ def _plating(drill: float, plating: float) -> Complaint | None:
     )
 
 
-def _copper_in_board(thickness: float, layers: int, outer: float, inner: float) -> Complaint | None:
-    copper = (2 * outer + (layers - 2) * inner) / 1000
+def _copper_in_board(
+    thickness: float, layers: int, outer: float, inner: float, each: list[float] | None
+) -> Complaint | None:
+    copper = (sum(each) if each else 2 * outer + (layers - 2) * inner) / 1000
     if copper < thickness:
         return None
     rule = f"must be thicker than its {layers} layers of copper, {copper:g} mm together"
@@ -150,22 +198,32 @@ def _span(key: str) -> Rule:
 
 RULES: tuple[Rule, ...] = (
     exceeds("envelope.outer_diameter_mm", "envelope.bore_diameter_mm"),
-    Rule(("winding.coils", "winding.phases"), _coils_per_phase),
-    Rule(("winding.parallel_paths", "winding.coils", "winding.phases"), _paths),
+    Rule(("winding.coils", "winding.phases", "winding.kind"), _coils_per_phase),
+    Rule(("winding.parallel_paths", "winding.coils", "winding.phases", "winding.kind"), _paths),
     Rule(
         (
-            "winding.coils", "board.layers", "winding.turns",
+            "winding.coils", "winding.kind", "winding.phases", "rotor.poles", "board.layers", "winding.turns",
             "board.copper_outer_diameter_mm", "board.track_width_mm", "board.track_gap_mm",
         ),
         _turns_in_all,
     ),
+    Rule(("winding.turns", "board.track_width_mm"), _one_fill),
+    Rule(("board.coil_layers", "board.layers"), _used_layers),
+    Rule(("board.layer_copper_um", "board.layers"), _layer_copper),
+    Rule(("board.track_profile", "winding.kind", "winding.outline"), _tapered),
     exceeds("board.copper_outer_diameter_mm", "board.copper_inner_diameter_mm"),
     exceeds("board.copper_inner_diameter_mm", "board.inner_diameter_mm"),
     exceeds("board.outer_diameter_mm", "board.copper_outer_diameter_mm"),
     exceeds("board.via_pad_mm", "board.via_drill_mm"),
     exceeds("board.terminal_pad_mm", "board.terminal_drill_mm"),
     Rule(("board.via_drill_mm", "board.via_plating_um"), _plating),
-    Rule(("board.thickness_mm", "board.layers", "board.outer_copper_um", "board.inner_copper_um"), _copper_in_board),
+    Rule(
+        (
+            "board.thickness_mm", "board.layers",
+            "board.outer_copper_um", "board.inner_copper_um", "board.layer_copper_um",
+        ),
+        _copper_in_board,
+    ),
     Rule(("board.layer_depths_mm", "board.layers", "board.thickness_mm"), _depths),
     exceeds("rotor.magnet.outer_diameter_mm", "rotor.magnet.inner_diameter_mm"),
     exceeds("rotor.magnet.circle_diameter_mm", "rotor.magnet.diameter_mm"),

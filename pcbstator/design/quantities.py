@@ -119,6 +119,11 @@ def megapascals(low: float, high: float) -> Quantity:
     return Quantity("MPa", 1e-6, low, high)
 
 
+def degrees(low: float, high: float) -> Quantity:
+    """An angle that the file gives in degrees; radians inside."""
+    return Quantity("deg", 180 / pi, low, high)
+
+
 def percent(low: float, high: float) -> Quantity:
     """A part of the whole that the file gives in percent."""
     return Quantity("%", 100.0, low, high)
@@ -132,6 +137,32 @@ def revolutions_per_minute(low: float, high: float) -> Quantity:
 def ratio(low: float, high: float) -> Quantity:
     """A number without a unit."""
     return Quantity("", 1.0, low, high)
+
+
+@dataclass(frozen=True)
+class WordOr(Kind):
+    """A quantity, or one word instead of it."""
+
+    quantity: Quantity
+    word: str
+
+    @property
+    def unit(self) -> str:
+        """Unit of the number."""
+        return self.quantity.unit
+
+    @property
+    def rule(self) -> str:
+        """What must hold, in words."""
+        return f'{self.quantity.rule} or "{self.word}"'
+
+    def converted(self, value: Any) -> float | str:
+        """The number in SI, or the word."""
+        if value == self.word:
+            return self.word
+        if isinstance(value, str):
+            raise refusal(self.rule, number_remedy(value))
+        return self.quantity.converted(value)
 
 
 @dataclass(frozen=True)
@@ -191,6 +222,29 @@ class Count(Kind):
         if value not in self.allowed:
             raise refusal(self.rule, "choose one of these")
         return value
+
+
+@dataclass(frozen=True)
+class CountList(Kind):
+    """A list of whole numbers, at most ``longest``."""
+
+    allowed: range
+    longest: int
+    unit: str = ""
+
+    @property
+    def rule(self) -> str:
+        """What must hold, in words."""
+        return f"must be a list of at most {self.longest} whole numbers from {self.allowed[0]} to {self.allowed[-1]}"
+
+    def converted(self, value: Any) -> tuple[int, ...]:
+        """The values themselves."""
+        if not isinstance(value, list | tuple) or not 0 < len(value) <= self.longest:
+            raise refusal(self.rule, f"write it as [{self.allowed[0]}, {self.allowed[1]}, ...]")
+        for position, number in enumerate(value, start=1):
+            if not isinstance(number, int) or isinstance(number, bool) or number not in self.allowed:
+                raise refusal(self.rule, f"mend number {position} of the list, {shown(number)}")
+        return tuple(value)
 
 
 @dataclass(frozen=True)

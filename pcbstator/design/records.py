@@ -18,11 +18,14 @@ from pydantic import BeforeValidator, Discriminator, PrivateAttr
 from pcbstator import materials
 from pcbstator.design.quantities import (
     Count,
+    CountList,
     QuantityList,
     Record,
     Text,
+    WordOr,
     amperes,
     celsius,
+    degrees,
     key,
     megapascals,
     micrometres,
@@ -57,18 +60,28 @@ class Envelope(Record):
 class Winding(Record):
     """Coils, their order and connection."""
 
-    kind: Literal["spiral"] = key("kind", "one spiral coil at each coil position", "spiral")
+    kind: Literal["spiral", "wave"] = key(
+        "kind", "spiral: one coil at each coil position; wave: distributed, radial runs with end arcs", "spiral"
+    )
     outline: Literal["sector", "round", "parallel"] = key(
         "outline", "sector fills the circle, round suits discs, parallel has straight sides", "sector"
     )
     phases: Annotated[int, Count((2, 3, 5, 7, 9, 11, 13, 15))] = key("phases", "phases of the drive", 3)
-    coils: Annotated[int, Count(range(2, 361))] = key("coils", "a multiple of the phases", example=12)
+    coils: Annotated[int, Count(range(2, 361))] | None = key(
+        "coils", "of a spiral winding, a multiple of the phases", None, example=12, otherwise="wave only: has no coils"
+    )
     turns: Annotated[int | Literal["fill"], Count(range(1, 501), word="fill")] = key(
-        "turns", 'turns per coil and layer, "fill" for as many as fit', example=8
+        "turns", 'per coil and layer; wave: runs side by side per pole and phase; "fill" for as many as fit', example=8
     )
     connection: Literal["star", "delta", "open"] = key("connection", "how the phases meet", "star")
     parallel_paths: Annotated[int, Count(range(1, 61))] = key(
         "parallel_paths", "equal paths that share the phase current", 1
+    )
+    layer_connection: Literal["series", "parallel"] = key(
+        "layer_connection", "how the pairs of layers of a wave winding are joined", "series"
+    )
+    skew: Annotated[float, degrees(-30, 30)] = key(
+        "skew_deg", "turn of the copper between its inner and its outer end, against ripple", 0.0
     )
     link_rim: Literal["outer", "inner"] = key(
         "link_rim", "the rim where links between coils and terminals run", "outer"
@@ -81,14 +94,25 @@ class Winding(Record):
 class Board(Record):
     """The printed circuit board that carries the coils."""
 
-    layers: Annotated[int, Count(range(2, 17, 2))] = key("layers", "copper layers, all used by the coils", example=4)
+    layers: Annotated[int, Count(range(2, 17))] = key("layers", "copper layers", example=4)
+    coil_layers: Annotated[tuple[int, ...], CountList(range(1, 17), 16)] | None = key(
+        "coil_layers", "layers that the winding uses, an even number of them", None, example=[1, 2, 3, 4],
+        otherwise="all",
+    )  # fmt: skip
     thickness: Annotated[float, millimetres(0.1, 10)] = key("thickness_mm", "thickness of the laminate", 1.6)
     outer_copper: Annotated[float, micrometres(5, 500)] = key(
         "outer_copper_um", "copper of both faces (1 oz = 35)", 35.0
     )
     inner_copper: Annotated[float, micrometres(5, 500)] = key("inner_copper_um", "copper of the layers inside", 35.0)
-    track_width: Annotated[float, millimetres(0.05, 20)] = key(
-        "track_width_mm", "width of the coils' tracks", example=0.3
+    layer_copper: Annotated[tuple[float, ...], QuantityList(micrometres(5, 500), 16)] | None = key(
+        "layer_copper_um", "copper of each layer, from layer 1", None, example=[35.0, 70.0, 70.0, 35.0],
+        otherwise="outer_copper_um and inner_copper_um",
+    )  # fmt: skip
+    stated_track_width: Annotated[float | Literal["fill"], WordOr(millimetres(0.05, 20), "fill")] = key(
+        "track_width_mm", 'width of the coils\' tracks, "fill" for the widest that fits', example=0.3
+    )
+    track_profile: Literal["even", "tapered"] = key(
+        "track_profile", "tapered tracks widen with the radius from track_width_mm on, so that gaps stay even", "even"
     )
     track_gap: Annotated[float, millimetres(0.05, 20)] = key(
         "track_gap_mm", "gap between neighbouring tracks", example=0.2
@@ -143,6 +167,24 @@ class Board(Record):
         if self.stated_outer_diameter is not None:
             return self.stated_outer_diameter
         return self.copper_outer_diameter + 2 * self.edge
+
+    @property
+    def track_width(self) -> float:
+        """Width of the tracks [m]; of a design with "fill" only once ``settled_design`` has solved for it."""
+        if self.stated_track_width == "fill":
+            raise ValueError("the width is still to be solved for")
+        return self.stated_track_width
+
+    @property
+    def used_layers(self) -> tuple[int, ...]:
+        """Numbers of the layers that the winding uses."""
+        return self.coil_layers or tuple(range(1, self.layers + 1))
+
+    @property
+    def layer_thicknesses(self) -> tuple[float, ...]:
+        """Copper of each layer [m], from layer 1."""
+        inside = (self.inner_copper,) * (self.layers - 2)
+        return self.layer_copper or (self.outer_copper, *inside, self.outer_copper)
 
     @property
     def link_width(self) -> float:

@@ -32,7 +32,7 @@ INTRODUCTIONS = {
 STARTER_SHAPE = "sector"
 WRITTEN_OUT = (  # optional keys that a beginner wants to see set
     "envelope.bore_diameter_mm", "envelope.outer_diameter_mm", "envelope.height_mm",
-    "winding.kind", "winding.outline", "winding.phases", "winding.connection",
+    "winding.kind", "winding.outline", "winding.phases", "winding.coils", "winding.connection",
     "board.thickness_mm", "board.outer_copper_um", "board.inner_copper_um", "board.via_drill_mm", "board.via_pad_mm",
     "board.rules", "rotor.arrangement", "rotor.back_iron_mm", "rotor.magnet.grade",
 )  # fmt: skip

@@ -46,13 +46,20 @@ def _path(copper: Copper, path: Path) -> dict[str, Any]:
             {
                 "layer": track.layer,
                 "z_mm": _millimetres(layers[track.layer].depth),
-                "width_mm": _millimetres(track.width),
+                "width_mm": _width(track),
                 "thickness_um": round(1e6 * layers[track.layer].thickness, 6),
                 "points_mm": np.round(1e3 * track.points, 6).tolist(),
             }
             for track in tracks
         ],
     }
+
+
+def _width(track: Track) -> float | list[float]:
+    """One number, or one per point where the width varies."""
+    if track.widths is None:
+        return _millimetres(track.width)
+    return [_millimetres(float(width)) for width in track.widths]
 
 
 def _point(point: Point) -> dict[str, float]:

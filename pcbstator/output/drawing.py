@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pcbstator.copper.records import Copper, FloatArray, Track
-from pcbstator.output.coil_drawing import add_hole, define_coil, layer_name, layer_tone
+from pcbstator.output.coil_drawing import add_hole, coil_id, define_coil, layer_name, layer_tone
 from pcbstator.output.sheet import (
     INK,
     PAPER,
@@ -68,10 +68,13 @@ def stator_svg(design: Design, copper: Copper) -> str:
 def _facts(design: Design, copper: Copper) -> str:
     board, winding = design.board, design.winding
     across, bore = 2e3 * copper.board_outer_radius, 2e3 * copper.board_inner_radius
+    per = "coil" if copper.alike else "pole and phase"
+    turns = f"{copper.coil.turns}_{'turns' if copper.alike else 'runs'} per {per} and layer"
+    coils = f"{winding.coils}_coils" if copper.alike else "wave winding"
     words = (
-        f"{winding.coils}_coils, {design.rotor.poles}_poles, {board.layers}_layers, {copper.coil.turns}_turns per coil "
-        f"and layer, {winding.connection}. Board {across:.4g}_mm across, bore {bore:.4g}_mm, "
-        f"{1e3 * board.thickness:.3g}_mm thick. Tracks {1e3 * board.track_width:.3g}_mm, "
+        f"{coils}, {design.rotor.poles}_poles, {board.layers}_layers, {turns}, {winding.connection}. "
+        f"Board {across:.4g}_mm across, bore {bore:.4g}_mm, "
+        f"{1e3 * board.thickness:.3g}_mm thick. Tracks {1e3 * copper.track_width:.3g}_mm, "
         f"gaps {1e3 * board.track_gap:.3g}_mm. Seen from the rotor side."
     )
     return words.replace("_", "\u00a0")  # a number and its unit stay on one line
@@ -114,9 +117,13 @@ def _add_coils(sheet: Sheet, plan: Any, copper: Copper) -> None:
         layer = copper.layers[index].number
         group = drawing.g(id=f"layer-{layer}", fill="none")
         group.set_desc(title=layer_name(copper, layer))
-        for angle, phase in zip(copper.coil_angles, copper.coil_phases, strict=True):
-            look = {"transform": _turned(float(angle)), "stroke": layer_tone(phase, index, count)}
-            group.add(drawing.use(f"#coil-{layer}", **look))
+        for template, (coil, members) in enumerate(copper.templates):
+            here = [track for track in coil.tracks if track.layer == layer]
+            for member in members if here else ():
+                tone = layer_tone(copper.coil_phases[member], index, count)
+                look = {"transform": _turned(float(copper.coil_angles[member])), "stroke": tone}
+                look |= {} if here[0].widths is None else {"fill": tone}
+                group.add(drawing.use(f"#{coil_id('coil', template, layer)}", **look))
         plan.add(group)
 
 
@@ -145,8 +152,10 @@ def _counter_clockwise(link: Track) -> bool:
 
 def _add_holes(sheet: Sheet, plan: Any, copper: Copper) -> None:
     vias = sheet.drawing.g(id="vias")
-    for angle in copper.coil_angles:
-        vias.add(sheet.drawing.use("#coil-vias", transform=_turned(float(angle))))
+    for template, (_, members) in enumerate(copper.templates):
+        for angle in copper.coil_angles[members]:
+            name = f"#{coil_id('coil', template, 'vias')}"
+            vias.add(sheet.drawing.use(name, transform=_turned(float(angle))))
     for via in copper.link_vias:
         add_hole(sheet, vias, via, INK)
     plan.add(vias)
@@ -224,7 +233,8 @@ def _rings(design: Design, copper: Copper) -> _Rings:
     if design.winding.link_rim == "inner":
         terminals = max(hollow - 2.6 * unit, 0.6 * hollow)
         return _Rings(reach + 3.2 * unit, 2.4 * unit, terminals, reach + 5.5 * unit, page, 0.0)
-    size = min(2.4 * unit, 2 * pi * hollow / (2.1 * len(copper.coil_angles) + 6))  # neighbours keep apart
+    named = len(copper.coil_angles) if copper.alike else 1
+    size = min(2.4 * unit, 2 * pi * hollow / (2.1 * named + 6))  # neighbours keep apart
     if size > 1.5 * unit:
         free = hollow - 2.1 * size
         return _Rings(hollow - 1.1 * size, size, reach + 2.6 * unit, reach + 5.5 * unit, page, free)
@@ -238,7 +248,8 @@ def _add_names(sheet: Sheet, plan: Any, copper: Copper, rings: _Rings) -> None:
     unit = sheet.unit
     group = sheet.drawing.g(id="names")
     _name_terminals(sheet, group, copper, rings.terminals)
-    for angle, phase, sense in zip(copper.coil_angles, copper.coil_phases, copper.coil_senses, strict=True):
+    named = zip(copper.coil_angles, copper.coil_phases, copper.coil_senses, strict=True) if copper.alike else ()
+    for angle, phase, sense in named:
         words = f"{phase}{'+' if sense > 0 else '−'}"
         _name(sheet, group, words, float(angle), rings.coils, rings.coil_size, phase_colour(phase))
     if rings.free > 5 * unit:
@@ -344,9 +355,9 @@ def _add_legend(sheet: Sheet, design: Design, copper: Copper) -> None:
         tone = layer_tone("N", index, count)
         layers.append(Symbol(layer_name(copper, layer.number), 5 * unit, _bar(sheet, tone, dashes)))
     sheet.row("Tone", [*layers, Symbol("(dashed: links only)")], size)
-    coils = Symbol("A+ coil of phase A, current counter-clockwise; A− clockwise")
+    coils = [Symbol("A+ coil of phase A, current counter-clockwise; A− clockwise")] if copper.alike else []
     holes = [Symbol("via", 2 * unit, _hole(sheet, 1.0, 0.5)), Symbol("terminal", 3 * unit, _hole(sheet, 1.5, 0.9))]
-    sheet.row("Signs", [*holes, coils], size)
+    sheet.row("Signs", [*holes, *coils], size)
     other = "; the lower rotor has the opposite poles there" if design.rotor.arrangement == "double" else ""
     words = f"magnet at rotor angle 0, N or S: the pole that faces the board{other}"
     sheet.row("Rotor", [Symbol(words, 4 * unit, _magnet(sheet))], size)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from pcbstator.copper.records import Copper, FloatArray
+from pcbstator.copper.records import Copper, FloatArray, strip_outline
 from pcbstator.errors import OutputError
 from pcbstator.output.attributes import (
     PROFILE_FUNCTION,
@@ -38,9 +38,12 @@ Aperture = tuple[str, int]  # function and diameter [nm]
 def copper_gerber(copper: Copper, layer_number: int, title: str) -> str:
     """The file of one copper layer: tracks, and the pads of every hole, each with its net."""
     tracks: dict[str, dict[Aperture, list[FloatArray]]] = defaultdict(lambda: defaultdict(list))
+    tapered: dict[str, list[FloatArray]] = defaultdict(list)
     for track in copper.tracks:
-        if track.layer == layer_number:
+        if track.layer == layer_number and track.widths is None:
             tracks[track.net]["Conductor", _nanometre(track.width)].append(track.points)
+        elif track.layer == layer_number:
+            tapered[track.net].append(strip_outline(track))
     holes: dict[str, list[PlatedHole]] = defaultdict(list)
     for hole in plated_holes(copper):
         holes[hole.net].append(hole)
@@ -49,8 +52,11 @@ def copper_gerber(copper: Copper, layer_number: int, title: str) -> str:
         + [_pad_aperture(hole) for group in holes.values() for hole in group]
     )
     parts = [_aperture_definitions(apertures)]
-    for net in sorted({*tracks, *holes}):
+    for net in sorted({*tracks, *tapered, *holes}):
         parts.append(f"%TO.N,{attribute_text(net)}*%\n")
+        if tapered[net]:
+            regions = "".join(_region(Polygon(outline)) for outline in tapered[net])
+            parts.append(f"%TA.AperFunction,Conductor*%\n{regions}%TD.AperFunction*%\n")
         parts += [f"D{apertures[key]}*\n{_draws(lines)}" for key, lines in sorted(tracks[net].items())]
         parts += _pads(holes[net], apertures)
         parts.append("%TD*%\n")

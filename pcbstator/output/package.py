@@ -39,7 +39,7 @@ def package_files(design: Design, copper: Copper, prediction: Prediction) -> dic
     """Name and content of every file of ``make``, manifest included."""
     files = _board_files(design, copper)
     entries = [JobEntry(file.name, file.function, file.polarity) for file in files if file.function]
-    facts = BoardFacts(design.board.thickness, design.board.track_width, design.board.track_gap, design.board.finish)
+    facts = BoardFacts(design.board.thickness, copper.track_width, design.board.track_gap, design.board.finish)
     files += [
         OutputFile("board.gbrjob", "job", job_file(copper, design.title, entries, facts)),
         OutputFile("stator.svg", "drawing", stator_svg(design, copper)),
@@ -55,9 +55,8 @@ def package_files(design: Design, copper: Copper, prediction: Prediction) -> dic
 def _board_files(design: Design, copper: Copper) -> list[OutputFile]:
     """What the board house needs."""
     title, last = design.title, len(copper.layers)
-    notes = [
-        f"{prefix} {value}" for prefix, value in (("coils", len(copper.coil_angles)), ("poles", design.rotor.poles))
-    ]
+    coils = f"coils {len(copper.coil_angles)}" if copper.alike else "wave winding"
+    notes = [coils, f"poles {design.rotor.poles}"]
     files = [
         OutputFile(
             f"copper-{number}.gbr",

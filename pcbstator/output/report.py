@@ -39,6 +39,7 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
         rotor=rotor_rows(prediction),
         losses=loss_rows(prediction),
         tolerance=tolerance_rows(prediction),
+        wave=design.winding.kind == "wave",
         triplen=_hidden_order(design) is not None,
     ) + "\n"  # fmt: skip
 
@@ -154,7 +155,7 @@ def _board_rows(design: Design, copper: Copper, least_gap: float) -> list[Row]:
         Row("Laminate", f"FR-4, Tg {figures(board.laminate_tg_c)} °C or more"),
         Row("Outline", f"ring of {millimetres(2 * copper.board_outer_radius)} outside, "
                        f"{millimetres(2 * copper.board_inner_radius)} inside"),
-        Row("Smallest track", millimetres(min(track.width for track in (*copper.coil.tracks, *copper.links)))),
+        Row("Smallest track", millimetres(min(track.narrowest for track in copper.shapes))),
         Row("Smallest gap", f"{figures(1e3 * least_gap, 3)} mm"),
         Row("Smallest drill", millimetres(min(board.via_drill, board.terminal_drill)),
             f"vias: drill {millimetres(board.via_drill)}, pad {millimetres(board.via_pad)}, plated, through the board"),

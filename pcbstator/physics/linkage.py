@@ -34,12 +34,13 @@ SHARPEST = 0.5  # 1 + cos of the sharpest corner (120 degrees) whose mitre is ta
 class LinkedTrack:
     """A strip of copper as the field sees it.
 
-    points: (n, 2) centre-line in the direction of current [m]. width: [m]. distance_index: which of the field's
-    distances it lies at. weight: factor on its linkage, for the sense or the share of the current [-].
+    points: (n, 2) centre-line in the direction of current [m]. width: one, or one per point [m].
+    distance_index: which of the field's distances it lies at. weight: factor on its linkage, for the sense or the share
+    of the current [-].
     """
 
     points: FloatArray
-    width: float
+    width: float | FloatArray
     distance_index: int
     weight: float = 1.0
 
@@ -111,7 +112,8 @@ def _quadrature_points(
     if int(counts.min()) < 2:
         raise LawRangeError(f"a track needs at least two points, got {int(counts.min())}")
     points = np.concatenate([np.ascontiguousarray(track.points, float).view(complex).ravel() for track in tracks])
-    width, weight = (np.repeat(values, counts) for values in zip(*((t.width, t.weight) for t in tracks), strict=True))
+    width = np.concatenate([np.broadcast_to(t.width, count) for t, count in zip(tracks, counts, strict=True)])
+    weight = np.repeat([track.weight for track in tracks], counts)
     index = np.repeat([track.distance_index for track in tracks], counts)
     step = np.diff(points)
     step[np.cumsum(counts[:-1]) - 1] = 0.0  # from one track's end to the next one's start there is no copper

@@ -9,8 +9,13 @@ from math import pi
 
 import numpy as np
 
-from pcbstator.copper import CoilVisit, Copper, Path, PhaseCopper, Track
-from pcbstator.physics.conductors import parallel_path_resistance, track_resistance, via_resistance
+from pcbstator.copper import Coil, CoilVisit, Copper, Path, PhaseCopper, Track
+from pcbstator.physics.conductors import (
+    parallel_path_resistance,
+    tapered_track_resistance,
+    track_resistance,
+    via_resistance,
+)
 
 Key = tuple[object, ...]
 
@@ -34,14 +39,23 @@ class Conductors:
         self.depth = {layer.number: layer.depth for layer in copper.layers}
         self.thickness = {layer.number: layer.thickness for layer in copper.layers}
         self.barrel_per_metre = float(via_resistance(drill, plating, 1.0, temperature_c))
-        tracks = copper.coil.tracks
-        self.coil = sum(self.track(track) for track in tracks) + sum(
-            self.barrel(a.layer, b.layer) for a, b in itertools.pairwise(tracks)
-        )
+        self._coils = {id(coil): self._whole_coil(coil) for coil, _ in copper.templates}
+
+    def _whole_coil(self, coil: Coil) -> float:
+        tracks = sum(self.track(track) for track in coil.tracks)
+        return tracks + sum(self.barrel(a.layer, b.layer) for a, b in itertools.pairwise(coil.tracks))
+
+    def coil(self, index: int) -> float:
+        """Resistance [ohm] of coil ``index``."""
+        return self._coils[id(self.copper.template(index))]
 
     def track(self, track: Track) -> float:
         """Resistance [ohm] of one track."""
-        return float(track_resistance(track.length, track.width, self.thickness[track.layer], self.temperature_c))
+        widths = track.point_widths
+        thickness, temperature_c = self.thickness[track.layer], self.temperature_c
+        if track.widths is None:
+            return float(track_resistance(track.length, track.width, thickness, temperature_c))
+        return float(tapered_track_resistance(track.lengths, widths[:-1], widths[1:], thickness, temperature_c).sum())
 
     def barrel(self, layer: int, other: int) -> float:
         """Resistance [ohm] of a via between two layers."""
@@ -49,14 +63,13 @@ class Conductors:
 
     def along(self, path: Path) -> Iterator[tuple[Key, float]]:
         """Every piece of a path with its resistance [ohm]: links, vias between steps, coils."""
-        last = len(self.copper.layers)
         here: int | None = None
         for step in path.steps:
             if isinstance(step, CoilVisit):
-                enter, leave = (1, last) if step.forward else (last, 1)
+                enter, leave = self.copper.template(step.coil).ends[:: 1 if step.forward else -1]
                 if here is not None and here != enter:
                     yield ("post", step.coil, step.forward), self.barrel(here, enter)
-                yield ("coil", step.coil), self.coil
+                yield ("coil", step.coil), self.coil(step.coil)
                 here = leave
             else:
                 if here is not None and here != step.layer:
@@ -73,9 +86,14 @@ class Conductors:
 
     def path_length(self, path: Path) -> float:
         """Length [m] of the conductor along a path, vias included."""
-        coil = sum(track.length for track in self.copper.coil.tracks)
-        depth = abs(self.depth[1] - self.depth[len(self.copper.layers)])
-        return sum(coil + depth if isinstance(step, CoilVisit) else step.length for step in path.steps)
+        return sum(
+            self._coil_length(self.copper.template(step.coil)) if isinstance(step, CoilVisit) else step.length
+            for step in path.steps
+        )
+
+    def _coil_length(self, coil: Coil) -> float:
+        vias = sum(abs(self.depth[a.layer] - self.depth[b.layer]) for a, b in itertools.pairwise(coil.tracks))
+        return sum(track.length for track in coil.tracks) + vias
 
 
 def phase_angle(index: int, phases: int) -> float:

@@ -53,11 +53,24 @@ def inductance_matrix(design: Design, copper: Copper) -> FloatArray:
     pitch = design.board.track_width + design.board.track_gap
     cell = max(COARSE * pitch, design.board.copper_outer_diameter / COARSE_CELLS)
     whole = track_inductance_matrix(strips, currents, cell, images)
-    lack = coil_inductance(design, copper) - coil_inductance(design, copper, cell)
-    shares = np.array([phase.paths[0].share for phase in copper.phases])
-    per_phase = len(copper.coil_angles) / len(copper.phases)
-    result: FloatArray = whole + np.diag(per_phase * shares**2 * lack)
-    return result
+    return np.asarray(whole + _lack(design, copper, strips, currents, cell))
+
+
+def _lack(design: Design, copper: Copper, strips: Strips, currents: FloatArray, cell: float) -> FloatArray:
+    """What the grid of this cell [m] misses of how near copper sees itself (phases, phases) [H]."""
+    if copper.alike:
+        lack = coil_inductance(design, copper) - coil_inductance(design, copper, cell)
+        shares = np.array([phase.paths[0].share for phase in copper.phases])
+        return np.diag(len(copper.coil_angles) / len(copper.phases) * shares**2 * lack)
+    # A wave winding is the same under every pair of poles but for its links: one of them stands for all.
+    pole_pairs = design.rotor.poles // 2
+    middle = (strips.starts + strips.ends) / 2
+    number = np.floor(np.arctan2(middle[:, 1], middle[:, 0]) % (2 * np.pi) * pole_pairs / (2 * np.pi))
+    own = number == pole_pairs // 2  # half a turn away from where the cuts begin
+    part = Strips(strips.starts[own], strips.ends[own], strips.width[own], strips.thickness[own])
+    images = iron_faces(design)
+    fine = track_inductance_matrix(part, currents[:, own], cell_for(part), images)
+    return np.asarray(pole_pairs * (fine - track_inductance_matrix(part, currents[:, own], cell, images)))
 
 
 def coil_inductance(design: Design, copper: Copper, cell: float | None = None) -> float:
@@ -80,12 +93,12 @@ def synchronous_inductance(matrix: FloatArray) -> float:
 
 def _strips(copper: Copper, track: Track) -> Strips:
     layer = copper.layers[track.layer - 1]
-    return strips_along(track.points, layer.depth, track.width, layer.thickness)
+    return strips_along(track.points, layer.depth, track.piece_widths, layer.thickness)
 
 
 def _all_copper(copper: Copper) -> tuple[Strips, FloatArray]:
     """Every strip that carries current, and its current per ampere of every phase (phases, strips)."""
-    coil = [_strips(copper, track) for track in copper.coil.tracks]
+    coils = {id(coil): joined_strips([_strips(copper, t) for t in coil.tracks]) for coil, _ in copper.templates}
     parts: list[Strips] = []
     rows: list[tuple[int, int, float]] = []
 
@@ -97,7 +110,7 @@ def _all_copper(copper: Copper) -> tuple[Strips, FloatArray]:
         for path in phase.paths:
             for step in path.steps:
                 if isinstance(step, CoilVisit):
-                    turned = _turned(joined_strips(coil), float(copper.coil_angles[step.coil]))
+                    turned = _turned(coils[id(copper.template(step.coil))], float(copper.coil_angles[step.coil]))
                     add(turned, index, path.share if step.forward else -path.share)
                 else:
                     add(_strips(copper, step), index, path.share)

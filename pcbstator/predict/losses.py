@@ -53,15 +53,14 @@ def _eddy_loss(copper: Copper, field: RingField, temperature_c: float) -> FloatA
     loss = np.zeros((len(field.orders), len(copper.layers)))
 
     def add(track: Track, count: int) -> None:
-        steps = np.diff(track.points, axis=0)
         middles = (track.points[1:] + track.points[:-1]) / 2
-        volume = np.hypot(*steps.T) * track.width * copper.layers[track.layer - 1].thickness
+        volume = track.lengths * track.piece_widths * copper.layers[track.layer - 1].thickness
         peak = field.at(np.hypot(*middles.T), track.layer - 1)
-        density = strip_eddy_loss_density(frequencies[:, None], peak, track.width, resistivity)
+        density = strip_eddy_loss_density(frequencies[:, None], peak, track.piece_widths, resistivity)
         loss[:, track.layer - 1] += count * (density @ volume)
 
-    for track in copper.coil.tracks:
-        add(track, len(copper.coil_angles))
+    for track, coils in copper.template_tracks:
+        add(track, len(coils))
     for track in copper.links:
         add(track, 1)
     return loss
@@ -90,7 +89,7 @@ def operating_losses(design: Design, copper: Copper, field: RingField, torque_co
     # Where a strip begins to shield itself the law fails; higher harmonics come out too high then, never too low.
     fundamental = field.pole_pairs * max(operation.speeds) / (2 * pi)
     resistivity = conductor_resistivity(operation.copper_c)
-    strip_eddy_loss_density(fundamental, 1.0, [track.width for track in copper.coil.tracks], resistivity)
+    strip_eddy_loss_density(fundamental, 1.0, [track.width for track, _ in copper.template_tracks], resistivity)
     factors = loss_factors(design, copper, field, operation.copper_c)
     return [
         working_point(factors, len(copper.phases), torque_constant, speed, current)

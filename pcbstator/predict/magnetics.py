@@ -91,16 +91,18 @@ def path_linkages(copper: Copper, field: RingField) -> NDArray[np.complex128]:
     """Linkage harmonics (phases, paths, orders) [Wb] of every path: one coil turned to its places, and the links."""
 
     def seen(track: Track) -> LinkedTrack:
-        return LinkedTrack(track.points, track.width, track.layer - 1)
+        return LinkedTrack(track.points, track.point_widths, track.layer - 1)
 
-    coil = tracks_linkage_harmonics([seen(track) for track in copper.coil.tracks], field)
+    coil = np.empty((len(copper.coil_angles), len(field.orders)), complex)
+    for template, members in copper.templates:
+        coil[members] = tracks_linkage_harmonics([seen(track) for track in template.tracks], field)
     turns = np.exp(1j * field.pole_pairs * np.multiply.outer(copper.coil_angles, field.orders))
     senses = np.array(copper.coil_senses)
     paths = []
     for phase in copper.phases:
         for path in phase.paths:
             visited = [step.coil for step in path.steps if isinstance(step, CoilVisit)]
-            coils = coil * (senses[visited, None] * turns[visited]).sum(axis=0)
+            coils = (coil[visited] * senses[visited, None] * turns[visited]).sum(axis=0)
             links = [seen(step) for step in path.steps if isinstance(step, Track)]
             paths.append(coils + tracks_linkage_harmonics(links, field))
     return np.array(paths).reshape(len(copper.phases), -1, len(field.orders))

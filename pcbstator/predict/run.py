@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pcbstator.copper import Copper, lay_copper
+from pcbstator.copper import Copper, lay_copper, settled_design
 from pcbstator.copper.clearance import least_gap
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import copper_mass
@@ -47,12 +47,13 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
 
     Raises DesignError where winding or copper cannot be laid.
     """
+    design = settled_design(design)
     winding = winding or lay_winding(design)
     copper = copper or lay_copper(design, winding)
     conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
     resistances = tuple(conductors.phase_resistance(phase) for phase in copper.phases)
     resistance = sum(resistances) / len(resistances)
-    series_turns = winding.coils_in_series * copper.coil.turns * len(copper.layers)
+    series_turns = winding.coils_in_series * copper.coil.series_turns
     electrical = _electrical_results(design, copper, resistances)
     magnetic, mechanical, out_of_range = None, None, ""
     losses: list[dict[str, Any]] = []
@@ -116,12 +117,12 @@ def _line_resistance(connection: str, phases: int, resistance: float) -> float |
 
 def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> CopperResult:
     section = {layer.number: layer.thickness for layer in copper.layers}
-    coil = sum(track.length * track.width * section[track.layer] for track in copper.coil.tracks)
-    links = sum(track.length * track.width * section[track.layer] for track in copper.links)
+    coils = sum(len(members) * track.area * section[track.layer] for track, members in copper.template_tracks)
+    links = sum(track.area * section[track.layer] for track in copper.links)
     pads = sum(pi / 4 * (hole.pad**2 - hole.drill**2) for hole in copper.holes)
     plating = design.board.via_plating
     walls = sum(pi * (hole.drill - plating) * plating for hole in copper.holes)
-    volume = len(copper.coil_angles) * coil + links + pads * sum(section.values()) + walls * design.board.thickness
+    volume = coils + links + pads * sum(section.values()) + walls * design.board.thickness
     paths = [path for phase in copper.phases for path in phase.paths]
     gap = least_gap(copper, 1.1 * design.board.track_gap)
     return CopperResult(
@@ -138,9 +139,11 @@ def _trace_currents(copper: Copper) -> ThermalResult:
     loads = link_loads(copper)
     share = copper.phases[0].paths[0].share
     worst = []
-    for layer in copper.layers:
-        coil = [(track.width, share) for track in copper.coil.tracks if track.layer == layer.number]
-        links = [(link.width, loads.get(piece(link)[0], 0.0)) for link in copper.links if link.layer == layer.number]
+    used = {track.layer for track in copper.shapes}
+    for layer in (layer for layer in copper.layers if layer.number in used):
+        coil = [(track.narrowest, share) for track, _ in copper.template_tracks if track.layer == layer.number]
+        here = [link for link in copper.links if link.layer == layer.number]
+        links = [(link.narrowest, loads.get(piece(link)[0], 0.0)) for link in here]
         external = layer.number in (1, len(copper.layers))
         try:
             stands = min(

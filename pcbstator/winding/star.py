@@ -12,14 +12,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from math import gcd, pi, sin
 from string import ascii_uppercase
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from pcbstator.errors import Complaint, DesignError
-
-if TYPE_CHECKING:
-    from pcbstator.design import Design
 
 PHASE_NAMES = ascii_uppercase.replace("N", "")  # N is the star point
 HIGHEST_ORDER = 25
@@ -27,7 +23,7 @@ HIGHEST_ORDER = 25
 
 @dataclass(frozen=True)
 class Winding:
-    """A balanced winding.
+    """A balanced winding. The coils of a wave winding are its passes around the machine.
 
     phase_of, sense: per coil, the phase index and +1 or -1. paths: per phase, per parallel path, the coils in order.
     factors: (order, factor) of the ideal coils for odd orders. path_counts: every parallel_paths that would balance.
@@ -98,7 +94,7 @@ def distribution_factor(coils: int, poles: int, members: tuple[tuple[int, int], 
     return float(abs(phasors.sum()) / len(members))
 
 
-def _assign(phases: int, coils: int, poles: int) -> tuple[tuple[int, ...], tuple[int, ...]]:
+def assign_coils(phases: int, coils: int, poles: int) -> tuple[tuple[int, ...], tuple[int, ...]]:
     """Phase index and sense of every coil."""
     sectors = 2 * phases
     sector = (2 * sectors * _phasor_steps(coils, poles) + coils) // (2 * coils) % sectors
@@ -112,7 +108,7 @@ def _assign(phases: int, coils: int, poles: int) -> tuple[tuple[int, ...], tuple
     return tuple(phase.tolist()), tuple(sense.tolist())
 
 
-def _parallel_groups(
+def parallel_groups(
     coils: int, poles: int, members: list[int], sense: tuple[int, ...], count: int
 ) -> tuple[tuple[int, ...], ...]:
     """The coils of one phase dealt into ``count`` paths of equal phasors; (.) if that cannot be done."""
@@ -154,13 +150,13 @@ def wind(phases: int, coils: int, poles: int, parallel_paths: int = 1, source: s
             source,
             [Complaint("winding.coils", rule, f"{coils // gcd(coils, poles // 2)}", f"nearest that work: {near}")],
         )
-    phase_of, sense = _assign(phases, coils, poles)
+    phase_of, sense = assign_coils(phases, coils, poles)
     members = [[coil for coil in range(coils) if phase_of[coil] == phase] for phase in range(phases)]
     multiplicity = len(members[0])
     counts = tuple(
         count
         for count in range(1, multiplicity + 1)
-        if multiplicity % count == 0 and _parallel_groups(coils, poles, members[0], sense, count)
+        if multiplicity % count == 0 and parallel_groups(coils, poles, members[0], sense, count)
     )
     if parallel_paths not in counts:
         raise DesignError(
@@ -174,7 +170,7 @@ def wind(phases: int, coils: int, poles: int, parallel_paths: int = 1, source: s
                 )
             ],
         )
-    paths = tuple(_parallel_groups(coils, poles, group, sense, parallel_paths) for group in members)
+    paths = tuple(parallel_groups(coils, poles, group, sense, parallel_paths) for group in members)
     first = tuple((coil, sense[coil]) for coil in members[0])
     factors = tuple(
         (order, distribution_factor(coils, poles, first, order) * pitch_factor(coils, poles, order))
@@ -194,12 +190,6 @@ def nearest_balanced(phases: int, coils: int, poles: int, count: int = 4) -> lis
     ]
     pairs.sort(key=lambda pair: (abs(pair[0] - coils) + abs(pair[1] - poles), -pitch_factor(*pair)))
     return pairs[:count]
-
-
-def lay_winding(design: Design) -> Winding:
-    """The winding that a design asks for; DesignError where it cannot be balanced."""
-    asked = design.winding
-    return wind(asked.phases, asked.coils, design.rotor.poles, asked.parallel_paths, design.source)
 
 
 def feasible_windings(phases: int, coils: Iterable[int], poles: Iterable[int]) -> list[Winding]:

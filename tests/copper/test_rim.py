@@ -29,6 +29,10 @@ WINDINGS = [
 MM = 1e-3
 
 
+def evenly(winding):
+    return 2 * pi / winding.coils * np.arange(winding.coils)
+
+
 def name_of(numbers):
     return "{} phases, {} coils, {} poles, {} paths".format(*numbers)
 
@@ -40,7 +44,7 @@ def test_buses_join_the_right_ends(numbers, connection):
     winding = wind(*numbers)
     if connection == "delta" and winding.phases == 2:
         pytest.skip("a delta of two phases is a loop of two sources that do not cancel")
-    buses = lay_buses(winding, connection, -0.02, 0.02, 0.05)
+    buses = lay_buses(winding, connection, evenly(winding), -0.02, 0.02, 0.05)
     node, terminals = {}, {}
     for number, bus in enumerate(buses):
         for tap in bus.taps:
@@ -58,7 +62,7 @@ def test_buses_join_the_right_ends(numbers, connection):
 @pytest.mark.parametrize("numbers", WINDINGS, ids=name_of)
 def test_taps_stand_in_order_at_their_posts(numbers):
     winding = wind(*numbers)
-    for bus in lay_buses(winding, "star", -0.02, 0.03, 0.05):
+    for bus in lay_buses(winding, "star", evenly(winding), -0.02, 0.03, 0.05):
         angles = [tap.angle for tap in bus.taps]
         assert angles == sorted(angles)
         assert angles[-1] - angles[0] < 2 * pi
@@ -74,7 +78,7 @@ def test_taps_stand_in_order_at_their_posts(numbers):
 @pytest.mark.parametrize("connection", ["star", "delta", "open"])
 def test_terminals_keep_apart(connection):
     spacing = 0.2
-    buses = lay_buses(wind(3, 9, 8), connection, -0.02, 0.02, spacing)
+    buses = lay_buses(wind(3, 9, 8), connection, evenly(wind(3, 9, 8)), -0.02, 0.02, spacing)
     angles = sorted(bus.terminal.angle % (2 * pi) for bus in buses if bus.terminal)
     assert len(angles) == {"star": 4, "delta": 3, "open": 6}[connection]
     assert np.diff([*angles, angles[0] + 2 * pi]).min() >= spacing - 1e-6

@@ -36,6 +36,7 @@ def small_stator() -> Copper:
     first, second, middle = (30.0, 0.6), (30.0, -0.6), (30 + 9 * cos(pi / 6), 9 * sin(pi / 6))
     coil = Coil(
         turns=5,
+        series_turns=20,
         tracks=(
             spiral(1, True, 0.0, first, 10.5), spiral(2, False, pi / 6, first, 9.0),
             spiral(3, True, pi / 6, second, 9.0), spiral(4, False, -pi / 6, second, 10.5),

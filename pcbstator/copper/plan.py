@@ -1,0 +1,190 @@
+"""Everything about the copper of one stator that is settled before a point is computed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import pi, sin
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pcbstator.copper.fit import NoRoomError, plan_rim, rim_sizes
+from pcbstator.copper.outline import Family, parallel_family, round_family, sector_family
+from pcbstator.copper.records import FloatArray
+from pcbstator.copper.rim import Bus, RimPlan, RimSizes
+from pcbstator.copper.spiral import CoilPlan, fit_spiral, inner_margin
+from pcbstator.copper.wave import WavePlan, WaveSizes, fit_wave, pass_places, post_angles
+from pcbstator.winding import Winding
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+MOST_POINTS = 2_000_000, 200_000  # of centre-lines, in the stator and in one coil: some 60 MB of files
+
+
+@dataclass(frozen=True, eq=False)
+class StatorPlan:
+    """The plan of the coils and of the rim. winding: with its coils in the order in which they are joined; coil_angles:
+    (coils,) of their axes [rad]; corner: bend of links [m].
+    """
+
+    winding: Winding
+    coil: CoilPlan | WavePlan
+    coil_angles: FloatArray
+    rim: RimPlan
+    buses: tuple[Bus, ...]
+    channels: tuple[int, ...]
+    corner: float
+
+
+def plan_stator(design: Design, winding: Winding, turns: int, track_width: float) -> StatorPlan:
+    """The plan for this many turns of this width; NoRoomError where it does not fit."""
+    plan = _plan_wave if design.winding.kind == "wave" else _plan_spiral
+    return plan(design, winding, turns, track_width)
+
+
+def _plan_wave(design: Design, winding: Winding, turns: int, track_width: float) -> StatorPlan:
+    asked, board = design.winding, design.board
+    sizes = rim_sizes(design, track_width)
+    used = len(board.used_layers)
+    across = board.copper_outer_diameter if sizes.side > 0 else board.copper_inner_diameter
+    far = board.copper_inner_diameter if sizes.side > 0 else board.copper_outer_diameter
+
+    tapered = board.track_profile == "tapered"
+    run_pitch = pi * board.copper_outer_diameter / (winding.poles * winding.phases * turns)
+
+    def wave(post_step: float, post_radius: float) -> WaveSizes:
+        return WaveSizes(
+            poles=winding.poles,
+            phases=winding.phases,
+            turns=turns,
+            pairs=used // 2 if asked.layer_connection == "series" else 1,
+            rim=sizes.side,
+            post_radius=post_radius,
+            far_edge=far / 2,
+            post_step=post_step,
+            width=track_width,
+            gap=sizes.gap,
+            joint=sizes.joint,
+            bend=asked.corner_radius or max(1.5 * track_width, 0.3e-3, 0.6 * run_pitch if tapered else 0.0),
+            tapered=tapered,
+            skew=asked.skew,
+        )
+
+    # The cuts of a phase as near to each other as their posts allow, for short links.
+    for sectors in range(1, 2 * turns + 1):
+        angles = pass_places(winding, wave(0.0, across / 2).step, sectors)
+        ordered = _in_order(winding, angles)
+        rim, buses, channels, step = plan_rim(
+            design, ordered, sizes, angles, lambda step: post_angles(wave(step, across / 2))
+        )
+        final = wave(step, rim.post_radius)
+        cuts = np.sort(angles % (2 * pi))
+        if np.diff(np.append(cuts, cuts[0] + 2 * pi)).min() >= (final.pairs + 1) * step:
+            break
+    else:
+        raise NoRoomError("winding.turns", "the vias at the ends of the passes must fit on the rim", str(turns), "")
+    coil = fit_wave(final)
+    if coil is None:
+        raise NoRoomError("winding.turns", "the runs with their end arcs and vias must fit the ring", str(turns), "")
+    corner = min(2 * track_width, sizes.joint / 2 + sizes.gap) * 0.8
+    return StatorPlan(ordered, coil, angles, rim, buses, channels, corner)
+
+
+def _in_order(winding: Winding, angles: FloatArray) -> Winding:
+    """The same winding with the coils of every path in the order of their places."""
+    def sorted_path(path: tuple[int, ...]) -> tuple[int, ...]:
+        return tuple(sorted(path, key=lambda coil: angles[coil]))
+
+    paths = tuple(tuple(map(sorted_path, phase)) for phase in winding.paths)
+    return replace(winding, paths=paths)
+
+
+def _even_angles(winding: Winding) -> FloatArray:
+    return np.asarray(2 * pi / winding.coils * np.arange(winding.coils, dtype=np.float64))
+
+
+def _family(design: Design, rim: RimPlan, sizes: RimSizes) -> Family:
+    """The outlines of the coil's turns."""
+    board, coils = design.board, design.winding.coils or 0
+    if sizes.side > 0:
+        outer, inner = rim.coil_radius, board.copper_inner_diameter / 2 + sizes.coil_width / 2
+    else:
+        outer, inner = board.copper_outer_diameter / 2 - sizes.coil_width / 2, rim.coil_radius
+    clearance = (sizes.coil_width + sizes.gap) / 2
+    most = sizes.pad / 2 + sizes.gap + sizes.coil_width / 2
+    corner = design.winding.corner_radius or min(2 * sizes.coil_width, most)
+    if outer - inner < 2 * corner or inner <= clearance:
+        whole = (board.copper_outer_diameter - board.copper_inner_diameter) / 2
+        raise NoRoomError(
+            "board.copper_outer_diameter_mm",
+            "the annulus must leave the coils some radius between rim and edge",
+            f"{1e3 * (outer - inner):.2f} mm for the coils of {1e3 * whole:.2f} mm",
+            "widen the annulus, use narrower tracks or smaller pads",
+        )
+    if inner * sin(pi / coils) <= clearance + corner:
+        raise NoRoomError(
+            "winding.coils",
+            "a coil must be wider than its corners",
+            f"{2e3 * inner * sin(pi / coils):.2f} mm per coil",
+            "use fewer coils, a larger copper_inner_diameter_mm or narrower tracks",
+        )
+    if design.winding.outline == "round":
+        return round_family(outer, inner, coils, clearance)
+    shape = sector_family if design.winding.outline == "sector" else parallel_family
+    return shape(outer, inner, coils, clearance, corner)
+
+
+def _check_posts(design: Design, rim: RimPlan, family: Family, sizes: RimSizes, angles: tuple[float, ...]) -> None:
+    """The row of posts must stay within the coil's pitch and reach the outermost turn from its middle."""
+    beside = (sizes.joint + sizes.gap) / 2
+    half_row = rim.post_radius * angles[-1] + beside
+    reach = rim.post_radius * family.rim_angle(sizes.side) + beside
+    # Where leads of all coils run on one layer, they must pass each other as far inside as they go.
+    inmost = min(rim.post_radius, *rim.arc_radii) if rim.stepped else rim.post_radius
+    pitch = rim.post_radius * sin(pi / (design.winding.coils or 1)) - beside * (rim.post_radius / inmost - 1)
+    room = min(pitch, reach)
+    if half_row > room:
+        raise NoRoomError(
+            "board.layers",
+            f"the {len(angles)} vias beside a coil must fit its width at the rim",
+            f"{2e3 * half_row:.2f} mm needed, {2e3 * room:.2f} mm there",
+            "use fewer layers, fewer coils, smaller via_pad_mm or a larger annulus",
+        )
+
+
+def _plan_spiral(design: Design, winding: Winding, turns: int, track_width: float) -> StatorPlan:
+    sizes = rim_sizes(design, track_width)
+    last = len(design.board.used_layers) // 2
+    rim, buses, channels, step = plan_rim(
+        design, winding, sizes, _even_angles(winding), lambda step: (-last / 2 * step, last / 2 * step)
+    )
+    angles = tuple((index - last / 2) * step for index in range(last + 1))
+    family = _family(design, rim, sizes)
+    _check_posts(design, rim, family, sizes, angles)
+    placed = fit_spiral(
+        family, turns, track_width, design.board.track_gap, sizes.pad, last, sizes.side
+    )
+    if placed is None:
+        raise NoRoomError(
+            "winding.turns", "the turns must leave room for the vias in the middle of the coil", str(turns), ""
+        )
+    family, pitch, inner = placed
+    corner = min(2 * track_width, sizes.pad / 2 + sizes.gap + track_width / 2) * 0.8
+    margin = inner_margin(track_width, design.board.track_gap, sizes.pad)
+    coil = CoilPlan(family, turns, pitch, track_width, sizes.side, rim.post_radius, angles, inner, corner, margin)
+    _check_size(coil, len(design.board.used_layers), winding.coils)
+    return StatorPlan(winding, coil, _even_angles(winding), rim, buses, channels, corner)
+
+
+def _check_size(coil: CoilPlan, layers: int, coils: int) -> None:
+    """Bounds the work and the size of the files that a design can ask for."""
+    points = 2 * coil.family.half_vertices * coil.turns * layers
+    if points <= MOST_POINTS[1] and points * coils <= MOST_POINTS[0]:
+        return
+    raise NoRoomError(
+        "winding.turns",
+        f"the drawing must have at most {MOST_POINTS[1]} points per coil and {MOST_POINTS[0]} in all",
+        f"{coil.turns} turns x {layers} layers = {points} points per coil, {coils} coils",
+        "use fewer turns, layers or coils, or a smaller machine",
+    )

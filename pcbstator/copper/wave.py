@@ -1,0 +1,374 @@
+"""The wave winding: runs along the radius, joined at both ends by arcs that cross on two layers.
+
+On one layer of a pair every conductor is the same shape, turned: a via, an end arc, a radial run, an end arc, a via. On
+the other layer it is that shape mirrored. An end arc is the involute of a circle, because the gap between an involute
+and its turned copies is the same along its whole length. A pass goes once around the machine on both layers of its
+pairs; it is cut open at one place on the rim, where its ends reach posts.
+
+Vias stand in rows about the machine's centre. Where they would touch in one row, every second pass has its vias in a
+second one. Pairs of layers in series have a row each, and pass the rows before theirs half-way between two vias.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from math import cos, pi, sin
+
+import numpy as np
+import shapely
+
+from pcbstator.copper.outline import SAGITTA
+from pcbstator.copper.records import Coil, FloatArray, Track, Via, strip_outline
+from pcbstator.winding import Winding
+
+SAMPLES = 241  # of an end arc
+STRAIGHT = 0.25  # least part of the room between the vias that must remain for the runs
+
+
+@dataclass(frozen=True)
+class WaveSizes:
+    """What a wave winding is fitted to; lengths [m].
+
+    pairs: of layers in series. rim: +1 where the posts lie outside, -1 inside; post_radius, far_edge: radii of the
+    posts and of the copper's other end. post_step: angle between posts [rad]. joint: diameter of the copper at a via.
+    skew: turn of the copper over the length of the runs [rad].
+    """
+
+    poles: int
+    phases: int
+    turns: int
+    pairs: int
+    rim: int
+    post_radius: float
+    far_edge: float
+    post_step: float
+    width: float
+    gap: float
+    joint: float
+    bend: float
+    tapered: bool
+    skew: float = 0.0
+
+    @property
+    def conductors(self) -> int:
+        """Runs on each layer."""
+        return self.poles * self.phases * self.turns
+
+    @property
+    def step(self) -> float:
+        """Angle between neighbouring runs [rad]."""
+        return 2 * pi / self.conductors
+
+    @property
+    def pole_pitch(self) -> float:
+        """Angle between poles [rad]."""
+        return 2 * pi / self.poles
+
+    @property
+    def beside(self) -> float:
+        """Least distance [m] of a track's centre-line from a via of another conductor."""
+        return (self.joint + self.width) / 2 + self.gap
+
+
+@dataclass(frozen=True, eq=False)
+class EndArc:
+    """One end of a conductor, from the run outwards (or inwards): radius, angle from the run, width at every point."""
+
+    radii: FloatArray
+    angles: FloatArray
+    widths: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
+class WavePlan:
+    """The numbers of one wave winding. Rows of vias [m], nearest to the runs first, at the rim and at the far end.
+
+    rim_arcs, far_arcs: per pair of layers. passed: radius [m] at the rim beyond which there are no more rows.
+    """
+
+    sizes: WaveSizes
+    rim_rows: tuple[float, ...]
+    far_rows: tuple[float, ...]
+    rim_arcs: tuple[EndArc, ...]
+    far_arcs: tuple[EndArc, ...]
+    passed: float
+
+    @property
+    def staggered(self) -> bool:
+        """Whether every second pass has its vias in a row of its own."""
+        return len(self.rim_rows) > self.sizes.pairs
+
+    @property
+    def run(self) -> tuple[float, float]:
+        """Radii [m] of the ends of the runs, at the far end and at the rim."""
+        return float(self.far_arcs[0].radii[0]), float(self.rim_arcs[0].radii[0])
+
+
+def pass_places(winding: Winding, step: float, sectors: int) -> FloatArray:
+    """Angle [rad] by which each pass is turned, shape (passes,).
+
+    A pass looks the same from any pair of poles, so its cut may lie at any of them: those of one phase lie side by
+    side, dealt over ``sectors`` pairs of poles so that posts have room, and the phases follow each other. step: angle
+    between neighbouring runs [rad].
+    """
+    passes = winding.coils
+    turns = np.empty(passes)
+    for phase in range(winding.phases):
+        members = [index for index in range(passes) if winding.phase_of[index] == phase]
+        plus = {index for index in members if winding.sense[index] > 0}
+        first = next(index for index in plus if (index - 1) % passes not in plus)
+        for rank, index in enumerate(sorted(members, key=lambda index: (index - first) % passes)):
+            turns[index] = first + (index - first) % passes + passes * (phase * sectors + rank % sectors)
+    phasors = [winding.sense[i] * np.exp(2j * pi * i / passes) for i in range(passes) if winding.phase_of[i] == 0]
+    axis = float(np.angle(np.sum(phasors))) * passes / (2 * pi)
+    return (turns - axis) * step
+
+
+def fit_wave(sizes: WaveSizes) -> WavePlan | None:
+    """The plan with the longest runs that this width leaves; None where it finds no room."""
+    inward = -sizes.rim  # from the rim towards the runs
+    fan = sizes.pairs / 2 * sizes.post_step * sizes.post_radius
+    passed = sizes.post_radius + inward * (sizes.beside + fan)
+    rim_last, far_last = passed + inward * sizes.beside, sizes.far_edge - inward * sizes.joint / 2
+    nearest = min(rim_last, far_last)
+    if nearest <= 0:
+        return None
+    apart = 2 * nearest * sin(sizes.step / 2)
+    rows = sizes.pairs
+    if sizes.pairs > 1:
+        if apart / 2 < sizes.beside:
+            return None
+    elif apart < sizes.joint + sizes.gap:
+        rows = 2
+        if apart < sizes.beside:
+            return None
+    row_step = sizes.joint + sizes.gap
+    if sizes.pairs > 1:
+        row_step = max(row_step, sizes.beside + max(rim_last, far_last) * sizes.step / 2)
+    rim_rows = tuple(rim_last + inward * row_step * (rows - 1 - index) for index in range(rows))
+    far_rows = tuple(far_last - inward * row_step * (rows - 1 - index) for index in range(rows))
+    if (rim_rows[0] - far_rows[0]) * sizes.rim <= 0 or min(*rim_rows, *far_rows) <= 0:
+        return None
+    advances = [sizes.pole_pitch / 2] + [sizes.pole_pitch / 2 - sizes.step / 2] * (sizes.pairs - 1)
+    room = abs(rim_rows[0] - far_rows[0])
+    arcs = []
+    for row, outward in ((rim_rows[0], sizes.rim), (far_rows[0], -sizes.rim)):
+        side = _end_arcs(sizes, row, outward, advances)
+        if side is None:
+            return None
+        arcs.append(side)
+    plan = WavePlan(sizes, rim_rows, far_rows, arcs[0], arcs[1], passed)
+    return plan if (plan.run[1] - plan.run[0]) * sizes.rim >= STRAIGHT * room else None
+
+
+def _end_arcs(sizes: WaveSizes, row: float, outward: int, advances: list[float]) -> tuple[EndArc, ...] | None:
+    """The end arcs of every pair that end before ``row`` [m]; None where they find no room.
+
+    The first guess knows the gap along the normal only; what the real, bent copper lacks is added until it fits.
+    """
+    spacing, shave, before = sizes.width + sizes.gap + SAGITTA, 0.0, sizes.bend / 4
+    for _ in range(12):
+        curves = [_end_arc(sizes, row - outward * before, outward, advance, spacing, shave) for advance in advances]
+        if any(curve is None for curve in curves):
+            return None
+        arcs = tuple(curve for curve in curves if curve is not None)
+        lacks = [_lacks(sizes, arc, advance, row) for arc, advance in zip(arcs, advances, strict=True)]
+        gap_lack, via_lack = max(lack[0] for lack in lacks), max(lack[1] for lack in lacks)
+        if gap_lack <= 0 and via_lack <= 0:
+            return arcs
+        if gap_lack > 0 and sizes.tapered:
+            shave += gap_lack + 1e-7
+        if gap_lack > 0:
+            spacing += gap_lack + 1e-7
+        before += max(via_lack, 0.0) * 1.05
+    return None
+
+
+def _end_arc(
+    sizes: WaveSizes, end: float, outward: int, advance: float, spacing: float, shave: float
+) -> EndArc | None:
+    """The arc that advances by ``advance`` [rad] and ends at radius ``end`` [m]; its run ends as far out as that lets.
+
+    The sine of its slant grows along a bend, follows the involute and falls again along a bend.
+    """
+    base = spacing / sizes.step
+    if end <= base * 1.001:
+        return None
+    other = sizes.far_edge if outward == sizes.rim else sizes.post_radius
+    short, long = 0.0, abs(end - other)
+
+    def arc(length: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+        along = length * (1 - np.cos(np.linspace(0, pi, SAMPLES))) / 2
+        radii = end - outward * (length - along)
+        involute = np.sqrt(np.maximum(1 - (base / np.maximum(radii, base)) ** 2, 0.0))
+        slant = np.minimum(np.minimum(along, length - along) / sizes.bend, np.minimum(involute, 0.999))
+        rate = slant / np.sqrt(1 - slant**2) / radii
+        return radii, np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2 * np.diff(along))]), slant
+
+    if min(end, end - outward * long) <= 0 or arc(long)[1][-1] < advance:
+        return None
+    for _ in range(40):
+        middle = (short + long) / 2
+        short, long = (middle, long) if arc(middle)[1][-1] < advance else (short, middle)
+    radii, angles, slant = arc(long)
+    widths = np.full(SAMPLES, sizes.width)
+    if sizes.tapered:
+        room = radii * sizes.step * np.sqrt(1 - slant**2) - sizes.gap - SAGITTA - shave
+        # Beyond the arc's steepest place vias are near, and it keeps the width it has there.
+        steepest = int(np.argmax(slant))
+        widths = np.maximum(np.where(np.arange(SAMPLES) <= steepest, room, room[steepest]), sizes.width)
+    return EndArc(radii, angles * (advance / angles[-1]), widths)
+
+
+def _lacks(sizes: WaveSizes, arc: EndArc, advance: float, row: float) -> tuple[float, float]:
+    """What is missing of the gap to the next conductor, and of the distance from its vias in ``row`` [m]."""
+    own = _arc_track(arc, 0.0)
+    gap = shapely.distance(_strip(own), _strip(own.turned(sizes.step)))
+    vias = [shapely.Point(row, 0.0)]
+    nearest = np.inf
+    for index in range(1, sizes.phases * sizes.turns + 2):
+        for shift in (0.0, 0.5) if sizes.pairs > 1 else (0.0,):
+            other = _arc_track(arc, (index + shift) * sizes.step - advance)
+            nearest = min(nearest, shapely.distance(vias[0], _strip(other)) + sizes.width / 2)
+    return sizes.gap - gap, sizes.beside - nearest
+
+
+def _arc_track(arc: EndArc, turned: float) -> Track:
+    points = polar_points(arc.radii, arc.angles + turned)
+    return Track(1, points, float(arc.widths.max()), "", "", "coil", arc.widths)
+
+
+def _strip(track: Track) -> shapely.Polygon:
+    return shapely.Polygon(strip_outline(track, caps=False))
+
+
+def polar_points(radii: FloatArray, angles: FloatArray) -> FloatArray:
+    """Points (n, 2) [m] from polar coordinates."""
+    return np.stack([radii * np.cos(angles), radii * np.sin(angles)], axis=1)
+
+
+@dataclass(frozen=True, eq=False)
+class _Shape:
+    """A conductor from the rim to the far end: radii [m], angles from its run [rad], what the skew adds, widths [m]."""
+
+    radii: FloatArray
+    angles: FloatArray
+    skew: FloatArray
+    widths: FloatArray
+
+
+def _shape(plan: WavePlan, pair: int) -> _Shape:
+    """The conductor of one pair of layers without its leads to vias."""
+    rim, far, sizes = plan.rim_arcs[pair], plan.far_arcs[pair], plan.sizes
+    run = np.linspace(rim.radii[0], far.radii[0], 2 if sizes.skew == 0 else 33)[1:-1]
+    radii = np.concatenate([rim.radii[::-1], run, far.radii])
+    widths = np.full(len(run), sizes.width)
+    if sizes.tapered and len(run):
+        widths = np.interp(run, *_ascending([rim.radii[0], far.radii[0]], [rim.widths[0], far.widths[0]]))
+    near, away = plan.run
+    return _Shape(
+        radii,
+        np.concatenate([-rim.angles[::-1], np.zeros(len(run)), far.angles]),
+        sizes.skew * (np.clip((radii - min(near, away)) / abs(away - near), 0, 1) - 0.5),
+        np.concatenate([rim.widths[::-1], widths, far.widths]),
+    )
+
+
+def _ascending(x: list[float], y: list[float]) -> tuple[list[float], list[float]]:
+    return (x, y) if x[0] < x[1] else (x[::-1], y[::-1])
+
+
+def lay_passes(plan: WavePlan, odd: bool, drill: float, pad: float, layers: int) -> Coil:
+    """One pass on ``pairs`` pairs of layers in series; ``odd`` ones have their vias in the second row, if there is one.
+
+    layers: of the board, which every via goes through.
+    """
+    sizes = plan.sizes
+    rows = [int(odd and plan.staggered)] if sizes.pairs == 1 else list(range(sizes.pairs))
+    tracks: list[Track] = []
+    vias: list[tuple[float, float]] = []
+    first = sizes.rim * sizes.pole_pitch / 2  # the run on the pair's first layer
+    cut = first - sizes.pole_pitch / 2 + sizes.rim * sizes.skew / 2
+    for pair, row in enumerate(rows):
+        shape = _shape(plan, pair)
+        for index in range(sizes.poles // 2):
+            here = first + 2 * index * sizes.pole_pitch
+            start = _Lead(plan, row, pair if index == 0 else None)
+            finish = _Lead(plan, row, pair + 1 if index == sizes.poles // 2 - 1 else None)
+            tracks.append(_conductor(plan, shape, 2 * pair + 1, here, 1, row, start))
+            tracks.append(_conductor(plan, shape, 2 * pair + 2, here + sizes.pole_pitch, -1, row, finish).reversed())
+            far_turn = here + sizes.pole_pitch / 2 - sizes.rim * sizes.skew / 2
+            vias.append((plan.far_rows[row], far_turn))
+            if index:
+                vias.append((plan.rim_rows[row], cut + 2 * index * sizes.pole_pitch))
+    posts = [(sizes.post_radius, cut + _post_angle(sizes, number)) for number in range(sizes.pairs + 1)]
+    placed = [Via(r * cos(a), r * sin(a), drill, pad, "", 1, layers) for r, a in (*vias, *posts)]
+    return Coil(sizes.turns, sizes.poles // 2 * sizes.pairs, tuple(tracks), tuple(placed))
+
+
+def post_angles(sizes: WaveSizes) -> tuple[float, float]:
+    """Angle [rad] of a pass's first and last post from its axis."""
+    cut = (sizes.rim - 1) * sizes.pole_pitch / 2 + sizes.rim * sizes.skew / 2
+    return cut + _post_angle(sizes, 0), cut + _post_angle(sizes, sizes.pairs)
+
+
+def _post_angle(sizes: WaveSizes, number: int) -> float:
+    return (number - sizes.pairs / 2) * sizes.post_step
+
+
+@dataclass(frozen=True, eq=False)
+class _Lead:
+    """The way from an end arc at the rim to a via of ``row``, or, at the cut, to the post of this number."""
+
+    plan: WavePlan
+    row: int
+    post: int | None
+
+    def points(self, angle: float, place: float) -> Iterator[tuple[float, float]]:
+        """Radius and angle of its corners, from the arc on; it begins at ``angle``, its via is at ``place`` [rad]."""
+        plan, sizes = self.plan, self.plan.sizes
+        if self.post is None:
+            yield from _to_via(sizes, plan.rim_rows[self.row], angle, place, sizes.rim)
+            return
+        yield plan.passed, angle
+        target = place + _post_angle(sizes, self.post)
+        yield sizes.post_radius - sizes.rim * sizes.beside, target
+        yield sizes.post_radius, target
+
+
+def _to_via(sizes: WaveSizes, radius: float, angle: float, place: float, outward: int) -> Iterator[tuple[float, float]]:
+    """Straight out, and at 45 degrees aside at last where the lead passed rows of other pairs."""
+    if abs(angle - place) > 1e-12:
+        yield radius - outward * radius * abs(angle - place), angle
+    yield radius, place
+
+
+def _conductor(
+    plan: WavePlan, shape: _Shape, layer: int, run: float, mirror: int, row: int, lead: _Lead
+) -> Track:
+    """One conductor from the rim to the far end, its run at angle ``run`` [rad]; ``mirror`` is -1 on second layers."""
+    sizes = plan.sizes
+    angles = run + mirror * shape.angles + shape.skew
+    half = sizes.pole_pitch / 2
+    rim_via = run - mirror * half + sizes.rim * sizes.skew / 2
+    far_via = run + mirror * half - sizes.rim * sizes.skew / 2
+    rim_end = list(lead.points(float(angles[0]), rim_via))
+    far_end = list(_to_via(sizes, plan.far_rows[row], float(angles[-1]), far_via, -sizes.rim))
+    polar = [*rim_end[::-1], *zip(shape.radii, angles, strict=True), *far_end]
+    widths = np.concatenate([
+        np.full(len(rim_end), shape.widths[0]), shape.widths, np.full(len(far_end), shape.widths[-1]),
+    ])  # fmt: skip
+    radii, turns = np.array(polar).T
+    points = polar_points(radii, turns)
+    keep = _needed(points, widths)
+    track = Track(layer, points[keep], float(widths.max()), "", "", "coil")
+    return replace(track, widths=np.ascontiguousarray(widths[keep])) if sizes.tapered else track
+
+
+def _needed(points: FloatArray, widths: FloatArray) -> FloatArray:
+    """Which points are needed to keep within SAGITTA of the curve, its edges included."""
+    line = shapely.LineString(np.column_stack([points, widths / 2]))
+    kept = shapely.get_coordinates(line.simplify(SAGITTA))
+    place = {tuple(point): index for index, point in enumerate(points.tolist())}
+    return np.array(sorted({place[tuple(point)] for point in kept.tolist()}))
