@@ -51,7 +51,7 @@ def _coils_per_phase(coils: int | None, phases: int, kind: str) -> Complaint | N
         return None
     if coils is None:
         remedy = f"add coils = {4 * phases}"
-        return Complaint("winding.coils", "a spiral winding needs its number of coils", "none", remedy)
+        return Complaint("winding.coils", "a spiral winding needs its number of coils", "nothing", remedy)
     below, above = coils - coils % phases, coils + phases - coils % phases
     remedy = f"use {above} coils" if below == 0 else f"use {below} or {above} coils"
     return Complaint("winding.coils", f"must be a multiple of winding.phases = {phases}", str(coils), remedy)

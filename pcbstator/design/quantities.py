@@ -160,9 +160,10 @@ class WordOr(Kind):
         """The number in SI, or the word."""
         if value == self.word:
             return self.word
-        if isinstance(value, str):
-            raise refusal(self.rule, number_remedy(value))
-        return self.quantity.converted(value)
+        try:
+            return self.quantity.converted(value)
+        except PydanticCustomError as error:
+            raise refusal(self.rule, (error.context or {})["remedy"]) from None
 
 
 @dataclass(frozen=True)

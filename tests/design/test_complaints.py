@@ -10,11 +10,18 @@ from pcbstator.errors import DesignError
     "value", [True, "0.3", "0,3", float("nan"), float("inf"), -0.3, 0, 10**400, [0.3], {"mm": 0.3}, None]
 )
 def test_a_length_is_a_number_within_bounds(complaints_of, value):
-    complaint = complaints_of({"board.track_width_mm": value})["board.track_width_mm"]
+    complaint = complaints_of({"board.track_gap_mm": value})["board.track_gap_mm"]
     assert complaint.rule == "must be a number from 0.05 to 20 mm"
     assert complaint.value
     assert complaint.remedy
     assert len(str(complaint)) < 250
+
+
+@pytest.mark.parametrize("value", [True, "0.3", "full", float("nan"), 0.01, 30, [0.3]])
+def test_a_track_width_is_a_length_or_fill(complaints_of, value):
+    complaint = complaints_of({"board.track_width_mm": value})["board.track_width_mm"]
+    assert complaint.rule == 'must be a number from 0.05 to 20 mm or "fill"'
+    assert complaint.value
 
 
 @pytest.mark.parametrize("value", [True, 12.5, "12", 0, 501, -1, float("nan"), "all", None])
@@ -32,10 +39,10 @@ def test_turns_are_a_whole_number_or_fill(complaints_of, value):
         ("board.outer_copper_um", 0.035, "got 0.035; the unit is um: was 35 meant?"),
         ("board.track_width_mm", 300, "got 300; the unit is mm: was 0.3 meant?"),
         ("winding.turns", 12.0, "write 12"),
-        ("winding.kind", "wave", 'must be "spiral"; got "wave"'),
+        ("winding.kind", "ring", 'must be "spiral" or "wave"; got "ring"'),
         ("winding.outline", "square", 'must be "sector", "round" or "parallel"; got "square"'),
         ("winding.phases", 4, "must be one of 2, 3, 5, 7, 9, 11, 13, 15; got 4"),
-        ("board.layers", 3, "must be an even whole number from 2 to 16; got 3"),
+        ("board.layers", 17, "must be a whole number from 2 to 16; got 17"),
         ("rotor.poles", 15, "must be an even whole number from 2 to 400; got 15"),
         ("rotor.poles", 402, "must be an even whole number from 2 to 400; got 402"),
         ("title", "two\nlines", "must be one line of text in quotes"),
@@ -173,7 +180,7 @@ def test_everything_is_told_at_once(complaints_of, absent):
             "winding.coils": "many",
             "winding.turn": 3,
             "board.via_pad_mm": 0.2,  # contradicts the default drill although this section has other mistakes
-            "board.layers": 5,
+            "board.layers": 5.5,
             "board.rules": {"edge_mm": -1, "edg_mm": 1},
             "rotor.magnet.grade": "N99",
             "rotor.magnet.length_mm": 3,

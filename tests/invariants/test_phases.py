@@ -99,7 +99,7 @@ def test_parallel_paths_divide_linkage_and_resistance(path):
             coils = linkages_of(copper, field, phase, is_coil)[0]
             assert abs(coils) == pytest.approx(number * distribution / count * one, rel=1e-9)
             resistance = conductors.phase_resistance(phase)
-            assert 0 < resistance - number / count**2 * conductors.coil < links + holes
+            assert 0 < resistance - number / count**2 * conductors.coil(0) < links + holes
 
 
 @every_design
@@ -108,7 +108,7 @@ def test_resistance_of_a_phase_is_its_coils_and_a_little(path):
     conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
     series = len(copper.coil_angles) // len(copper.phases)
     for phase in copper.phases:
-        assert 1.0 < conductors.phase_resistance(phase) / (series * conductors.coil) < 1.1
+        assert 1.0 < conductors.phase_resistance(phase) / (series * conductors.coil(0)) < 1.1
 
 
 @every_design
@@ -118,7 +118,7 @@ def test_twice_the_copper_has_half_the_resistance(path):
     board = design.board
     foils = {"board.outer_copper_um": 2e6 * board.outer_copper, "board.inner_copper_um": 2e6 * board.inner_copper}
     thin, thick = (
-        Conductors(pcbstator.lay_copper(each), board.via_drill, board.via_plating).coil
+        Conductors(pcbstator.lay_copper(each), board.via_drill, board.via_plating).coil(0)
         for each in (design, design.with_values(foils))
     )
     assert thin / thick == pytest.approx(2.0, rel=0.02)
