@@ -43,6 +43,10 @@ class SectorFamily:
     sides. side: distance [m] of the side from the line through the centre at that angle, inwards, at offset 0
     (negative for parallel sides, which lie outside the axis). corner: centre-line radius of the corners [m]. ramp:
     where along the side [m] a spiral begins and ends to move inwards, the outer place first.
+
+    fan: for tapered tracks, one over the radius [1/m] at which they have their base width; 0 for even ones. Their sides
+    all lie along radii, turned by fan times the offset, and fill what the radius gives: lane·fan·radius − gap, where
+    lane is base width and gap together [m].
     """
 
     outer: float
@@ -51,6 +55,29 @@ class SectorFamily:
     side: float
     corner: float
     ramp: tuple[float, float] = (0.0, 0.0)
+    fan: float = 0.0
+    lane: float = 0.0
+    gap: float = 0.0
+
+    def _tilts(self, offset: FloatArray) -> FloatArray:
+        """Angle [rad] of the sides of the outlines with ``offset``."""
+        return self.tilt - self.fan * offset
+
+    def _sides(self, offset: FloatArray) -> FloatArray:
+        """Distance [m] of those sides from the line through the centre at their angle."""
+        return self.side + (offset if self.fan == 0 else np.zeros_like(offset))
+
+    def widths(self, offset: FloatArray, vertex: NDArray[np.int64]) -> FloatArray:
+        """Width [m] of tapered tracks at half vertices ``vertex`` (n,): along arcs the base width, in between more."""
+        piece, place = self._pieces[0][vertex], self._pieces[1][vertex]
+        base = self.lane - self.gap
+        outer, inner = (np.hypot(*centre.T) for centre in self._corners(offset))
+        radius = np.hypot(*self.half(offset, vertex).T)
+        on_side, far, near = (self.lane * self.fan * r - self.gap for r in (radius, outer, inner))
+        # As a corner leaves the arc beside its neighbour with the square of its turn, its width may grow likewise.
+        out, back = 1 - np.cos(pi / 2 * place), 1 - np.cos(pi / 2 * (1 - place))
+        arc = np.full_like(place, base)
+        return np.asarray(np.choose(piece, [arc, base + out * (far - base), on_side, base + back * (near - base), arc]))
 
     @cached_property
     def _pieces(self) -> tuple[NDArray[np.int64], FloatArray]:
@@ -71,16 +98,17 @@ class SectorFamily:
 
     def _corners(self, offset: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Centres of the outer and inner corner arcs on the side of positive y, each (n, 2)."""
-        along = np.array([np.cos(self.tilt), np.sin(self.tilt)])
-        inwards = np.array([np.sin(self.tilt), -np.cos(self.tilt)])
-        distance = self.side + offset + self.corner
+        tilt = self._tilts(offset)
+        along = np.stack([np.cos(tilt), np.sin(tilt)], axis=1)
+        inwards = np.stack([np.sin(tilt), -np.cos(tilt)], axis=1)
+        distance = self._sides(offset) + self.corner
         outer_reach = np.sqrt(np.maximum((self.outer - offset - self.corner) ** 2 - distance**2, 0.0))
         inner_reach = np.sqrt(np.maximum((self.inner + offset + self.corner) ** 2 - distance**2, 0.0))
         outer = outer_reach[:, None] * along + distance[:, None] * inwards
         inner = inner_reach[:, None] * along + distance[:, None] * inwards
         if self.tilt > 0:
             # Where the sides meet before they reach the inner arc, one corner on the axis takes the arc's place.
-            apex = np.stack([distance / np.sin(self.tilt), np.zeros_like(distance)], axis=1)
+            apex = np.stack([distance / np.sin(np.maximum(tilt, 1e-9)), np.zeros_like(distance)], axis=1)
             inner = np.where((inner[:, 1] < 0)[:, None], apex, inner)
         return outer, inner
 
@@ -93,7 +121,9 @@ class SectorFamily:
         if self.outer - offset - self.corner <= 0:
             return False
         outer, inner = (centre[0] for centre in self._corners(np.array([offset])))
-        reaches = abs(self.side + offset + self.corner) < self.outer - offset - self.corner
+        reaches = abs(float(self._sides(np.array(offset))) + self.corner) < self.outer - offset - self.corner
+        if self.fan and self.tilt - self.fan * offset <= 0:
+            return False
         return bool(reaches and outer[1] >= 0 and inner[1] >= -1e-12 and outer[0] >= inner[0])
 
     def half(self, offset: FloatArray, vertex: NDArray[np.int64]) -> FloatArray:
@@ -103,14 +133,15 @@ class SectorFamily:
         outer_angle = np.arctan2(outer[:, 1], outer[:, 0])
         inner_angle = np.arctan2(inner[:, 1], inner[:, 0])
         inner_radius = np.hypot(inner[:, 0], inner[:, 1]) - self.corner
-        normal = self.tilt + pi / 2
+        tilt = self._tilts(offset)
+        normal = tilt + pi / 2
         corner = np.full_like(place, self.corner)
         angle = np.choose(
             piece,
             [
                 place * outer_angle,
                 outer_angle + place * (normal - outer_angle),
-                np.full_like(place, normal),
+                normal,
                 normal + place * (pi + inner_angle - normal),
                 (1 - place) * inner_angle,
             ],
@@ -121,20 +152,21 @@ class SectorFamily:
         # The side's first vertex ends the outer corner; the other two are the ends of the ramp.
         for part, along in ((1 / 3, self.ramp[0]), (2 / 3, self.ramp[1])):
             at = (piece == 2) & (np.abs(place - part) < 0.1)
-            distance = self.side + offset[at]
-            points[at, 0] = along * np.cos(self.tilt) + distance * np.sin(self.tilt)
-            points[at, 1] = along * np.sin(self.tilt) - distance * np.cos(self.tilt)
+            distance, turned = self._sides(offset)[at], tilt[at]
+            points[at, 0] = along * np.cos(turned) + distance * np.sin(turned)
+            points[at, 1] = along * np.sin(turned) - distance * np.cos(turned)
         return points
 
     def with_ramp(self, depth: float) -> SectorFamily:
         """This family with the ramp that every outline up to offset ``depth`` has room for."""
         outer, inner = (centre[0] for centre in self._corners(np.array([depth])))
-        along = np.array([np.cos(self.tilt), np.sin(self.tilt)])
+        tilt = self.tilt - self.fan * depth
+        along = np.array([np.cos(tilt), np.sin(tilt)])
         return replace(self, ramp=(float(outer @ along), float(inner @ along)))
 
     def slant(self, step: float) -> float:
         """Sine of the steepest angle between outlines and a spiral whose turns are ``step`` [m] apart, square on."""
-        return step / 2 / max(self.ramp[0] - self.ramp[1], 1e-9)
+        return step / 2 * max(self.fan * self.ramp[0], 1.0) / max(self.ramp[0] - self.ramp[1], 1e-9)
 
     def turn_fractions(self) -> FloatArray:
         """Part of a turn's pitch gained at every whole-outline vertex from the outer middle, (2·half + 1,)."""
@@ -152,8 +184,10 @@ class SectorFamily:
         low, high = self.inner + offset + margin, self.outer - offset - margin
         if self.tilt > 0:
             # Where the sides meet, their corner is round, with the radius that is left of it inside the margin.
+            margin += max(self.lane * (self.fan * self.outer - 1), 0.0) / 2  # sides are wider there than the base
             reach = max(self.corner, margin)
-            low = max(low, (self.side + offset + reach) / sin(self.tilt) - (reach - margin))
+            tilt = max(self.tilt - self.fan * offset, 1e-9)
+            low = max(low, (float(self._sides(np.array(offset))) + reach) / sin(tilt) - (reach - margin))
         elif self.side + offset + margin > 0:
             low = high + 1.0
         return low, high
@@ -230,9 +264,21 @@ def outline_points(family: Family, offset: FloatArray, vertex: NDArray[np.int64]
     return points
 
 
+def outline_widths(family: SectorFamily, offset: FloatArray, vertex: NDArray[np.int64]) -> FloatArray:
+    """Width (n,) [m] of tapered tracks at whole-outline vertices, like ``outline_points``."""
+    half = family.half_vertices
+    around = np.mod(vertex, 2 * half)
+    return family.widths(offset, np.where(around > half, 2 * half - around, around))
+
+
 def sector_family(outer: float, inner: float, coils: int, clearance: float, corner: float) -> SectorFamily:
     """Sides that keep ``clearance`` [m] (centre-line) from the radial line half-way to the neighbour."""
     return SectorFamily(outer, inner, pi / coils, clearance, corner)
+
+
+def fan_family(outer: float, inner: float, coils: int, lane: float, gap: float, corner: float) -> SectorFamily:
+    """Sides along the radii, for tapered tracks whose base width and ``gap`` [m] are ``lane`` [m] together."""
+    return SectorFamily(outer, inner, pi / coils - lane / inner / 2, 0.0, corner, fan=1 / inner, lane=lane, gap=gap)
 
 
 def parallel_family(outer: float, inner: float, coils: int, clearance: float, corner: float) -> SectorFamily:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pcbstator.copper.fit import NoRoomError, plan_rim, rim_sizes
-from pcbstator.copper.outline import Family, parallel_family, round_family, sector_family
+from pcbstator.copper.outline import Family, fan_family, parallel_family, round_family, sector_family
 from pcbstator.copper.records import FloatArray
 from pcbstator.copper.rim import Bus, RimPlan, RimSizes
-from pcbstator.copper.spiral import CoilPlan, fit_spiral, inner_margin
+from pcbstator.copper.spiral import CoilPlan, fit_spiral, inner_margin, skew_stretch
 from pcbstator.copper.wave import WavePlan, WaveSizes, fit_wave, pass_places, post_angles
 from pcbstator.winding import Winding
 
@@ -114,6 +114,9 @@ def _family(design: Design, rim: RimPlan, sizes: RimSizes) -> Family:
     clearance = (sizes.coil_width + sizes.gap) / 2
     most = sizes.pad / 2 + sizes.gap + sizes.coil_width / 2
     corner = design.winding.corner_radius or min(2 * sizes.coil_width, most)
+    lane = sizes.coil_width + sizes.gap
+    if design.board.track_profile == "tapered":
+        corner = max(corner, 0.6 * (lane * outer / inner - sizes.gap))
     if outer - inner < 2 * corner or inner <= clearance:
         whole = (board.copper_outer_diameter - board.copper_inner_diameter) / 2
         raise NoRoomError(
@@ -131,6 +134,8 @@ def _family(design: Design, rim: RimPlan, sizes: RimSizes) -> Family:
         )
     if design.winding.outline == "round":
         return round_family(outer, inner, coils, clearance)
+    if design.board.track_profile == "tapered":
+        return fan_family(outer, inner, coils, lane, sizes.gap, corner)
     shape = sector_family if design.winding.outline == "sector" else parallel_family
     return shape(outer, inner, coils, clearance, corner)
 
@@ -154,25 +159,30 @@ def _check_posts(design: Design, rim: RimPlan, family: Family, sizes: RimSizes, 
 
 
 def _plan_spiral(design: Design, winding: Winding, turns: int, track_width: float) -> StatorPlan:
-    sizes = rim_sizes(design, track_width)
+    sizes, skew = rim_sizes(design, track_width), design.winding.skew
     last = len(design.board.used_layers) // 2
     rim, buses, channels, step = plan_rim(
-        design, winding, sizes, _even_angles(winding), lambda step: (-last / 2 * step, last / 2 * step)
-    )
+        design, winding, sizes, _even_angles(winding),
+        lambda step: (sizes.side * skew / 2 - last / 2 * step, sizes.side * skew / 2 + last / 2 * step),
+    )  # fmt: skip
     angles = tuple((index - last / 2) * step for index in range(last + 1))
     family = _family(design, rim, sizes)
     _check_posts(design, rim, family, sizes, angles)
-    placed = fit_spiral(
-        family, turns, track_width, design.board.track_gap, sizes.pad, last, sizes.side
-    )
+    stretch, gap = skew_stretch(family.outer, family.inner, skew), design.board.track_gap
+    if stretch > 1:
+        sizes = replace(sizes, coil_width=stretch * track_width, gap=stretch * sizes.gap, pad=stretch * sizes.pad)
+        family, track_width, gap = _family(design, rim, sizes), stretch * track_width, stretch * gap
+    placed = fit_spiral(family, turns, track_width, gap, sizes.pad, last, sizes.side)
     if placed is None:
         raise NoRoomError(
             "winding.turns", "the turns must leave room for the vias in the middle of the coil", str(turns), ""
         )
     family, pitch, inner = placed
     corner = min(2 * track_width, sizes.pad / 2 + sizes.gap + track_width / 2) * 0.8
-    margin = inner_margin(track_width, design.board.track_gap, sizes.pad)
-    coil = CoilPlan(family, turns, pitch, track_width, sizes.side, rim.post_radius, angles, inner, corner, margin)
+    margin = inner_margin(track_width, gap, sizes.pad)
+    coil = CoilPlan(
+        family, turns, pitch, track_width, sizes.side, rim.post_radius, angles, inner, corner, margin, skew, stretch
+    )
     _check_size(coil, len(design.board.used_layers), winding.coils)
     return StatorPlan(winding, coil, _even_angles(winding), rim, buses, channels, corner)
 

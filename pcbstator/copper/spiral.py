@@ -8,12 +8,13 @@ of its last turn, the outward one has more.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, sin, sqrt
 
 import numpy as np
+import shapely
 
-from pcbstator.copper.outline import SAGITTA, Family, outline_points
+from pcbstator.copper.outline import SAGITTA, Family, SectorFamily, outline_points, outline_widths
 from pcbstator.copper.records import Coil, FloatArray, Track, Via
 
 CORNER_POINTS = 6
@@ -24,7 +25,8 @@ STEEPEST = 0.6  # sine of the steepest slant; beyond it the turns' pitch grows f
 class CoilPlan:
     """The numbers of one coil. rim is +1 where posts lie outside the coil, -1 inside; lengths [m], angles [rad].
 
-    margin: least distance of an inner via from the centre-line of a turn.
+    margin: least distance of an inner via from the centre-line of a turn. skew: turn of the copper between the inner
+    and the outer end [rad]; stretch: by how much all lengths here are larger, so that what it squeezes has room.
     """
 
     family: Family
@@ -37,6 +39,8 @@ class CoilPlan:
     inner_vias: tuple[float, ...]
     corner: float
     margin: float
+    skew: float = 0.0
+    stretch: float = 1.0
 
 
 def inner_margin(width: float, gap: float, pad: float) -> float:
@@ -86,9 +90,10 @@ def _fraction_at(family: Family, offset: float, x: float, rim: int) -> float:
 def round_corner(points: FloatArray, index: int, reach: float, from_lead: bool = False) -> FloatArray:
     """The polyline with the corner at ``index`` replaced by a smooth bend that begins ``reach`` [m] before it.
 
-    A bend ``from_lead`` into a turn keeps to the lead's side of the turn, since the next turn lies on the other.
+    points: (n, 2 or more); what comes after x and y follows the bend. A bend ``from_lead`` into a turn keeps to
+    the lead's side of the turn, since the next turn lies on the other.
     """
-    steps = np.hypot(*np.diff(points, axis=0).T)
+    steps = np.hypot(*np.diff(points[:, :2], axis=0).T)
     before = np.concatenate([[0.0], np.cumsum(steps[:index][::-1])])
     after = np.concatenate([[0.0], np.cumsum(steps[index:])])
     reach = min(reach, 0.9 * before[-1], 0.9 * after[-1])
@@ -100,7 +105,7 @@ def round_corner(points: FloatArray, index: int, reach: float, from_lead: bool =
     turn = leaving[0] * arriving[1] - leaving[1] * arriving[0]
     if from_lead and abs(turn) > 0.1:
         # Where the tangents meet, if that is on the lead: a bend over an arc's chord would cross to the other side.
-        x, y = start - stop
+        x, y = (start - stop)[:2]
         back, on = (y * leaving[0] - x * leaving[1]) / turn, (y * arriving[0] - x * arriving[1]) / turn
         control = start - back * arriving if 0 < min(back, on) < reach else control
     t = np.linspace(0, 1, CORNER_POINTS)[:, None]
@@ -119,6 +124,8 @@ def _along(points: FloatArray, distances: FloatArray, reach: float) -> tuple[Flo
 def _inward_spiral(plan: CoilPlan, angle: float, end: float, outward: bool) -> FloatArray:
     """Counter-clockwise inward spiral from the rim at polar ``angle`` to the axis height ``end``, with both leads.
 
+    Rows of x, y and width.
+
     It ends on its last approach to the rim, or, as the mirror image of an ``outward`` spiral, just after it.
     """
     family, around = plan.family, 2 * plan.family.half_vertices
@@ -134,23 +141,29 @@ def _inward_spiral(plan: CoilPlan, angle: float, end: float, outward: bool) -> F
     vertex = np.arange(int(np.floor(first)) + 1, base + (plan.turns + 1) * around)
     gained = vertex // around + fractions[vertex % around]
     started = first // around + np.interp(first % around, np.arange(around + 1), fractions)
-    points = outline_points(family, plan.pitch * (gained - started), vertex)
+    offset = plan.pitch * (gained - started)
+    points = outline_points(family, offset, vertex)
+    widths = np.full(len(points), plan.width)
+    if isinstance(family, SectorFamily) and family.fan > 0:
+        widths = outline_widths(family, offset, vertex)
+    points = np.column_stack([points, widths])
     # An arc of no length has all its vertices at one place, but for rounding.
-    moved = np.append(True, np.hypot(*np.diff(points, axis=0).T) > 1e-12)
+    moved = np.append(True, np.hypot(*np.diff(points[:, :2], axis=0).T) > 1e-12)
     points, vertex = points[moved], vertex[moved]
     approach = base + plan.turns * around - (0 if outward else around // 2)
     passed = int(np.searchsorted(vertex, approach))
     last, leave = _crossing(points, passed, points[:, 0] - end)
-    bends = [leave, np.array([end, 0.0])]
+    width = plan.width
+    bends = [leave, np.array([end, 0.0, width])]
     if outward:
         # It would run back beside itself to get there: it leaves at once, beside the vias on its way.
         behind = end != plan.inner_vias[0]
         sooner, aside = _crossing(points, passed, np.abs(points[:, 1]) - (plan.margin if behind else SAGITTA))
         if sooner < last:
-            last, bends = sooner, [aside, *([np.array([end, aside[1]])] if behind else []), np.array([end, 0.0])]
+            way = [np.array([end, aside[1], width])] if behind else []
+            last, bends = sooner, [aside, *way, np.array([end, 0.0, width])]
 
-    ray = np.array([cos(angle), sin(angle)])
-    lead = np.stack([plan.post_radius * ray, rim_radius * ray])
+    lead = np.array([[r * cos(angle), r * sin(angle), width] for r in (plan.post_radius, rim_radius)])
     path = np.concatenate([lead, points[: last + 1], bends])
     path = round_corner(path, len(path) - 2, plan.corner)
     return round_corner(path, 1, plan.corner, from_lead=True)
@@ -167,7 +180,44 @@ def _crossing(points: FloatArray, first: int, height: FloatArray) -> tuple[int, 
 
 def distinct_points(points: FloatArray) -> FloatArray:
     """The polyline without pieces of no length, as an arc of no length would leave them."""
-    return np.ascontiguousarray(points[np.append(True, np.hypot(*np.diff(points, axis=0).T) > 1e-9)])
+    return np.ascontiguousarray(points[np.append(True, np.hypot(*np.diff(points[:, :2], axis=0).T) > 1e-9)])
+
+
+def _track(plan: CoilPlan, layer: int, rows: FloatArray) -> Track:
+    """The track of rows of x, y and width as they were planned."""
+    if plan.skew:
+        rows = _in_short_pieces(rows, 0.3e-3)
+        rows = np.column_stack([skewed(plan, rows[:, :2]), rows[:, 2]])
+        line = shapely.LineString(rows * (1.0, 1.0, 0.5))
+        rows = shapely.get_coordinates(line.simplify(SAGITTA), include_z=True) * (1.0, 1.0, 2.0)
+    points, widths = np.ascontiguousarray(rows[:, :2]), rows[:, 2] / plan.stretch
+    track = Track(layer, points, float(widths.max()), "", "", "coil")
+    return track if np.ptp(widths) < 1e-12 else replace(track, widths=np.ascontiguousarray(widths))
+
+
+def _in_short_pieces(rows: FloatArray, longest: float) -> FloatArray:
+    """The same polyline with no piece longer than ``longest`` [m]."""
+    counts = np.maximum(np.ceil(np.hypot(*np.diff(rows[:, :2], axis=0).T) / longest), 1).astype(int)
+    along = np.concatenate([i + np.arange(count) / count for i, count in enumerate(counts)] + [[len(rows) - 1]])
+    return np.stack([np.interp(along, np.arange(len(rows)), column) for column in rows.T], axis=1)
+
+
+def skewed(plan: CoilPlan, points: FloatArray) -> FloatArray:
+    """Points (n, 2) turned by the skew: half of it each way at the ends of the coil, nothing in the middle."""
+    radii = np.hypot(*points.T)
+    part = np.clip((radii - plan.family.inner) / (plan.family.outer - plan.family.inner), 0, 1) - 0.5
+    turned = (points[:, 0] + 1j * points[:, 1]) * np.exp(1j * plan.skew * part)
+    return np.stack([turned.real, turned.imag], axis=1)
+
+
+def skew_stretch(outer: float, inner: float, skew: float) -> float:
+    """By how much a skew [rad] between two radii [m] can squeeze a length: one over the least stretch of a shear.
+
+    >>> skew_stretch(0.05, 0.03, 0.0)
+    1.0
+    """
+    shear = abs(skew) * outer / (outer - inner)
+    return 1 / (sqrt(1 + shear**2 / 4) - shear / 2)
 
 
 def lay_coil(plan: CoilPlan, layers: int, drill: float, pad: float) -> Coil:
@@ -178,11 +228,13 @@ def lay_coil(plan: CoilPlan, layers: int, drill: float, pad: float) -> Coil:
         end = plan.inner_vias[pair]
         if outward:
             mirrored = _inward_spiral(plan, -plan.post_angles[pair + 1], end, True)
-            points = (mirrored * np.array([1.0, -1.0]))[::-1]
+            points = (mirrored * np.array([1.0, -1.0, 1.0]))[::-1]
         else:
             points = _inward_spiral(plan, plan.post_angles[pair], end, False)
-        tracks.append(Track(layer, distinct_points(points), plan.width, "", "", "coil"))
+        tracks.append(_track(plan, layer, distinct_points(points)))
     posts = [(plan.post_radius * cos(angle), plan.post_radius * sin(angle)) for angle in plan.post_angles]
     places = [(x, 0.0) for x in plan.inner_vias] + posts
+    if plan.skew:
+        places = [(float(x), float(y)) for x, y in skewed(plan, np.array(places))]
     vias = tuple(Via(x, y, drill, pad, "", 1, layers) for x, y in places)
     return Coil(plan.turns, plan.turns * layers, tuple(tracks), vias)

@@ -159,7 +159,13 @@ def fit_wave(sizes: WaveSizes) -> WavePlan | None:
             return None
         arcs.append(side)
     plan = WavePlan(sizes, rim_rows, far_rows, arcs[0], arcs[1], passed)
-    return plan if (plan.run[1] - plan.run[0]) * sizes.rim >= STRAIGHT * room else None
+    length = (plan.run[1] - plan.run[0]) * sizes.rim
+    if length < STRAIGHT * room:
+        return None
+    # What a skew squeezes: runs slant, and come nearer to each other.
+    near = min(plan.run)
+    squeezed = near * sizes.step / np.hypot(1, near * sizes.skew / length)
+    return plan if squeezed >= sizes.width + sizes.gap else None
 
 
 def _end_arcs(sizes: WaveSizes, row: float, outward: int, advances: list[float]) -> tuple[EndArc, ...] | None:
@@ -267,11 +273,15 @@ def _shape(plan: WavePlan, pair: int) -> _Shape:
     if sizes.tapered and len(run):
         widths = np.interp(run, *_ascending([rim.radii[0], far.radii[0]], [rim.widths[0], far.widths[0]]))
     near, away = plan.run
+    whole = np.concatenate([rim.widths[::-1], widths, far.widths])
+    if sizes.tapered:
+        shear = radii * sizes.skew / abs(away - near)
+        whole = np.minimum(whole, radii * sizes.step / np.sqrt(1 + shear**2) - sizes.gap)
     return _Shape(
         radii,
         np.concatenate([-rim.angles[::-1], np.zeros(len(run)), far.angles]),
         sizes.skew * (np.clip((radii - min(near, away)) / abs(away - near), 0, 1) - 0.5),
-        np.concatenate([rim.widths[::-1], widths, far.widths]),
+        whole,
     )
 
 
