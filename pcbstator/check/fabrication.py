@@ -19,7 +19,7 @@ BOW = 0.0075  # bow and twist over the diagonal, the usual limit for boards with
 
 def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) -> list[Finding]:
     """Tracks, gaps, rings, holes and edges against the rule set; values in mm."""
-    rules, board = design.rules, design.board
+    rules, board, copper = design.rules, design.board, copper.board
     narrowest = min(copper.shapes, key=lambda track: track.narrowest)
     said = f" of the rule set {rules.name}"
     findings = at_least(

@@ -62,7 +62,7 @@ def _envelope(design: Design) -> list[Finding]:
             )
     if envelope.height is not None:
         sides = 2 if rotor.arrangement == "double" else 1
-        height = board.thickness + sides * (rotor.air_gap + rotor.magnet.thickness + rotor.back_iron)
+        height = design.stator_thickness + sides * (rotor.air_gap + rotor.magnet.thickness + rotor.back_iron)
         findings += at_most(
             "envelope.height",
             1e3 * height,

@@ -196,6 +196,7 @@ def layer_gaps(copper: Copper, layer: int, reach: float) -> list[Gap]:
 
 
 def least_gap(copper: Copper, reach: float) -> Gap | None:
-    """The shortest distance on any layer, if one is below ``reach`` [m]."""
+    """The shortest distance on any layer of a board, if one is below ``reach`` [m]."""
+    copper = copper.board
     found = [gaps[0] for layer in copper.layers if (gaps := layer_gaps(copper, layer.number, reach))]
     return min(found, key=lambda gap: gap.distance, default=None)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from math import asin, pi
 from typing import TYPE_CHECKING
 
@@ -11,6 +10,7 @@ from pcbstator.copper.outline import SAGITTA
 from pcbstator.copper.records import FloatArray
 from pcbstator.copper.rim import (
     Bus,
+    NoRoomError,
     RimPlan,
     RimSizes,
     assign_channels,
@@ -25,16 +25,6 @@ if TYPE_CHECKING:
     from pcbstator.design import Design
 
 TERMINAL_SPACE = 0.5e-3  # between the pads of neighbouring terminals [m]: room for a soldering iron
-
-
-@dataclass(frozen=True)
-class NoRoomError(Exception):
-    """Something does not fit: the key that decides, the rule with its numbers, and a way out."""
-
-    key: str
-    rule: str
-    value: str
-    remedy: str
 
 
 def rim_sizes(design: Design, track_width: float) -> RimSizes:
@@ -64,6 +54,7 @@ def plan_rim(
     post_ends: from that angle, those of a coil's first and last post from its axis [rad].
     """
     spacing = sizes.joint + sizes.gap
+    pairing = 4 * pi / winding.poles if design.boards_in_series else None
     layers = len(design.board.used_layers)
     ways: list[Callable[[RimSizes, int], RimPlan]] = [layered_rim, stepped_rim]
     for way in ways:
@@ -76,7 +67,7 @@ def plan_rim(
             # Square on to a neighbour's lead, which may run on beyond the end of this one.
             step = asin(min(spacing / min(rim.post_radius, *rim.arc_radii), 1.0))
             apart = chord_angle(sizes.terminal + max(sizes.gap, TERMINAL_SPACE), rim.terminal_radius)
-            buses = lay_buses(winding, design.winding.connection, coil_angles, *post_ends(step), apart)
+            buses = lay_buses(winding, design.board_connection, coil_angles, *post_ends(step), apart, pairing)
             _check_terminals(sum(bus.terminal is not None for bus in buses), apart)
             chosen, needed = assign_channels(buses, 0.95 * step)
             if way is layered_rim and needed > layers:

@@ -13,6 +13,7 @@ from pcbstator.copper.records import Coil, CoilVisit, Copper, Layer, Path, Phase
 from pcbstator.copper.routes import BusTree, Node, lay_bus
 from pcbstator.copper.settle import settle_plan, settled_design
 from pcbstator.copper.spiral import CoilPlan, lay_coil
+from pcbstator.copper.stack import stacked
 from pcbstator.copper.wave import lay_passes
 from pcbstator.winding import PHASE_NAMES, Winding, lay_winding
 
@@ -25,7 +26,10 @@ CoilEnds = dict[tuple[int, bool], tuple[BusTree, Node]]  # the links at a coil's
 def _layers(design: Design) -> tuple[Layer, ...]:
     board = design.board
     sizes = zip(board.layer_z, board.layer_thicknesses, strict=True)
-    return tuple(Layer(number, z, thickness) for number, (z, thickness) in enumerate(sizes, start=1))
+    return tuple(
+        Layer(number, z, thickness, number in (1, board.layers))
+        for number, (z, thickness) in enumerate(sizes, start=1)
+    )
 
 
 def _terminals(design: Design, plan: StatorPlan, trees: list[BusTree]) -> tuple[Terminal, ...]:
@@ -72,11 +76,11 @@ def _star_node(tree: BusTree) -> Node:
     return node if any(node in edge for edge in tree.edges) else tree.terminal_node()
 
 
-def _phases(design: Design, winding: Winding, trees: list[BusTree], copies: int) -> tuple[PhaseCopper, ...]:
+def _phases(connection: str, winding: Winding, trees: list[BusTree], copies: int) -> tuple[PhaseCopper, ...]:
     ends: CoilEnds = {post: (tree, node) for tree in trees for post, node in tree.coil_ends()}
     result = []
     for phase in range(winding.phases):
-        paths = _phase_paths(winding, phase, design.winding.connection, ends, copies)
+        paths = _phase_paths(winding, phase, connection, ends, copies)
         first, last = paths[0].steps[0], paths[0].steps[-1]
         assert isinstance(first, Track) and isinstance(last, Track)
         start, end = first.points[0], last.points[-1]
@@ -123,11 +127,12 @@ def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
         coil_nets=tuple(net_of[coil] for coil in range(winding.coils)) * copies,
         links=tuple(track for tree in trees for track in tree.drawn()),
         terminals=_terminals(design, plan, trees),
-        phases=_phases(design, winding, trees, copies),
+        phases=_phases(design.board_connection, winding, trees, copies),
         link_vias=tuple(via for tree in trees for via in tree.vias),
         alike=design.winding.kind == "spiral",
     )
-    return copper if used == tuple(range(1, board.layers + 1)) else on_layers(copper, used)
+    copper = copper if used == tuple(range(1, board.layers + 1)) else on_layers(copper, used)
+    return stacked(copper, design) if design.boards > 1 else copper
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.copper.fit import NoRoomError, plan_rim, rim_sizes
+from pcbstator.copper.fit import plan_rim, rim_sizes
 from pcbstator.copper.outline import Family, fan_family, parallel_family, round_family, sector_family
 from pcbstator.copper.records import FloatArray
-from pcbstator.copper.rim import Bus, RimPlan, RimSizes
+from pcbstator.copper.rim import Bus, NoRoomError, RimPlan, RimSizes
 from pcbstator.copper.spiral import CoilPlan, fit_spiral, inner_margin, skew_stretch
 from pcbstator.copper.wave import WavePlan, WaveSizes, fit_wave, pass_places, post_angles
 from pcbstator.winding import Winding

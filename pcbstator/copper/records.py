@@ -19,11 +19,15 @@ Role = Literal["coil", "link", "lead"]
 
 @dataclass(frozen=True, eq=False)
 class Layer:
-    """One copper layer: number from 1 (rotor side), mid-plane z [m] (0 or negative), thickness [m]."""
+    """One copper layer: number from 1 (rotor side), mid-plane z [m] (0 or negative), thickness [m].
+
+    outer: whether it lies on a face of its board.
+    """
 
     number: int
     depth: float
     thickness: float
+    outer: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -146,12 +150,23 @@ class CoilVisit:
     forward: bool
 
 
+@dataclass(frozen=True)
+class Pin:
+    """A wire soldered into the terminals of several boards: place, diameter [m], from one layer to another."""
+
+    x: float
+    y: float
+    diameter: float
+    from_layer: int
+    to_layer: int
+
+
 @dataclass(frozen=True, eq=False)
 class Path:
     """One of the parallel paths of a phase, in the order of positive current."""
 
     share: float
-    steps: tuple[CoilVisit | Track, ...]
+    steps: tuple[CoilVisit | Track | Pin, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -171,7 +186,8 @@ class Copper:
     coil: the template; further_coils: more of them where not all coils are equal; coil_templates: which of them, per
     coil, empty where there is one. coil_angles: (coils,) [rad]; coil_phases and coil_nets: per coil; coil_senses:
     (coils,) +1 or -1, whether positive phase current runs counter-clockwise; links: every link and lead, each drawn
-    once. alike: all coils have the same surroundings, so that one of them can speak for all.
+    once. alike: all coils have the same surroundings, so that one of them can speak for all. single: of a stack, one
+    board by itself; board_turns: the angle [rad] by which each board is turned.
     """
 
     layers: tuple[Layer, ...]
@@ -189,6 +205,13 @@ class Copper:
     further_coils: tuple[Coil, ...] = ()
     coil_templates: tuple[int, ...] = ()
     alike: bool = True
+    single: Copper | None = None
+    board_turns: tuple[float, ...] = (0.0,)
+
+    @property
+    def board(self) -> Copper:
+        """One board by itself, as it is made; all boards of a stack are equal."""
+        return self.single or self
 
     @cached_property
     def templates(self) -> tuple[tuple[Coil, NDArray[np.int64]], ...]:

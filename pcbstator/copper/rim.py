@@ -15,10 +15,22 @@ from dataclasses import dataclass, replace
 from math import asin, pi
 from typing import Literal
 
+import numpy as np
+
 from pcbstator.copper.records import FloatArray
 from pcbstator.winding import PHASE_NAMES, Winding
 
 Connection = Literal["star", "delta", "open"]
+
+
+@dataclass(frozen=True)
+class NoRoomError(Exception):
+    """Something does not fit: the key that decides, the rule with its numbers, and a way out."""
+
+    key: str
+    rule: str
+    value: str
+    remedy: str
 
 
 @dataclass(frozen=True)
@@ -121,6 +133,37 @@ def spread(angles: list[float], spacing: float) -> list[float]:
     return [place for _, place in sorted(zip(order, placed, strict=True))]
 
 
+def paired_terminals(homes: dict[str, float], spacing: float, unit: float) -> dict[str, float]:
+    """Angles for terminals A, A2, B, B2, … so that A2 lies as far after A as B2 after B, by a multiple of ``unit``.
+
+    homes: where each would like to be; spacing: least angle between any two [rad]. NoRoomError where there is no such
+    place.
+
+    >>> places = paired_terminals({"A": 0.0, "A2": 0.9, "B": 2.0, "B2": 3.1}, 0.1, 0.25)
+    >>> round(places["A2"] - places["A"], 6) == round(places["B2"] - places["B"], 6)
+    True
+    """
+    names = [name for name in homes if f"{name}2" in homes]
+    apart = np.array([homes[f"{name}2"] - homes[name] for name in names])
+    wish = float(np.angle(np.exp(1j * apart).sum()))
+    steps = round(2 * pi / unit)
+    order = sorted(range(1, steps), key=lambda k: abs(np.angle(np.exp(1j * (k * unit - wish)))))
+    for shift in (k * unit for k in order):
+        lag = np.angle(np.exp(1j * (apart - shift))) / 2
+        firsts = spread([homes[name] + float(half) for name, half in zip(names, lag, strict=True)], spacing)
+        angles = dict(zip(names, firsts, strict=True))
+        angles |= {f"{name}2": angle + shift for name, angle in zip(names, firsts, strict=True)}
+        around = np.sort(np.array(list(angles.values())) % (2 * pi))
+        if np.diff(np.append(around, around[0] + 2 * pi)).min() >= spacing - 1e-12:
+            return angles
+    raise NoRoomError(
+        "stack.connection",
+        "both ends of each phase need a terminal on the rim, so that boards in series meet",
+        f"{len(homes)} terminals",
+        'use smaller pads, a larger annulus or connection = "parallel"',
+    )
+
+
 def _mean(values: list[float]) -> float:
     return sum(values) / len(values)
 
@@ -132,24 +175,29 @@ def lay_buses(
     start_angle: float,
     finish_angle: float,
     terminal_spacing: float,
+    pairing: float | None = None,
 ) -> tuple[Bus, ...]:
     """The buses with their angles.
 
     coil_angles: of the coils' axes [rad]; start_angle, finish_angle: of a coil's first and last post from its axis
-    [rad]; terminal_spacing: least angle between terminals.
+    [rad]; terminal_spacing: least angle between terminals; pairing: where given, both ends of a phase are a multiple of
+    this angle apart, the same for all phases (see ``copper.stack``).
     """
     wanted = joins(winding, connection)
 
     def angle(post: tuple[int, bool]) -> float:
         return float(coil_angles[post[0]]) + (start_angle if post[1] else finish_angle)
 
-    homes = [posts[-2 if name == "N" else 0] for _, _, posts, name in wanted if name]
-    terminal_angles = iter(spread([angle(home) for home in homes], terminal_spacing))
+    homes = {name: angle(posts[-2 if name == "N" else 0]) for _, _, posts, name in wanted if name}
+    if pairing is None:
+        places = dict(zip(homes, spread(list(homes.values()), terminal_spacing), strict=True))
+    else:
+        places = paired_terminals(homes, terminal_spacing, pairing)
     buses = []
     for net, phase, posts, name in wanted:
         taps = [Tap(angle(post), coil=post[0], at_start=post[1]) for post in posts]
         if name:
-            taps.append(Tap(next(terminal_angles), terminal=name))
+            taps.append(Tap(places[name], terminal=name))
         buses.append(Bus(net, phase, _arc_order(taps)))
     return tuple(buses)
 

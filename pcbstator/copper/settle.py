@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.copper.fit import NoRoomError
 from pcbstator.copper.plan import StatorPlan, plan_stator
+from pcbstator.copper.rim import NoRoomError
 from pcbstator.copper.wave import WavePlan
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.winding import Winding, lay_winding, wind_wave

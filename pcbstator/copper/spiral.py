@@ -8,7 +8,7 @@ of its last turn, the outward one has more.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import cos, sin, sqrt
 
 import numpy as np
@@ -191,8 +191,9 @@ def _track(plan: CoilPlan, layer: int, rows: FloatArray) -> Track:
         line = shapely.LineString(rows * (1.0, 1.0, 0.5))
         rows = shapely.get_coordinates(line.simplify(SAGITTA), include_z=True) * (1.0, 1.0, 2.0)
     points, widths = np.ascontiguousarray(rows[:, :2]), rows[:, 2] / plan.stretch
-    track = Track(layer, points, float(widths.max()), "", "", "coil")
-    return track if np.ptp(widths) < 1e-12 else replace(track, widths=np.ascontiguousarray(widths))
+    if np.ptp(widths) < 1e-12:
+        return Track(layer, points, plan.width / plan.stretch, "", "", "coil")
+    return Track(layer, points, float(widths.max()), "", "", "coil", np.ascontiguousarray(widths))
 
 
 def _in_short_pieces(rows: FloatArray, longest: float) -> FloatArray:

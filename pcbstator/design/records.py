@@ -199,6 +199,14 @@ class Board(Record):
         return tuple(0.0 - self.thickness * layer / (self.layers - 1) for layer in range(self.layers))
 
 
+class Stack(Record):
+    """Several equal boards on top of each other."""
+
+    boards: Annotated[int, Count(range(1, 9))] = key("boards", "equal boards on top of each other", example=2)
+    spacing: Annotated[float, millimetres(0, 20)] = key("spacing_mm", "between the laminates of neighbours", 0.2)
+    connection: Literal["series", "parallel"] = key("connection", "how each phase goes through the boards", "series")
+
+
 class MagnetMaterial(Record):
     """What every magnet has, whatever its shape."""
 
@@ -333,6 +341,7 @@ class Design(Record):
     envelope: Envelope | None = key("envelope", "room that the machine leaves", None)
     winding: Winding = key("winding", "coils and their connection")
     board: Board = key("board", "the printed circuit board")
+    stack: Stack | None = key("stack", "several boards", None)
     rotor: Rotor = key("rotor", "plate and magnets")
     operation: Operation | None = key("operation", "working points for losses", None)
     tolerance: Tolerance | None = key("tolerance", "ranges of the built motor", None)
@@ -345,6 +354,36 @@ class Design(Record):
     def rules(self) -> RuleSet:
         """What the board house can make."""
         return self.board.rules
+
+    @property
+    def boards(self) -> int:
+        """Boards on top of each other."""
+        return self.stack.boards if self.stack else 1
+
+    @property
+    def board_pitch(self) -> float:
+        """From one board of a stack to the next [m]."""
+        return self.board.thickness + (self.stack.spacing if self.stack else 0.0)
+
+    @property
+    def stator_thickness(self) -> float:
+        """Of all boards and the spaces between them [m]."""
+        return self.board.thickness + (self.boards - 1) * self.board_pitch
+
+    @property
+    def layer_z(self) -> tuple[float, ...]:
+        """Mid-plane of every copper layer of every board [m], from layer 1 of the first board at 0 down."""
+        return tuple(z - board * self.board_pitch for board in range(self.boards) for z in self.board.layer_z)
+
+    @property
+    def boards_in_series(self) -> bool:
+        """Whether each phase goes through one board after the other."""
+        return self.boards > 1 and self.stack is not None and self.stack.connection == "series"
+
+    @property
+    def board_connection(self) -> str:
+        """How the phases meet on each board: where boards are in series, only beyond the last one."""
+        return "open" if self.boards_in_series else self.winding.connection
 
     @property
     def source(self) -> str:

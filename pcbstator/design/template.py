@@ -24,6 +24,7 @@ INTRODUCTIONS = {
     "winding": "How many coils, how they are shaped and how they are connected.",
     "board": "The printed circuit board. The copper diameters bound the ring that coils and links may use.",
     "board.rules": 'Limits of a board house, instead of rules = "..." above; the others are as in 1oz-standard.',
+    "stack": "Several equal boards on top of each other; without this section there is one.",
     "rotor": "The turning plate with its magnets. Neighbouring magnets face the board with opposite poles.",
     "operation": "Working points at which losses are wanted; without this section they are left out.",
     "tolerance": "How far the built motor may lie from these numbers; gives 5 % and 95 % values of the results.",

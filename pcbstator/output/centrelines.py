@@ -38,7 +38,10 @@ def centrelines(copper: Copper) -> dict[str, Any]:
 def _path(copper: Copper, path: Path) -> dict[str, Any]:
     tracks: list[Track] = []
     for step in path.steps:
-        tracks += copper.placed_coil(step.coil, step.forward) if isinstance(step, CoilVisit) else (step,)
+        if isinstance(step, CoilVisit):
+            tracks += copper.placed_coil(step.coil, step.forward)
+        elif isinstance(step, Track):
+            tracks.append(step)
     layers = {layer.number: layer for layer in copper.layers}
     return {
         "share": path.share,

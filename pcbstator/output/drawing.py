@@ -39,6 +39,7 @@ _PERIOD = 3.2  # of dashes, in units of the sheet
 
 def stator_svg(design: Design, copper: Copper) -> str:
     """The drawing of the whole stator as the text of an SVG file; the same design gives the same bytes."""
+    copper = copper.board
     rings = _rings(design, copper)
     sheet = Sheet(rings.page, f"Stator of {design.title}, seen from the rotor side")
     unit = sheet.unit

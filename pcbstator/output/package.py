@@ -37,6 +37,7 @@ class OutputFile:
 
 def package_files(design: Design, copper: Copper, prediction: Prediction) -> dict[str, str | bytes]:
     """Name and content of every file of ``make``, manifest included."""
+    copper = copper.board  # those of a stack are equal
     files = _board_files(design, copper)
     entries = [JobEntry(file.name, file.function, file.polarity) for file in files if file.function]
     facts = BoardFacts(design.board.thickness, copper.track_width, design.board.track_gap, design.board.finish)

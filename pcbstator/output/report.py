@@ -23,6 +23,7 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
     """The report as the text of one HTML file without outside resources; the same design gives the same bytes."""
     from jinja2 import Environment, StrictUndefined
 
+    copper = copper.board
     template = Path(__file__).with_name("report.html").read_text(encoding="utf-8")
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     page.filters["millimetres"] = millimetres

@@ -9,7 +9,7 @@ from math import pi
 
 import numpy as np
 
-from pcbstator.copper import Coil, CoilVisit, Copper, Path, PhaseCopper, Track
+from pcbstator.copper import Coil, CoilVisit, Copper, Path, PhaseCopper, Pin, Track
 from pcbstator.physics.conductors import (
     parallel_path_resistance,
     tapered_track_resistance,
@@ -61,6 +61,13 @@ class Conductors:
         """Resistance [ohm] of a via between two layers."""
         return abs(self.depth[layer] - self.depth[other]) * self.barrel_per_metre
 
+    def pin(self, pin: Pin) -> float:
+        """Resistance [ohm] of a pin between two boards, taken from layer to layer."""
+        length = abs(self.depth[pin.from_layer] - self.depth[pin.to_layer])
+        # A square bar of the same section.
+        side = pin.diameter * pi**0.5 / 2
+        return float(track_resistance(length, side, side, self.temperature_c))
+
     def along(self, path: Path) -> Iterator[tuple[Key, float]]:
         """Every piece of a path with its resistance [ohm]: links, vias between steps, coils."""
         here: int | None = None
@@ -71,6 +78,9 @@ class Conductors:
                     yield ("post", step.coil, step.forward), self.barrel(here, enter)
                 yield ("coil", step.coil), self.coil(step.coil)
                 here = leave
+            elif isinstance(step, Pin):
+                yield ("pin", *_place(step.x, step.y), step.from_layer, step.to_layer), self.pin(step)
+                here = None
             else:
                 if here is not None and here != step.layer:
                     yield ("via", *_place(*step.points[0]), here, step.layer), self.barrel(here, step.layer)
@@ -89,6 +99,7 @@ class Conductors:
         return sum(
             self._coil_length(self.copper.template(step.coil)) if isinstance(step, CoilVisit) else step.length
             for step in path.steps
+            if not isinstance(step, Pin)
         )
 
     def _coil_length(self, coil: Coil) -> float:

@@ -48,15 +48,14 @@ def least_finished(foil: float) -> tuple[float, float] | None:
 def resistance_range(design: Design, copper: Copper) -> ResistanceRange | None:
     """Range of the mean phase resistance [ohm] at 20 C for the ordered copper; None where the table lacks the foil."""
     outer, inner = least_finished(design.board.outer_copper), least_finished(design.board.inner_copper)
-    inside = len(copper.layers) > 2
+    inside = not all(layer.outer for layer in copper.layers)
     if outer is None or (inside and inner is None):
         return None
     plated, thin = outer[1], inner[0] if inner and inside else None
-    last = len(copper.layers)
 
     def resistance(outside: float | None, within: float | None) -> float:
         def finished(layer: Layer) -> Layer:
-            return replace(layer, thickness=(outside if layer.number in (1, last) else within) or layer.thickness)
+            return replace(layer, thickness=(outside if layer.outer else within) or layer.thickness)
 
         changed = replace(copper, layers=tuple(finished(layer) for layer in copper.layers))
         conductors = Conductors(changed, design.board.via_drill, design.board.via_plating)

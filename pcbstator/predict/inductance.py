@@ -42,7 +42,7 @@ def iron_faces(design: Design) -> tuple[Image, ...]:
     height = rotor.air_gap + rotor.magnet.thickness
     planes = [height]
     if rotor.arrangement == "double":
-        planes.append(-design.board.thickness - height)
+        planes.append(-design.stator_thickness - height)
     return iron_images(planes)
 
 
@@ -112,7 +112,7 @@ def _all_copper(copper: Copper) -> tuple[Strips, FloatArray]:
                 if isinstance(step, CoilVisit):
                     turned = _turned(coils[id(copper.template(step.coil))], float(copper.coil_angles[step.coil]))
                     add(turned, index, path.share if step.forward else -path.share)
-                else:
+                elif isinstance(step, Track):
                     add(_strips(copper, step), index, path.share)
     currents = np.zeros((len(copper.phases), sum(count for _, count, _ in rows)))
     begin = 0

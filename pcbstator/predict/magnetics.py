@@ -50,7 +50,7 @@ def magnet_footprint(design: Design) -> Footprint:
 def magnet_layers(design: Design) -> MagnetLayers:
     """Magnets, iron and what faces them. The mid-plane of a double rotor carries no radial field: a mirror."""
     rotor, magnet = design.rotor, design.rotor.magnet
-    middle = rotor.air_gap + design.board.thickness / 2
+    middle = rotor.air_gap + design.stator_thickness / 2
     has_plate = rotor.stator_iron > 0
     return MagnetLayers(
         magnet_thickness=magnet.thickness,
@@ -58,7 +58,7 @@ def magnet_layers(design: Design) -> MagnetLayers:
         recoil_permeability=magnet.recoil_permeability,
         back_iron=rotor.back_iron,
         mirror_distance=middle if rotor.arrangement == "double" else None,
-        plate_distance=rotor.air_gap + design.board.thickness + rotor.stator_iron_gap if has_plate else None,
+        plate_distance=rotor.air_gap + design.stator_thickness + rotor.stator_iron_gap if has_plate else None,
         plate_thickness=rotor.stator_iron,
     )
 
@@ -71,7 +71,7 @@ def rotor_iron(design: Design) -> SaturatedIron:
 def rotor_field(design: Design, layers: MagnetLayers | None = None) -> RingField:
     """The field of the rotor at every copper layer, over all radii of the copper; by default with its real steel."""
     board, layers = design.board, layers or rotor_iron(design).layers
-    distances = design.rotor.air_gap - np.array(board.layer_z)
+    distances = design.rotor.air_gap - np.array(design.layer_z)
     if layers.mirror_distance is not None:
         distances = np.minimum(distances, 2 * layers.mirror_distance - distances)
     margin = max(board.track_width, board.link_width)

@@ -47,6 +47,8 @@ class CopperResult:
         "min_track_gap_mm", "least distance between copper that is not joined there", 1e3
     )
     via_count: int = result("via_count", "vias")
+    boards: int | None = result("boards", "equal boards in the stack")
+    board_turns: tuple[float, ...] | None = result("board_turns_deg", "angle by which each of them is turned")
     closest: Gap | None = inside()
 
 

@@ -53,7 +53,8 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
     resistances = tuple(conductors.phase_resistance(phase) for phase in copper.phases)
     resistance = sum(resistances) / len(resistances)
-    series_turns = winding.coils_in_series * copper.coil.series_turns
+    boards = design.boards if design.boards_in_series else 1
+    series_turns = boards * winding.coils_in_series * copper.coil.series_turns
     electrical = _electrical_results(design, copper, resistances)
     magnetic, mechanical, out_of_range = None, None, ""
     losses: list[dict[str, Any]] = []
@@ -79,7 +80,7 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
             turns_per_coil=copper.coil.turns,
             series_turns=series_turns,
             layout=winding.layout,
-            parallel_paths=design.winding.parallel_paths,
+            parallel_paths=len(copper.phases[0].paths),
         ),
         copper=_copper_results(design, copper, conductors),
         electrical=electrical,
@@ -119,10 +120,12 @@ def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> C
     section = {layer.number: layer.thickness for layer in copper.layers}
     coils = sum(len(members) * track.area * section[track.layer] for track, members in copper.template_tracks)
     links = sum(track.area * section[track.layer] for track in copper.links)
-    pads = sum(pi / 4 * (hole.pad**2 - hole.drill**2) for hole in copper.holes)
+    holes = copper.board.holes
+    pads = sum(pi / 4 * (hole.pad**2 - hole.drill**2) for hole in holes)
     plating = design.board.via_plating
-    walls = sum(pi * (hole.drill - plating) * plating for hole in copper.holes)
-    volume = coils + links + pads * sum(section.values()) + walls * design.board.thickness
+    walls = sum(pi * (hole.drill - plating) * plating for hole in holes)
+    pads *= sum(layer.thickness for layer in copper.board.layers)
+    volume = coils + links + design.boards * (pads + walls * design.board.thickness)
     paths = [path for phase in copper.phases for path in phase.paths]
     gap = least_gap(copper, 1.1 * design.board.track_gap)
     return CopperResult(
@@ -131,6 +134,8 @@ def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> C
         min_track_gap=gap.distance if gap else None,
         via_count=len(copper.vias),
         closest=gap,
+        boards=design.boards if design.boards > 1 else None,
+        board_turns=tuple(float(np.degrees(turn)) % 360 for turn in copper.board_turns) if design.boards > 1 else None,
     )
 
 
@@ -144,7 +149,7 @@ def _trace_currents(copper: Copper) -> ThermalResult:
         coil = [(track.narrowest, share) for track, _ in copper.template_tracks if track.layer == layer.number]
         here = [link for link in copper.links if link.layer == layer.number]
         links = [(link.narrowest, loads.get(piece(link)[0], 0.0)) for link in here]
-        external = layer.number in (1, len(copper.layers))
+        external = layer.outer
         try:
             stands = min(
                 float(ipc2221_current(width, layer.thickness, TRACE_RISE, external)) / load

@@ -101,12 +101,12 @@ def _resistances(
     design: Design, copper: Copper, widths: FloatArray, outer: FloatArray, inner: FloatArray
 ) -> FloatArray:
     """Phase resistance [ohm] at 20 C of many motors: outer and inner layers and vias each scale by themselves."""
-    board, last = design.board, len(copper.layers)
+    board = design.board
 
     def resistance(outer_factor: float, inner_factor: float) -> float:
         def changed(layer: Layer) -> Layer:
             return replace(
-                layer, thickness=layer.thickness * (outer_factor if layer.number in (1, last) else inner_factor)
+                layer, thickness=layer.thickness * (outer_factor if layer.outer else inner_factor)
             )
 
         stator = replace(copper, layers=tuple(changed(layer) for layer in copper.layers))
