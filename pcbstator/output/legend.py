@@ -18,7 +18,8 @@ import shapely
 from shapely import MultiPolygon, Polygon, affinity
 from shapely.geometry.base import BaseGeometry
 
-from pcbstator.copper.records import Copper, FloatArray, Terminal
+from pcbstator.copper.plain_board import BoardCopper
+from pcbstator.copper.records import FloatArray, Terminal, Track
 from pcbstator.output.attributes import one_line
 
 # All lengths in metres. Common practice, no source: letters of 1 mm or more with strokes of 0.15 mm or more can be
@@ -57,35 +58,42 @@ class _Ground:
         self.free, self.allowed = self.free.difference(area), self.allowed.difference(area)
 
 
-def legend_shapes(copper: Copper, side: Side, title: str, notes: Sequence[str] = ()) -> list[Polygon]:
+def legend_shapes(copper: BoardCopper, side: Side, title: str, notes: Sequence[str] = ()) -> list[Polygon]:
     """The printed areas [m] on ``side`` in board axes, the bottom one mirrored so that it reads right from below."""
     mirror = np.array([1.0 if side == "top" else -1.0, 1.0])
-    ground = _ground(copper, mirror)
+    ground = _ground(copper, mirror, copper.layers[0 if side == "top" else -1].number)
     placed = _terminal_names(copper.terminals, ground, mirror)
     numbers = [f"L{layer.number}" for layer in copper.layers]
     first, last = (numbers[0], numbers[-1]) if side == "top" else (numbers[-1], numbers[0])
     order = [phase.name for phase in copper.phases]
-    placed += _rotation_arrow(order, ground, counter_clockwise=side == "top")
+    if order:
+        placed += _rotation_arrow(order, ground, counter_clockwise=side == "top")
     for text, angle in ((title, -pi / 2), (f"{first}..{last}", pi), *((note, 0.0) for note in notes)):
         placed += _text_anywhere(one_line(text), ground, angle)
     back = [shapely.transform(shape, lambda xy: xy * mirror) for shape in placed]
     return [part for shape in back for part in getattr(shape, "geoms", [shape]) if isinstance(part, Polygon)]
 
 
-def _ground(copper: Copper, mirror: FloatArray) -> _Ground:
-    """The ring of the board less its edges and pads."""
+def _ground(copper: BoardCopper, mirror: FloatArray, face: int) -> _Ground:
+    """The ring of the board less its edges, pads and bare tracks."""
     inner, outer = copper.board_inner_radius + _EDGE_DISTANCE, copper.board_outer_radius - _EDGE_DISTANCE
     centre = shapely.Point(0, 0)
     ring = centre.buffer(outer, quad_segs=64).difference(centre.buffer(inner / np.cos(pi / 256), quad_segs=64))
     pads = shapely.union_all([_disc(t.x, t.y, t.pad / 2 + _PAD_DISTANCE, mirror) for t in copper.terminals])
     vias = shapely.union_all([_disc(v.x, v.y, v.pad / 2 + _PAD_DISTANCE, mirror) for v in copper.vias])
-    allowed = ring.difference(pads)
+    bare = shapely.union_all([_strip(track, mirror) for track in copper.bare if track.layer == face])
+    allowed = ring.difference(pads).difference(bare)
     return _Ground(allowed.difference(vias), allowed, inner, outer)
 
 
 def _disc(x: float, y: float, radius: float, mirror: FloatArray) -> BaseGeometry:
     """A disc in the view of the reader."""
     return shapely.Point(x * mirror[0], y * mirror[1]).buffer(radius)
+
+
+def _strip(track: Track, mirror: FloatArray) -> BaseGeometry:
+    """A bare track, as far as no ink may come, in the view of the reader."""
+    return shapely.LineString(track.points * mirror).buffer(track.width / 2 + _PAD_DISTANCE)
 
 
 def _terminal_names(terminals: Sequence[Terminal], ground: _Ground, mirror: FloatArray) -> list[BaseGeometry]:
