@@ -53,18 +53,15 @@ def plated_holes(copper: BoardCopper) -> list[PlatedHole]:
 
 
 def _open_faces(copper: BoardCopper) -> list[tuple[bool, bool]]:
-    """For every via whether it lies in a bare track of the first and of the last layer."""
-    if not copper.bare:
-        return [(False, False)] * len(copper.vias)
-    places = shapely.points([(via.x, via.y) for via in copper.vias])
-    first, last = (
-        np.logical_or.reduce([
-            shapely.dwithin(places, shapely.LineString(track.points), track.width / 2)
-            for track in copper.bare if track.layer == layer.number
-        ] or [np.zeros(len(places), dtype=np.bool_)])
-        for layer in (copper.layers[0], copper.layers[-1])
-    )  # fmt: skip
-    return list(zip(first.tolist(), last.tolist(), strict=True))
+    """For every via whether it lies in a bare track of its net on the first and on the last layer."""
+    faces = np.zeros((len(copper.vias), 2), dtype=np.bool_)
+    nets = np.array([via.net for via in copper.vias])
+    places = shapely.points(np.array([(via.x, via.y) for via in copper.vias]).reshape(-1, 2))
+    for track in copper.bare:
+        side = 0 if track.layer == copper.layers[0].number else 1
+        own = np.flatnonzero(nets == track.net)
+        faces[own, side] |= shapely.dwithin(places[own], shapely.LineString(track.points), track.width / 2)
+    return [(bool(first), bool(last)) for first, last in faces]
 
 
 def drill_xnc(copper: BoardCopper, plated: bool, title: str = "") -> str:
