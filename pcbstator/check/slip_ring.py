@@ -120,19 +120,14 @@ def _spacing(section: SlipRing, results: SlipRingResult) -> list[Finding]:
 def _edges(design: Design, section: SlipRing, results: SlipRingResult) -> list[Finding]:
     """Copper to the rims of the board, against the rule set and against a metal shaft or housing there."""
     findings: list[Finding] = []
-    ring, pad = section.spacing + section.terminal_pad, section.rings * (section.width + section.spacing)
-    inner = section.inner_diameter / 2 - (ring if section.lead_edge == "inner" else 0.0)
-    outer = section.inner_diameter / 2 + pad - section.spacing + (ring if section.lead_edge == "outer" else 0.0)
-    for place, distance in (
-        ("bore", inner - results.board_inner_diameter / 2), ("outer rim", results.board_outer_diameter / 2 - outer),
-    ):  # fmt: skip
+    for place, distance in zip(("bore", "outer rim"), results.edges, strict=True):
         said = f"slip-ring board: copper is {{value}} mm from the {place}, below edge_mm = {{limit}} of the rules"
         near = at_least("slip_ring.rules", 1e3 * distance, 1e3 * design.rules.edge, said, where=place)
         findings += near or at_least(
             "slip_ring.edge_creepage",
             1e3 * distance,
             1e3 * (results.creepage_needed or 0.0),
-            f"bare copper is {{value}} mm from the {place}: metal there wants {{limit}} mm for {section.voltage:g} V; "
+            f"copper is {{value}} mm from the {place}: metal there wants {{limit}} mm for {section.voltage:g} V; "
             "use a plastic bush or a wider rim",
             "warning",
             where=place,

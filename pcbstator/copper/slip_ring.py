@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
-from math import asin, ceil, cos, floor, pi
+from math import asin, ceil, cos, floor, hypot, pi
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -73,7 +73,7 @@ class _Plan:
         half, pad = self.section.width / 2, self.section.via_pad / 2
         if self.outwards:
             return self.ring(index) + half - pad
-        return (self.ring(index) - half) * self.corner + pad
+        return (self.ring(index) - half + pad) * self.corner
 
     def row_offsets(self, index: int) -> FloatArray:
         """Angles of a ring's vias about the middle of their row; neighbouring pads touch."""
@@ -133,9 +133,11 @@ def lay_slip_ring(design: Design, sizes: SlipRingSizes) -> PlainBoard:
 
 def _reach(plan: _Plan) -> tuple[float, float]:
     """Least and largest radius of the copper [m]."""
-    section, pad = plan.section, plan.section.terminal_pad / 2
-    inner = plan.ring(0) - section.width / 2
-    outer = plan.ring(section.rings - 1) * plan.corner + section.width / 2
+    section, lead = plan.section, plan.sizes.lead_width / 2
+    pad = max(section.terminal_pad / 2, lead)
+    last = section.rings - 1
+    inner = min(plan.ring(0) - section.width / 2, plan.row(0) - lead)
+    outer = max(plan.ring(last) * plan.corner + section.width / 2, plan.row(last) + lead)
     return (inner, plan.terminals + pad) if plan.outwards else (plan.terminals - pad, outer)
 
 
@@ -248,6 +250,18 @@ def slip_ring_gaps(board: PlainBoard) -> SlipRingGaps:
         ),
         leads=_least(itertools.combinations(below, 2)),
     )
+
+
+def edge_distances(board: PlainBoard) -> tuple[float, float]:
+    """Least distance of copper to the bore and to the outline [m]."""
+    centre = shapely.Point(0, 0)
+    near = [shapely.LineString(t.points).distance(centre) - t.width / 2 for t in board.tracks]
+    far = [float(np.hypot(*t.points.T).max()) + t.width / 2 for t in board.tracks]
+    for hole in (*board.vias, *board.terminals):
+        radius = hypot(hole.x, hole.y)
+        near.append(radius - hole.pad / 2)
+        far.append(radius + hole.pad / 2)
+    return min(near) - board.board_inner_radius, board.board_outer_radius - max(far)
 
 
 def _least(pairs: Any) -> Gap | None:

@@ -154,6 +154,7 @@ class SlipRingResult:
     lead_spacing_needed: float | None = result("lead_spacing_needed_mm", "between leads under the mask, B4", 1e3)
     lead_gap: float | None = result("lead_gap_mm", "between leads, as drawn", 1e3)
     gaps: SlipRingGaps | None = inside()
+    edges: tuple[float, float] = inside()  # copper to bore and to outline [m]
 
 
 @dataclass(frozen=True, kw_only=True)

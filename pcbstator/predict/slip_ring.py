@@ -17,6 +17,7 @@ from pcbstator.copper.plain_board import PlainBoard
 from pcbstator.copper.slip_ring import (
     SlipRingGaps,
     SlipRingSizes,
+    edge_distances,
     lay_slip_ring,
     lead_length,
     ring_radius,
@@ -139,6 +140,7 @@ def slip_ring_results(design: Design) -> SlipRingResult | None:
         via_allowed_current=via_current(section),
         via_worst_current=section.current * worst_share(section, sizes),
         hole_free_width=section.width - (section.via_pad + section.via_drill) / 2,
+        edges=edge_distances(board),
     )
     return _with_spacings(result, section.voltage, slip_ring_gaps(board))
 

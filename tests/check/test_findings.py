@@ -57,10 +57,10 @@ CAUSES = {
     ),
     "slip_ring.rules": ({"slip_ring": SLIP_RING | {"via_drill_mm": 0.2}}, "error"),
     "slip_ring.current": ({"slip_ring": SLIP_RING | {"vias": 1}}, "error"),
-    "slip_ring.via_sharing": ({"slip_ring": SLIP_RING | {"current_a": 12.0, "width_mm": 6.0}}, "warning"),
+    "slip_ring.via_sharing": ({"slip_ring": SLIP_RING | {"current_a": 12.0, "width_mm": 7.0, "vias": 13}}, "warning"),
     "slip_ring.creepage": ({"slip_ring": SLIP_RING | {"voltage_v": 40.0, "spacing_mm": 0.5}}, "error"),
     "slip_ring.lead_spacing": (
-        {"slip_ring": SLIP_RING | {"voltage_v": 600.0, "spacing_mm": 4.0, "rings": 9, "lead_width_mm": 9.0}}, "error",
+        {"slip_ring": SLIP_RING | {"voltage_v": 600.0, "spacing_mm": 4.0, "rings": 17, "lead_width_mm": 9.0}}, "error",
     ),
     "slip_ring.dust": ({"slip_ring": SLIP_RING | {"voltage_v": 40.0}}, "warning"),
     "slip_ring.edge_creepage": ({"slip_ring": SLIP_RING | {"voltage_v": 40.0}}, "warning"),

@@ -215,7 +215,7 @@ def test_a_manifest_with_odd_folders_opens_nothing(tmp_path, folders):
 def test_a_full_disk_within_a_folder_leaves_the_old_one(tmp_path, monkeypatch):
     made = tmp_path / "made"
     write_folder(made, nested(folder_of("a"), "part", folder_of("b")))
-    monkeypatch.setattr(Path, "mkdir", refuse)
+    monkeypatch.setattr(Path, "mkdir", lambda *_, **__: refuse())
     with pytest.raises(OutputError, match="No space left"):
         write_folder(made, nested(folder_of("a"), "part", folder_of("c")))
     assert names_in(tmp_path) == ["made"] and names_in(made / "part") == ["b", "manifest.json"]
