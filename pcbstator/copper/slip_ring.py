@@ -257,10 +257,10 @@ def edge_distances(board: PlainBoard) -> tuple[float, float]:
     centre = shapely.Point(0, 0)
     near = [shapely.LineString(t.points).distance(centre) - t.width / 2 for t in board.tracks]
     far = [float(np.hypot(*t.points.T).max()) + t.width / 2 for t in board.tracks]
-    for hole in (*board.vias, *board.terminals):
-        radius = hypot(hole.x, hole.y)
-        near.append(radius - hole.pad / 2)
-        far.append(radius + hole.pad / 2)
+    places = [(hole.x, hole.y, hole.pad) for hole in board.vias]
+    for x, y, pad in places + [(hole.x, hole.y, hole.pad) for hole in board.terminals]:
+        near.append(hypot(x, y) - pad / 2)
+        far.append(hypot(x, y) + pad / 2)
     return min(near) - board.board_inner_radius, board.board_outer_radius - max(far)
 
 

@@ -56,7 +56,7 @@ def _open_faces(copper: BoardCopper) -> list[tuple[bool, bool]]:
     """For every via whether it lies in a bare track of its net on the first and on the last layer."""
     faces = np.zeros((len(copper.vias), 2), dtype=np.bool_)
     nets = np.array([via.net for via in copper.vias])
-    places = shapely.points(np.array([(via.x, via.y) for via in copper.vias]).reshape(-1, 2))
+    places = np.asarray(shapely.points(np.array([(via.x, via.y) for via in copper.vias]).reshape(-1, 2)))
     for track in copper.bare:
         side = 0 if track.layer == copper.layers[0].number else 1
         own = np.flatnonzero(nets == track.net)

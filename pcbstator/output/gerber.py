@@ -80,7 +80,8 @@ def mask_gerber(copper: BoardCopper, side: Side, title: str, mask_expansion: flo
 
 def legend_gerber(copper: BoardCopper, side: Side, title: str, notes: Sequence[str] = ()) -> str:
     """The file of the legend: title, further ``notes``, terminal names, direction of rotation and layers."""
-    parts = ["%TA.AperFunction,Material*%\n"]
+    # Everything is regions; readers that look for an aperture before they believe in Gerber find one.
+    parts = [_aperture_definitions({("Material", _nanometre(_OUTLINE_PEN)): 10}), "%TA.AperFunction,Material*%\n"]
     parts += [_region(piece) for shape in legend_shapes(copper, side, title, notes) for piece in without_holes(shape)]
     return _file(side_function("Legend", side), title, "Positive", parts)
 

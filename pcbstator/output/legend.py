@@ -190,12 +190,17 @@ def _place(item: _Item, places: Sequence[tuple[float, float]], ground: _Ground) 
         return None
     half = item.width / 2, item.height / 2
     outline = shapely.segmentize(shapely.box(-half[0], -half[1], *half), 0.5e-3)
-    boxes = np.array([_bent(outline, radius, angle) for radius, angle in places])
+    flat, columns = np.asarray(outline.exterior.coords), np.array(places).T[:, :, None]
+    middle_and_corners = np.array([[0, 0], [-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
+    probes = _curved(middle_and_corners, *columns)
     for area in (ground.free, ground.allowed):
         shapely.prepare(area)
+        likely = np.flatnonzero(shapely.contains_xy(area, *probes).all(axis=1))  # far quicker than whole boxes
+        outlines = np.stack(_curved(flat, *columns[:, likely]), axis=-1)
+        boxes = np.asarray(shapely.polygons(outlines), dtype=np.object_)
         found = np.flatnonzero(shapely.contains_properly(area, boxes))
         if len(found):
-            radius, angle = places[found[0]]
+            radius, angle = places[likely[found[0]]]
             shape = _bent(shapely.segmentize(item.shape, 0.5e-3), radius, angle)
             ground.take(boxes[found[0]].buffer(_SPACING))
             return shape
@@ -204,14 +209,17 @@ def _place(item: _Item, places: Sequence[tuple[float, float]], ground: _Ground) 
 
 def _bent(shape: BaseGeometry, radius: float, angle: float) -> BaseGeometry:
     """A flat ``shape`` laid along the circle of ``radius`` about ``angle``; upright for who looks at the board."""
-    upper = np.sin(angle) > -1e-9
+    return shapely.transform(
+        shape, lambda flat: np.column_stack([*_curved(flat, np.array(radius), np.array(angle))])
+    )
 
-    def bend(flat: FloatArray) -> FloatArray:
-        out = radius + (flat[:, 1] if upper else -flat[:, 1])
-        turn = angle + (-flat[:, 0] if upper else flat[:, 0]) / radius
-        return np.column_stack([out * np.cos(turn), out * np.sin(turn)])
 
-    return shapely.transform(shape, bend)
+def _curved(flat: FloatArray, radius: FloatArray, angle: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """x and y of ``flat`` points (n, 2) laid along circles; ``radius`` and ``angle`` may be columns, one per place."""
+    side = np.where(np.sin(angle) > -1e-9, 1.0, -1.0)
+    out = radius + side * flat[:, 1]
+    turn = angle - side * flat[:, 0] / radius
+    return out * np.cos(turn), out * np.sin(turn)
 
 
 def _text_item(text: str, height: float) -> _Item:

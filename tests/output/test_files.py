@@ -206,7 +206,7 @@ def test_a_folder_within_that_is_not_ours(tmp_path, what):
 def test_a_manifest_with_odd_folders_opens_nothing(tmp_path, folders):
     made = tmp_path / "made"
     (made / "mine").mkdir(parents=True)
-    (made / "manifest.json").write_text('{"files": [], "folders": %s}' % folders)
+    (made / "manifest.json").write_text(f'{{"files": [], "folders": {folders}}}')
     with pytest.raises(OutputError, match="pcbstator"):
         write_folder(made, folder_of("a"))
     assert (made / "mine").is_dir()

@@ -1,5 +1,7 @@
 """The row of vias against ladders solved the other way, from Kirchhoff's laws for loops, and against limits."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -24,7 +26,7 @@ def by_loops(places, upper, lower, barrel):
         heat += upper * step * np.outer(left, left)  # current 1/2 - left·x
         line += -0.5 * upper * step * left
     knots = np.union1d(row, [0.0])
-    for a, b in zip(knots[:-1], knots[1:], strict=True):
+    for a, b in pairwise(knots):
         passed = (row <= a).astype(float) if b <= 0 else (row >= b).astype(float)  # flows to the tap at 0
         heat += lower * (b - a) * np.outer(passed, passed)
     system = np.block([[heat, np.ones((count, 1))], [np.ones((1, count)), np.zeros((1, 1))]])

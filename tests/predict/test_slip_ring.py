@@ -1,4 +1,4 @@
-"""Slip rings: currents and spacings against the printed values, resistances against closed forms, sizes that suffice."""
+"""Slip rings: currents and spacings as printed, resistances against closed forms, sizes that suffice."""
 
 import tomllib
 from math import pi
