@@ -93,7 +93,8 @@ def _disc(x: float, y: float, radius: float, mirror: FloatArray) -> BaseGeometry
 
 def _strip(track: Track, mirror: FloatArray) -> BaseGeometry:
     """A bare track, as far as no ink may come, in the view of the reader."""
-    return shapely.LineString(track.points * mirror).buffer(track.width / 2 + _PAD_DISTANCE)
+    coarse = 20e-6  # fewer corners, so that places are tried quickly
+    return shapely.LineString(track.points * mirror).buffer(track.width / 2 + _PAD_DISTANCE + coarse).simplify(coarse)
 
 
 def _terminal_names(terminals: Sequence[Terminal], ground: _Ground, mirror: FloatArray) -> list[BaseGeometry]:
@@ -192,10 +193,12 @@ def _place(item: _Item, places: Sequence[tuple[float, float]], ground: _Ground) 
     outline = shapely.segmentize(shapely.box(-half[0], -half[1], *half), 0.5e-3)
     flat, columns = np.asarray(outline.exterior.coords), np.array(places).T[:, :, None]
     middle_and_corners = np.array([[0, 0], [-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
-    probes = _curved(middle_and_corners, *columns)
+    x, y = _curved(middle_and_corners, *columns)
     for area in (ground.free, ground.allowed):
         shapely.prepare(area)
-        likely = np.flatnonzero(shapely.contains_xy(area, *probes).all(axis=1))  # far quicker than whole boxes
+        likely = np.arange(len(places))
+        for point in range(x.shape[1]):  # far quicker than whole boxes
+            likely = likely[shapely.contains_xy(area, x[likely, point], y[likely, point])]
         outlines = np.stack(_curved(flat, *columns[:, likely]), axis=-1)
         boxes = np.asarray(shapely.polygons(outlines), dtype=np.object_)
         found = np.flatnonzero(shapely.contains_properly(area, boxes))

@@ -41,7 +41,7 @@ def slip_ring_svg(title: str, section: SlipRing, board: PlainBoard) -> str:
     for words in CAUTIONS:
         sheet.paragraph(words, TEXT * unit)
     length = scale_bar_length(0.3 * sheet.width)
-    sheet.scale_bar(length, length, "scale")
+    sheet.scale_bar(length, length, "slip-ring-scale")
     return sheet.finish()
 
 
@@ -65,7 +65,7 @@ def _add_copper(sheet: Sheet, plan: Any, board: PlainBoard) -> None:
     for layer, colour, extra in (
         (1, tint(RING, 0.55), {}), (2, LEAD, {"stroke_dasharray": f"{number(1.4 * unit)} {number(0.9 * unit)}"}),
     ):  # fmt: skip
-        group = drawing.g(id=f"layer-{layer}", stroke=colour, stroke_linejoin="round", **extra)
+        group = drawing.g(id=f"slip-ring-layer-{layer}", stroke=colour, stroke_linejoin="round", **extra)
         for track in (track for track in board.tracks if track.layer == layer):
             group.add(drawing.path(path_data(track.points), stroke_width=number(1e3 * track.width)))
         plan.add(group)
