@@ -98,8 +98,9 @@ def slip_ring_rows(design: Design, prediction: Prediction) -> list[Row]:
         Row("Current asked for", f"{figures(asked.current, 3)} A", f"rms in each ring; {figures(found.loss, 3)} W of "
                                                                    "heat in all of them"),
         Row("Current allowed", f"{figures(found.allowed_current, 3)} A",
-            f"{rise}: ring {figures(found.ring_allowed_current, 3)} A, lead "
-            f"{figures(found.lead_allowed_current, 3)} A, {found.vias_per_ring} vias {figures(found.vias_allowed_current, 3)} A"),
+            f"{rise}: ring {figures(found.ring_allowed_current, 3)} A, "
+            f"lead {figures(found.lead_allowed_current, 3)} A, "
+            f"{found.vias_per_ring} vias {figures(found.vias_allowed_current, 3)} A"),
         Row("Free of holes", millimetres(found.hole_free_width), "of each ring's width: let the brush run there"),
     ]  # fmt: skip
     if found.ring_gap is not None and found.creepage_needed is not None:
