@@ -157,12 +157,22 @@ def _arrow(start: float, height: float, points_left: bool) -> Polygon:
 
 def _text_anywhere(text: str, ground: _Ground, angle: float) -> list[BaseGeometry]:
     """``text`` near ``angle``, cut at its end where the whole finds no place."""
+    # A text that is longer than high covers a disc about its middle, so its middle lies where such a disc is free.
+    cores = {height: ground.allowed.buffer(-0.3 * height) for height in TEXT_HEIGHTS}
     while text:
         for height in TEXT_HEIGHTS:
             item = _text_item(text, height)
             if item.width > _LONGEST_ARC * ground.outer:
                 continue
-            shape = _place(item, list(_places_on_ring(ground, item, angle)), ground)
+            if cores[height].is_empty and item.width >= item.height:
+                continue
+            places = list(_places_on_ring(ground, item, angle))
+            if places and item.width >= item.height:
+                shapely.prepare(cores[height])
+                radii, angles = np.array(places).T
+                kept = shapely.contains_xy(cores[height], radii * np.cos(angles), radii * np.sin(angles))
+                places = [place for place, keep in zip(places, kept.tolist(), strict=True) if keep]
+            shape = _place(item, places, ground)
             if shape is not None:
                 return [shape]
         rest = text.removesuffix("…")
@@ -176,7 +186,7 @@ def _places_on_ring(ground: _Ground, item: _Item, angle: float) -> Iterator[tupl
     if room < 0:
         return
     middle = (ground.inner + ground.outer) / 2
-    steps = ceil(room / 0.5e-3)
+    steps = min(ceil(room / 0.5e-3), 60)
     radii = middle + np.linspace(-room, room, 2 * steps + 1)
     turns = np.linspace(-pi, pi, 73)[1:]
     for turn in turns[np.argsort(np.abs(turns), kind="stable")]:
