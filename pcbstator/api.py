@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from pcbstator.copper import Copper
+    from pcbstator.copper.plain_board import PlainBoard
     from pcbstator.design import Design
     from pcbstator.predict.records import Prediction
 
@@ -30,6 +31,16 @@ def lay_copper(design: Design) -> Copper:
     from pcbstator.copper import lay_copper as lay
 
     return lay(design)
+
+
+def lay_slip_ring(design: Design) -> PlainBoard | None:
+    """The slip-ring board with the vias and leads that its current needs; None where the design asks for none.
+
+    Raises DesignError where it does not fit, with what would.
+    """
+    from pcbstator.predict.slip_ring import lay_slip_ring_board
+
+    return lay_slip_ring_board(design)
 
 
 def predict(design: Design, copper: Copper | None = None) -> Prediction:

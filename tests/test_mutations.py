@@ -31,13 +31,14 @@ from pcbstator.design.records import (
     Tolerance,
     Winding,
 )
+from pcbstator.design.slip_ring import SlipRing
 from tests.command import DESIGNS, run, write_design
 
 STARTS = [load_design(path).document for path in DESIGNS]
 TABLES = (
     ("envelope", Envelope), ("winding", Winding), ("board", Board), ("rotor", Rotor),
     ("rotor.magnet", SectorMagnet), ("rotor.magnet", DiscMagnet), ("rotor.magnet", BlockMagnet),
-    ("operation", Operation), ("tolerance", Tolerance),
+    ("operation", Operation), ("tolerance", Tolerance), ("slip_ring", SlipRing),
 )  # fmt: skip
 WAYS = ("scale",) * 4 + ("within",) * 6 + ("shape", "size", "size", "many", "work", "delete", "nonsense")
 SLOWEST = 10.0  # s; the aim is 2 s on an idle machine, the rest is for a busy one
@@ -201,7 +202,8 @@ def judge_make(file: Path, folder: Path, code: int) -> None:
     if code == 0:
         manifest = json.loads((folder / "manifest.json").read_text(encoding="utf-8"), parse_constant=refuse_constant)
         names = [entry["name"] for entry in manifest["files"]]
-        assert sorted([*names, "manifest.json"]) == sorted(entry.name for entry in folder.iterdir())
+        folders = manifest.get("folders", [])
+        assert sorted([*names, *folders, "manifest.json"]) == sorted(entry.name for entry in folder.iterdir())
 
 
 CALM = {"deadline": None, "suppress_health_check": list(HealthCheck)}

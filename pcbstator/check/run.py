@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from pcbstator.check.fabrication import fabrication_findings
 from pcbstator.check.limits import at_least, at_most
 from pcbstator.check.mechanical import mechanical_findings
+from pcbstator.check.slip_ring import slip_ring_findings
 from pcbstator.check.space import space_findings
 from pcbstator.copper import Copper
 from pcbstator.findings import Finding, Severity
@@ -26,6 +27,7 @@ def check_design(design: Design, copper: Copper, prediction: Prediction) -> tupl
         severity: Severity = "error" if prediction.magnetic is None else "warning"
         findings.append(Finding("law.range", severity, prediction.out_of_range))
     findings += mechanical_findings(design, prediction)
+    findings += slip_ring_findings(design, prediction.slip_ring)
     return tuple(sorted(findings, key=lambda finding: ORDER[finding.severity]))
 
 

@@ -261,6 +261,11 @@ class Copper:
         """Every plated hole: vias and terminals."""
         return (*self.vias, *self.terminals)
 
+    @property
+    def bare(self) -> tuple[Track, ...]:
+        """Tracks that the solder mask leaves open: a stator has none."""
+        return ()
+
     @cached_property
     def tracks(self) -> tuple[Track, ...]:
         """Every track of the stator, each drawn once."""

@@ -119,12 +119,16 @@ def _tapered(profile: str, kind: str, outline: str) -> Complaint | None:
     return Complaint("board.track_profile", rule, '"tapered"', 'use outline = "sector" or kind = "wave"')
 
 
-def _plating(drill: float, plating: float) -> Complaint | None:
-    if 2 * plating / 1000 < drill:
-        return None
-    return Complaint(
-        "board.via_plating_um", f"must leave the {drill:g} mm hole open", f"{plating:g}", "use a larger drill"
-    )
+def _plating(section: str) -> Rule:
+    """The plating of a via leaves its hole open."""
+    key = f"{section}.via_plating_um"
+
+    def judge(drill: float, plating: float) -> Complaint | None:
+        if 2 * plating / 1000 < drill:
+            return None
+        return Complaint(key, f"must leave the {drill:g} mm hole open", f"{plating:g}", "use a larger drill")
+
+    return Rule((f"{section}.via_drill_mm", key), judge)
 
 
 def _copper_in_board(
@@ -135,6 +139,13 @@ def _copper_in_board(
         return None
     rule = f"must be thicker than its {layers} layers of copper, {copper:g} mm together"
     return Complaint("board.thickness_mm", rule, f"{thickness:g}", "use a thicker board or less copper")
+
+
+def _two_faces(thickness: float, copper: float) -> Complaint | None:
+    if 2 * copper / 1000 < thickness:
+        return None
+    rule = f"must be thicker than its two layers of copper, {2 * copper / 1000:g} mm together"
+    return Complaint("slip_ring.thickness_mm", rule, f"{thickness:g}", "use a thicker board or less copper")
 
 
 def _depths(depths: list[float] | None, layers: int, thickness: float) -> Complaint | None:
@@ -216,7 +227,7 @@ RULES: tuple[Rule, ...] = (
     exceeds("board.outer_diameter_mm", "board.copper_outer_diameter_mm"),
     exceeds("board.via_pad_mm", "board.via_drill_mm"),
     exceeds("board.terminal_pad_mm", "board.terminal_drill_mm"),
-    Rule(("board.via_drill_mm", "board.via_plating_um"), _plating),
+    _plating("board"),
     Rule(
         (
             "board.thickness_mm", "board.layers",
@@ -235,4 +246,11 @@ RULES: tuple[Rule, ...] = (
     _span("tolerance.inner_copper_um"),
     Rule(("rotor.magnet.remanence_t", "rotor.magnet.grade"), _one_remanence),
     Rule(("rotor.magnet.grade", "rotor.magnet.temperature_c"), _grade_holds),
+    exceeds("slip_ring.via_pad_mm", "slip_ring.via_drill_mm"),
+    exceeds("slip_ring.terminal_pad_mm", "slip_ring.terminal_drill_mm"),
+    exceeds("slip_ring.width_mm", "slip_ring.via_pad_mm"),
+    exceeds("slip_ring.inner_diameter_mm", "slip_ring.bore_diameter_mm"),
+    exceeds("slip_ring.outer_diameter_mm", "slip_ring.inner_diameter_mm"),
+    _plating("slip_ring"),
+    Rule(("slip_ring.thickness_mm", "slip_ring.copper_um"), _two_faces),
 )  # fmt: skip

@@ -36,6 +36,7 @@ from pcbstator.design.quantities import (
     tesla,
 )
 from pcbstator.design.rules import RuleSet, rules_as_table
+from pcbstator.design.slip_ring import SlipRing
 
 LARGEST = 2000.0  # mm; no board house makes a larger board
 LEAST_EDGE = 0.5e-3  # m; copper to board edge where the file gives no outline
@@ -345,6 +346,7 @@ class Design(Record):
     rotor: Rotor = key("rotor", "plate and magnets")
     operation: Operation | None = key("operation", "working points for losses", None)
     tolerance: Tolerance | None = key("tolerance", "ranges of the built motor", None)
+    slip_ring: SlipRing | None = key("slip_ring", "a board of slip rings", None)
 
     _document: dict[str, Any] = PrivateAttr(default_factory=dict)
     _source: str = PrivateAttr(default="")

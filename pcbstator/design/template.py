@@ -28,9 +28,11 @@ INTRODUCTIONS = {
     "rotor": "The turning plate with its magnets. Neighbouring magnets face the board with opposite poles.",
     "operation": "Working points at which losses are wanted; without this section they are left out.",
     "tolerance": "How far the built motor may lie from these numbers; gives 5 % and 95 % values of the results.",
+    "slip_ring": "A second board with concentric rings for brushes; take the first # of every line away to have it.",
     MAGNET: "One magnet. State its remanence_t or its grade, not both.",
 }
 STARTER_SHAPE = "sector"
+COMMENTED = ("board.rules", "slip_ring")  # sections that stand there as comments
 WRITTEN_OUT = (  # optional keys that a beginner wants to see set
     "envelope.bore_diameter_mm", "envelope.outer_diameter_mm", "envelope.height_mm",
     "winding.kind", "winding.outline", "winding.phases", "winding.coils", "winding.connection",
@@ -110,13 +112,13 @@ def _default(key: Key) -> str:
 
 
 def _header(section: Section) -> str:
-    return f"[{section.path}]" if section.path != "board.rules" else f"# [{section.path}]"
+    return f"# [{section.path}]" if section.path in COMMENTED else f"[{section.path}]"
 
 
 def _line(key: Key) -> str:
     """The line of one key: its value, commented out where optional, then meaning, unit and what it may be."""
     live = key.required or key.path in WRITTEN_OUT
-    if key.section == "board.rules" or key.shape not in ("", STARTER_SHAPE):
+    if key.section in COMMENTED or key.shape not in ("", STARTER_SHAPE):
         live = False
     value = STARTER_VALUES.get(key.path, key.example)
     rule = "" if isinstance(value, str) and not key.rule.startswith("must be one of") else key.rule

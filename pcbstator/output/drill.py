@@ -8,7 +8,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pcbstator.copper.records import Copper
+import numpy as np
+import shapely
+
+from pcbstator.copper.plain_board import BoardCopper
 from pcbstator.errors import OutputError
 from pcbstator.output.attributes import drill_function, file_attributes
 
@@ -17,7 +20,7 @@ from pcbstator.output.attributes import drill_function, file_attributes
 class PlatedHole:
     """A plated hole through the whole board: position, drill and pad diameters [m], net.
 
-    pin: number from 1 and name of a terminal; None for a via.
+    pin: number from 1 and name of a terminal; None for a via. open_faces: outer layers (first, last) without mask.
     """
 
     x: float
@@ -26,9 +29,10 @@ class PlatedHole:
     pad: float
     net: str
     pin: tuple[int, str] | None = None
+    open_faces: tuple[bool, bool] = (False, False)
 
 
-def plated_holes(copper: Copper) -> list[PlatedHole]:
+def plated_holes(copper: BoardCopper) -> list[PlatedHole]:
     """Every terminal, in its order, then every via; OutputError for a via that does not go through the whole board."""
     last = copper.layers[-1].number
     partial = [via for via in copper.vias if (via.from_layer, via.to_layer) != (copper.layers[0].number, last)]
@@ -39,12 +43,28 @@ def plated_holes(copper: Copper) -> list[PlatedHole]:
             f"{via.to_layer} of {last}): fabrication files are written for through holes only; use through vias"
         )
     terminals = [
-        PlatedHole(t.x, t.y, t.drill, t.pad, t.net, (number, t.name)) for number, t in enumerate(copper.terminals, 1)
+        PlatedHole(t.x, t.y, t.drill, t.pad, t.net, (number, t.name), (True, True))
+        for number, t in enumerate(copper.terminals, 1)
     ]
-    return terminals + [PlatedHole(v.x, v.y, v.drill, v.pad, v.net) for v in copper.vias]
+    return terminals + [
+        PlatedHole(v.x, v.y, v.drill, v.pad, v.net, None, faces)
+        for v, faces in zip(copper.vias, _open_faces(copper), strict=True)
+    ]
 
 
-def drill_xnc(copper: Copper, plated: bool, title: str = "") -> str:
+def _open_faces(copper: BoardCopper) -> list[tuple[bool, bool]]:
+    """For every via whether it lies in a bare track of its net on the first and on the last layer."""
+    faces = np.zeros((len(copper.vias), 2), dtype=np.bool_)
+    nets = np.array([via.net for via in copper.vias])
+    places = np.asarray(shapely.points(np.array([(via.x, via.y) for via in copper.vias]).reshape(-1, 2)))
+    for track in copper.bare:
+        side = 0 if track.layer == copper.layers[0].number else 1
+        own = np.flatnonzero(nets == track.net)
+        faces[own, side] |= shapely.dwithin(places[own], shapely.LineString(track.points), track.width / 2)
+    return [(bool(first), bool(last)) for first, last in faces]
+
+
+def drill_xnc(copper: BoardCopper, plated: bool, title: str = "") -> str:
     """The XNC file of the plated holes (vias and terminals), or of the unplated ones.
 
     The bore is cut with the outline, so the unplated file has no hole; it is written all the same, because a

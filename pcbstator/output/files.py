@@ -42,7 +42,8 @@ def write_file(path: Path, content: str, suffixes: tuple[str, ...]) -> None:
 def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> None:
     """Write a folder of files in one step, replacing only a folder that an earlier run made. Text becomes UTF-8.
 
-    A folder counts as made by an earlier run if its manifest names every file in it.
+    A name may lie in a folder within: ``slip-ring/profile.gbr``. A folder counts as made by an earlier run if its
+    manifest names every file in it as well as every folder in it (``folders``), each of which has such a manifest.
     """
     with _told(folder):
         _require_ours(folder)
@@ -50,6 +51,7 @@ def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> None:
         fresh = Path(tempfile.mkdtemp(dir=folder.absolute().parent, prefix=f".{folder.name}."))
         try:
             for name, content in files.items():
+                (fresh / name).parent.mkdir(parents=True, exist_ok=True)
                 (fresh / name).write_bytes(content if isinstance(content, bytes) else content.encode())
             _open_up(fresh, 0o777)
             _swap(fresh, folder)
@@ -101,12 +103,20 @@ def _require_ours(folder: Path) -> None:
     try:
         manifest = json.loads((folder / MANIFEST).read_text(encoding="utf-8"))
         known = {entry["name"] for entry in manifest["files"]} | {MANIFEST}
+        folders = {str(name) for name in manifest.get("folders", [])}
     except (OSError, ValueError, KeyError, TypeError):
         raise OutputError(
             f"{folder}: this folder was not made by pcbstator and is left alone; choose another one"
         ) from None
-    foreign = sorted(entry.name for entry in folder.iterdir() if entry.name not in known or entry.is_dir())
+    within = {entry.name for entry in folder.iterdir() if entry.is_dir() and not entry.is_symlink()} & folders
+    foreign = sorted(
+        entry.name
+        for entry in folder.iterdir()
+        if entry.name not in within and (entry.name not in known or entry.is_dir())
+    )
     if foreign:
         raise OutputError(
             f"{folder}: it holds {foreign[0]}, which pcbstator did not make; move that or choose another folder"
         )
+    for name in sorted(within):
+        _require_ours(folder / name)

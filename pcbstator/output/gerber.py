@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from pcbstator.copper.records import Copper, FloatArray, strip_outline
+from pcbstator.copper.plain_board import BoardCopper
+from pcbstator.copper.records import FloatArray, strip_outline
 from pcbstator.errors import OutputError
 from pcbstator.output.attributes import (
     PROFILE_FUNCTION,
@@ -35,7 +36,7 @@ _MOVE, _DRAW, _FLASH = 2, 1, 3
 Aperture = tuple[str, int]  # function and diameter [nm]
 
 
-def copper_gerber(copper: Copper, layer_number: int, title: str) -> str:
+def copper_gerber(copper: BoardCopper, layer_number: int, title: str) -> str:
     """The file of one copper layer: tracks, and the pads of every hole, each with its net."""
     tracks: dict[str, dict[Aperture, list[FloatArray]]] = defaultdict(lambda: defaultdict(list))
     tapered: dict[str, list[FloatArray]] = defaultdict(list)
@@ -63,25 +64,35 @@ def copper_gerber(copper: Copper, layer_number: int, title: str) -> str:
     return _file(copper_function(layer_number, len(copper.layers)), title, "Positive", parts)
 
 
-def mask_gerber(copper: Copper, side: Side, title: str, mask_expansion: float = 0.05e-3) -> str:
-    """The file of the mask's openings: the terminals, ``mask_expansion`` [m] wider all round; vias stay covered."""
+def mask_gerber(copper: BoardCopper, side: Side, title: str, mask_expansion: float = 0.05e-3) -> str:
+    """The file of the mask's openings: terminals and bare tracks, ``mask_expansion`` [m] wider all round.
+
+    Vias stay covered where they are not in a bare track.
+    """
     openings: dict[Aperture, list[tuple[float, float]]] = defaultdict(list)
     for terminal in copper.terminals:
         openings["Material", _nanometre(terminal.pad + 2 * mask_expansion)].append((terminal.x, terminal.y))
-    apertures = _numbered(openings)
+    face = copper.layers[0 if side == "top" else -1].number
+    bare: dict[Aperture, list[FloatArray]] = defaultdict(list)
+    for track in copper.bare:
+        if track.layer == face:
+            bare["Material", _nanometre(track.width + 2 * mask_expansion)].append(track.points)
+    apertures = _numbered([*openings, *bare])
     parts = [_aperture_definitions(apertures)]
+    parts += [f"D{apertures[key]}*\n{_draws(lines)}" for key, lines in sorted(bare.items())]
     parts += [f"D{apertures[key]}*\n{_flashes(places)}" for key, places in sorted(openings.items())]
     return _file(side_function("Soldermask", side), title, "Negative", parts)
 
 
-def legend_gerber(copper: Copper, side: Side, title: str, notes: Sequence[str] = ()) -> str:
+def legend_gerber(copper: BoardCopper, side: Side, title: str, notes: Sequence[str] = ()) -> str:
     """The file of the legend: title, further ``notes``, terminal names, direction of rotation and layers."""
-    parts = ["%TA.AperFunction,Material*%\n"]
+    # Everything is regions; readers that look for an aperture before they believe in Gerber find one.
+    parts = [_aperture_definitions({("Material", _nanometre(_OUTLINE_PEN)): 10}), "%TA.AperFunction,Material*%\n"]
     parts += [_region(piece) for shape in legend_shapes(copper, side, title, notes) for piece in without_holes(shape)]
     return _file(side_function("Legend", side), title, "Positive", parts)
 
 
-def profile_gerber(copper: Copper, title: str) -> str:
+def profile_gerber(copper: BoardCopper, title: str) -> str:
     """The file of the board's outline: the outer circle and the bore, each of two half circles."""
     aperture = ("Profile", _nanometre(_OUTLINE_PEN))
     parts = [_aperture_definitions({aperture: 10}), "D10*\nG75*\nG03*\n"]

@@ -10,7 +10,7 @@ import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from pcbstator.copper.records import Copper
+from pcbstator.copper.plain_board import BoardCopper
 from pcbstator.output.attributes import PROJECT_REVISION, one_line, project_identifier, software_version
 
 
@@ -34,7 +34,7 @@ class JobEntry:
     polarity: str | None = "Positive"
 
 
-def job_file(copper: Copper, title: str, entries: Iterable[JobEntry], facts: BoardFacts) -> str:
+def job_file(copper: BoardCopper, title: str, entries: Iterable[JobEntry], facts: BoardFacts) -> str:
     """The job file (JSON)."""
     diameter = _millimetres(2 * copper.board_outer_radius)
     job = {
@@ -79,7 +79,7 @@ def finish_name(finish: str) -> str:
     return {"HASL lead-free": "HAL lead-free", "HASL": "HAL SnPb", "immersion silver": "ImAg"}.get(finish, finish)
 
 
-def _stackup(copper: Copper, facts: BoardFacts) -> list[dict[str, object]]:
+def _stackup(copper: BoardCopper, facts: BoardFacts) -> list[dict[str, object]]:
     """The layers of material from the rotor's side down.
 
     An outer layer lies on the face and an inner one is pressed into the laminate, so the laminate between two

@@ -18,7 +18,8 @@ import shapely
 from shapely import MultiPolygon, Polygon, affinity
 from shapely.geometry.base import BaseGeometry
 
-from pcbstator.copper.records import Copper, FloatArray, Terminal
+from pcbstator.copper.plain_board import BoardCopper
+from pcbstator.copper.records import FloatArray, Terminal, Track
 from pcbstator.output.attributes import one_line
 
 # All lengths in metres. Common practice, no source: letters of 1 mm or more with strokes of 0.15 mm or more can be
@@ -57,35 +58,43 @@ class _Ground:
         self.free, self.allowed = self.free.difference(area), self.allowed.difference(area)
 
 
-def legend_shapes(copper: Copper, side: Side, title: str, notes: Sequence[str] = ()) -> list[Polygon]:
+def legend_shapes(copper: BoardCopper, side: Side, title: str, notes: Sequence[str] = ()) -> list[Polygon]:
     """The printed areas [m] on ``side`` in board axes, the bottom one mirrored so that it reads right from below."""
     mirror = np.array([1.0 if side == "top" else -1.0, 1.0])
-    ground = _ground(copper, mirror)
+    ground = _ground(copper, mirror, copper.layers[0 if side == "top" else -1].number)
     placed = _terminal_names(copper.terminals, ground, mirror)
     numbers = [f"L{layer.number}" for layer in copper.layers]
     first, last = (numbers[0], numbers[-1]) if side == "top" else (numbers[-1], numbers[0])
     order = [phase.name for phase in copper.phases]
-    placed += _rotation_arrow(order, ground, counter_clockwise=side == "top")
+    if order:
+        placed += _rotation_arrow(order, ground, counter_clockwise=side == "top")
     for text, angle in ((title, -pi / 2), (f"{first}..{last}", pi), *((note, 0.0) for note in notes)):
         placed += _text_anywhere(one_line(text), ground, angle)
     back = [shapely.transform(shape, lambda xy: xy * mirror) for shape in placed]
     return [part for shape in back for part in getattr(shape, "geoms", [shape]) if isinstance(part, Polygon)]
 
 
-def _ground(copper: Copper, mirror: FloatArray) -> _Ground:
-    """The ring of the board less its edges and pads."""
+def _ground(copper: BoardCopper, mirror: FloatArray, face: int) -> _Ground:
+    """The ring of the board less its edges, pads and bare tracks."""
     inner, outer = copper.board_inner_radius + _EDGE_DISTANCE, copper.board_outer_radius - _EDGE_DISTANCE
     centre = shapely.Point(0, 0)
     ring = centre.buffer(outer, quad_segs=64).difference(centre.buffer(inner / np.cos(pi / 256), quad_segs=64))
     pads = shapely.union_all([_disc(t.x, t.y, t.pad / 2 + _PAD_DISTANCE, mirror) for t in copper.terminals])
     vias = shapely.union_all([_disc(v.x, v.y, v.pad / 2 + _PAD_DISTANCE, mirror) for v in copper.vias])
-    allowed = ring.difference(pads)
+    bare = shapely.union_all([_strip(track, mirror) for track in copper.bare if track.layer == face])
+    allowed = ring.difference(pads).difference(bare)
     return _Ground(allowed.difference(vias), allowed, inner, outer)
 
 
 def _disc(x: float, y: float, radius: float, mirror: FloatArray) -> BaseGeometry:
     """A disc in the view of the reader."""
     return shapely.Point(x * mirror[0], y * mirror[1]).buffer(radius)
+
+
+def _strip(track: Track, mirror: FloatArray) -> BaseGeometry:
+    """A bare track, as far as no ink may come, in the view of the reader."""
+    coarse = 20e-6  # fewer corners, so that places are tried quickly
+    return shapely.LineString(track.points * mirror).buffer(track.width / 2 + _PAD_DISTANCE + coarse).simplify(coarse)
 
 
 def _terminal_names(terminals: Sequence[Terminal], ground: _Ground, mirror: FloatArray) -> list[BaseGeometry]:
@@ -148,12 +157,22 @@ def _arrow(start: float, height: float, points_left: bool) -> Polygon:
 
 def _text_anywhere(text: str, ground: _Ground, angle: float) -> list[BaseGeometry]:
     """``text`` near ``angle``, cut at its end where the whole finds no place."""
+    # A text that is longer than high covers a disc about its middle, so its middle lies where such a disc is free.
+    cores = {height: ground.allowed.buffer(-0.3 * height) for height in TEXT_HEIGHTS}
     while text:
         for height in TEXT_HEIGHTS:
             item = _text_item(text, height)
             if item.width > _LONGEST_ARC * ground.outer:
                 continue
-            shape = _place(item, list(_places_on_ring(ground, item, angle)), ground)
+            if cores[height].is_empty and item.width >= item.height:
+                continue
+            places = list(_places_on_ring(ground, item, angle))
+            if places and item.width >= item.height:
+                shapely.prepare(cores[height])
+                radii, angles = np.array(places).T
+                kept = shapely.contains_xy(cores[height], radii * np.cos(angles), radii * np.sin(angles))
+                places = [place for place, keep in zip(places, kept.tolist(), strict=True) if keep]
+            shape = _place(item, places, ground)
             if shape is not None:
                 return [shape]
         rest = text.removesuffix("…")
@@ -167,7 +186,7 @@ def _places_on_ring(ground: _Ground, item: _Item, angle: float) -> Iterator[tupl
     if room < 0:
         return
     middle = (ground.inner + ground.outer) / 2
-    steps = ceil(room / 0.5e-3)
+    steps = min(ceil(room / 0.5e-3), 60)
     radii = middle + np.linspace(-room, room, 2 * steps + 1)
     turns = np.linspace(-pi, pi, 73)[1:]
     for turn in turns[np.argsort(np.abs(turns), kind="stable")]:
@@ -182,12 +201,19 @@ def _place(item: _Item, places: Sequence[tuple[float, float]], ground: _Ground) 
         return None
     half = item.width / 2, item.height / 2
     outline = shapely.segmentize(shapely.box(-half[0], -half[1], *half), 0.5e-3)
-    boxes = np.array([_bent(outline, radius, angle) for radius, angle in places])
+    flat, columns = np.asarray(outline.exterior.coords), np.array(places).T[:, :, None]
+    middle_and_corners = np.array([[0, 0], [-1, -1], [1, -1], [1, 1], [-1, 1]]) * half
+    x, y = _curved(middle_and_corners, *columns)
     for area in (ground.free, ground.allowed):
         shapely.prepare(area)
+        likely = np.arange(len(places))
+        for point in range(x.shape[1]):  # far quicker than whole boxes
+            likely = likely[shapely.contains_xy(area, x[likely, point], y[likely, point])]
+        outlines = np.stack(_curved(flat, *columns[:, likely]), axis=-1)
+        boxes = np.asarray(shapely.polygons(outlines), dtype=np.object_)
         found = np.flatnonzero(shapely.contains_properly(area, boxes))
         if len(found):
-            radius, angle = places[found[0]]
+            radius, angle = places[likely[found[0]]]
             shape = _bent(shapely.segmentize(item.shape, 0.5e-3), radius, angle)
             ground.take(boxes[found[0]].buffer(_SPACING))
             return shape
@@ -196,14 +222,17 @@ def _place(item: _Item, places: Sequence[tuple[float, float]], ground: _Ground) 
 
 def _bent(shape: BaseGeometry, radius: float, angle: float) -> BaseGeometry:
     """A flat ``shape`` laid along the circle of ``radius`` about ``angle``; upright for who looks at the board."""
-    upper = np.sin(angle) > -1e-9
+    return shapely.transform(
+        shape, lambda flat: np.column_stack([*_curved(flat, np.array(radius), np.array(angle))])
+    )
 
-    def bend(flat: FloatArray) -> FloatArray:
-        out = radius + (flat[:, 1] if upper else -flat[:, 1])
-        turn = angle + (-flat[:, 0] if upper else flat[:, 0]) / radius
-        return np.column_stack([out * np.cos(turn), out * np.sin(turn)])
 
-    return shapely.transform(shape, bend)
+def _curved(flat: FloatArray, radius: FloatArray, angle: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """x and y of ``flat`` points (n, 2) laid along circles; ``radius`` and ``angle`` may be columns, one per place."""
+    side = np.where(np.sin(angle) > -1e-9, 1.0, -1.0)
+    out = radius + side * flat[:, 1]
+    turn = angle - side * flat[:, 0] / radius
+    return out * np.cos(turn), out * np.sin(turn)
 
 
 def _text_item(text: str, height: float) -> _Item:

@@ -8,17 +8,17 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable
 
-from pcbstator.copper.records import Copper
+from pcbstator.copper.plain_board import BoardCopper
 from pcbstator.errors import OutputError
 from pcbstator.output.attributes import one_line, software_version
 from pcbstator.output.drill import PlatedHole, plated_holes
 from pcbstator.output.gerber import TERMINAL_PART
 
 _NAME_LENGTH = 14
-_COVERED, _OPEN = 3, 0  # solder mask code: covered on both sides, on none
+_MASK = {(True, True): 0, (False, True): 1, (True, False): 2, (False, False): 3}  # code by the faces that are open
 
 
-def netlist_ipc356(copper: Copper, title: str) -> str:
+def netlist_ipc356(copper: BoardCopper, title: str) -> str:
     """The netlist: a through-hole record (317) for each terminal and via, reachable from both sides."""
     holes = sorted(plated_holes(copper), key=lambda hole: (hole.net, hole.pin or (0, ""), hole.x, hole.y))
     aliases = net_aliases(hole.net for hole in holes)
@@ -60,7 +60,7 @@ def _ascii(text: str) -> str:
 
 def _through_hole(hole: PlatedHole, net: str) -> str:
     """The record of ``hole``; the comments give the columns."""
-    part, pin, mask = ("VIA", "", _COVERED) if hole.pin is None else (TERMINAL_PART, str(hole.pin[0]), _OPEN)
+    part, pin = ("VIA", "") if hole.pin is None else (TERMINAL_PART, str(hole.pin[0]))
     pad = _unsigned(hole.pad)
     return (
         f"317{net:<14}   "  # 1-3 through hole, 4-17 net
@@ -69,7 +69,7 @@ def _through_hole(hole: PlatedHole, net: str) -> str:
         "A00"  # 39-41 reachable from both sides
         f"X{_signed(hole.x)}Y{_signed(hole.y)}"  # 42-57 place
         f"X{pad}Y{pad}R000 "  # 58-67 pad, 68-71 turn
-        f"S{mask}"  # 73-74 solder mask
+        f"S{_MASK[hole.open_faces]}"  # 73-74 solder mask
     )
 
 

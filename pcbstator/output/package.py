@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pcbstator.copper import Copper
+from pcbstator.copper.plain_board import BoardCopper, PlainBoard
+from pcbstator.copper.slip_ring import slip_ring_gaps
 from pcbstator.output.assembly import assembly_sheet_pdf, assembly_sheet_svg
 from pcbstator.output.attributes import PROFILE_FUNCTION, copper_function, drill_function, side_function
 from pcbstator.output.drawing import stator_svg
@@ -17,10 +20,16 @@ from pcbstator.output.netlist import netlist_ipc356
 from pcbstator.output.report import report_html
 from pcbstator.output.rotor_dxf import rotor_dxf
 from pcbstator.output.rotor_plan import plates
+from pcbstator.output.slip_ring_drawing import slip_ring_svg
 from pcbstator.predict.records import Prediction
+from pcbstator.predict.run import package_version
+from pcbstator.predict.slip_ring import lay_slip_ring_board
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
+    from pcbstator.design.slip_ring import SlipRing
+
+SLIP_RING_FOLDER = "slip-ring"
 
 
 @dataclass(frozen=True)
@@ -36,28 +45,59 @@ class OutputFile:
 
 
 def package_files(design: Design, copper: Copper, prediction: Prediction) -> dict[str, str | bytes]:
-    """Name and content of every file of ``make``, manifest included."""
+    """Name and content of every file of ``make``, manifests and those in folders within included."""
     copper = copper.board  # those of a stack are equal
-    files = _board_files(design, copper)
-    entries = [JobEntry(file.name, file.function, file.polarity) for file in files if file.function]
     facts = BoardFacts(design.board.thickness, copper.track_width, design.board.track_gap, design.board.finish)
-    files += [
-        OutputFile("board.gbrjob", "job", job_file(copper, design.title, entries, facts)),
+    coils = f"coils {len(copper.coil_angles)}" if copper.alike else "wave winding"
+    files = [
+        *fabrication_set(copper, design.title, facts, [coils, f"poles {design.rotor.poles}"]),
         OutputFile("stator.svg", "drawing", stator_svg(design, copper)),
         *_rotor_files(design),
         OutputFile("report.html", "report", report_html(design, copper, prediction)),
         OutputFile("prediction.json", "prediction", json_text(prediction.to_dict())),
     ]
-    return {file.name: file.content for file in files} | {
-        MANIFEST: json_text(_manifest(design, copper, prediction, files))
-    }
+    folders = {}
+    if (board := lay_slip_ring_board(design)) is not None and design.slip_ring is not None:
+        folders[SLIP_RING_FOLDER] = folder_files(design, board, slip_ring_files(design, design.slip_ring, board))
+    return folder_files(design, copper, files, folders)
 
 
-def _board_files(design: Design, copper: Copper) -> list[OutputFile]:
-    """What the board house needs."""
-    title, last = design.title, len(copper.layers)
-    coils = f"coils {len(copper.coil_angles)}" if copper.alike else "wave winding"
-    notes = [coils, f"poles {design.rotor.poles}"]
+def folder_files(
+    design: Design,
+    board: BoardCopper,
+    files: Sequence[OutputFile],
+    folders: Mapping[str, Mapping[str, str | bytes]] | None = None,
+) -> dict[str, str | bytes]:
+    """A folder's files with its manifest, and the files of ``folders`` within, by the path from this folder."""
+    content = {file.name: file.content for file in files}
+    content[MANIFEST] = json_text(_manifest(design, board, files, list(folders or ())))
+    for folder, inside in (folders or {}).items():
+        content |= {f"{folder}/{name}": each for name, each in inside.items()}
+    return content
+
+
+def slip_ring_files(design: Design, section: SlipRing, board: PlainBoard) -> list[OutputFile]:
+    """Everything to order the slip-ring board."""
+    title = f"{design.title}: slip rings"
+    gaps = slip_ring_gaps(board)
+    least = min((gap.distance for gap in (gaps.rings, gaps.terminals, gaps.leads) if gap), default=section.spacing)
+    narrowest = min(track.width for track in board.tracks)
+    facts = BoardFacts(section.thickness, narrowest, least, section.finish)
+    notes = [f"{section.current:g} A, {section.voltage:g} V"]
+    drawing = OutputFile("slip-ring.svg", "drawing", slip_ring_svg(title, section, board))
+    return [*fabrication_set(board, title, facts, notes), drawing]
+
+
+def fabrication_set(board: BoardCopper, title: str, facts: BoardFacts, notes: Sequence[str] = ()) -> list[OutputFile]:
+    """What the board house needs for one board, whether a stator or a plain one; ``notes`` go into the legend."""
+    files = _board_files(board, title, notes)
+    entries = [JobEntry(file.name, file.function, file.polarity) for file in files if file.function]
+    return [*files, OutputFile("board.gbrjob", "job", job_file(board, title, entries, facts))]
+
+
+def _board_files(copper: BoardCopper, title: str, notes: Sequence[str]) -> list[OutputFile]:
+    """All files of a board but the one that lists them."""
+    last = len(copper.layers)
     files = [
         OutputFile(
             f"copper-{number}.gbr",
@@ -112,15 +152,20 @@ def _rotor_files(design: Design) -> list[OutputFile]:
     return files
 
 
-def _manifest(design: Design, copper: Copper, prediction: Prediction, files: list[OutputFile]) -> dict[str, object]:
+def _manifest(
+    design: Design, copper: BoardCopper, files: Sequence[OutputFile], folders: list[str]
+) -> dict[str, object]:
+    """What a folder holds; ``folders`` within it have manifests of their own."""
+    listed: dict[str, object] = {"folders": folders} if folders else {}
     return {
         "title": design.title,
-        "version": prediction.version,
+        "version": package_version(),
         "design_sha256": design.digest,
         "files": [
             {"name": file.name, "role": file.role} | ({} if file.layer is None else {"layer": file.layer})
             for file in files
         ],
+        **listed,
         "terminals": {
             terminal.name: {
                 "x_mm": round(1e3 * terminal.x, 6),

@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pcbstator.copper.records import Copper
-from pcbstator.output.machine_rows import inductance_rows, loss_rows, rotor_rows, tolerance_rows
+from pcbstator.output.machine_rows import inductance_rows, loss_rows, rotor_rows, slip_ring_rows, tolerance_rows
 from pcbstator.output.magnet_list import magnet_list
 from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
 from pcbstator.predict.finished_copper import ResistanceRange, resistance_range
 from pcbstator.predict.records import MagneticResult, Prediction
+from pcbstator.predict.slip_ring import lay_slip_ring_board
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -41,6 +42,7 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
         losses=loss_rows(prediction),
         tolerance=tolerance_rows(prediction),
         wave=design.winding.kind == "wave",
+        slip_ring=slip_ring_rows(design, prediction),
         triplen=_hidden_order(design) is not None,
     ) + "\n"  # fmt: skip
 
@@ -52,8 +54,11 @@ def _pictures(design: Design, copper: Copper, prediction: Prediction) -> dict[st
     from pcbstator.output.coil_drawing import coil_svg
     from pcbstator.output.drawing import stator_svg
     from pcbstator.output.figures import emf_svg, harmonics_svg, torque_svg
+    from pcbstator.output.slip_ring_drawing import slip_ring_svg
 
     drawn = {"stator": stator_svg(design, copper), "coil": coil_svg(design, copper)}
+    if (board := lay_slip_ring_board(design)) is not None and design.slip_ring is not None:
+        drawn["slip_ring"] = slip_ring_svg("Slip rings", design.slip_ring, board)
     if prediction.magnetic is not None:
         samples, spectrum = prediction.magnetic.waves, prediction.magnetic.emf_harmonics
         orders, ratios = [int(entry["order"]) for entry in spectrum], [entry["ratio"] for entry in spectrum]

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.copper.clearance import Gap
+from pcbstator.copper.slip_ring import SlipRingGaps
 from pcbstator.findings import Finding
 
 
@@ -126,6 +127,39 @@ class MechanicalResult:
 
 
 @dataclass(frozen=True, kw_only=True)
+class SlipRingResult:
+    """What the slip-ring board stands and loses; brushes, their contact and their wear are not in it."""
+
+    rings: int = result("rings", "rings")
+    board_inner_diameter: float = result("board_inner_diameter_mm", "bore of the slip-ring board", 1e3)
+    board_outer_diameter: float = result("board_outer_diameter_mm", "outline of the slip-ring board", 1e3)
+    vias_per_ring: int = result("vias_per_ring", "vias of each ring")
+    lead_width: float = result("lead_width_mm", "width of the leads", 1e3)
+    ring_resistance: float = result("ring_resistance_ohm", "largest ring at 20 C, the brush opposite its vias")
+    lead_resistance: float = result("lead_resistance_ohm", "vias and lead at 20 C, the largest of the rings")
+    path_resistance: float = result("path_resistance_ohm", "from brush to terminal, the largest of the rings")
+    path_resistances: tuple[float, ...] = result("path_resistances_ohm", "the same for every ring")
+    loss: float = result("loss_w", "heat in the copper of all rings at their current, brushes at the worst place")
+    ring_allowed_current: float = result("ring_allowed_current_a", "rms current of a ring by IPC-2221")
+    lead_allowed_current: float = result("lead_allowed_current_a", "rms current of a lead by IPC-2221")
+    vias_allowed_current: float = result("vias_allowed_current_a", "rms current of a ring's vias, shared equally")
+    allowed_current: float = result("allowed_current_a", "the least of these three")
+    via_allowed_current: float = result("via_allowed_current_a", "rms current of one via, IPC-2221 on its barrel")
+    via_worst_current: float = result("via_worst_current_a", "rms current of the most loaded via, the brush opposite")
+    hole_free_width: float = result("hole_free_width_mm", "of a ring beside its vias: a brush meets no hole", 1e3)
+    creepage_needed: float | None = result("creepage_needed_mm", "between bare rings, IPC-2221 Table 6-1, B2", 1e3)
+    ring_gap: float | None = result("ring_gap_mm", "between rings, as drawn", 1e3)
+    terminal_spacing_needed: float | None = result(
+        "terminal_spacing_needed_mm", "from a terminal to other nets, B2 and A6", 1e3
+    )
+    terminal_gap: float | None = result("terminal_gap_mm", "from a terminal to other nets, as drawn", 1e3)
+    lead_spacing_needed: float | None = result("lead_spacing_needed_mm", "between leads under the mask, B4", 1e3)
+    lead_gap: float | None = result("lead_gap_mm", "between leads, as drawn", 1e3)
+    gaps: SlipRingGaps | None = inside()
+    edges: tuple[float, float] = inside()  # copper to bore and to outline [m]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Prediction:
     """Everything that is known before a board is ordered."""
 
@@ -138,6 +172,7 @@ class Prediction:
     magnetic: MagneticResult | None  # None where the field law does not hold, as ``out_of_range`` says
     thermal: ThermalResult
     mechanical: MechanicalResult | None = None
+    slip_ring: SlipRingResult | None = None
     losses: tuple[dict[str, Any], ...] = ()
     tolerance: dict[str, dict[str, float]] | None = None
     findings: tuple[Finding, ...] = ()

@@ -25,6 +25,7 @@ from pcbstator.predict.records import (
     ThermalResult,
     WindingResult,
 )
+from pcbstator.predict.slip_ring import slip_ring_results
 from pcbstator.predict.tolerance import tolerance_results
 from pcbstator.winding import Winding, lay_winding
 
@@ -87,6 +88,7 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
         magnetic=magnetic,
         thermal=_trace_currents(copper),
         mechanical=mechanical,
+        slip_ring=slip_ring_results(design),
         losses=tuple(losses),
         tolerance=tolerance or None,
         out_of_range=out_of_range,

@@ -27,6 +27,7 @@ SOUND = {
 }  # fmt: skip
 RULES = {"drill_mm": 0.2, "annular_ring_mm": 0.1}
 DISC = {"shape": "disc", "diameter_mm": 18.0, "circle_diameter_mm": 44.0, "thickness_mm": 3.0, "remanence_t": 1.2}
+SLIP_RING = {"rings": 4, "inner_diameter_mm": 40.0, "current_a": 2.0, "voltage_v": 24.0}
 CAUSES = {
     "board.track_width": ({"board.rules": {"track_width_mm": 0.6}}, "error"),
     "board.track_gap": ({"board.rules": {"track_gap_mm": 0.4}}, "error"),
@@ -54,6 +55,19 @@ CAUSES = {
     "mechanical.glue": (
         {"rotor.glue_strength_mpa": 1.0, "operation": {"speeds_rpm": [20000.0], "currents_a": [0.0]}}, "error",
     ),
+    "slip_ring.rules": ({"slip_ring": SLIP_RING | {"via_drill_mm": 0.2}}, "error"),
+    "slip_ring.current": ({"slip_ring": SLIP_RING | {"vias": 1}}, "error"),
+    "slip_ring.via_sharing": ({"slip_ring": SLIP_RING | {"current_a": 12.0, "width_mm": 7.0, "vias": 13}}, "warning"),
+    "slip_ring.creepage": ({"slip_ring": SLIP_RING | {"voltage_v": 40.0, "spacing_mm": 0.5}}, "error"),
+    "slip_ring.lead_spacing": (
+        {"slip_ring": SLIP_RING | {"voltage_v": 600.0, "spacing_mm": 4.0, "rings": 17, "lead_width_mm": 9.0}}, "error",
+    ),
+    "slip_ring.dust": ({"slip_ring": SLIP_RING | {"voltage_v": 40.0}}, "warning"),
+    "slip_ring.edge_creepage": ({"slip_ring": SLIP_RING | {"voltage_v": 40.0}}, "warning"),
+    "slip_ring.voltage": ({"slip_ring": SLIP_RING | {"voltage_v": 48.0}}, "warning"),
+    "slip_ring.brush": ({"slip_ring": SLIP_RING | {"width_mm": 0.8}}, "warning"),
+    "slip_ring.finish": ({"slip_ring": SLIP_RING | {"finish": "HASL"}}, "warning"),
+    "slip_ring.mask_web": ({"slip_ring": SLIP_RING | {"spacing_mm": 0.18, "voltage_v": 5.0}}, "warning"),
     "law.range": (
         {"operation": {"speeds_rpm": [100000.0], "currents_a": [0.0], "copper_c": -40.0},
          "board.track_width_mm": 1.5, "winding.turns": 1}, "warning",
@@ -69,6 +83,7 @@ def findings(changes):
 
 def test_a_sound_machine_has_none():
     assert findings({}) == {}
+    assert findings({"slip_ring": SLIP_RING}) == {}
 
 
 @pytest.mark.parametrize("code", CAUSES)
@@ -89,7 +104,7 @@ def test_nothing_magnetic_is_given_where_magnets_overlap():
 
 def codes_in_source():
     text = "".join(path.read_text(encoding="utf-8") for path in (ROOT / "pcbstator" / "check").glob("*.py"))
-    groups = "board|copper|envelope|magnets|winding|magnetic|electrical|law|mechanical"
+    groups = "board|copper|envelope|magnets|winding|magnetic|electrical|law|mechanical|slip_ring"
     return set(re.findall(rf'"((?:{groups})\.[a-z_]+)"', text))
 
 

@@ -13,7 +13,8 @@ from pcbstator.design.template import key_table
 from pcbstator.errors import OutputError
 
 PAGE = Path(__file__).parents[2] / "docs" / "design-file.md"
-OPTIONAL = [line for line in starter_text().splitlines() if re.match(r"# \w+ = ", line)]
+BEFORE_SLIP_RING = starter_text().partition("# [slip_ring]")[0]
+OPTIONAL = [line for line in BEFORE_SLIP_RING.splitlines() if re.match(r"# \w+ = ", line)]
 
 
 def starter_with(line):
@@ -70,6 +71,14 @@ def test_table_of_rules_of_the_starter_loads():
     live = "\n".join(line.removeprefix("# ") for line in table.splitlines())
     design = design_from_document(tomllib.loads(f"{head}[board.rules]\n{live}\n\n{tail}"))
     assert (design.rules.name, design.rules.edge) == ("limits of the design file", 0.3e-3)
+
+
+def test_slip_ring_of_the_starter_loads():
+    text = starter_text()
+    live = re.sub(r"^# ", "", text[text.index("# [slip_ring]") :], flags=re.MULTILINE)
+    asked = design_from_document(tomllib.loads(text[: text.index("# [slip_ring]")] + live)).slip_ring
+    assert (asked.rings, asked.width, asked.stated_lead_width) == (4, 2e-3, 1e-3)
+    assert design_from_document(tomllib.loads(text)).slip_ring is None
 
 
 def test_starter_never_overwrites_and_leaves_nothing_behind(tmp_path):

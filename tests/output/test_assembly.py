@@ -290,5 +290,6 @@ def test_folder_takes_text_and_bytes_or_nothing(tmp_path) -> None:
     assert (tmp_path / "out/a.txt").read_bytes() == b"\xc2\xb5\n"
     assert (tmp_path / "out/b.pdf").read_bytes() == b"\xff\r\n"
     with pytest.raises(OutputError):
-        write_folder(tmp_path / "out", {"no/such/place": "x"})
+        write_folder(tmp_path / "out", {"c": "x", "c/d": "a file cannot be a folder as well"})
+    assert (tmp_path / "out/a.txt").exists()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["out"]

@@ -156,3 +156,66 @@ def test_leftovers_that_cannot_be_removed_do_no_harm(tmp_path, monkeypatch):
     monkeypatch.setattr(shutil, "rmtree", lambda *_, **__: None)
     write_folder(made, folder_of("b"))
     assert names_in(made) == ["b", "manifest.json"]
+
+
+def nested(outer: dict[str, str | bytes], name: str, inner: dict[str, str | bytes]) -> dict[str, str | bytes]:
+    """``inner`` as the folder ``name`` within ``outer``, named in its manifest."""
+    manifest = json.loads(outer["manifest.json"]) | {"folders": [name]}
+    return outer | {"manifest.json": json.dumps(manifest)} | {f"{name}/{file}": each for file, each in inner.items()}
+
+
+def test_folders_within_are_written_and_replaced_as_a_whole(tmp_path):
+    made = tmp_path / "made"
+    write_folder(made, nested(folder_of("a"), "part", nested(folder_of("b"), "deep", folder_of("c"))))
+    assert names_in(made) == ["a", "manifest.json", "part"]
+    assert (made / "part" / "deep" / "c").read_text() == "c é\n"
+    write_folder(made, nested(folder_of("a"), "other", folder_of("d")))
+    assert names_in(made) == ["a", "manifest.json", "other"]
+    write_folder(made, folder_of("a"))
+    assert names_in(made) == ["a", "manifest.json"] and names_in(tmp_path) == ["made"]
+
+
+@pytest.mark.parametrize("place", ["part/mine", "part/deep/mine", "mine/b"])
+def test_a_foreign_file_in_a_folder_within_is_left_alone(tmp_path, place):
+    made = tmp_path / "made"
+    write_folder(made, nested(folder_of("a"), "part", nested(folder_of("b"), "deep", folder_of("c"))))
+    (made / place).parent.mkdir(exist_ok=True)
+    (made / place).write_text("years of work")
+    with pytest.raises(OutputError, match="did not make"):
+        write_folder(made, folder_of("a"))
+    assert (made / place).read_text() == "years of work"
+
+
+@pytest.mark.parametrize("what", ["link", "manifest", "file"])
+def test_a_folder_within_that_is_not_ours(tmp_path, what):
+    """A link to a folder elsewhere, a folder without its manifest, a file in the place of a folder."""
+    made, elsewhere = tmp_path / "made", tmp_path / "elsewhere"
+    write_folder(made, nested(folder_of("a"), "part", folder_of("b")))
+    if what == "manifest":
+        (made / "part" / "manifest.json").unlink()
+    else:
+        shutil.move(made / "part", elsewhere)
+        (made / "part").symlink_to(elsewhere) if what == "link" else (made / "part").write_text("mine")
+    with pytest.raises(OutputError, match="pcbstator"):
+        write_folder(made, folder_of("a"))
+    assert (made / "part").exists()
+    assert what == "manifest" or names_in(elsewhere) == ["b", "manifest.json"]
+
+
+@pytest.mark.parametrize("folders", ["3", '"part"', "[3]", '{"part": 1}', "null"])
+def test_a_manifest_with_odd_folders_opens_nothing(tmp_path, folders):
+    made = tmp_path / "made"
+    (made / "mine").mkdir(parents=True)
+    (made / "manifest.json").write_text(f'{{"files": [], "folders": {folders}}}')
+    with pytest.raises(OutputError, match="pcbstator"):
+        write_folder(made, folder_of("a"))
+    assert (made / "mine").is_dir()
+
+
+def test_a_full_disk_within_a_folder_leaves_the_old_one(tmp_path, monkeypatch):
+    made = tmp_path / "made"
+    write_folder(made, nested(folder_of("a"), "part", folder_of("b")))
+    monkeypatch.setattr(Path, "mkdir", lambda *_, **__: refuse())
+    with pytest.raises(OutputError, match="No space left"):
+        write_folder(made, nested(folder_of("a"), "part", folder_of("c")))
+    assert names_in(tmp_path) == ["made"] and names_in(made / "part") == ["b", "manifest.json"]

@@ -34,7 +34,8 @@ def test_no_design_here_has_an_error(package):
 
 def test_manifest_head(package):
     path, design, _, prediction, _, manifest = package
-    assert set(manifest) == {"title", "version", "design_sha256", "files", "terminals"}
+    folders = {"folders"} if design.slip_ring else set()
+    assert set(manifest) == {"title", "version", "design_sha256", "files", "terminals"} | folders
     assert (manifest["title"], manifest["version"]) == (design.title, prediction.version)
     assert manifest["design_sha256"] == hashlib.sha256(path.read_bytes()).hexdigest()
 
@@ -43,7 +44,8 @@ def test_manifest_names_every_file_and_no_other(package):
     *_, files, manifest = package
     names = [entry["name"] for entry in manifest["files"]]
     assert len(set(names)) == len(names)
-    assert {*names, "manifest.json"} == set(files)
+    assert {*names, "manifest.json"} == {name for name in files if "/" not in name}
+    assert sorted(manifest.get("folders", [])) == sorted({name.split("/")[0] for name in files if "/" in name})
     assert all(len(content) > 50 for content in files.values())
     assert all("/" not in name and name == name.strip() for name in names)
 

@@ -66,14 +66,15 @@ def report(request):
 
 
 def test_self_contained(report) -> None:
-    *_, text = report
+    design, *_, text = report
     page = Page(text)
     assert all(reference.startswith("#") for reference in page.references)
     assert all(reference[1:] in page.ids for reference in page.references)
     assert len(page.ids) == len(set(page.ids))
     assert not {"script", "link", "img", "iframe", "object"} & page.tags
     assert not re.search(r"https?:|url\((?!#)|@import", re.sub(r'xmlns(:\w+)?="[^"]*"', "", text))
-    assert len(re.findall("<svg ", text)) == 5
+    assert len(re.findall("<svg ", text)) == (6 if design.slip_ring else 5)
+    assert ("Slip rings" in page.words) == ("Brushes wear" in page.words) == bool(design.slip_ring)
     assert 100_000 < len(text) < 1_000_000
 
 

@@ -1,0 +1,46 @@
+"""What every board has that can be ordered: the writers of fabrication files take nothing else."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+from pcbstator.copper.records import Layer, PhaseCopper, Terminal, Track, Via
+
+
+class BoardCopper(Protocol):
+    """The metal and outline of a board, whether a stator or a plain one.
+
+    bare: tracks that the solder mask leaves open. phases: in the order of rotation, empty where nothing turns.
+    """
+
+    @property
+    def layers(self) -> tuple[Layer, ...]: ...
+    @property
+    def board_inner_radius(self) -> float: ...
+    @property
+    def board_outer_radius(self) -> float: ...
+    @property
+    def tracks(self) -> tuple[Track, ...]: ...
+    @property
+    def bare(self) -> tuple[Track, ...]: ...
+    @property
+    def vias(self) -> tuple[Via, ...]: ...
+    @property
+    def terminals(self) -> tuple[Terminal, ...]: ...
+    @property
+    def phases(self) -> tuple[PhaseCopper, ...]: ...
+
+
+@dataclass(frozen=True, eq=False)
+class PlainBoard:
+    """A board without coils. SI units; ``bare`` tracks are among ``tracks``."""
+
+    layers: tuple[Layer, ...]
+    board_inner_radius: float
+    board_outer_radius: float
+    tracks: tuple[Track, ...]
+    vias: tuple[Via, ...]
+    terminals: tuple[Terminal, ...]
+    bare: tuple[Track, ...] = ()
+    phases: tuple[PhaseCopper, ...] = ()

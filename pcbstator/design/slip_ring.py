@@ -1,0 +1,59 @@
+"""A second board with concentric rings, on which brushes slide: what is asked for, in SI."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pcbstator.design.quantities import Count, Quantity, Record, Text, amperes, key, micrometres, millimetres
+
+LARGEST = 2000.0  # mm; no board house makes a larger board
+MOST_RINGS = 32
+MOST_VIAS = 64
+FROM_EDGE = "copper with an edge of 0.5 mm, or rules.edge_mm if that is more"
+
+
+class SlipRing(Record):
+    """A board of concentric rings; ring R1 is the innermost. Its limits are those of ``board.rules``."""
+
+    rings: Annotated[int, Count(range(1, MOST_RINGS + 1))] = key("rings", "rings, R1 is the innermost", example=4)
+    inner_diameter: Annotated[float, millimetres(2, LARGEST)] = key(
+        "inner_diameter_mm", "inner edge of the innermost ring", example=30.0
+    )
+    width: Annotated[float, millimetres(0.3, 10)] = key("width_mm", "width of a ring", 2.0)
+    spacing: Annotated[float, millimetres(0.05, 50)] = key(
+        "spacing_mm", "bare laminate between rings, and from rings to terminals", 1.0
+    )
+    current: Annotated[float, amperes(0.001, 30)] = key("current_a", "rms current of each ring", example=2.0)
+    voltage: Annotated[float, Quantity("V", 1.0, 0, 1000)] = key(
+        "voltage_v", "peak working voltage between any two rings", example=24.0
+    )
+    temperature_rise: Annotated[float, Quantity("K", 1.0, 10, 100)] = key(
+        "temperature_rise_k", "rise that the current may cause", 20.0
+    )
+    lead_edge: Literal["outer", "inner"] = key("lead_edge", "edge of the slip-ring board with the terminals", "outer")
+    thickness: Annotated[float, millimetres(0.1, 10)] = key("thickness_mm", "thickness of its laminate", 1.6)
+    copper: Annotated[float, micrometres(5, 500)] = key("copper_um", "copper of its two faces (1 oz = 35)", 35.0)
+    stated_bore: Annotated[float, millimetres(1, LARGEST)] | None = key(
+        "bore_diameter_mm", "opening of the slip-ring board", None, example=20.0, otherwise=FROM_EDGE
+    )
+    stated_outer: Annotated[float, millimetres(5, LARGEST)] | None = key(
+        "outer_diameter_mm", "outline of the slip-ring board", None, example=70.0, otherwise=FROM_EDGE
+    )
+    stated_lead_width: Annotated[float, millimetres(0.05, 10)] | None = key(
+        "lead_width_mm", "width of the leads below the rings", None, example=1.0, otherwise="as the current needs"
+    )
+    stated_vias: Annotated[int, Count(range(1, MOST_VIAS + 1))] | None = key(
+        "vias", "vias of each ring", None, example=4, otherwise="as the current needs"
+    )
+    via_drill: Annotated[float, millimetres(0.05, 3)] = key("via_drill_mm", "drill of the rings' vias", 0.3)
+    via_pad: Annotated[float, millimetres(0.1, 6)] = key("via_pad_mm", "copper around a ring's via", 0.6)
+    via_plating: Annotated[float, micrometres(5, 100)] = key(
+        "via_plating_um", "copper on the wall of a ring's via", 20.0
+    )
+    terminal_drill: Annotated[float, millimetres(0.3, 6)] = key(
+        "terminal_drill_mm", "holes for the wires to the rings", 1.0
+    )
+    terminal_pad: Annotated[float, millimetres(0.5, 9)] = key(
+        "terminal_pad_mm", "copper around the holes of these wires", 2.0
+    )
+    finish: Annotated[str, Text(40)] = key("finish", "finish of the rings: hard gold wears least", "hard gold")
