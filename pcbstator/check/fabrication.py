@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from pcbstator.check.limits import at_least, at_most, found
 from pcbstator.copper import Copper
 from pcbstator.copper.clearance import Gap
@@ -18,7 +16,7 @@ BOW = 0.0075  # bow and twist over the diagonal, the usual limit for boards with
 
 
 def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) -> list[Finding]:
-    """Tracks, gaps, rings, holes and edges against the rule set; values in mm."""
+    """Tracks, gaps, rings and holes against the rule set; values in mm."""
     rules, board = design.rules, design.board
     tracks = [*copper.coil.tracks, *copper.links]
     narrowest = min(tracks, key=lambda track: track.width)
@@ -80,31 +78,12 @@ def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) ->
             f"a {name}'s hole comes within {{value}} mm of other copper, below the {{limit}} mm" + said,
             where=name,
         )
-    return findings + _edge(design, copper) + _bow(design)
+    return findings + _bow(design, copper)
 
 
-def _edge(design: Design, copper: Copper) -> list[Finding]:
-    """Copper against the board's two edges."""
-    inner, outer = np.inf, 0.0
-    for track in [*copper.coil.tracks, *copper.links]:
-        radii = np.hypot(*track.points.T)
-        inner = min(inner, float(radii.min()) - track.width / 2)
-        outer = max(outer, float(radii.max()) + track.width / 2)
-    for hole in copper.holes:
-        radius = float(np.hypot(hole.x, hole.y))
-        inner, outer = min(inner, radius - hole.pad / 2), max(outer, radius + hole.pad / 2)
-    message = (
-        "copper comes within {value} mm of the board's edge, below the {limit} mm of the rule set " + design.rules.name
-    )
-    limit = 1e3 * design.rules.edge
-    return at_least(
-        "board.edge", 1e3 * (copper.board_outer_radius - outer), limit, message, where="outer edge"
-    ) + at_least("board.edge", 1e3 * (inner - copper.board_inner_radius), limit, message, where="inner edge")
-
-
-def _bow(design: Design) -> list[Finding]:
+def _bow(design: Design, copper: Copper) -> list[Finding]:
     """A bowed board eats the air gap."""
-    bow = BOW * design.board.outer_diameter
+    bow = BOW * 2 * copper.shape.reach
     if bow < 0.5 * design.rotor.air_gap:
         return []
     message = (

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import pi
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pcbstator.copper.board_shape import lay_board
 from pcbstator.copper.fit import StatorPlan, settle_plan
+from pcbstator.copper.fittings import lay_fittings
 from pcbstator.copper.records import CoilVisit, Copper, Layer, Path, PhaseCopper, Point, Terminal, Track
 from pcbstator.copper.routes import BusTree, Node, lay_bus
 from pcbstator.copper.spiral import lay_coil
@@ -97,6 +100,7 @@ def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
     Raises DesignError where the winding cannot be balanced or the copper does not fit, with what would.
     """
     winding = winding or lay_winding(design)
+    shape, fittings = lay_board(design), lay_fittings(design)
     plan = settle_plan(design, winding)
     board = design.board
     width = board.link_width or board.track_width
@@ -119,4 +123,6 @@ def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
         terminals=_terminals(design, plan, trees),
         phases=_phases(design, winding, trees),
         link_vias=tuple(via for tree in trees for via in tree.vias),
+        stated_shape=replace(shape, drilled=shape.drilled + fittings.holes),
+        stated_fittings=fittings,
     )

@@ -124,6 +124,11 @@ def percent(low: float, high: float) -> Quantity:
     return Quantity("%", 100.0, low, high)
 
 
+def degrees(low: float, high: float) -> Quantity:
+    """An angle that the file gives in degrees; radians inside."""
+    return Quantity("deg", 180 / pi, low, high)
+
+
 def revolutions_per_minute(low: float, high: float) -> Quantity:
     """A speed that the file gives in rpm; rad/s inside."""
     return Quantity("rpm", 30 / pi, low, high)
@@ -191,6 +196,47 @@ class Count(Kind):
         if value not in self.allowed:
             raise refusal(self.rule, "choose one of these")
         return value
+
+
+@dataclass(frozen=True)
+class YesNo(Kind):
+    """true or false."""
+
+    unit: str = ""
+
+    @property
+    def rule(self) -> str:
+        """What must hold, in words."""
+        return "must be true or false"
+
+    def converted(self, value: Any) -> bool:
+        """The value itself."""
+        if not isinstance(value, bool):
+            raise refusal(self.rule, "write it without quotes")
+        return value
+
+
+@dataclass(frozen=True)
+class CountList(Kind):
+    """A list of different whole numbers, each as ``each`` allows."""
+
+    each: Count
+    unit: str = ""
+
+    @property
+    def rule(self) -> str:
+        """What must hold, in words."""
+        return f"must be a list of different whole numbers from {self.each.allowed[0]} to {self.each.allowed[-1]}"
+
+    def converted(self, value: Any) -> tuple[int, ...]:
+        """The values themselves."""
+        if not isinstance(value, list | tuple) or not 0 < len(value) <= len(self.each.allowed):
+            raise refusal(self.rule, "write it as [1, 2, ...]")
+        for position, number in enumerate(value, start=1):
+            sound = isinstance(number, int) and not isinstance(number, bool) and number in self.each.allowed
+            if not sound or number in value[: position - 1]:
+                raise refusal(self.rule, f"mend number {position} of the list, {shown(number)}")
+        return tuple(value)
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Discriminator, PrivateAttr
 
 from pcbstator import materials
+from pcbstator.design.openings import Hole, Keepout, Slot, Tab, Thermistor
 from pcbstator.design.quantities import (
     Count,
     QuantityList,
@@ -124,6 +125,11 @@ class Board(Record):
     rules: Annotated[RuleSet, BeforeValidator(rules_as_table)] = key(
         "rules", "a named rule set, or a table of limits", "1oz-standard"
     )
+    holes: tuple[Hole, ...] = key("holes", "holes for screws", ())
+    slots: tuple[Slot, ...] = key("slots", "routed slots", ())
+    tabs: tuple[Tab, ...] = key("tabs", "ears on the outer rim", ())
+    keepouts: tuple[Keepout, ...] = key("keepouts", "areas without copper", ())
+    thermistor: Thermistor | None = key("thermistor", "lands for a chip thermistor", None)
 
     @property
     def edge(self) -> float:
