@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from pcbstator.check.limits import ROUNDING, at_least, found
 from pcbstator.check.space import magnet_radii
 from pcbstator.copper import Copper
+from pcbstator.copper.contour import SAGITTA
 from pcbstator.copper.fittings import CHIP, CHIP_HEIGHT, Opening, mask_openings
 from pcbstator.copper.obstacles import Nearness, board_obstacles, free_turn, too_near
 from pcbstator.findings import Finding
@@ -22,13 +24,10 @@ if TYPE_CHECKING:
     from pcbstator.design import Design
 
 MOST_SEARCHES = 4  # of a free angle; each takes up to a second
-SAYS = {
-    "board.hole_to_copper": "{what} comes within {{value}} mm of copper of net {net}, below the {{limit}} mm of the "
-    "rule set {rules}",
-    "board.pad_gap": "{what} comes within {{value}} mm of copper of net {net}, below the {{limit}} mm of track_gap_mm",
-    "board.edge": "copper of net {net} comes within {{value}} mm of {what}, below the {{limit}} mm of the rule set "
-    "{rules}",
-    "board.keepout": "copper of net {net} is in the keep-out {what}, {depth} mm deep",
+LIMITS = {
+    "board.hole_to_copper": "{limit} mm of the rule set {rules}",
+    "board.pad_gap": "{limit} mm of track_gap_mm",
+    "board.edge": "{limit} mm of the rule set {rules}",
 }
 
 
@@ -55,9 +54,7 @@ def _copper(design: Design, copper: Copper) -> list[Finding]:
     for (code, origin), members in groups.items():
         worst = members[0]
         obstacle = worst.obstacle
-        message = SAYS[code].format(
-            what=obstacle.name, net=worst.net, rules=design.rules.name, depth=f"{-1e3 * worst.distance:.3g}"
-        )
+        message = _message(design, worst)
         if len({near.obstacle.name for near in members}) > 1:
             message += f"; so do {len({near.obstacle.name for near in members}) - 1} more of {origin}"
         ways = _diameters(design, copper, obstacle)
@@ -68,6 +65,18 @@ def _copper(design: Design, copper: Copper) -> list[Finding]:
         where = f"{obstacle.name}, layer {worst.layer}, {place(worst.x, worst.y)}, net {worst.net}"
         findings.append(found(code, "error", message, 1e3 * worst.distance, 1e3 * obstacle.limit, where))
     return findings
+
+
+def _message(design: Design, near: Nearness) -> str:
+    """What is too near to what, by how much."""
+    what, copper, code = near.obstacle.name, f"copper of net {near.net}", near.obstacle.code
+    deep = f"{-1e3 * near.distance:.3g} mm"
+    if code == "board.keepout":
+        return f"{copper} is in the keep-out {what}, {deep} deep"
+    limit = LIMITS[code].replace("{rules}", design.rules.name)
+    if near.distance < 0:
+        return f"{copper} overlaps {what} by {deep}; they must keep the {limit} apart"
+    return f"{copper} comes within {{value}} mm of {what}, below the {limit}"
 
 
 def _diameters(design: Design, copper: Copper, obstacle: Obstacle) -> list[str]:
@@ -124,7 +133,8 @@ def _place(design: Design, copper: Copper) -> list[Finding]:
     """Everything lies on the board: no hole or land beyond its edge."""
     cut = copper.shape.cut
     shapely.prepare(cut)
-    things = [(f"hole {h.name}", h.origin, shapely.Point(h.x, h.y)) for h in copper.shape.drilled]
+    things: list[tuple[str, str, BaseGeometry]] = []
+    things += [(f"hole {h.name}", h.origin, shapely.Point(h.x, h.y)) for h in copper.shape.drilled]
     things += [(f"slot {s.name}", s.origin, shapely.LineString([s.a, s.b])) for s in copper.shape.slots]
     things += [(f"land {land.net}", "board.thermistor", land.area()) for land in copper.fittings.lands]
     findings = {}
@@ -144,12 +154,12 @@ def _webs(design: Design, copper: Copper) -> list[Finding]:
     names = [f"hole {h.name}" for h in shape.drilled] + [f"slot {s.name}" for s in shape.slots]
     if not names:
         return []
-    lines = [shapely.Point(h.x, h.y) for h in shape.drilled]
+    lines: list[BaseGeometry] = [shapely.Point(h.x, h.y) for h in shape.drilled]
     lines += [shapely.LineString([s.a, s.b]) for s in shape.slots]
     shapes = np.array(lines, dtype=object)
     half = np.array([h.diameter / 2 for h in shape.drilled] + [s.width / 2 for s in shape.slots])
-    edges = [(("the outer edge", *["an inner edge"] * len(shape.profile))[i], shapely.LineString(points))
-             for i, contour in enumerate(shape.profile) for points in contour.polylines()]  # fmt: skip
+    edges = [(("the outer edge", *["an inner edge"] * len(shape.edges))[i], shapely.LineString(points))
+             for i, contour in enumerate(shape.edges) for points in contour.polylines()]  # fmt: skip
     a, b = shapely.STRtree(shapes).query(shapes, "dwithin", distance=limit + half + half.max())
     a, b = a[a < b], b[a < b]
     gaps = shapely.distance(shapes[a], shapes[b]) - half[a] - half[b]
@@ -157,7 +167,7 @@ def _webs(design: Design, copper: Copper) -> list[Finding]:
         (float(gap), names[i], names[j], int(i)) for gap, i, j in zip(gaps, a, b, strict=True)
     ]
     for name, line in edges:
-        gaps = shapely.distance(shapes, line) - half
+        gaps = shapely.distance(shapes, line) - half + SAGITTA  # chords lie inside the outline
         found_ += [(float(gap), names[i], name, i) for i, gap in enumerate(gaps) if gap < limit]
     if not found_:
         return []
@@ -174,7 +184,7 @@ def _mask(design: Design, copper: Copper) -> list[Finding]:
     """Mask between two openings of a side, where it is narrower than the house can keep."""
     limit = design.rules.mask_web
     worst: tuple[float, Opening, Opening, str] | None = None
-    sides: tuple[Literal["top"], Literal["bottom"]] = ("top", "bottom")
+    sides: tuple[Literal["top", "bottom"], ...] = ("top", "bottom")
     for side in sides:
         openings = mask_openings(copper, side)
         for one, other, web in _narrow(openings, limit):
@@ -182,14 +192,14 @@ def _mask(design: Design, copper: Copper) -> list[Finding]:
                 worst = web, one, other, side
     if worst is None:
         return []
-    web, one, other, side = worst
+    web, one, other, face = worst
     line = shapely.shortest_line(one.shape, other.shape)
     middle = shapely.line_interpolate_point(line, 0.5, normalized=True)
     message = (
         f"{{value}} mm of solder mask stand between {one.name} and {other.name}, below the {{limit}} mm of the rule "
         f"set {design.rules.name}: solder may bridge them; move them apart or use smaller pads"
     )
-    where = f"{side}, {place(middle.x, middle.y)}"
+    where = f"{face}, {place(middle.x, middle.y)}"
     return [found("board.mask_web", "warning", message, 1e3 * web, 1e3 * limit, where)]
 
 

@@ -42,7 +42,7 @@ class Hole:
 
 @dataclass(frozen=True)
 class Slot:
-    """A routed slot: the way of the tool's middle from ``a`` to ``b`` and its diameter [m]."""
+    """A routed slot, cut with the outline: the way of the tool's middle from ``a`` to ``b`` and its diameter [m]."""
 
     name: str
     a: Place
@@ -58,7 +58,10 @@ class Slot:
 
 @dataclass(frozen=True)
 class BoardShape:
-    """A bare board. ``cutouts`` are cut with the outline, ``slots`` routed and ``drilled`` drilled by tools of their own."""
+    """A bare board. ``slots`` and ``cutouts`` are cut with the outline; ``drilled`` are drilled.
+
+    A slot is a cut-out whose tool is known, so that distances from it are exact.
+    """
 
     outer: Contour
     inner: Contour | None = None
@@ -67,9 +70,14 @@ class BoardShape:
     slots: tuple[Slot, ...] = ()
 
     @property
-    def profile(self) -> tuple[Contour, ...]:
-        """What is cut along the profile: outline, bore and cut-outs."""
+    def edges(self) -> tuple[Contour, ...]:
+        """Outline, bore and cut-outs other than slots, the outline first."""
         return self.outer, *(() if self.inner is None else (self.inner,)), *self.cutouts
+
+    @property
+    def profile(self) -> tuple[Contour, ...]:
+        """All that is cut along the profile: the edges and the slots."""
+        return *self.edges, *(slot.contour for slot in self.slots)
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:
@@ -83,8 +91,8 @@ class BoardShape:
 
     @cached_property
     def cut(self) -> BaseGeometry:
-        """The board as it is cut: the area within the outline less bore and cut-outs."""
-        return self.outer.polygon.difference(shapely.union_all([part.polygon for part in self.profile[1:]]))
+        """The area within the outline less bore and cut-outs, slots left in."""
+        return self.outer.polygon.difference(shapely.union_all([part.polygon for part in self.edges[1:]]))
 
     @cached_property
     def material(self) -> BaseGeometry:
@@ -126,7 +134,7 @@ def around(first: float, count: int) -> list[float]:
 
 
 def _slots(design: Design) -> tuple[Slot, ...]:
-    found = []
+    found: list[Slot] = []
     for number, spec in enumerate(design.board.slots, start=1):
         radius, half = spec.circle_diameter / 2, (spec.length - spec.width) / 2
         for angle in around(spec.first_angle, spec.count):

@@ -61,6 +61,24 @@ class Contour:
         )
         return Contour(turn(self.start, angle), segments)
 
+    def mirrored(self) -> Contour:
+        """This outline as seen from the other side, x against x; it then runs the other way round."""
+        segments = tuple(
+            Line((-s.end[0], s.end[1]))
+            if isinstance(s, Line)
+            else Arc((-s.end[0], s.end[1]), (-s.centre[0], s.centre[1]), not s.counter_clockwise)
+            for s in self.segments
+        )
+        return Contour((-self.start[0], self.start[1]), segments)
+
+    @property
+    def round(self) -> tuple[Place, float] | None:
+        """Middle and radius [m] if this is nothing but a circle."""
+        arcs = [s for s in self.segments if isinstance(s, Arc)]
+        if len(arcs) < len(self.segments) or len({arc.centre for arc in arcs}) != 1:
+            return None
+        return arcs[0].centre, _radius(self.start, arcs[0])
+
     def reversed(self) -> Contour:
         """The same outline the other way round."""
         back = [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import asin, cos, pi, sin
+from math import asin, cos, hypot, pi, sin
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -89,9 +89,9 @@ def lay_fittings(design: Design) -> Fittings:
         length, width, pitch = chip.land_length, chip.land_width, chip.land_pitch
     radius, tangential = chip.circle_diameter / 2, chip.direction == "tangential"
     size, gap, layer = board.terminal_pad, board.track_gap, board.layers
-    wire_radius = _wire_radius(design, radius, width if tangential else pitch + length)
-    away = 1.0 if wire_radius >= radius else -1.0
     spread = max(pitch if tangential else 0.0, size + max(gap, board.rules.mask_web + 2 * MASK_EXPANSION))
+    wire_radius = _wire_radius(design, radius, width if tangential else pitch + length, spread)
+    away = 1.0 if wire_radius >= radius else -1.0
     half = asin(min(spread / 2 / wire_radius, 1.0)) if wire_radius > 0 else 0.0
     lands, tracks, holes = [], [], []
     for pin, sign in ((1, 1.0), (2, -1.0)):  # pin 1 on the counter-clockwise side, or towards the wires
@@ -118,7 +118,7 @@ def _lead(layer: int, points: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
     return Track(layer, points, width, net, "", "lead")
 
 
-def _wire_radius(design: Design, radius: float, across: float) -> float:
+def _wire_radius(design: Design, radius: float, across: float, spread: float) -> float:
     """Radius [m] of the wires' pads: as stated, or beside the lands towards the rim that is nearer."""
     board, chip = design.board, design.board.thermistor
     assert chip is not None
@@ -127,7 +127,7 @@ def _wire_radius(design: Design, radius: float, across: float) -> float:
     gap = max(board.track_gap, board.rules.mask_web + 2 * MASK_EXPANSION)
     step = across / 2 + gap + board.terminal_pad / 2
     middle = (board.inner_diameter + board.outer_diameter) / 4
-    return radius + step if radius >= middle else max(radius - step, 0.0)
+    return hypot(radius + step if radius >= middle else max(radius - step, 0.0), spread / 2)
 
 
 def _round_the_chip(land: Place, pad: Place, width: float, track: float, gap: float) -> list[Place]:

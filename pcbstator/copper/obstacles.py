@@ -141,7 +141,7 @@ def _edges(copper: Copper, limit: float) -> list[Obstacle]:
     low, high = copper_radii(copper)
     found = []
     shape = copper.shape
-    for index, contour in enumerate(shape.profile):
+    for index, contour in enumerate(shape.edges):
         name = "the outer edge" if index == 0 else "the inner edge" if contour is shape.inner else "a cut-out"
         for points in contour.polylines():
             radii = np.hypot(*points.T)
@@ -234,7 +234,8 @@ def _close(
     low = np.array([min(o.layers) if o.layers else 0 for o in obstacles])
     owner = np.array([o.owner for o in obstacles], dtype=object)
     keep = (owner[a] != pieces.owners[b]) | (owner[a] == "")
-    keep &= np.array([_meets(obstacles[i], pieces, int(j)) if low[i] else True for i, j in zip(a, b, strict=True)], bool)
+    some = np.nonzero(low[a] > 0)[0]
+    keep[some] &= [_meets(obstacles[a[k]], pieces, int(b[k])) for k in some]
     return a[keep], b[keep]
 
 
@@ -246,7 +247,7 @@ def _meets(obstacle: Obstacle, pieces: _Pieces, piece: int) -> bool:
 def _near_coils(
     copper: Copper, obstacles: list[Obstacle], shapes: NDArray[np.object_]
 ) -> tuple[NDArray[np.int64], FloatArray, NDArray[np.int64]]:
-    """Obstacle number, coil angle and coil number of every pair that may be near, by distance from the coil's middle."""
+    """Obstacle number, coil angle and coil number of every pair that may be near."""
     points = np.concatenate([track.points for track in copper.coil.tracks])
     middle = np.array([(points[:, 0].min() + points[:, 0].max()) / 2, 0.0])
     extent = float(np.hypot(*(points - middle).T).max()) + max(
@@ -288,11 +289,14 @@ def _pieces(tracks: Iterable[Track], discs: list[Disc]) -> _Pieces:
             nets.append(track.net)
             owners.append(track.net if track.net in ("T1", "T2") else "")
             count += 1
-    lines = shapely.linestrings(np.concatenate(coordinates), indices=np.concatenate(index)) if count else np.array([])
-    spots = shapely.points(np.array([disc[:2] for disc in discs])) if discs else np.array([], dtype=object)
+    shapes: NDArray[np.object_] = np.empty(count + len(discs), dtype=object)
+    if count:
+        shapes[:count] = shapely.linestrings(np.concatenate(coordinates), indices=np.concatenate(index))
+    if discs:
+        shapes[count:] = shapely.points(np.array([disc[:2] for disc in discs]))
     layers = np.array(layer + [(disc[3], disc[4]) for disc in discs], dtype=np.int64).reshape(-1, 2)
     return _Pieces(
-        shapes=np.concatenate([lines.astype(object), spots.astype(object)]),
+        shapes=shapes,
         half=np.array(half + [disc[2] / 2 for disc in discs]),
         first=layers[:, 0], last=layers[:, 1],
         nets=nets + [disc[5] for disc in discs],

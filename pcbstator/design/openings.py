@@ -35,7 +35,7 @@ class Hole(Record):
 class Slot(Record):
     """Equal straight slots with round ends, routed, without copper on the wall."""
 
-    width: Annotated[float, millimetres(0.5, 100)] = key("width_mm", "of the slot, the tool that routes it", example=2.0)
+    width: Annotated[float, millimetres(0.5, 100)] = key("width_mm", "of the slot", example=2.0)
     length: Annotated[float, millimetres(0.6, 1000)] = key("length_mm", "from end to end", example=6.0)
     direction: Literal["radial", "tangential"] = key("direction", "of the slot's length", "radial")
     circle_diameter: Circle = key("circle_diameter_mm", "through the slots' middles", example=90.0)

@@ -18,6 +18,7 @@ import shapely
 from shapely import MultiPolygon, Polygon, affinity
 from shapely.geometry.base import BaseGeometry
 
+from pcbstator.copper.fittings import WIRES
 from pcbstator.copper.records import Copper, FloatArray, Terminal
 from pcbstator.output.attributes import one_line
 
@@ -60,8 +61,8 @@ class _Ground:
 def legend_shapes(copper: Copper, side: Side, title: str, notes: Sequence[str] = ()) -> list[Polygon]:
     """The printed areas [m] on ``side`` in board axes, the bottom one mirrored so that it reads right from below."""
     mirror = np.array([1.0 if side == "top" else -1.0, 1.0])
-    ground = _ground(copper, mirror)
-    placed = _terminal_names(copper.terminals, ground, mirror)
+    ground = _ground(copper, side, mirror)
+    placed = _terminal_names([*copper.terminals, *_wire_pads(copper, side)], ground, mirror)
     numbers = [f"L{layer.number}" for layer in copper.layers]
     first, last = (numbers[0], numbers[-1]) if side == "top" else (numbers[-1], numbers[0])
     order = [phase.name for phase in copper.phases]
@@ -72,20 +73,33 @@ def legend_shapes(copper: Copper, side: Side, title: str, notes: Sequence[str] =
     return [part for shape in back for part in getattr(shape, "geoms", [shape]) if isinstance(part, Polygon)]
 
 
-def _ground(copper: Copper, mirror: FloatArray) -> _Ground:
-    """The ring of the board less its edges and pads."""
+def _ground(copper: Copper, side: Side, mirror: FloatArray) -> _Ground:
+    """The board less its edges, holes and slots, and what the mask bares."""
     inner, outer = copper.board_inner_radius + _EDGE_DISTANCE, copper.board_outer_radius - _EDGE_DISTANCE
-    centre = shapely.Point(0, 0)
-    ring = centre.buffer(outer, quad_segs=64).difference(centre.buffer(inner / np.cos(pi / 256), quad_segs=64))
-    pads = shapely.union_all([_disc(t.x, t.y, t.pad / 2 + _PAD_DISTANCE, mirror) for t in copper.terminals])
+    board = shapely.transform(copper.shape.material.simplify(1e-6), lambda xy: xy * mirror).buffer(-_EDGE_DISTANCE)
+    bare = [(t.x, t.y, t.pad / 2) for t in copper.terminals]
+    bare += [(h.x, h.y, h.pad / 2) for h in copper.shape.drilled if h.plated]
+    pads = [_disc(x, y, radius + _PAD_DISTANCE, mirror) for x, y, radius in bare]
+    layer = 1 if side == "top" else len(copper.layers)
+    for land in copper.fittings.lands:
+        if land.layer == layer:
+            pads.append(shapely.transform(land.area(_PAD_DISTANCE), lambda xy: xy * mirror))
     vias = shapely.union_all([_disc(v.x, v.y, v.pad / 2 + _PAD_DISTANCE, mirror) for v in copper.vias])
-    allowed = ring.difference(pads)
+    allowed = board.difference(shapely.union_all(pads))
     return _Ground(allowed.difference(vias), allowed, inner, outer)
 
 
 def _disc(x: float, y: float, radius: float, mirror: FloatArray) -> BaseGeometry:
     """A disc in the view of the reader."""
     return shapely.Point(x * mirror[0], y * mirror[1]).buffer(radius)
+
+
+def _wire_pads(copper: Copper, side: Side) -> list[Terminal]:
+    """The pads for the thermistor's wires that can be seen on a side."""
+    layer = 1 if side == "top" else len(copper.layers)
+    holes = [Terminal(h.name, h.x, h.y, h.diameter, h.pad, layer, h.net) for h in copper.fittings.holes]
+    lands = [land for land in copper.fittings.lands if land.part == WIRES and land.layer == layer]
+    return holes + [Terminal(land.net, land.x, land.y, 0.0, land.length, layer, land.net) for land in lands]
 
 
 def _terminal_names(terminals: Sequence[Terminal], ground: _Ground, mirror: FloatArray) -> list[BaseGeometry]:
