@@ -15,7 +15,7 @@ from pcbstator.check.limits import ROUNDING, at_least, found
 from pcbstator.check.space import magnet_radii
 from pcbstator.copper import Copper
 from pcbstator.copper.contour import SAGITTA
-from pcbstator.copper.fittings import CHIP, CHIP_HEIGHT, Opening, mask_openings
+from pcbstator.copper.fittings import CHIP, CHIP_HEIGHT, CHIP_TABLE, Opening, mask_openings
 from pcbstator.copper.obstacles import Nearness, board_obstacles, free_turn, too_near
 from pcbstator.findings import Finding
 
@@ -58,24 +58,23 @@ def _copper(design: Design, copper: Copper) -> list[Finding]:
         if len({near.obstacle.name for near in members}) > 1:
             message += f"; so do {len({near.obstacle.name for near in members}) - 1} more of {origin}"
         ways = _diameters(design, copper, obstacle)
-        if obstacle.origin.startswith(("board.holes", "board.slots")) and searched < MOST_SEARCHES:
+        if obstacle.can_turn and searched < MOST_SEARCHES:
             searched += 1
             ways += _angle(design, copper, [o for o in obstacles if o.origin == origin])
         message += "; " + (" or ".join(ways) or "move one of them")
         where = f"{obstacle.name}, layer {worst.layer}, {place(worst.x, worst.y)}, net {worst.net}"
-        findings.append(found(code, "error", message, 1e3 * worst.distance, 1e3 * obstacle.limit, where))
+        findings.append(found(code, "error", message, 1e3 * max(worst.distance, 0.0), 1e3 * obstacle.limit, where))
     return findings
 
 
 def _message(design: Design, near: Nearness) -> str:
     """What is too near to what, by how much."""
     what, copper, code = near.obstacle.name, f"copper of net {near.net}", near.obstacle.code
-    deep = f"{-1e3 * near.distance:.3g} mm"
     if code == "board.keepout":
-        return f"{copper} is in the keep-out {what}, {deep} deep"
+        return f"{copper} is in the keep-out {what}"
     limit = LIMITS[code].replace("{rules}", design.rules.name)
     if near.distance < 0:
-        return f"{copper} overlaps {what} by {deep}; they must keep the {limit} apart"
+        return f"{copper} overlaps {what}; they must keep the {limit} apart"
     return f"{copper} comes within {{value}} mm of {what}, below the {limit}"
 
 
@@ -104,7 +103,8 @@ def _angle(design: Design, copper: Copper, group: list[Obstacle]) -> list[str]:
     turn = free_turn(copper, group, spec.count)
     if turn is None:
         return ["another circle_diameter_mm: no angle is free on this one"]
-    return [f"first_angle_deg = {degrees(spec.first_angle + turn):.4g}"]
+    angle = (degrees(spec.first_angle + turn) + 180) % 360 - 180
+    return [f"first_angle_deg = {angle:.6g}"]
 
 
 def _sizes(design: Design, copper: Copper) -> list[Finding]:
@@ -112,7 +112,7 @@ def _sizes(design: Design, copper: Copper) -> list[Finding]:
     rules, said = design.rules, f" of the rule set {design.rules.name}"
     findings = []
     for hole in {hole.origin: hole for hole in reversed(copper.shape.drilled)}.values():
-        if hole.origin == "board.thermistor":
+        if hole.origin == CHIP_TABLE:
             continue  # as large as the terminals, which are checked
         where = f"hole {hole.name}, {place(hole.x, hole.y)}"
         findings += at_least("board.drill", 1e3 * hole.diameter, 1e3 * rules.drill,
@@ -136,7 +136,7 @@ def _place(design: Design, copper: Copper) -> list[Finding]:
     things: list[tuple[str, str, BaseGeometry]] = []
     things += [(f"hole {h.name}", h.origin, shapely.Point(h.x, h.y)) for h in copper.shape.drilled]
     things += [(f"slot {s.name}", s.origin, shapely.LineString([s.a, s.b])) for s in copper.shape.slots]
-    things += [(f"land {land.net}", "board.thermistor", land.area()) for land in copper.fittings.lands]
+    things += [(f"land {land.net}", CHIP_TABLE, land.area()) for land in copper.fittings.lands]
     findings = {}
     for name, origin, shape in things:
         if origin not in findings and not cut.contains(shape):

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from pcbstator.design import Design
 
 MASK_EXPANSION = 0.05e-3  # m; an opening of the mask is this much wider than its pad all round (common practice)
+CHIP_TABLE = "board.thermistor"  # where the design file has it
 CHIP, WIRES = "RT1", "J2"  # reference designators of the thermistor and of the pads for its wires
 
 # Lands for reflow at the middle density: length along the chip, width across it, pitch [m]. IPC-7351 (B), from memory.
@@ -105,7 +106,7 @@ def lay_fittings(design: Design) -> Fittings:
             lands.append(Land(WIRES, pin, net, layer, px, py, size, size, is_round=True))
         else:
             drill = board.terminal_drill
-            holes.append(Hole(net, px, py, drill, True, size, net, "board.thermistor", WIRES, pin))
+            holes.append(Hole(net, px, py, drill, True, size, net, CHIP_TABLE, WIRES, pin))
         way = [flat, pad] if tangential or pin == 1 else _round_the_chip(flat, pad, width, board.track_width, gap)
         points = np.array([turn(place, chip.angle) for place in way])
         tracks.append(_lead(layer, points, board.track_width, net))

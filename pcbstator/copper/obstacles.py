@@ -18,6 +18,7 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.copper.board_shape import NOT_CONNECTED, Hole
+from pcbstator.copper.fittings import CHIP_TABLE
 from pcbstator.copper.contour import SAGITTA, circle, turn
 from pcbstator.copper.outline import SAGITTA as COPPER_SAGITTA
 from pcbstator.copper.records import Copper, FloatArray, Track
@@ -47,6 +48,11 @@ class Obstacle:
     owner: str = ""
     layers: frozenset[int] | None = None
     slack: float = 0.0
+
+    @property
+    def can_turn(self) -> bool:
+        """Whether it comes from a list with an angle for all of it, and clears copper when that is changed."""
+        return self.origin.startswith(("board.holes", "board.slots"))
 
 
 @dataclass(frozen=True)
@@ -97,10 +103,10 @@ def board_obstacles(design: Design, copper: Copper) -> list[Obstacle]:
                               layers=layers, slack=SAGITTA if area.shape == "sector" else 0.0))  # fmt: skip
     for land in copper.fittings.lands:
         shape_of, radius = (shapely.Point(land.x, land.y), land.length / 2) if land.is_round else (land.area(), 0.0)
-        found.append(Obstacle("board.pad_gap", f"land {land.net}", "board.thermistor", shape_of, radius,
+        found.append(Obstacle("board.pad_gap", f"land {land.net}", CHIP_TABLE, shape_of, radius,
                               design.board.track_gap, land.net, frozenset({land.layer})))  # fmt: skip
     for track in copper.fittings.tracks:
-        found.append(Obstacle("board.pad_gap", f"the lead {track.net}", "board.thermistor",
+        found.append(Obstacle("board.pad_gap", f"the lead {track.net}", CHIP_TABLE,
                               shapely.LineString(track.points), track.width / 2, design.board.track_gap, track.net,
                               frozenset({track.layer})))  # fmt: skip
     return found + _edges(copper, rules.edge)
@@ -233,9 +239,9 @@ def _close(
     a, b = np.concatenate(asked), np.concatenate(hit)
     low = np.array([min(o.layers) if o.layers else 0 for o in obstacles])
     owner = np.array([o.owner for o in obstacles], dtype=object)
-    keep = (owner[a] != pieces.owners[b]) | (owner[a] == "")
+    keep = ((owner[a] != pieces.owners[b]) | (owner[a] == "")).astype(bool)
     some = np.nonzero(low[a] > 0)[0]
-    keep[some] &= [_meets(obstacles[a[k]], pieces, int(b[k])) for k in some]
+    keep[some] &= np.array([_meets(obstacles[a[k]], pieces, int(b[k])) for k in some], dtype=bool)
     return a[keep], b[keep]
 
 

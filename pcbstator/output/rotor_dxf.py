@@ -101,7 +101,7 @@ def _board_contours(design: Design) -> list[Contour]:
     """Everything that is cut out of the board, and its outline."""
     shape = lay_board(design)
     holes = [circle(hole.diameter / 2, (hole.x, hole.y)) for hole in shape.drilled]
-    return [*shape.profile, *holes]
+    return [*reversed(shape.profile), *holes]
 
 
 def _add_contour(space: Modelspace, contour: Contour) -> None:

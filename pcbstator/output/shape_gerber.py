@@ -24,7 +24,7 @@ def contour_commands(contours: Iterable[Contour]) -> str:
     parts, mode = ["G75*\n"], ""
     for contour in contours:
         here = _whole(contour.start)
-        parts.append(f"X{here[0]}Y{here[1]}D02*\n")
+        move = f"X{here[0]}Y{here[1]}D02*\n"
         for _, segment in contour.pairs():
             wanted, centre = "G01", ""
             end = _whole(segment.end)
@@ -35,8 +35,8 @@ def contour_commands(contours: Iterable[Contour]) -> str:
             if wanted != mode:
                 parts.append(f"{wanted}*\n")
                 mode = wanted
-            parts.append(f"X{end[0]}Y{end[1]}{centre}D01*\n")
-            here = end
+            parts.append(f"{move}X{end[0]}Y{end[1]}{centre}D01*\n")
+            here, move = end, ""
     return "".join([*parts, "G01*\n"])
 
 
