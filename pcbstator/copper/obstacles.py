@@ -326,7 +326,7 @@ def _with_lands(pieces: _Pieces, copper: Copper) -> _Pieces:
     )  # fmt: skip
 
 
-def free_turn(copper: Copper, group: list[Obstacle], count: int, step: float = pi / 360) -> float | None:
+def free_turn(copper: Copper, group: list[Obstacle], count: int, step: float = pi / 180) -> float | None:
     """The least turn [rad] of a group of ``count`` equal things that clears all copper, if any does; whole steps."""
     origins = {obstacle.origin for obstacle in group}
     shape = copper.shape
