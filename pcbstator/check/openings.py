@@ -105,7 +105,8 @@ def _angle(design: Design, copper: Copper, group: list[Obstacle]) -> list[str]:
     if turn is None:
         size = max(float(_extent(obstacle)) + obstacle.limit for obstacle in group)
         least = 2 * (design.board.copper_outer_diameter / 2 + size)
-        return [f"circle_diameter_mm of at least {np.ceil(1e5 * least) / 100:.2f}, since no angle is free on this circle"]
+        wider = f"circle_diameter_mm of at least {np.ceil(1e5 * least) / 100:.2f}"
+        return [wider + ", since no angle is free on this circle"]
     angle = (degrees(spec.first_angle + turn) + 180) % 360 - 180
     return [f"first_angle_deg = {angle:.6g}"]
 

@@ -18,8 +18,8 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.copper.board_shape import NOT_CONNECTED, Hole
-from pcbstator.copper.fittings import CHIP_TABLE
 from pcbstator.copper.contour import SAGITTA, circle, turn
+from pcbstator.copper.fittings import CHIP_TABLE
 from pcbstator.copper.outline import SAGITTA as COPPER_SAGITTA
 from pcbstator.copper.records import Copper, FloatArray, Track
 

@@ -91,7 +91,8 @@ def _add_names(sheet: Sheet, group: Any, copper: Copper) -> None:
         if 2e3 * hole.diameter > 3.6 * size:
             sheet.text(hole.name, x, y + 0.36 * size, size, group, fill=INK)
         else:
-            sheet.text(hole.name, x + radius + 0.3 * size, y + 0.36 * size, size, group, fill=INK, text_anchor="start")
+            away = (radius + 0.85 * size) / max(hypot(x, y), 1e-9)  # along the rim, where nothing else is named
+            sheet.text(hole.name, x + away * y, y - away * x + 0.36 * size, size, group, fill=INK)
     for land in copper.fittings.lands:
         if land.is_round:
             fit = min(size, 600 * land.length)
