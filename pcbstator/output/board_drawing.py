@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pcbstator.copper.board_shape import Hole
-from pcbstator.copper.contour import Arc, Contour, signed_sweep
+from pcbstator.copper.contour import Arc, Contour, circle, signed_sweep
+from pcbstator.copper.fittings import WIRES, Land
 from pcbstator.copper.obstacles import keepout_shape
 from pcbstator.copper.records import Copper, Terminal
 from pcbstator.output.coil_drawing import add_hole
@@ -40,18 +41,18 @@ def contour_path(contour: Contour) -> str:
 def add_board(sheet: Sheet, plan: Any, copper: Copper) -> None:
     """Outline, bore and cut-outs, slots and unplated holes, as lines in ink."""
     drawing = sheet.drawing
-    board = drawing.g(id="board", fill="none", stroke=INK, stroke_width=number(0.25 * sheet.unit))
     shape = copper.shape
-    for contour in shape.profile:
-        if contour.round is not None:
-            (x, y), radius = contour.round
-            board.add(drawing.circle((number(1e3 * x), number(-1e3 * y)), number(radius * 1e3)))
-        else:
-            board.add(drawing.path(contour_path(contour)))
-    for hole in shape.drilled:
-        if not hole.plated:
-            board.add(drawing.circle((number(1e3 * hole.x), number(-1e3 * hole.y)), number(500 * hole.diameter)))
-    plan.add(board)
+    bare = [circle(hole.diameter / 2, (hole.x, hole.y)) for hole in shape.drilled if not hole.plated]
+    for name, contours in (("board", shape.edges), ("openings", [*(slot.contour for slot in shape.slots), *bare])):
+        group = drawing.g(id=name, fill="none", stroke=INK, stroke_width=number(0.25 * sheet.unit))
+        for contour in contours:
+            if contour.round is not None:
+                (x, y), radius = contour.round
+                group.add(drawing.circle((number(1e3 * x), number(-1e3 * y)), number(radius * 1e3)))
+            else:
+                group.add(drawing.path(contour_path(contour)))
+        if contours:
+            plan.add(group)
 
 
 def add_fittings(sheet: Sheet, plan: Any, design: Design, copper: Copper) -> None:
@@ -84,7 +85,7 @@ def add_fittings(sheet: Sheet, plan: Any, design: Design, copper: Copper) -> Non
 
 
 def _add_names(sheet: Sheet, group: Any, copper: Copper) -> None:
-    """H1 in a hole where it has the room, else beside it; T1 on its pad."""
+    """H1 in a hole where it has the room, else beside it; T1 beside its pad."""
     size = 0.75 * TEXT * sheet.unit
     for hole in copper.shape.drilled:
         x, y, radius = 1e3 * hole.x, -1e3 * hole.y, 500 * max(hole.diameter, hole.pad)
@@ -92,11 +93,21 @@ def _add_names(sheet: Sheet, group: Any, copper: Copper) -> None:
             sheet.text(hole.name, x, y + 0.36 * size, size, group, fill=INK)
         else:
             away = (radius + 0.85 * size) / max(hypot(x, y), 1e-9)  # along the rim, where nothing else is named
-            sheet.text(hole.name, x + away * y, y - away * x + 0.36 * size, size, group, fill=INK)
+            if hole.origin.startswith("board.tabs"):  # towards the board
+                spot = (1 - 1.2 * away) * x, (1 - 1.2 * away) * y
+            else:
+                spot = x + away * y, y - away * x
+            sheet.text(hole.name, spot[0], spot[1] + 0.36 * size, size, group, fill=INK)
     for land in copper.fittings.lands:
-        if land.is_round:
-            fit = min(size, 600 * land.length)
-            sheet.text(land.net, 1e3 * land.x, -1e3 * land.y + 0.36 * fit, fit, group, fill=PAPER, font_weight="bold")
+        if land.part == WIRES:
+            _name_wire(sheet, group, land, size)
+
+
+def _name_wire(sheet: Sheet, group: Any, land: Land, size: float) -> None:
+    """T1 and T2 on the far sides of their pads, along the rim."""
+    x, y = 1e3 * land.x, -1e3 * land.y
+    away = (500 * land.length + 0.75 * size) / max(hypot(x, y), 1e-9) * (1 if land.pin == 1 else -1)
+    sheet.text(land.net, x + away * y, y - away * x + 0.36 * size, size, group, fill=LAND, font_weight="bold")
 
 
 def fitting_signs(sheet: Sheet, design: Design, copper: Copper) -> list[Symbol]:

@@ -68,7 +68,8 @@ def mask_gerber(copper: Copper, side: Side, title: str, mask_expansion: float = 
 
 def legend_gerber(copper: Copper, side: Side, title: str, notes: Sequence[str] = ()) -> str:
     """The file of the legend: title, further ``notes``, terminal names, direction of rotation and layers."""
-    parts = ["%TA.AperFunction,Material*%\n"]
+    pen = _aperture_definitions({("Material", _nanometre(_OUTLINE_PEN)): 10})  # readers doubt a file without
+    parts = [pen, "%TA.AperFunction,Material*%\n"]
     parts += [_region(piece) for shape in legend_shapes(copper, side, title, notes) for piece in without_holes(shape)]
     return _file(side_function("Legend", side), title, "Positive", parts)
 

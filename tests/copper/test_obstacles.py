@@ -180,3 +180,21 @@ def test_copper_free_ears():
     assert copper.shape.reach == pytest.approx((67 / 2 + 8) * MM, rel=1e-12)
     assert len(copper.shape.drilled) == 5 and not any(h.plated for h in copper.shape.drilled)
     assert copper.shape.outer.area > pi * (33.5 * MM) ** 2
+
+
+def test_webs_of_mask_and_laminate_are_those_of_the_drawing():
+    """By hand: lands 0.15 mm apart and openings 0.05 mm wider leave 0.05 mm; holes 0.4 mm from a rim, 0.3 mm apart."""
+    lands = {"land_length_mm": 1.0, "land_width_mm": 1.0, "land_pitch_mm": 1.15}
+    chip = {"circle_diameter_mm": 74.0, "angle_deg": 90.0, **lands}
+    design = design_of(board__thermistor=chip, **WIDE)
+    web = next(f for f in opening_findings(design, lay_copper(design)) if f.code == "board.mask_web")
+    assert web.value == pytest.approx(0.05, rel=1e-6) and web.where == "bottom, x 0.000 mm, y 37.000 mm"
+    hole = {"diameter_mm": 3.0, "circle_diameter_mm": 72.0}
+    rim = design_of(board__holes=[hole], board__outer_diameter_mm=75.8)
+    found = opening_findings(rim, lay_copper(rim))
+    assert [(f.code, f.where) for f in found] == [("board.hole_web", "hole H1, x 36.000 mm, y 0.000 mm")]
+    assert found[0].value == pytest.approx(0.4, abs=2e-4)
+    turn = float(np.degrees(2 * np.arcsin(3.3 / 72.0)))  # a chord of 3.3 mm
+    pair = design_of(board__holes=[hole, {**hole, "first_angle_deg": turn}], **WIDE)
+    found = opening_findings(pair, lay_copper(pair))
+    assert [f.code for f in found] == ["board.hole_web"] and found[0].value == pytest.approx(0.3, rel=1e-5)
