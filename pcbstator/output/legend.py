@@ -76,7 +76,7 @@ def legend_shapes(copper: Copper, side: Side, title: str, notes: Sequence[str] =
 def _ground(copper: Copper, side: Side, mirror: FloatArray) -> _Ground:
     """The board less its edges, holes and slots, and what the mask bares."""
     inner, outer = copper.board_inner_radius + _EDGE_DISTANCE, copper.board_outer_radius - _EDGE_DISTANCE
-    board = shapely.transform(copper.shape.material.simplify(1e-6), lambda xy: xy * mirror).buffer(-_EDGE_DISTANCE)
+    board = shapely.transform(copper.shape.material.simplify(1e-5), lambda xy: xy * mirror).buffer(-_EDGE_DISTANCE)
     bare = [(t.x, t.y, t.pad / 2) for t in copper.terminals]
     bare += [(h.x, h.y, h.pad / 2) for h in copper.shape.drilled if h.plated]
     pads = [_disc(x, y, radius + _PAD_DISTANCE, mirror) for x, y, radius in bare]
