@@ -5,21 +5,23 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 
 from pcbstator.check.limits import at_least, at_most, found
-from pcbstator.copper import Copper
-from pcbstator.copper.clearance import Gap
+from pcbstator.copper import Copper, Terminal, Via
+from pcbstator.copper.clearance import Gap, layer_gaps
 from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
+SAME = 1e-9  # m
 BOW = 0.0075  # bow and twist over the diagonal, the usual limit for boards with surface parts (IPC-6012; from memory)
 
 
 def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) -> list[Finding]:
-    """Tracks, gaps, rings, holes and edges against the rule set; values in mm."""
-    rules, board, copper = design.rules, design.board, copper.board
+    """Tracks, gaps, rings and holes against the rule set; values in mm."""
+    rules, board = design.rules, design.board
     narrowest = min(copper.shapes, key=lambda track: track.narrowest)
     said = f" of the rule set {rules.name}"
     findings = at_least(
@@ -71,39 +73,48 @@ def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) ->
             f"the board is {{value}} times as thick as the {name}'s drill, above the {{limit}}" + said,
             where=name,
         )
-        hole_to_copper = (pad - drill) / 2 + gap
-        findings += at_least(
-            "board.drill_to_copper",
-            1e3 * hole_to_copper,
-            1e3 * rules.drill_to_copper,
-            f"a {name}'s hole comes within {{value}} mm of other copper, below the {{limit}} mm" + said,
-            where=name,
-        )
-    return findings + _edge(design, copper) + _bow(design)
+        if (pad - drill) / 2 + gap < rules.drill_to_copper:
+            holes = copper.vias if name == "via" else copper.terminals
+            findings += _drill_to_copper(design, copper, name, holes)
+    return findings + _bow(design, copper)
 
 
-def _edge(design: Design, copper: Copper) -> list[Finding]:
-    """Copper against the board's two edges."""
-    inner, outer = np.inf, 0.0
-    for track in copper.shapes:
-        radii = np.hypot(*track.points.T)
-        inner = min(inner, float((radii - track.point_widths / 2).min()))
-        outer = max(outer, float((radii + track.point_widths / 2).max()))
-    for hole in copper.holes:
-        radius = float(np.hypot(hole.x, hole.y))
-        inner, outer = min(inner, radius - hole.pad / 2), max(outer, radius + hole.pad / 2)
-    message = (
-        "copper comes within {value} mm of the board's edge, below the {limit} mm of the rule set " + design.rules.name
-    )
-    limit = 1e3 * design.rules.edge
+def _drill_to_copper(
+    design: Design, copper: Copper, name: str, holes: tuple[Via, ...] | tuple[Terminal, ...]
+) -> list[Finding]:
+    """The plated hole of the winding that is nearest to copper not joined to it: its pad's gap and its ring."""
+    limit, ring = design.rules.drill_to_copper, (holes[0].pad - holes[0].drill) / 2
+    middles = shapely.points([(hole.x, hole.y) for hole in holes])
+    tree = shapely.STRtree(middles)
+    halves = np.array([track.width / 2 for track in copper.shapes] + [hole.pad / 2 for hole in copper.holes])
+    nearest: tuple[Gap, int] | None = None
+    for layer in copper.layers:
+        gaps = layer_gaps(copper, layer.number, limit - ring)
+        if not gaps:
+            continue
+        places = shapely.points([(gap.x, gap.y) for gap in gaps])
+        for index, hole in zip(*tree.query_nearest(places, all_matches=False), strict=True):
+            # The place is half way between the middles of both pieces; if one is this pad, the other has a known half.
+            other = 2 * shapely.distance(places[index], middles[hole]) - holes[hole].pad / 2 - gaps[index].distance
+            if np.abs(halves - other).min() < SAME and (nearest is None or gaps[index].distance < nearest[0].distance):
+                nearest = gaps[index], int(hole)
+    if nearest is None:
+        return []
+    gap, number = nearest
+    hole_place = f"x {1e3 * holes[number].x:.3f} mm, y {1e3 * holes[number].y:.3f} mm"
     return at_least(
-        "board.edge", 1e3 * (copper.board_outer_radius - outer), limit, message, where="outer edge"
-    ) + at_least("board.edge", 1e3 * (inner - copper.board_inner_radius), limit, message, where="inner edge")
+        "board.drill_to_copper",
+        1e3 * (ring + gap.distance),
+        1e3 * limit,
+        f"a {name}'s hole comes within {{value}} mm of other copper, below the {{limit}} mm of the rule set "
+        f"{design.rules.name}: a larger pad or gap",
+        where=f"{name} at {hole_place}, layer {gap.layer}, nets {gap.nets[0]} and {gap.nets[1]}",
+    )
 
 
-def _bow(design: Design) -> list[Finding]:
+def _bow(design: Design, copper: Copper) -> list[Finding]:
     """A bowed board eats the air gap."""
-    bow = BOW * design.board.outer_diameter
+    bow = BOW * 2 * copper.shape.reach
     if bow < 0.5 * design.rotor.air_gap:
         return []
     message = (

@@ -31,4 +31,6 @@ def found(
     """A finding with its numbers, rounded as the message shows them."""
     shown = {"value": f"{value:.4g}", "limit": "" if limit is None else f"{limit:.4g}"}
     rounded = None if limit is None else float(f"{limit:.6g}")
-    return Finding(code, severity, message.format(**shown), float(f"{value:.6g}"), rounded, where)
+    for name, text in shown.items():  # not str.format: a name of the design file may hold braces
+        message = message.replace(f"{{{name}}}", text)
+    return Finding(code, severity, message, float(f"{value:.6g}"), rounded, where)

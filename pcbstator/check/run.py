@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from pcbstator.check.fabrication import fabrication_findings
 from pcbstator.check.limits import at_least, at_most
 from pcbstator.check.mechanical import mechanical_findings
+from pcbstator.check.openings import opening_findings
 from pcbstator.check.slip_ring import slip_ring_findings
 from pcbstator.check.space import space_findings
 from pcbstator.copper import Copper
@@ -21,7 +22,9 @@ ORDER = {"error": 0, "warning": 1, "note": 2}
 
 def check_design(design: Design, copper: Copper, prediction: Prediction) -> tuple[Finding, ...]:
     """Findings about copper, room and results."""
-    findings = fabrication_findings(design, copper, prediction.copper.closest) + space_findings(design, copper)
+    board = copper.board
+    findings = fabrication_findings(design, board, prediction.copper.closest) + space_findings(design, board)
+    findings += opening_findings(design, board)
     findings += _results(prediction)
     if prediction.out_of_range and not any(finding.code == "magnets.overlap" for finding in findings):
         severity: Severity = "error" if prediction.magnetic is None else "warning"

@@ -31,17 +31,17 @@ def magnet_radii(design: Design) -> tuple[float, float]:
 
 def space_findings(design: Design, copper: Copper) -> list[Finding]:
     """Findings about room; values in mm."""
-    return _envelope(design) + _overlap(design) + _match(design, copper)
+    return _envelope(design, copper) + _overlap(design) + _match(design, copper)
 
 
-def _envelope(design: Design) -> list[Finding]:
+def _envelope(design: Design, copper: Copper) -> list[Finding]:
     envelope, board, rotor = design.envelope, design.board, design.rotor
     if envelope is None:
         return []
     near, far = magnet_radii(design)
     findings: list[Finding] = []
     for name, inner, outer in (
-        ("board", board.inner_diameter, board.outer_diameter),
+        ("board", board.inner_diameter, 2 * copper.shape.reach),
         ("ring of magnets", 2 * near, 2 * far),
     ):
         if envelope.bore_diameter is not None:

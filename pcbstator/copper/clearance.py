@@ -87,7 +87,7 @@ def _pieces(copper: Copper, layer: int) -> _Pieces:
             shapes.append(shapely.linestrings(np.concatenate(placed), indices=numbers))
             half = np.full(count, track.width / 2)
         else:
-            shapes.append(np.array([piece for angle in turns for piece in _areas(track, angle)]))
+            shapes.append(np.array([piece for angle in turns for piece in track_areas(track, angle)]))
             half = np.zeros(len(start))
         for index, angle in enumerate(turns):
             starts.append(start)
@@ -132,12 +132,12 @@ def _turn(angle: float) -> FloatArray:
     return np.array([[cos, sin], [-sin, cos]])
 
 
-def _areas(track: Track, angle: float) -> list[shapely.Geometry]:
+def track_areas(track: Track, angle: float, chunk: int = CHUNK) -> list[shapely.Geometry]:
     """The areas of the pieces of a track whose width varies, at its place."""
     last = len(track.points) - 1
     outline = strip_outline(track.turned(angle), caps=False)
     right, left = outline[: last + 1], outline[: last : -1]
-    cuts = [(a, min(a + CHUNK, last) + 1) for a in range(0, last, CHUNK)]
+    cuts = [(a, min(a + chunk, last) + 1) for a in range(0, last, chunk)]
     return [shapely.Polygon(np.concatenate([right[a:b], left[a:b][::-1]])) for a, b in cuts]
 
 

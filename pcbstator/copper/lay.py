@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pcbstator.copper.board_shape import lay_board
+from pcbstator.copper.fittings import lay_fittings
 from pcbstator.copper.plan import StatorPlan
 from pcbstator.copper.records import Coil, CoilVisit, Copper, Layer, Path, PhaseCopper, Point, Terminal, Track, Via
 from pcbstator.copper.routes import BusTree, Node, lay_bus
@@ -102,6 +104,7 @@ def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
     """
     design = settled_design(design)
     winding = winding or lay_winding(design)
+    shape, fittings = lay_board(design), lay_fittings(design)
     plan = settle_plan(design, winding)
     winding = plan.winding
     board = design.board
@@ -130,6 +133,8 @@ def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
         phases=_phases(design.board_connection, winding, trees, copies),
         link_vias=tuple(via for tree in trees for via in tree.vias),
         alike=design.winding.kind == "spiral",
+        stated_shape=replace(shape, drilled=shape.drilled + fittings.holes),
+        stated_fittings=fittings,
     )
     copper = copper if used == tuple(range(1, board.layers + 1)) else on_layers(copper, used)
     return stacked(copper, design) if design.boards > 1 else copper

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Protocol
 
+from pcbstator.copper.board_shape import BoardShape, ring_board
+from pcbstator.copper.fittings import Fittings
 from pcbstator.copper.records import Layer, PhaseCopper, Terminal, Track, Via
 
 
@@ -30,6 +33,10 @@ class BoardCopper(Protocol):
     def terminals(self) -> tuple[Terminal, ...]: ...
     @property
     def phases(self) -> tuple[PhaseCopper, ...]: ...
+    @property
+    def shape(self) -> BoardShape: ...
+    @property
+    def fittings(self) -> Fittings: ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,3 +51,13 @@ class PlainBoard:
     terminals: tuple[Terminal, ...]
     bare: tuple[Track, ...] = ()
     phases: tuple[PhaseCopper, ...] = ()
+
+    @cached_property
+    def shape(self) -> BoardShape:
+        """The bare board, a plain ring."""
+        return ring_board(self.board_inner_radius, self.board_outer_radius)
+
+    @property
+    def fittings(self) -> Fittings:
+        """Copper that belongs to no track: none."""
+        return Fittings()

@@ -8,10 +8,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from pcbstator.copper.board_shape import BoardShape
+    from pcbstator.copper.fittings import Fittings
 
 FloatArray = NDArray[np.float64]
 Role = Literal["coil", "link", "lead"]
@@ -207,6 +211,22 @@ class Copper:
     alike: bool = True
     single: Copper | None = None
     board_turns: tuple[float, ...] = (0.0,)
+    stated_shape: BoardShape | None = None
+    stated_fittings: Fittings | None = None
+
+    @cached_property
+    def shape(self) -> BoardShape:
+        """The bare board; a plain ring where nothing else was laid."""
+        from pcbstator.copper.board_shape import ring_board  # which needs the arrays of this file
+
+        return self.stated_shape or ring_board(self.board_inner_radius, self.board_outer_radius)
+
+    @cached_property
+    def fittings(self) -> Fittings:
+        """Copper that is not winding."""
+        from pcbstator.copper.fittings import Fittings  # as above
+
+        return self.stated_fittings or Fittings()
 
     @property
     def board(self) -> Copper:

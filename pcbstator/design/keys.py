@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any, get_args
 
@@ -44,12 +44,13 @@ class Key:
 
 @dataclass(frozen=True)
 class Section:
-    """A table of the file with its keys in their order."""
+    """A table of the file with its keys in their order; ``many``: a list of such tables."""
 
     path: str
     required: bool
     meaning: str
     keys: tuple[Key, ...]
+    many: bool = False
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -90,7 +91,8 @@ def _sections_of(record: type[Record], path: str, required: bool, meaning: str) 
         if name == "magnet":
             inner.append(_magnet_section(below, field))
         elif tables and tables[0] is not RuleSet:
-            inner += list(_sections_of(tables[0], below, field.is_required(), str(field.description)))
+            found = list(_sections_of(tables[0], below, field.is_required(), str(field.description)))
+            inner += [replace(found[0], many=Ellipsis in get_args(field.annotation)), *found[1:]]
         else:
             own.append(_key(path, field))
             if tables:

@@ -16,6 +16,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from pcbstator.design.consistency import inconsistencies
+from pcbstator.design.entries import entry_complaints, too_many
 from pcbstator.design.keys import MAGNET, SHAPES, keys, keys_of, nearest, sections
 from pcbstator.design.quantities import shown
 from pcbstator.design.records import Design
@@ -58,6 +59,7 @@ def design_from_document(document: Mapping[str, Any], source: str = "design") ->
         told = {complaint.key for complaint in complaints}
         complaints += [complaint for complaint in map(_complaint, details) if complaint.key not in told]
     complaints += inconsistencies(_sound_values(tables, {complaint.key for complaint in complaints}))
+    complaints += entry_complaints(tables, {complaint.key for complaint in complaints})
     if complaints or design is None:
         raise DesignError(source, complaints)
     design._document, design._source = tables, source
@@ -76,7 +78,9 @@ def changed_design(design: Design, values: Mapping[str, object]) -> Design:
             complaints.append(Complaint(path, "is not a known key", remedy=nearest(path)))
         elif not isinstance(table, dict):
             parent = ".".join(tables)
-            complaints.append(Complaint(path, f"{parent} is not a table here", remedy=f"set {parent} to a table"))
+            many = parent in sections() and sections()[parent].many
+            remedy = f"set {parent} to a {'list of tables' if many else 'table'}"
+            complaints.append(Complaint(path, f"{parent} is not a table here", remedy=remedy))
         elif value is None:
             table.pop(name, None)
         else:
@@ -141,9 +145,13 @@ def _syntax_error(place: Path, text: str, reason: str) -> DesignError:
 def _misplaced(tables: dict[str, Any]) -> list[Complaint]:
     """Complaints about sections that are not tables; everything below them is left unread."""
     found = []
-    for path in sections():
+    for path, section in sections().items():
         table = _at(tables, path)
-        if path and path != "board.rules" and table is not None and not isinstance(table, dict):
+        if (complaint := too_many(tables, section)) is not None:
+            found.append(complaint)
+        elif section.many:
+            continue
+        elif path and path != "board.rules" and table is not None and not isinstance(table, dict):
             found.append(Complaint(path, "must be a table of keys", shown(table), f"write [{path}] on its own line"))
     return found
 
@@ -177,7 +185,7 @@ def _complaint(detail: ErrorDetails) -> Complaint:
     steps = [str(step) for step in detail["loc"]]
     if ".".join(steps[:2]) == MAGNET and len(steps) > 2:
         del steps[2]  # the shape, by which the validator tells the magnets apart
-    path = ".".join(steps)
+    path = re.sub(r"\.(\d+)(?=\.|$)", lambda place: f"[{int(place[1]) + 1}]", ".".join(steps))
     context: dict[str, Any] = detail.get("ctx", {})
     value = shown(detail["input"])
     match detail["type"]:
@@ -190,6 +198,8 @@ def _complaint(detail: ErrorDetails) -> Complaint:
         case "literal_error":
             known = str(context["expected"]).replace("'", '"')
             return Complaint(path, "must be " + known, value, "choose one of these")
+        case "model_type":
+            return Complaint(path, "must be a table of keys", value, "write name = value below its own header")
         case "union_tag_invalid" | "union_tag_not_found":
             return _unknown_shape(path, detail["input"])
         case _:
@@ -197,9 +207,10 @@ def _complaint(detail: ErrorDetails) -> Complaint:
 
 
 def _missing(path: str) -> Complaint:
+    known = re.sub(r"\[\d+\]", "", path)
     if path in sections():
         return Complaint(path, "this section is required", "nothing", f"add [{path}] with its keys")
-    key = keys()[path][0]
+    key = keys()[known][0]
     unit = f", in {key.unit}" if key.unit else ""
     example = str(key.example) if not isinstance(key.example, str) else f'"{key.example}"'
     return Complaint(path, "is required", "nothing", f"add {key.name} = {example}{unit} ({key.meaning})")
@@ -212,7 +223,7 @@ def _unknown(path: str, value: str, place: tuple[int | str, ...]) -> Complaint:
         return Complaint(path, rule, value, "take it away or change the shape")
     what = "section" if "[" not in path and value.startswith("{") else "key"
     shape = place[2] if path.startswith(MAGNET + ".") and len(place) > 3 else ""
-    return Complaint(path, f"is not a known {what}", value, nearest(path, shape))
+    return Complaint(path, f"is not a known {what}", value, nearest(re.sub(r"\[\d+\]", "", path), shape))
 
 
 def _unknown_shape(path: str, magnet: object) -> Complaint:

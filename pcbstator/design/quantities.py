@@ -119,14 +119,14 @@ def megapascals(low: float, high: float) -> Quantity:
     return Quantity("MPa", 1e-6, low, high)
 
 
-def degrees(low: float, high: float) -> Quantity:
-    """An angle that the file gives in degrees; radians inside."""
-    return Quantity("deg", 180 / pi, low, high)
-
-
 def percent(low: float, high: float) -> Quantity:
     """A part of the whole that the file gives in percent."""
     return Quantity("%", 100.0, low, high)
+
+
+def degrees(low: float, high: float) -> Quantity:
+    """An angle that the file gives in degrees; radians inside."""
+    return Quantity("deg", 180 / pi, low, high)
 
 
 def revolutions_per_minute(low: float, high: float) -> Quantity:
@@ -226,24 +226,42 @@ class Count(Kind):
 
 
 @dataclass(frozen=True)
-class CountList(Kind):
-    """A list of whole numbers, at most ``longest``."""
+class YesNo(Kind):
+    """true or false."""
 
-    allowed: range
-    longest: int
     unit: str = ""
 
     @property
     def rule(self) -> str:
         """What must hold, in words."""
-        return f"must be a list of at most {self.longest} whole numbers from {self.allowed[0]} to {self.allowed[-1]}"
+        return "must be true or false"
+
+    def converted(self, value: Any) -> bool:
+        """The value itself."""
+        if not isinstance(value, bool):
+            raise refusal(self.rule, "write it without quotes")
+        return value
+
+
+@dataclass(frozen=True)
+class CountList(Kind):
+    """A list of different whole numbers, each as ``each`` allows."""
+
+    each: Count
+    unit: str = ""
+
+    @property
+    def rule(self) -> str:
+        """What must hold, in words."""
+        return f"must be a list of different whole numbers from {self.each.allowed[0]} to {self.each.allowed[-1]}"
 
     def converted(self, value: Any) -> tuple[int, ...]:
         """The values themselves."""
-        if not isinstance(value, list | tuple) or not 0 < len(value) <= self.longest:
-            raise refusal(self.rule, f"write it as [{self.allowed[0]}, {self.allowed[1]}, ...]")
+        if not isinstance(value, list | tuple) or not 0 < len(value) <= len(self.each.allowed):
+            raise refusal(self.rule, "write it as [1, 2, ...]")
         for position, number in enumerate(value, start=1):
-            if not isinstance(number, int) or isinstance(number, bool) or number not in self.allowed:
+            sound = isinstance(number, int) and not isinstance(number, bool) and number in self.each.allowed
+            if not sound or number in value[: position - 1]:
                 raise refusal(self.rule, f"mend number {position} of the list, {shown(number)}")
         return tuple(value)
 

@@ -16,6 +16,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Discriminator, PrivateAttr
 
 from pcbstator import materials
+from pcbstator.design.openings import Hole, Keepout, Slot, Tab, Thermistor
 from pcbstator.design.quantities import (
     Count,
     CountList,
@@ -96,7 +97,7 @@ class Board(Record):
     """The printed circuit board that carries the coils."""
 
     layers: Annotated[int, Count(range(2, 17))] = key("layers", "copper layers", example=4)
-    coil_layers: Annotated[tuple[int, ...], CountList(range(1, 17), 16)] | None = key(
+    coil_layers: Annotated[tuple[int, ...], CountList(Count(range(1, 17)))] | None = key(
         "coil_layers", "layers that the winding uses, an even number of them", None, example=[1, 2, 3, 4],
         otherwise="all",
     )  # fmt: skip
@@ -149,6 +150,11 @@ class Board(Record):
     rules: Annotated[RuleSet, BeforeValidator(rules_as_table)] = key(
         "rules", "a named rule set, or a table of limits", "1oz-standard"
     )
+    holes: tuple[Hole, ...] = key("holes", "holes for screws", ())
+    slots: tuple[Slot, ...] = key("slots", "routed slots", ())
+    tabs: tuple[Tab, ...] = key("tabs", "ears on the outer rim", ())
+    keepouts: tuple[Keepout, ...] = key("keepouts", "areas without copper", ())
+    thermistor: Thermistor | None = key("thermistor", "lands for a chip thermistor", None)
 
     @property
     def edge(self) -> float:

@@ -33,6 +33,13 @@ class RuleSet(Record):
     aspect_ratio: Annotated[float, ratio(1, 50)] = key(
         "aspect_ratio", "most board thickness per drill diameter", example=8.0
     )
+    mask_web: Annotated[float, millimetres(0, 5)] = key(
+        "mask_web_mm", "least solder mask between two openings", example=0.1
+    )
+    hole_web: Annotated[float, millimetres(0, 10)] = key(
+        "hole_web_mm", "least laminate between holes or slots, and to the board's edge", example=0.5
+    )
+    slot: Annotated[float, millimetres(0.1, 10)] = key("slot_mm", "least width of a routed slot", example=0.8)
 
 
 @cache

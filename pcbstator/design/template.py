@@ -25,6 +25,11 @@ INTRODUCTIONS = {
     "board": "The printed circuit board. The copper diameters bound the ring that coils and links may use.",
     "board.rules": 'Limits of a board house, instead of rules = "..." above; the others are as in 1oz-standard.',
     "stack": "Several equal boards on top of each other; without this section there is one.",
+    "board.holes": "Holes for screws, as many such tables as wanted.",
+    "board.slots": "Routed slots, as many such tables as wanted.",
+    "board.tabs": "Ears on the outer rim, free of copper, to screw the board down by.",
+    "board.keepouts": "Areas that the copper must stay out of; they move nothing, the design is refused instead.",
+    "board.thermistor": "Lands for a chip thermistor on the side away from the rotor, with pads for two wires.",
     "rotor": "The turning plate with its magnets. Neighbouring magnets face the board with opposite poles.",
     "operation": "Working points at which losses are wanted; without this section they are left out.",
     "tolerance": "How far the built motor may lie from these numbers; gives 5 % and 95 % values of the results.",
@@ -32,7 +37,6 @@ INTRODUCTIONS = {
     MAGNET: "One magnet. State its remanence_t or its grade, not both.",
 }
 STARTER_SHAPE = "sector"
-COMMENTED = ("board.rules", "slip_ring")  # sections that stand there as comments
 WRITTEN_OUT = (  # optional keys that a beginner wants to see set
     "envelope.bore_diameter_mm", "envelope.outer_diameter_mm", "envelope.height_mm",
     "winding.kind", "winding.outline", "winding.phases", "winding.coils", "winding.connection",
@@ -111,14 +115,20 @@ def _default(key: Key) -> str:
     return key.otherwise if key.default is None else f"`{_toml(key.default)}`"
 
 
+def left_out(path: str) -> bool:
+    """Whether a section stands in the starter file as a comment, since it adds something to the board."""
+    return path in ("board.rules", "board.thermistor", "slip_ring") or (path in sections() and sections()[path].many)
+
+
 def _header(section: Section) -> str:
-    return f"# [{section.path}]" if section.path in COMMENTED else f"[{section.path}]"
+    header = f"[[{section.path}]]" if section.many else f"[{section.path}]"
+    return f"# {header}" if left_out(section.path) else header
 
 
 def _line(key: Key) -> str:
     """The line of one key: its value, commented out where optional, then meaning, unit and what it may be."""
     live = key.required or key.path in WRITTEN_OUT
-    if key.section in COMMENTED or key.shape not in ("", STARTER_SHAPE):
+    if left_out(key.section) or key.shape not in ("", STARTER_SHAPE):
         live = False
     value = STARTER_VALUES.get(key.path, key.example)
     rule = "" if isinstance(value, str) and not key.rule.startswith("must be one of") else key.rule
@@ -133,6 +143,8 @@ def _toml(value: Any) -> str:
     """A value as TOML writes it."""
     if isinstance(value, str):
         return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    if isinstance(value, bool):
+        return str(value).lower()
     if isinstance(value, list | tuple):
         return "[" + ", ".join(_toml(item) for item in value) + "]"
     return repr(value)

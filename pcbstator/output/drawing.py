@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pcbstator.copper.records import Copper, FloatArray, Track
+from pcbstator.output.board_drawing import add_board, add_fittings, fitting_signs
 from pcbstator.output.coil_drawing import add_hole, coil_id, define_coil, layer_name, layer_tone
 from pcbstator.output.sheet import (
     INK,
@@ -53,11 +54,12 @@ def stator_svg(design: Design, copper: Copper) -> str:
         text_anchor="middle",
     )
     define_coil(sheet, copper, "coil")
-    _add_board(sheet, plan, copper)
+    add_board(sheet, plan, copper)
     _add_coils(sheet, plan, copper)
     _add_magnets(sheet, plan, design)
     _add_links(sheet, plan, copper)
     _add_holes(sheet, plan, copper)
+    add_fittings(sheet, plan, design, copper)
     _add_names(sheet, plan, copper, rings)
     _add_rotation(sheet, plan, half)
     sheet.page.add(plan)
@@ -68,7 +70,7 @@ def stator_svg(design: Design, copper: Copper) -> str:
 
 def _facts(design: Design, copper: Copper) -> str:
     board, winding = design.board, design.winding
-    across, bore = 2e3 * copper.board_outer_radius, 2e3 * copper.board_inner_radius
+    across, bore = 2e3 * copper.shape.reach, 2e3 * copper.board_inner_radius
     per = "coil" if copper.alike else "pole and phase"
     turns = f"{copper.coil.turns}_{'turns' if copper.alike else 'runs'} per {per} and layer"
     coils = f"{winding.coils}_coils" if copper.alike else "wave winding"
@@ -97,13 +99,6 @@ def _dash_start(link: Track) -> float:
     before = float(np.hypot(*np.diff(link.points[: middle + 1], axis=0).T).sum())
     x, y = link.points[middle]
     return 1e3 * (float(np.hypot(x, y) * np.arctan2(y, x)) - before)
-
-
-def _add_board(sheet: Sheet, plan: Any, copper: Copper) -> None:
-    board = sheet.drawing.g(id="board", fill="none", stroke=INK, stroke_width=number(0.25 * sheet.unit))
-    for radius in (copper.board_outer_radius, copper.board_inner_radius):
-        board.add(sheet.drawing.circle((0, 0), number(radius * 1e3)))
-    plan.add(board)
 
 
 def _turned(angle: float) -> str:
@@ -228,7 +223,7 @@ class _Rings:
 def _rings(design: Design, copper: Copper) -> _Rings:
     """Terminals are named beyond the rim that carries them, coils beyond the other, if it has the room."""
     low, high = _magnet_reach(design)
-    reach, hollow = 1e3 * max(copper.board_outer_radius, high), 1e3 * min(copper.board_inner_radius, low)
+    reach, hollow = 1e3 * max(copper.shape.reach, high), 1e3 * min(copper.board_inner_radius, low)
     page = max(LEAST_WIDTH, 2 * reach / 0.83)
     unit = page / 100
     if design.winding.link_rim == "inner":
@@ -358,7 +353,7 @@ def _add_legend(sheet: Sheet, design: Design, copper: Copper) -> None:
     sheet.row("Tone", [*layers, Symbol("(dashed: links only)")], size)
     coils = [Symbol("A+ coil of phase A, current counter-clockwise; A− clockwise")] if copper.alike else []
     holes = [Symbol("via", 2 * unit, _hole(sheet, 1.0, 0.5)), Symbol("terminal", 3 * unit, _hole(sheet, 1.5, 0.9))]
-    sheet.row("Signs", [*holes, *coils], size)
+    sheet.row("Signs", [*holes, *fitting_signs(sheet, design, copper), *coils], size)
     other = "; the lower rotor has the opposite poles there" if design.rotor.arrangement == "double" else ""
     words = f"magnet at rotor angle 0, N or S: the pole that faces the board{other}"
     sheet.row("Rotor", [Symbol(words, 4 * unit, _magnet(sheet))], size)

@@ -6,6 +6,7 @@ a decimal point, with the Gerber attributes as comments.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,12 +16,17 @@ from pcbstator.copper.plain_board import BoardCopper
 from pcbstator.errors import OutputError
 from pcbstator.output.attributes import drill_function, file_attributes
 
+Tool = tuple[int, str]  # diameter [um] and function
+
+TERMINAL_PART = "J1"  # the reference designator under which the terminals are the pins
+
 
 @dataclass(frozen=True)
 class PlatedHole:
     """A plated hole through the whole board: position, drill and pad diameters [m], net.
 
-    pin: number from 1 and name of a terminal; None for a via. open_faces: outer layers (first, last) without mask.
+    pin: number from 1 and name of a terminal or another hole of ``part``; None for a via.
+    open_faces: outer layers (first, last) without mask.
     """
 
     x: float
@@ -30,10 +36,19 @@ class PlatedHole:
     net: str
     pin: tuple[int, str] | None = None
     open_faces: tuple[bool, bool] = (False, False)
+    part: str = TERMINAL_PART
+
+    @property
+    def function(self) -> str:
+        """What the hole is for, as X2 has it."""
+        return "ViaDrill" if self.pin is None else "ComponentDrill" if self.part.startswith("J") else "MechanicalDrill"
 
 
 def plated_holes(copper: BoardCopper) -> list[PlatedHole]:
-    """Every terminal, in its order, then every via; OutputError for a via that does not go through the whole board."""
+    """Every terminal, in its order, every other plated hole, then every via.
+
+    OutputError for a via that does not go through the whole board.
+    """
     last = copper.layers[-1].number
     partial = [via for via in copper.vias if (via.from_layer, via.to_layer) != (copper.layers[0].number, last)]
     if partial:
@@ -45,6 +60,11 @@ def plated_holes(copper: BoardCopper) -> list[PlatedHole]:
     terminals = [
         PlatedHole(t.x, t.y, t.drill, t.pad, t.net, (number, t.name), (True, True))
         for number, t in enumerate(copper.terminals, 1)
+    ]
+    terminals += [
+        PlatedHole(h.x, h.y, h.diameter, h.pad, h.net, (h.pin, h.name), (True, True), h.part)
+        for h in copper.shape.drilled
+        if h.plated
     ]
     return terminals + [
         PlatedHole(v.x, v.y, v.drill, v.pad, v.net, None, faces)
@@ -65,26 +85,27 @@ def _open_faces(copper: BoardCopper) -> list[tuple[bool, bool]]:
 
 
 def drill_xnc(copper: BoardCopper, plated: bool, title: str = "") -> str:
-    """The XNC file of the plated holes (vias and terminals), or of the unplated ones.
+    """The XNC file of the plated holes (vias, terminals and others), or of the unplated ones.
 
-    The bore is cut with the outline, so the unplated file has no hole; it is written all the same, because a
-    missing file reads as a forgotten one.
+    Bore, slots and outline are cut by the profile, so the drill files hold round holes only. The unplated file is
+    written where it has no hole, too, because a missing file reads as a forgotten one.
     """
-    holes = plated_holes(copper) if plated else []
-    tools = sorted({(_micrometres(hole.drill), hole.pin is not None) for hole in holes})
+    hits: dict[Tool, list[str]] = defaultdict(list)
+    if plated:
+        for hole in plated_holes(copper):
+            hits[_micrometres(hole.drill), hole.function].append(f"X{_millimetres(hole.x)}Y{_millimetres(hole.y)}")
+    for bare in [] if plated else [hole for hole in copper.shape.drilled if not hole.plated]:
+        hits[_micrometres(bare.diameter), "MechanicalDrill"].append(f"X{_millimetres(bare.x)}Y{_millimetres(bare.y)}")
+    tools = sorted(hits)
     lines = ["M48"]
     lines += [f"; #@! {attribute}" for attribute in file_attributes(drill_function(plated, len(copper.layers)), title)]
     lines += [";TYPE=PLATED" if plated else ";TYPE=NON_PLATED", "METRIC"]
-    for index, (diameter, is_terminal) in enumerate(tools, 1):
-        lines.append(f"; #@! TA.AperFunction,Plated,PTH,{'ComponentDrill' if is_terminal else 'ViaDrill'}")
+    for index, (diameter, function) in enumerate(tools, 1):
+        lines.append(f"; #@! TA.AperFunction,{'Plated,PTH' if plated else 'NonPlated,NPTH'},{function}")
         lines.append(f"T{index:02d}C{diameter / 1000:.3f}")
     lines += ["%", "G05"]
     for index, tool in enumerate(tools, 1):
-        lines.append(f"T{index:02d}")
-        lines += [
-            f"X{_millimetres(hole.x)}Y{_millimetres(hole.y)}"
-            for hole in holes if (_micrometres(hole.drill), hole.pin is not None) == tool
-        ]
+        lines += [f"T{index:02d}", *hits[tool]]
     return "\n".join([*lines, "M30", ""])
 
 

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from pcbstator.copper.fittings import MASK_EXPANSION, mask_openings
 from pcbstator.copper.plain_board import BoardCopper
 from pcbstator.copper.records import FloatArray, strip_outline
 from pcbstator.errors import OutputError
@@ -26,9 +27,9 @@ from pcbstator.output.attributes import (
 )
 from pcbstator.output.drill import PlatedHole, plated_holes
 from pcbstator.output.legend import legend_shapes
+from pcbstator.output.shape_gerber import contour_commands, land_commands, opening_commands
 
 Side = Literal["top", "bottom"]
-TERMINAL_PART = "J1"  # the reference designator under which the terminals are the pins
 _OUTLINE_PEN = 0.1e-3  # the width with which an outline is drawn has no meaning
 _LARGEST = 10**10  # nanometres: four digits before the point
 _MOVE, _DRAW, _FLASH = 2, 1, 3
@@ -40,7 +41,7 @@ def copper_gerber(copper: BoardCopper, layer_number: int, title: str) -> str:
     """The file of one copper layer: tracks, and the pads of every hole, each with its net."""
     tracks: dict[str, dict[Aperture, list[FloatArray]]] = defaultdict(lambda: defaultdict(list))
     tapered: dict[str, list[FloatArray]] = defaultdict(list)
-    for track in copper.tracks:
+    for track in (*copper.tracks, *copper.fittings.tracks):
         if track.layer == layer_number and track.widths is None:
             tracks[track.net]["Conductor", _nanometre(track.width)].append(track.points)
         elif track.layer == layer_number:
@@ -61,44 +62,40 @@ def copper_gerber(copper: BoardCopper, layer_number: int, title: str) -> str:
         parts += [f"D{apertures[key]}*\n{_draws(lines)}" for key, lines in sorted(tracks[net].items())]
         parts += _pads(holes[net], apertures)
         parts.append("%TD*%\n")
+    lands = [land for land in copper.fittings.lands if land.layer == layer_number]
+    parts.append(land_commands(lands, 10 + len(apertures)))
     return _file(copper_function(layer_number, len(copper.layers)), title, "Positive", parts)
 
 
-def mask_gerber(copper: BoardCopper, side: Side, title: str, mask_expansion: float = 0.05e-3) -> str:
-    """The file of the mask's openings: terminals and bare tracks, ``mask_expansion`` [m] wider all round.
+def mask_gerber(copper: BoardCopper, side: Side, title: str, mask_expansion: float = MASK_EXPANSION) -> str:
+    """The file of the mask's openings: terminals, holes, lands and bare tracks, ``mask_expansion`` [m] wider all round.
 
     Vias stay covered where they are not in a bare track.
     """
-    openings: dict[Aperture, list[tuple[float, float]]] = defaultdict(list)
-    for terminal in copper.terminals:
-        openings["Material", _nanometre(terminal.pad + 2 * mask_expansion)].append((terminal.x, terminal.y))
     face = copper.layers[0 if side == "top" else -1].number
     bare: dict[Aperture, list[FloatArray]] = defaultdict(list)
     for track in copper.bare:
         if track.layer == face:
             bare["Material", _nanometre(track.width + 2 * mask_expansion)].append(track.points)
-    apertures = _numbered([*openings, *bare])
+    apertures = _numbered(bare)
     parts = [_aperture_definitions(apertures)]
     parts += [f"D{apertures[key]}*\n{_draws(lines)}" for key, lines in sorted(bare.items())]
-    parts += [f"D{apertures[key]}*\n{_flashes(places)}" for key, places in sorted(openings.items())]
+    parts.append(opening_commands(mask_openings(copper, side, mask_expansion), 10 + len(apertures)))
     return _file(side_function("Soldermask", side), title, "Negative", parts)
 
 
 def legend_gerber(copper: BoardCopper, side: Side, title: str, notes: Sequence[str] = ()) -> str:
     """The file of the legend: title, further ``notes``, terminal names, direction of rotation and layers."""
-    # Everything is regions; readers that look for an aperture before they believe in Gerber find one.
-    parts = [_aperture_definitions({("Material", _nanometre(_OUTLINE_PEN)): 10}), "%TA.AperFunction,Material*%\n"]
+    pen = _aperture_definitions({("Material", _nanometre(_OUTLINE_PEN)): 10})  # readers doubt a file without
+    parts = [pen, "%TA.AperFunction,Material*%\n"]
     parts += [_region(piece) for shape in legend_shapes(copper, side, title, notes) for piece in without_holes(shape)]
     return _file(side_function("Legend", side), title, "Positive", parts)
 
 
 def profile_gerber(copper: BoardCopper, title: str) -> str:
-    """The file of the board's outline: the outer circle and the bore, each of two half circles."""
+    """The file of the board's outline: what is cut along lines and arcs. Slots and holes are in the drill files."""
     aperture = ("Profile", _nanometre(_OUTLINE_PEN))
-    parts = [_aperture_definitions({aperture: 10}), "D10*\nG75*\nG03*\n"]
-    for radius in (copper.board_outer_radius, copper.board_inner_radius):
-        r = _nanometre(radius)
-        parts.append(f"X{r}Y0D02*\nX{-r}Y0I{-r}J0D01*\nX{r}Y0I{r}J0D01*\n")
+    parts = [_aperture_definitions({aperture: 10}), "D10*\n", contour_commands(copper.shape.profile)]
     return _file(PROFILE_FUNCTION, title, "Positive", parts)
 
 
@@ -142,7 +139,8 @@ def _aperture_definitions(apertures: dict[Aperture, int]) -> str:
 
 def _pad_aperture(hole: PlatedHole) -> Aperture:
     """The aperture that makes the pad of ``hole``."""
-    return ("ViaPad" if hole.pin is None else "ComponentPad", _nanometre(hole.pad))
+    kind = "ViaPad" if hole.pin is None else "ComponentPad" if hole.part.startswith("J") else "WasherPad"
+    return kind, _nanometre(hole.pad)
 
 
 def _pads(holes: Sequence[PlatedHole], apertures: dict[Aperture, int]) -> list[str]:
@@ -155,7 +153,7 @@ def _pads(holes: Sequence[PlatedHole], apertures: dict[Aperture, int]) -> list[s
             vias[key].append((hole.x, hole.y))
         else:
             number, name = hole.pin
-            pin = f"%TO.P,{TERMINAL_PART},{number},{attribute_text(name)}*%\n"
+            pin = f"%TO.P,{hole.part},{number},{attribute_text(name)}*%\n"
             terminals.append(f"D{apertures[key]}*\n{pin}{_flashes([(hole.x, hole.y)])}%TD.P*%\n")
     return [f"D{apertures[key]}*\n{_flashes(places)}" for key, places in sorted(vias.items())] + terminals
 

@@ -36,7 +36,7 @@ class JobEntry:
 
 def job_file(copper: BoardCopper, title: str, entries: Iterable[JobEntry], facts: BoardFacts) -> str:
     """The job file (JSON)."""
-    diameter = _millimetres(2 * copper.board_outer_radius)
+    left, low, right, high = copper.shape.bounds
     job = {
         "Header": {
             "GenerationSoftware": {
@@ -45,7 +45,7 @@ def job_file(copper: BoardCopper, title: str, entries: Iterable[JobEntry], facts
         },
         "GeneralSpecs": {
             "ProjectId": {"Name": one_line(title), "GUID": project_identifier(title), "Revision": PROJECT_REVISION},
-            "Size": {"X": diameter, "Y": diameter},
+            "Size": {"X": _millimetres(right - left), "Y": _millimetres(high - low)},
             "LayerNumber": len(copper.layers),
             "BoardThickness": _millimetres(facts.thickness),
             "Finish": finish_name(facts.finish),

@@ -18,6 +18,7 @@ import shapely
 from shapely import MultiPolygon, Polygon, affinity
 from shapely.geometry.base import BaseGeometry
 
+from pcbstator.copper.fittings import WIRES
 from pcbstator.copper.plain_board import BoardCopper
 from pcbstator.copper.records import FloatArray, Terminal, Track
 from pcbstator.output.attributes import one_line
@@ -61,8 +62,8 @@ class _Ground:
 def legend_shapes(copper: BoardCopper, side: Side, title: str, notes: Sequence[str] = ()) -> list[Polygon]:
     """The printed areas [m] on ``side`` in board axes, the bottom one mirrored so that it reads right from below."""
     mirror = np.array([1.0 if side == "top" else -1.0, 1.0])
-    ground = _ground(copper, mirror, copper.layers[0 if side == "top" else -1].number)
-    placed = _terminal_names(copper.terminals, ground, mirror)
+    ground = _ground(copper, side, mirror)
+    placed = _terminal_names([*copper.terminals, *_wire_pads(copper, side)], ground, mirror)
     numbers = [f"L{layer.number}" for layer in copper.layers]
     first, last = (numbers[0], numbers[-1]) if side == "top" else (numbers[-1], numbers[0])
     order = [phase.name for phase in copper.phases]
@@ -74,15 +75,20 @@ def legend_shapes(copper: BoardCopper, side: Side, title: str, notes: Sequence[s
     return [part for shape in back for part in getattr(shape, "geoms", [shape]) if isinstance(part, Polygon)]
 
 
-def _ground(copper: BoardCopper, mirror: FloatArray, face: int) -> _Ground:
-    """The ring of the board less its edges, pads and bare tracks."""
+def _ground(copper: BoardCopper, side: Side, mirror: FloatArray) -> _Ground:
+    """The board less its edges, holes and slots, and what the mask bares."""
     inner, outer = copper.board_inner_radius + _EDGE_DISTANCE, copper.board_outer_radius - _EDGE_DISTANCE
-    centre = shapely.Point(0, 0)
-    ring = centre.buffer(outer, quad_segs=64).difference(centre.buffer(inner / np.cos(pi / 256), quad_segs=64))
-    pads = shapely.union_all([_disc(t.x, t.y, t.pad / 2 + _PAD_DISTANCE, mirror) for t in copper.terminals])
+    board = shapely.transform(copper.shape.material.simplify(1e-5), lambda xy: xy * mirror).buffer(-_EDGE_DISTANCE)
+    bare = [(t.x, t.y, t.pad / 2) for t in copper.terminals]
+    bare += [(h.x, h.y, h.pad / 2) for h in copper.shape.drilled if h.plated]
+    pads = [_disc(x, y, radius + _PAD_DISTANCE, mirror) for x, y, radius in bare]
+    layer = 1 if side == "top" else len(copper.layers)
+    for land in copper.fittings.lands:
+        if land.layer == layer:
+            pads.append(shapely.transform(land.area(_PAD_DISTANCE), lambda xy: xy * mirror))
     vias = shapely.union_all([_disc(v.x, v.y, v.pad / 2 + _PAD_DISTANCE, mirror) for v in copper.vias])
-    bare = shapely.union_all([_strip(track, mirror) for track in copper.bare if track.layer == face])
-    allowed = ring.difference(pads).difference(bare)
+    tracks = [_strip(track, mirror) for track in copper.bare if track.layer == copper.layers[layer - 1].number]
+    allowed = board.difference(shapely.union_all([*pads, *tracks]))
     return _Ground(allowed.difference(vias), allowed, inner, outer)
 
 
@@ -95,6 +101,14 @@ def _strip(track: Track, mirror: FloatArray) -> BaseGeometry:
     """A bare track, as far as no ink may come, in the view of the reader."""
     coarse = 20e-6  # fewer corners, so that places are tried quickly
     return shapely.LineString(track.points * mirror).buffer(track.width / 2 + _PAD_DISTANCE + coarse).simplify(coarse)
+
+
+def _wire_pads(copper: BoardCopper, side: Side) -> list[Terminal]:
+    """The pads for the thermistor's wires that can be seen on a side."""
+    layer = 1 if side == "top" else len(copper.layers)
+    holes = [Terminal(h.name, h.x, h.y, h.diameter, h.pad, layer, h.net) for h in copper.fittings.holes]
+    lands = [land for land in copper.fittings.lands if land.part == WIRES and land.layer == layer]
+    return holes + [Terminal(land.net, land.x, land.y, 0.0, land.length, layer, land.net) for land in lands]
 
 
 def _terminal_names(terminals: Sequence[Terminal], ground: _Ground, mirror: FloatArray) -> list[BaseGeometry]:

@@ -7,21 +7,25 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable
+from math import degrees
 
+from pcbstator.copper.board_shape import NOT_CONNECTED
+from pcbstator.copper.fittings import Land
 from pcbstator.copper.plain_board import BoardCopper
 from pcbstator.errors import OutputError
 from pcbstator.output.attributes import one_line, software_version
 from pcbstator.output.drill import PlatedHole, plated_holes
-from pcbstator.output.gerber import TERMINAL_PART
 
 _NAME_LENGTH = 14
 _MASK = {(True, True): 0, (False, True): 1, (True, False): 2, (False, False): 3}  # code by the faces that are open
 
 
 def netlist_ipc356(copper: BoardCopper, title: str) -> str:
-    """The netlist: a through-hole record (317) for each terminal and via, reachable from both sides."""
+    """The netlist: a through-hole record (317) for each plated hole, a surface record (327) for each land."""
     holes = sorted(plated_holes(copper), key=lambda hole: (hole.net, hole.pin or (0, ""), hole.x, hole.y))
-    aliases = net_aliases(hole.net for hole in holes)
+    lands = copper.fittings.lands
+    aliases = net_aliases({hole.net for hole in holes} | {land.net for land in lands} - {NOT_CONNECTED})
+    aliases[NOT_CONNECTED] = NOT_CONNECTED
     job = _ascii(title) or "untitled"
     lines = [
         f"C  Written by pcbstator {software_version()}",
@@ -34,6 +38,7 @@ def netlist_ipc356(copper: BoardCopper, title: str) -> str:
     ]
     lines += [f"P  {alias} {_ascii(net)}" for net, alias in aliases.items() if alias.startswith("NNAME")]
     lines += [_through_hole(hole, aliases[hole.net]) for hole in holes]
+    lines += [_surface(land, aliases[land.net]) for land in lands]
     return "".join(f"{line[:80]:<80}\n" for line in [*lines, "999"])
 
 
@@ -60,7 +65,7 @@ def _ascii(text: str) -> str:
 
 def _through_hole(hole: PlatedHole, net: str) -> str:
     """The record of ``hole``; the comments give the columns."""
-    part, pin = ("VIA", "") if hole.pin is None else (TERMINAL_PART, str(hole.pin[0]))
+    part, pin = ("VIA", "") if hole.pin is None else (hole.part, str(hole.pin[0]))
     pad = _unsigned(hole.pad)
     return (
         f"317{net:<14}   "  # 1-3 through hole, 4-17 net
@@ -70,6 +75,17 @@ def _through_hole(hole: PlatedHole, net: str) -> str:
         f"X{_signed(hole.x)}Y{_signed(hole.y)}"  # 42-57 place
         f"X{pad}Y{pad}R000 "  # 58-67 pad, 68-71 turn
         f"S{_MASK[hole.open_faces]}"  # 73-74 solder mask
+    )
+
+
+def _surface(land: Land, net: str) -> str:
+    """The record of ``land``, reachable on its face only; columns as above."""
+    turn = round(degrees(land.angle)) % 360
+    return (
+        f"327{net:<14}   {land.part:<6}-{land.pin:<4}       "  # 33-38 no hole
+        f"A{land.layer:02d}X{_signed(land.x)}Y{_signed(land.y)}"
+        f"X{_unsigned(land.length)}Y{'0000' if land.is_round else _unsigned(land.width)}R{turn:03d} "
+        f"S{_MASK[True, True]}"
     )
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pcbstator.copper.records import Copper
+from pcbstator.output.board_drawing import board_rows
 from pcbstator.output.machine_rows import inductance_rows, loss_rows, rotor_rows, slip_ring_rows, tolerance_rows
 from pcbstator.output.magnet_list import magnet_list
 from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
@@ -161,6 +162,7 @@ def _board_rows(design: Design, copper: Copper, least_gap: float) -> list[Row]:
         Row("Laminate", f"FR-4, Tg {figures(board.laminate_tg_c)} °C or more"),
         Row("Outline", f"ring of {millimetres(2 * copper.board_outer_radius)} outside, "
                        f"{millimetres(2 * copper.board_inner_radius)} inside"),
+        *board_rows(copper),
         Row("Smallest track", millimetres(min(track.narrowest for track in copper.shapes))),
         Row("Smallest gap", f"{figures(1e3 * least_gap, 3)} mm"),
         Row("Smallest drill", millimetres(min(board.via_drill, board.terminal_drill)),

@@ -5,9 +5,11 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator
 from contextlib import contextmanager
-from math import cos, pi, sin
+from math import cos, pi, sin, tan
 from typing import TYPE_CHECKING
 
+from pcbstator.copper.board_shape import lay_board
+from pcbstator.copper.contour import Arc, Contour, circle, signed_sweep
 from pcbstator.output.rotor_plan import Circle, Outline, Plate, pieces, plates, reach, steel_circles
 from pcbstator.output.words import millimetres
 
@@ -39,6 +41,8 @@ def rotor_dxf(design: Design, plate: Plate | None = None) -> str:
         for layer, diameters in _circles(design).items():
             for diameter in diameters:
                 space.add_circle((0, 0), 500 * diameter, dxfattribs={"layer": layer})
+        for contour in _board_contours(design):
+            _add_contour(space, contour.mirrored() if plate.above else contour)
         _add_words(space, design, plate)
         document.set_modelspace_vport(height=2.6e3 * reach(design))
         for kind in sorted(document.entitydb.dxf_types_in_use()):  # written in no fixed order otherwise
@@ -85,13 +89,33 @@ def _add_outline(space: Modelspace, outline: Outline) -> None:
 
 def _circles(design: Design) -> dict[str, tuple[float, ...]]:
     """Diameters [m] of the circles of each layer."""
-    board, envelope = design.board, design.envelope
+    envelope = design.envelope
     limits = (envelope.bore_diameter, envelope.outer_diameter) if envelope else ()
     return {
         STEEL: steel_circles(design) or (),
-        BOARD: (board.inner_diameter, board.outer_diameter),
         ENVELOPE: tuple(limit for limit in limits if limit),
     }
+
+
+def _board_contours(design: Design) -> list[Contour]:
+    """Everything that is cut out of the board, and its outline."""
+    shape = lay_board(design)
+    holes = [circle(hole.diameter / 2, (hole.x, hole.y)) for hole in shape.drilled]
+    return [*reversed(shape.profile), *holes]
+
+
+def _add_contour(space: Modelspace, contour: Contour) -> None:
+    """An outline of the board: a circle, or a polyline whose bulges are the tangents of quarter angles."""
+    look = {"layer": BOARD}
+    if contour.round is not None:
+        (x, y), radius = contour.round
+        space.add_circle((1e3 * x, 1e3 * y), 1e3 * radius, dxfattribs=look)
+        return
+    vertices = [
+        (1e3 * start[0], 1e3 * start[1], tan(signed_sweep(start, segment) / 4) if isinstance(segment, Arc) else 0.0)
+        for start, segment in contour.pairs()
+    ]
+    space.add_lwpolyline(vertices, format="xyb", close=True, dxfattribs=look)
 
 
 def _add_words(space: Modelspace, design: Design, plate: Plate) -> None:
@@ -107,6 +131,7 @@ def _add_words(space: Modelspace, design: Design, plate: Plate) -> None:
     for a, b in (((-2, 0), (2, 0)), ((0, -2), (0, 2))):
         space.add_line(a, b, dxfattribs={"layer": INDEX})
     limits = [500 * diameter for diameters in _circles(design).values() for diameter in diameters]
+    limits.append(1e3 * lay_board(design).reach)
     bottom = -max(start + 6.0, *limits)
     for line, words in enumerate(_notes(design, plate)):
         _text(space, NOTES, words, bottom, bottom - 6.0 - 5.0 * line, 3.0)

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import pcbstator
+from pcbstator.check.openings import opening_findings
 from pcbstator.output.package import package_files
 from pcbstator.predict.inductance import inductance_matrix
 from pcbstator.predict.magnetics import path_linkages, rotor_field
@@ -124,3 +125,20 @@ def test_linkage_side_by_side(stage):
     library = (time.perf_counter() - begin) / 200 * vertices * 48
     print(f"\ncold linkage {1e3 * ours:.1f} ms, library {library:.0f} s for 48 angles: {library / ours:.0f} times")
     assert library > 1000 * ours
+
+
+def test_obstacles_on_a_large_board(benchmark):
+    """60 coils on 16 layers, 750 000 vertices, with screws, ears and a thermistor."""
+    ring = {"copper_inner_diameter_mm": 180.0, "copper_outer_diameter_mm": 260.0, "outer_diameter_mm": 280.0}
+    design = pcbstator.load_design(STAGE).with_values(
+        {f"board.{key}": value for key, value in ring.items()}
+        | {
+            "envelope": None, "winding.coils": 60, "rotor.poles": 50, "board.layers": 16, "board.thickness_mm": 3.2,
+            "rotor.magnet.inner_diameter_mm": 190.0, "rotor.magnet.outer_diameter_mm": 250.0,
+            "board.track_width_mm": 0.25, "board.track_gap_mm": 0.15, "board.via_drill_mm": 0.4,
+            "board.via_pad_mm": 0.8, "board.holes": [{"diameter_mm": 3.2, "circle_diameter_mm": 269.0, "count": 24}],
+            "board.tabs": [{"width_mm": 10.0, "reach_mm": 10.0, "count": 6}],
+        }
+    )  # fmt: skip
+    copper = pcbstator.lay_copper(design)
+    assert not benchmark(opening_findings, design, copper)

@@ -36,6 +36,28 @@ CAUSES = {
     "board.aspect_ratio": ({"board.thickness_mm": 3.0, "envelope.height_mm": 20.0}, "error"),
     "board.drill_to_copper": ({"board.rules": {"drill_to_copper_mm": 0.5}}, "error"),
     "board.edge": ({"board.outer_diameter_mm": 66.2}, "error"),
+    "board.hole_to_copper": ({"board.holes": [{"diameter_mm": 2.0, "circle_diameter_mm": 68.2}]}, "error"),
+    "board.pad_gap": (
+        {"board.holes": [{"diameter_mm": 2.0, "pad_mm": 3.0, "plated": True, "circle_diameter_mm": 69.0}],
+         "board.outer_diameter_mm": 76.0}, "error",
+    ),
+    "board.keepout": ({"board.keepouts": [{"shape": "disc", "circle_diameter_mm": 66.0, "diameter_mm": 4.0}]}, "error"),
+    "board.outline": ({"board.holes": [{"diameter_mm": 2.0, "circle_diameter_mm": 90.0}]}, "error"),
+    "board.hole_web": (
+        {"board.holes": [{"diameter_mm": 3.0, "circle_diameter_mm": 72.0}], "board.outer_diameter_mm": 75.8}, "error",
+    ),
+    "board.slot": (
+        {"board.slots": [{"width_mm": 0.6, "length_mm": 4.0, "circle_diameter_mm": 72.0, "direction": "tangential"}],
+         "board.outer_diameter_mm": 78.0}, "error",
+    ),
+    "board.mask_web": (
+        {"board.thermistor": {"circle_diameter_mm": 70.0, "angle_deg": 40.0, "land_length_mm": 1.0,
+                              "land_width_mm": 1.0, "land_pitch_mm": 1.15}, "board.outer_diameter_mm": 78.0}, "warning",
+    ),
+    "board.chip_height": (
+        {"board.thermistor": {"circle_diameter_mm": 44.0, "angle_deg": 0.0}, "rotor.arrangement": "double",
+         "rotor.air_gap_mm": 0.9}, "error",
+    ),
     "board.bow": ({"rotor.air_gap_mm": 0.4}, "warning"),
     "envelope.bore": ({"envelope.bore_diameter_mm": 26.0}, "error"),
     "envelope.outer": ({"envelope.outer_diameter_mm": 60.0}, "error"),

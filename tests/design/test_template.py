@@ -13,8 +13,11 @@ from pcbstator.design.template import key_table
 from pcbstator.errors import OutputError
 
 PAGE = Path(__file__).parents[2] / "docs" / "design-file.md"
-BEFORE_SLIP_RING = starter_text().partition("# [slip_ring]")[0]
-OPTIONAL = [line for line in BEFORE_SLIP_RING.splitlines() if re.match(r"# \w+ = ", line)]
+BLOCKS = re.findall(r"(# \[+(board\.\w+|slip_ring)\]+\n(?:# \w+ = .*\n)+)", starter_text())  # whole tables as comments
+REST = starter_text()
+for block, _ in BLOCKS:
+    REST = REST.replace(block, "")
+OPTIONAL = [line for line in REST.splitlines() if re.match(r"# \w+ = ", line)]
 
 
 def starter_with(line):
@@ -29,17 +32,32 @@ def test_starter_file_loads_and_names_every_key(tmp_path):
     text = (tmp_path / "new.toml").read_text(encoding="utf-8")
     for path, section in sections().items():
         assert f"[{path}]" in text or not path
+        assert (f"[[{path}]]" in text) == section.many
         for key in section.keys:
             assert re.search(rf"^(# )?{key.name} = .*# .*{re.escape(key.meaning)}", text, re.MULTILINE), key.path
 
 
 def test_every_optional_line_is_right_when_made_live():
-    limits = list(sections()["board.rules"].names)
     shapes = ["diameter_mm", "circle_diameter_mm", "length_mm", "width_mm", "remanence_t"]
-    lines = [line for line in OPTIONAL if line.split()[1] not in limits + shapes]
+    lines = [line for line in OPTIONAL if line.split()[1] not in shapes]
     assert len(lines) >= 10
     for line in lines:
         assert design_from_document(starter_with(line)), line
+
+
+@pytest.mark.parametrize("path", [path for _, path in BLOCKS])
+def test_table_that_is_a_comment_loads_when_made_live(path):
+    block = next(block for block, name in BLOCKS if name == path)
+    live = re.sub(r"^# ", "", block, flags=re.MULTILINE)
+    if path == "board.keepouts":  # each shape has its own keys
+        live = re.sub(r"^(circle_diameter_mm|angle_deg|length_mm|width_mm|diameter_mm) = .*\n", "", live, flags=re.M)
+    if path == "board.holes":
+        live = live.replace("plated = false", "plated = true")
+    text = starter_text().replace(block, live)
+    if path == "board.rules":
+        text = re.sub(r"^rules = .*\n", "", text, flags=re.MULTILINE)
+    board = design_from_document(tomllib.loads(text)).board
+    assert getattr(board, path.removeprefix("board."))
 
 
 def test_commented_default_is_the_default():

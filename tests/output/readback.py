@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
+from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.copper.records import Coil, Copper, Layer, PhaseCopper, Point, Terminal, Track, Via
@@ -89,6 +90,9 @@ def read_shapes(text: str) -> list[BaseGeometry]:
                 shapes.append(shapely.Point(part.x, part.y).buffer(part.r, quad_segs=64))
             elif isinstance(part, primitives.ArcPoly):
                 shapes.append(shapely.Polygon(part.outline))
+            elif isinstance(part, primitives.Rectangle):
+                box = shapely.box(part.x - part.w / 2, part.y - part.h / 2, part.x + part.w / 2, part.y + part.h / 2)
+                shapes.append(affinity.rotate(box, part.rotation, use_radians=True))
             else:
                 raise TypeError(f"unexpected {part}")
     return shapes

@@ -34,7 +34,8 @@ def test_nets_are_one_piece_each_and_never_touch(path: Path, connection: str) ->
     copper = laid(path, connection)
     layers = [readback.net_shapes(copper_gerber(copper, layer.number, "t")) for layer in copper.layers]
     holes = [hole[:3] for hole in readback.read_holes(drill_xnc(copper, plated=True))]
-    assert sorted(readback.pieces(layers, holes), key=sorted) == NETS[connection]
+    others = [{land.net} for land in copper.fittings.lands if land.pin and land.part == "RT1"]
+    assert sorted(readback.pieces(layers, holes), key=sorted) == sorted(NETS[connection] + others, key=sorted)
 
 
 @pytest.mark.parametrize("path", DESIGNS, ids=lambda path: path.stem)
@@ -44,10 +45,16 @@ def test_files_of_a_design(path: Path) -> None:
 
     copper = laid(path, "star")
     read = shapely.union_all(readback.read_shapes(copper_gerber(copper, len(copper.layers), "t")))
-    assert read.area == pytest.approx(readback.layer_shape(copper, len(copper.layers)).area, rel=1e-4)
-    count = len(copper.vias) + len(copper.terminals)
+    lands = [shapely.transform(land.area(), lambda xy: 1e3 * xy) for land in copper.fittings.lands]
+    leads = [shapely.LineString(1e3 * lead.points).buffer(500 * lead.width) for lead in copper.fittings.tracks]
+    meant = shapely.union_all([readback.layer_shape(copper, len(copper.layers)), *lands, *leads])
+    assert read.area == pytest.approx(meant.area, rel=1e-4)
+    count = len(copper.vias) + len(copper.terminals) + sum(hole.plated for hole in copper.shape.drilled)
     assert len(readback.read_holes(drill_xnc(copper, plated=True))) == count
-    assert len(Netlist.from_string(netlist_ipc356(copper, "t"), "stator.ipc").test_records) == count
+    unplated = sum(not hole.plated for hole in copper.shape.drilled)
+    assert len(readback.read_holes(drill_xnc(copper, plated=False))) == unplated
+    records = Netlist.from_string(netlist_ipc356(copper, "t"), "stator.ipc").test_records
+    assert len(records) == count + len(copper.fittings.lands)
     ink = shapely.union_all(readback.read_shapes(legend_gerber(copper, "top", load_design(path).title)))
     for terminal in copper.terminals:
         place = shapely.Point(terminal.x * 1e3, terminal.y * 1e3)
