@@ -1,0 +1,288 @@
+"""Heating in time: pulses and duty cycles with conductances held fixed, and everything together by a stiff solver.
+
+With fixed conductances a network is linear while its current stands still, also with the resistance of the copper
+growing, so a pulse is a matrix exponential: exact, quick, and at home with runaway. Which conductances to hold is the
+caller's choice; ``stiff_temperatures`` follows the real laws and shows what that choice costs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from pcbstator.constants import CELSIUS_ZERO
+from pcbstator.errors import LawRangeError
+from pcbstator.physics.conductors import COPPER_TEMPERATURE_COEFFICIENT, HOTTEST
+from pcbstator.physics.heat_network import HeatNetwork, gap_conductance, heat_outflow
+
+FloatArray = NDArray[np.float64]
+
+MOST_ROUNDS = 40
+CLOSE = 1e-6  # relative, of the square of a current
+MOST_GROWTH = 40.0  # exponent at which a runaway is far beyond every limit
+MOST_LAG = 0.9  # part of its own heat by which lagging copper may raise its resistance
+
+
+@dataclass(frozen=True, eq=False)
+class LinearNetwork:
+    """A network with conductances held fixed. conductance: (n, n) symmetric, as HeatNetwork.conduction [W/K]; eddy: (n,)
+    [W]; the rest as there."""
+
+    ambient_c: float
+    conductance: FloatArray
+    resistance: FloatArray
+    eddy: FloatArray
+    capacity: FloatArray
+    lag: FloatArray
+
+
+def held_network(network: HeatNetwork, temperature_c: ArrayLike) -> LinearNetwork:
+    """The network with every conductance as it is at these temperatures (flux over rise, not its slope).
+
+    network: [SI]; temperature_c: (n,) above ambient [degC]. Returns a LinearNetwork [SI]. Source: derived here.
+
+    >>> box = HeatNetwork(20.0, np.array([[0.5]]), np.ones(1), np.zeros(1), np.ones(1), np.zeros(1),
+    ...                   np.zeros((1, 1)), np.zeros((1, 2)), 400.0)
+    >>> held_network(box, [60.0]).conductance.item()
+    0.5
+    """
+    rise = np.maximum(np.asarray(temperature_c, dtype=float) - network.ambient_c, 1e-3)
+    matrix = network.conduction.copy()
+    nodes = np.arange(len(rise))
+    knots = network.knot_step * np.arange(network.face_flux.shape[1])
+    for area, flux in zip(network.face_area.T, network.face_flux, strict=True):
+        matrix[nodes, nodes] += area * np.interp(rise, knots, flux) / rise
+    kelvin = rise + network.ambient_c + CELSIUS_ZERO
+    for gap in network.gaps:
+        through, _, _ = gap_conductance(gap, kelvin[gap.nodes], kelvin[gap.plate])
+        matrix[gap.nodes, gap.nodes] += through
+        matrix[gap.plate, gap.plate] += through.sum()
+        matrix[gap.nodes, gap.plate] -= through
+        matrix[gap.plate, gap.nodes] -= through
+    warmth = 1 + COPPER_TEMPERATURE_COEFFICIENT * (network.ambient_c + rise - 20.0)
+    return LinearNetwork(
+        network.ambient_c, matrix, network.resistance, network.eddy / warmth, network.capacity, network.lag
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Modes:
+    """Decay rates (b, n), shapes (b, n, n) and steady drive (b, n) of cases with one current each."""
+
+    rates: FloatArray
+    shapes: FloatArray
+    drive: FloatArray
+    root: FloatArray
+    loss: FloatArray  # (b, n) heat of a node at ambient, and its growth with temperature
+    growth: FloatArray
+
+    def after(self, start: FloatArray, time: FloatArray) -> FloatArray:
+        """Rise (b, n) [K] after ``time`` (b,) [s] from a rise ``start`` (b, n)."""
+        exponent = np.clip(-self.rates * time[:, None], -700.0, MOST_GROWTH)
+        small = np.abs(exponent) < 1e-9
+        ramp = time[:, None] * np.where(small, 1.0, np.expm1(exponent) / np.where(small, 1.0, exponent))
+        modal = np.einsum("bji,bj->bi", self.shapes, start * self.root)
+        modal = np.exp(exponent) * modal + ramp * self.drive
+        return np.asarray(np.einsum("bij,bj->bi", self.shapes, modal) / self.root)
+
+    def copper(self, rise: FloatArray, lag: FloatArray) -> FloatArray:
+        """Rise of the copper itself, which leads its node while it heats."""
+        return np.asarray(rise + lag * (self.loss + self.growth * rise))
+
+
+def _modes(network: LinearNetwork, squares: FloatArray) -> _Modes:
+    """Modes at each square of the current (b,) [A2]."""
+    coefficient = COPPER_TEMPERATURE_COEFFICIENT
+    own = coefficient * squares[:, None] * network.resistance * network.lag
+    heat = squares[:, None] * network.resistance / (1 - np.minimum(own, MOST_LAG))
+    warmth = 1 + coefficient * (network.ambient_c - 20.0)
+    growth = coefficient * heat
+    root = np.sqrt(network.capacity)
+    nodes = np.arange(len(root))
+    matrix = np.repeat(network.conductance[None], len(squares), axis=0)
+    matrix[:, nodes, nodes] -= growth
+    rates, shapes = np.linalg.eigh(matrix / np.outer(root, root))
+    loss = heat * warmth + network.eddy
+    return _Modes(rates, shapes, np.einsum("bji,bj->bi", shapes, loss / root), root, loss, growth)
+
+
+def pulse_currents(
+    network: LinearNetwork, durations: ArrayLike, start_c: ArrayLike, limits_c: ArrayLike
+) -> FloatArray:
+    """Rms current that takes the first node to its limit in a given time.
+
+    network: [SI]; durations: (b,) above 0 [s]; start_c: (n,) or (b, n) below the limits [degC]; limits_c: (n,) or (b, n),
+    inf where there is none [degC]. Returns (b,) [A], 0 where no current is needed. Range: LawRangeError for a duration
+    that is not positive or a start beyond its limit. Source: derived here, matrix exponential by modes; secant on the
+    square of the current.
+
+    >>> block = LinearNetwork(20.0, np.zeros((1, 1)), np.ones(1), np.zeros(1), np.full(1, 2.0), np.zeros(1))
+    >>> found = pulse_currents(block, [10.0], [20.0], [100.0])
+    >>> round(float(found[0]) ** 2, 4)  # without loss of heat: ln(1 + 0.00393 x 80) x 2 / (0.00393 x 10)
+    13.9125
+    """
+    times = np.asarray(durations, dtype=float)
+    shape = (len(times), len(network.capacity))
+    start = np.broadcast_to(np.asarray(start_c, dtype=float), shape) - network.ambient_c
+    room = np.broadcast_to(np.asarray(limits_c, dtype=float), shape) - network.ambient_c
+    if not np.all(times > 0) or np.any(start > room + 1e-6):
+        raise LawRangeError("a pulse needs a duration above 0 and a start below its limits")
+
+    def excess(squares: FloatArray) -> FloatArray:
+        modes = _modes(network, squares)
+        over = modes.copper(modes.after(start, times), network.lag) - room
+        return np.asarray(over.max(axis=1))
+
+    heated = network.resistance > 0
+    adiabatic = (room - start)[:, heated] / network.resistance[heated]
+    adiabatic = adiabatic / (times[:, None] / network.capacity[heated] + network.lag[heated])
+    high = np.maximum(adiabatic.min(axis=1), 1e-12)
+    low, below, above = np.zeros(len(times)), excess(np.zeros(len(times))), excess(high)
+    for _ in range(MOST_ROUNDS):  # cooling may allow more than a pulse without any
+        short = above < 0
+        if not short.any():
+            break
+        low, below = np.where(short, high, low), np.where(short, above, below)
+        high = np.where(short, 2 * high, high)
+        above = np.where(short, excess(high), above)
+    for _ in range(MOST_ROUNDS):
+        spread = above - below
+        middle = np.where(spread > 0, (low * above - high * below) / np.where(spread > 0, spread, 1.0), 0.0)
+        middle = np.clip(middle, low, high)
+        value = excess(middle)
+        done = (high - low <= CLOSE * high) | (np.abs(value) < 1e-7)
+        lower = value < 0
+        # Illinois: the end that stays is halved, so that both ends close in.
+        above = np.where(lower, np.where(below < 0, above / 2, above), value)
+        below = np.where(lower, value, below / 2)
+        low, high = np.where(lower, middle, low), np.where(lower, high, middle)
+        if done.all():
+            break
+    return np.sqrt(np.where(below >= 0, 0.0, middle))
+
+
+def rise_time(network: LinearNetwork, current: float, nodes: Any, part: float = 0.6321205588285577) -> float | None:
+    """Time in which the hottest node does a part of its rise at a steady current, from cold.
+
+    network: [SI]; current: rms [A]; nodes: indices among which the hottest is taken at the end [-]; part: of the whole
+    rise, default 1 - 1/e [-]. Returns [s]; None where the current runs away. Source: derived here, as pulse_currents.
+
+    >>> block = LinearNetwork(20.0, np.full((1, 1), 0.5), np.ones(1), np.zeros(1), np.full(1, 100.0), np.zeros(1))
+    >>> round(rise_time(block, 1.0, [0]), 2)  # 100 / (0.5 - 0.00393)
+    201.58
+    """
+    modes = _modes(network, np.array([current**2]))
+    if modes.rates[0, 0] <= 0:
+        return None
+    final = modes.shapes[0] @ (modes.drive[0] / modes.rates[0]) / modes.root
+    chosen = np.asarray(nodes)[int(np.argmax(final[nodes]))]
+    weights = modes.shapes[0][chosen] * modes.drive[0] / modes.rates[0] / modes.root[chosen]
+    low, high = 0.0, 50.0 / float(modes.rates[0, 0])
+    for _ in range(60):
+        middle = (low + high) / 2
+        if float(weights @ -np.expm1(-modes.rates[0] * middle)) < part * final[chosen]:
+            low = middle
+        else:
+            high = middle
+    return (low + high) / 2
+
+
+def cycle_peaks(network: LinearNetwork, steps: ArrayLike) -> FloatArray | None:
+    """Highest temperature of every node in a cycle that repeats for ever.
+
+    network: [SI]; steps: (s, 2) duration above 0 [s] and rms current [A] of each step. Returns (n,) [degC], of the
+    copper itself; None where the cycle runs away. Range: LawRangeError for a duration that is not positive. Within a step
+    only its ends are looked at: after the first step every node rises or falls one way nearly always.
+    Source: derived here; each step maps temperatures linearly, the cycle's start is the fixed point of all of them.
+
+    >>> block = LinearNetwork(20.0, np.full((1, 1), 0.5), np.ones(1), np.zeros(1), np.full(1, 100.0), np.zeros(1))
+    >>> round(float(cycle_peaks(block, [[1e5, 1.0]])[0]), 3)  # steady: 20 + 1 / (0.5 - 0.00393)
+    22.016
+    """
+    table = np.atleast_2d(np.asarray(steps, dtype=float))
+    if table.shape[1:] != (2,) or not np.all(table[:, 0] > 0):
+        raise LawRangeError("each step of a cycle is a duration above 0 and a current")
+    squares, which = np.unique(table[:, 1] ** 2, return_inverse=True)
+    modes = _modes(network, squares)
+    n = len(network.capacity)
+    maps, shifts = [], []
+    for (time, _), case in zip(table, which.ravel(), strict=True):
+        exponent = np.clip(-modes.rates[case] * time, -700.0, MOST_GROWTH)
+        small = np.abs(exponent) < 1e-9
+        ramp = time * np.where(small, 1.0, np.expm1(exponent) / np.where(small, 1.0, exponent))
+        shape = modes.shapes[case]
+        maps.append(shape * np.exp(exponent) @ shape.T * (modes.root / modes.root[:, None]))
+        shifts.append(shape @ (ramp * modes.drive[case]) / modes.root)
+    whole, moved = np.eye(n), np.zeros(n)
+    for step, shift in zip(maps, shifts, strict=True):
+        whole, moved = step @ whole, step @ moved + shift
+    if np.abs(np.linalg.eigvals(whole)).max() >= 1 - 1e-9:
+        return None
+    state = np.linalg.solve(np.eye(n) - whole, moved)
+    highest = state.copy()
+    for step, shift, case in zip(maps, shifts, which.ravel(), strict=True):
+        lead = network.lag * (modes.loss[case] + modes.growth[case] * state)
+        highest = np.maximum(highest, state + lead)  # the copper leads as soon as its current is on
+        state = step @ state + shift
+        lead = network.lag * (modes.loss[case] + modes.growth[case] * state)
+        highest = np.maximum(highest, state + lead)
+    return np.asarray(highest + network.ambient_c)
+
+
+def stiff_temperatures(
+    network: HeatNetwork, steps: ArrayLike, start_c: ArrayLike, samples: int = 60
+) -> tuple[FloatArray, FloatArray]:
+    """Temperatures over time with every law followed, by an implicit solver for stiff equations.
+
+    network: [SI]; steps: (s, 2) duration [s] and rms current [A] of each step; start_c: (n,) [degC]; samples: times of
+    each step, evenly spaced [-]. Returns times (m,) [s] and temperatures (m, n) [degC] of the copper itself; it ends
+    early where a node passes 300 degC. Source: derived here; scipy's BDF with the exact Jacobian.
+
+    >>> block = HeatNetwork(20.0, np.array([[0.5]]), np.ones(1), np.zeros(1), np.full(1, 100.0), np.zeros(1),
+    ...                     np.zeros((1, 1)), np.zeros((1, 2)), 400.0)
+    >>> time, found = stiff_temperatures(block, [[201.583, 1.0]], [20.0])
+    >>> round(float(found[-1, 0]), 3)  # 20 + (1 - 1/e) / (0.5 - 0.00393)
+    21.274
+    """
+    from scipy.integrate import solve_ivp
+
+    state = np.asarray(start_c, dtype=float) - network.ambient_c
+    n, growth, warmth = len(state), COPPER_TEMPERATURE_COEFFICIENT, network.warmth
+    nodes = np.arange(n)
+    times, found, begin = [], [], 0.0
+    for duration, current in np.atleast_2d(np.asarray(steps, dtype=float)):
+        bare = current**2 * network.resistance
+        heat = bare / (1 - np.minimum(growth * bare * network.lag, MOST_LAG))
+
+        def change(_: float, rise: FloatArray, heat: FloatArray = heat) -> FloatArray:
+            factor = warmth + growth * rise
+            flow, _slope = heat_outflow(network, rise[None])
+            return np.asarray((heat * factor + network.eddy / factor - flow[0]) / network.capacity)
+
+        def slopes(_: float, rise: FloatArray, heat: FloatArray = heat) -> FloatArray:
+            matrix = -heat_outflow(network, rise[None])[1][0]
+            matrix[nodes, nodes] += growth * (heat - network.eddy / (warmth + growth * rise) ** 2)
+            return np.asarray(matrix / network.capacity[:, None])
+
+        def too_hot(_: float, rise: FloatArray) -> float:
+            return float(HOTTEST - network.ambient_c - rise.max())
+
+        too_hot.terminal = True  # type: ignore[attr-defined]
+        points = np.linspace(0.0, duration, samples)
+        run = solve_ivp(
+            change, (0.0, duration), state, method="BDF", jac=slopes, t_eval=points, events=too_hot,
+            rtol=1e-6, atol=1e-6,
+        )  # fmt: skip
+        if not run.success and run.status != 1:
+            raise LawRangeError("the heating over time could not be followed")
+        rises = run.y.T
+        factor = warmth + growth * rises
+        times.append(begin + run.t)
+        found.append(rises + network.lag * (heat * factor + network.eddy / factor) + network.ambient_c)
+        if run.status == 1:
+            break
+        begin, state = begin + duration, rises[-1]
+    return np.concatenate(times), np.concatenate(found)
