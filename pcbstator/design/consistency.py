@@ -177,10 +177,9 @@ def _clamped(face: str, conductance: float, arrangement: str) -> Complaint | Non
 
 
 def _on_and_off(duty: str, on: float | None, off: float | None) -> Complaint | None:
-    if (duty == "on-off") == (on is not None and off is not None) and (on is None) == (off is None):
+    if duty != "on-off" or (on is not None and off is not None):
         return None
-    rule = 'must be "on-off" exactly where on_s and off_s are given'
-    return Complaint("cooling.duty", rule, shown(duty), 'write duty = "on-off", on_s = 10.0 and off_s = 50.0')
+    return Complaint("cooling.duty", "needs on_s and off_s", '"on-off"', "add on_s = 10.0 and off_s = 50.0")
 
 
 RULES: tuple[Rule, ...] = (
