@@ -8,6 +8,7 @@ from pcbstator.check.fabrication import fabrication_findings
 from pcbstator.check.limits import at_least, at_most
 from pcbstator.check.mechanical import mechanical_findings
 from pcbstator.check.space import space_findings
+from pcbstator.check.thermal import thermal_findings
 from pcbstator.copper import Copper
 from pcbstator.findings import Finding, Severity
 from pcbstator.predict.records import Prediction
@@ -26,6 +27,7 @@ def check_design(design: Design, copper: Copper, prediction: Prediction) -> tupl
         severity: Severity = "error" if prediction.magnetic is None else "warning"
         findings.append(Finding("law.range", severity, prediction.out_of_range))
     findings += mechanical_findings(design, prediction)
+    findings += thermal_findings(design, prediction)
     return tuple(sorted(findings, key=lambda finding: ORDER[finding.severity]))
 
 

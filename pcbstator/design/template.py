@@ -26,7 +26,7 @@ INTRODUCTIONS = {
     "board.rules": 'Limits of a board house, instead of rules = "..." above; the others are as in 1oz-standard.',
     "rotor": "The turning plate with its magnets. Neighbouring magnets face the board with opposite poles.",
     "operation": "Working points at which losses are wanted; without this section they are left out.",
-    "cooling": "Where the heat goes; gives the current that board and magnets stand. Defaults: still air, nothing clamped.",
+    "cooling": "Where the heat goes. Without this section: still air, nothing clamped, ambient 25 C.",
     "tolerance": "How far the built motor may lie from these numbers; gives 5 % and 95 % values of the results.",
     MAGNET: "One magnet. State its remanence_t or its grade, not both.",
 }

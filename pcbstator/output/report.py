@@ -129,10 +129,10 @@ def _spread_words(spread: ResistanceRange | None) -> str:
 
 def _current_rows(prediction: Prediction) -> list[Row]:
     thermal = prediction.thermal
-    if thermal.ipc2221_current is None or thermal.ipc2221_rise is None:
+    if thermal.ipc2221_current is None or thermal.trace_rise is None:
         return []
     meaning = (
-        f"rms phase current for {figures(thermal.ipc2221_rise)} K rise of the worst single track by IPC-2221. That "
+        f"rms phase current for {figures(thermal.trace_rise)} K rise of the worst single track by IPC-2221. That "
         "speaks of one track alone in still air, not of a plate full of hot copper: what the board stands, less or "
         "more, only its heat balance tells, which this version does not give. Start well below, watch the heat"
     )

@@ -82,7 +82,7 @@ def air_prandtl(temperature_c: ArrayLike) -> FloatArray:
 def rayleigh_number(surface_c: ArrayLike, ambient_c: ArrayLike, length: ArrayLike) -> FloatArray:
     """Rayleigh number of a surface in still air, air values at the mean of both temperatures.
 
-    surface_c, ambient_c: (...) [degC]; length: (...) the law's own length [m]. Returns (...) [-]; 0 without a difference.
+    surface_c, ambient_c: (...) [degC]; length: (...) the law's own length [m]. Returns (...) [-].
     Range: mean temperature -60 to 350 degC, length above 0, else LawRangeError.
     Source: definition, g |dT| L^3 Pr / (T_mean nu^2) for an ideal gas.
 
@@ -129,13 +129,13 @@ def flat_hot_side_up_nusselt(rayleigh: ArrayLike) -> FloatArray:
         return np.asarray(fourth)
     ends = np.log([0.54 * FLAT_LAMINAR**0.25, 0.15 * FLAT_JOINED ** (1 / 3)])
     between = np.exp(np.interp(np.log(np.maximum(ra, FLAT_LEAST)), np.log([FLAT_LAMINAR, FLAT_JOINED]), ends))
-    return np.where(ra <= FLAT_LAMINAR, fourth, np.where(ra < FLAT_JOINED, between, 0.15 * np.cbrt(ra)))
+    return np.asarray(np.where(ra <= FLAT_LAMINAR, fourth, np.where(ra < FLAT_JOINED, between, 0.15 * np.cbrt(ra))))
 
 
 def flat_hot_side_down_nusselt(rayleigh: ArrayLike) -> FloatArray:
     """Mean Nusselt number of a flat plate whose hot side looks down; its length is area over perimeter.
 
-    rayleigh: (...) [-]. Returns (...) [-]. Range: 0 to 1e10, else LawRangeError. Printed from 1e5; below that the law is
+    rayleigh: (...) [-]. Returns (...) [-]. Range: 0 to 1e10, else LawRangeError. Printed from 1e5; below, the law is
     kept, because the newer 0.52 Ra^(1/5) of Radziemska and Lewandowski 2001 (1e4 to 1e9) lies above it there: on the
     safe side. Source: McAdams, 0.27 Ra^(1/4).
 

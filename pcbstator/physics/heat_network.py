@@ -212,7 +212,7 @@ def current_at_temperature(network: HeatNetwork, watched: tuple[Any, ...], targe
 def steady_temperature(network: HeatNetwork, nodes: Any, current: float) -> Balance | None:
     """Steady state at an rms current, or None where there is none: thermal runaway.
 
-    network: [SI]; nodes: indices of those that copper heats [-]; current: above 0 [A]. Returns a Balance of one case
+    network: [SI]; nodes: indices of those that copper heats [-]; current: 0 or more [A]. Returns a Balance of one case
     [A2, degC, W], or None where no steady temperature up to 300 degC exists. Source: derived here, the current grows
     with the temperature that it holds, so the temperature is bracketed, then found by regula falsi (Illinois).
 
@@ -228,7 +228,7 @@ def steady_temperature(network: HeatNetwork, nodes: Any, current: float) -> Bala
     found = current_at_temperature(network, (nodes,) * len(marks), marks).squared_current - wanted
     if found[-1] < 0:
         return None
-    upper = int(np.argmax(found >= 0))
+    scale, upper = float(found[-1] + wanted), int(np.argmax(found >= 0))
     low, high = (marks[upper - 1] if upper else network.ambient_c + 1e-6), marks[upper]
     below = found[upper - 1] if upper else current_at_temperature(network, (nodes,), [low]).squared_current[0] - wanted
     above = found[upper]
@@ -238,7 +238,7 @@ def steady_temperature(network: HeatNetwork, nodes: Any, current: float) -> Bala
         middle = (low * above - high * below) / (above - below)
         state = current_at_temperature(network, (nodes,), [middle])
         off = float(state.squared_current[0]) - wanted
-        if abs(off) <= 1e-9 * wanted:
+        if abs(off) <= 1e-9 * wanted + 1e-12 * scale:
             return state
         if off < 0:
             low, below, above = middle, off, above / 2

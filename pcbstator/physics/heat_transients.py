@@ -28,8 +28,10 @@ MOST_LAG = 0.9  # part of its own heat by which lagging copper may raise its res
 
 @dataclass(frozen=True, eq=False)
 class LinearNetwork:
-    """A network with conductances held fixed. conductance: (n, n) symmetric, as HeatNetwork.conduction [W/K]; eddy: (n,)
-    [W]; the rest as there."""
+    """A network with conductances held fixed.
+
+    conductance: (n, n) symmetric, as HeatNetwork.conduction [W/K]; eddy: (n,) [W]; the rest as there.
+    """
 
     ambient_c: float
     conductance: FloatArray
@@ -114,7 +116,7 @@ def pulse_currents(
 ) -> FloatArray:
     """Rms current that takes the first node to its limit in a given time.
 
-    network: [SI]; durations: (b,) above 0 [s]; start_c: (n,) or (b, n) below the limits [degC]; limits_c: (n,) or (b, n),
+    network: [SI]; durations: (b,) above 0 [s]; start_c: (n,) or (b, n) below the limits [degC]; limits_c: likewise,
     inf where there is none [degC]. Returns (b,) [A], 0 where no current is needed. Range: LawRangeError for a duration
     that is not positive or a start beyond its limit. Source: derived here, matrix exponential by modes; secant on the
     square of the current.
@@ -194,8 +196,8 @@ def cycle_peaks(network: LinearNetwork, steps: ArrayLike) -> FloatArray | None:
     """Highest temperature of every node in a cycle that repeats for ever.
 
     network: [SI]; steps: (s, 2) duration above 0 [s] and rms current [A] of each step. Returns (n,) [degC], of the
-    copper itself; None where the cycle runs away. Range: LawRangeError for a duration that is not positive. Within a step
-    only its ends are looked at: after the first step every node rises or falls one way nearly always.
+    copper itself; None where the cycle runs away. Range: LawRangeError for a duration that is not positive. Of a
+    step only its ends are looked at: within it nearly every node goes one way.
     Source: derived here; each step maps temperatures linearly, the cycle's start is the fixed point of all of them.
 
     >>> block = LinearNetwork(20.0, np.full((1, 1), 0.5), np.ones(1), np.zeros(1), np.full(1, 100.0), np.zeros(1))

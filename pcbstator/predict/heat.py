@@ -139,7 +139,7 @@ def board_heat(
     board, cooling, laminate = design.board, cooling_of(design), materials.laminate()
     edges = np.linspace(board.inner_diameter / 2, board.outer_diameter / 2, rings + 1)
     speed = eddy_speed(design)
-    sources = ring_sources(design, copper, edges, phase_resistance, field if speed > 0 else None)
+    sources = ring_sources(design, copper, edges, phase_resistance, field if speed > 0 else None, speed)
     limits = heat_limits(design)
     plates = _plates(design)
     n = rings + len(plates)

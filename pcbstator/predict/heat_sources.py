@@ -18,7 +18,8 @@ from pcbstator.physics.conductors import conductor_resistivity
 from pcbstator.physics.eddy import strip_eddy_loss_density
 from pcbstator.physics.magnet_ring import RingField
 from pcbstator.physics.plate_heat import ring_areas
-from pcbstator.predict.current_paths import link_loads, piece
+from pcbstator.predict.current_paths import Conductors, link_loads, piece
+from pcbstator.predict.losses import circulating_loss
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -30,8 +31,8 @@ FloatArray = NDArray[np.float64]
 class RingSources:
     """Per ring of the board, or per layer.
 
-    edges: (n + 1,) radii [m]. resistance: (n,) loss per square of rms phase current at 20 C [ohm]. eddy: (n,) loss at
-    1 rad/s, 20 C [W s2]. along: (n,) conductivity times thickness of the copper along the radius [W/K]. covered: (n,)
+    edges: (n + 1,) radii [m]. resistance: (n,) loss per square of rms phase current at 20 C [ohm]. eddy: (n,) loss of
+    eddies and of currents between parallel paths at 1 rad/s, 20 C [W s2]. along: (n,) conductivity times thickness of the copper along the radius [W/K]. covered: (n,)
     part of the circle that tracks and their gaps take; 1 where there is no copper. copper: (n,) volume [m3].
     layer_share: (layers,) of the loss.
     """
@@ -97,11 +98,16 @@ def _cut(copper: Copper, longest: float) -> _Pieces:
 
 
 def ring_sources(
-    design: Design, copper: Copper, edges: FloatArray, phase_resistance: float, field: RingField | None
+    design: Design,
+    copper: Copper,
+    edges: FloatArray,
+    phase_resistance: float,
+    field: RingField | None = None,
+    speed: float = 0.0,
 ) -> RingSources:
     """What the copper does in the rings between ``edges`` [m]; eddies only with the rotor's field.
 
-    phase_resistance: mean of the phases at 20 C [ohm]; what tracks lack of it (vias) is spread as their own loss.
+    speed: of the eddies, for the range of their law [rad/s]. phase_resistance: mean of the phases at 20 C [ohm]; what tracks lack of it (vias) is spread as their own loss.
     """
     rings, layers = len(edges) - 1, len(copper.layers)
     pieces = _cut(copper, float(np.diff(edges).min()) / 2)
@@ -109,9 +115,10 @@ def ring_sources(
     area = ring_areas(edges)
 
     def summed(values: FloatArray) -> FloatArray:
-        return np.bincount(ring, values, rings)
+        return np.asarray(np.bincount(ring, values, rings), dtype=float)
 
     resistivity = float(conductor_resistivity(20.0))
+    eddy = np.zeros(rings)
     section = pieces.width * pieces.thickness
     loss = pieces.load * resistivity * pieces.length / section
     whole = len(copper.phases) * phase_resistance
@@ -121,10 +128,17 @@ def ring_sources(
     by_layer = np.bincount(ring * layers + pieces.layer, footprint, rings * layers).reshape(rings, layers)
     covered = np.minimum(by_layer.max(axis=1) / area, 1.0)
     share = np.bincount(pieces.layer, loss, layers)
+    resistance = summed(loss) * whole / loss.sum()
+    if field is not None:
+        strip_eddy_loss_density(field.pole_pairs * speed / (2 * pi), 1.0, pieces.width.max(), resistivity)  # in range?
+        eddy = summed(volume * _eddy_density(pieces, field, resistivity))
+        if design.winding.parallel_paths > 1:
+            conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
+            eddy = eddy + circulating_loss(copper, field, conductors) * resistance / resistance.sum()
     return RingSources(
         edges=edges,
-        resistance=summed(loss) * whole / loss.sum(),
-        eddy=np.zeros(rings) if field is None else summed(volume * _eddy_density(pieces, field, resistivity)),
+        resistance=resistance,
+        eddy=eddy,
         along=along,
         covered=np.where(covered > 0, np.maximum(covered, 0.02), 1.0),
         copper=summed(volume),

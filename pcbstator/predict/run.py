@@ -12,8 +12,7 @@ from pcbstator.copper import Copper, lay_copper
 from pcbstator.copper.clearance import least_gap
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import copper_mass
-from pcbstator.physics.trace_current import ipc2221_current
-from pcbstator.predict.current_paths import Conductors, link_loads, piece
+from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.inductance import inductance_matrix, synchronous_inductance
 from pcbstator.predict.losses import operating_losses
 from pcbstator.predict.magnetics import magnet_footprint, magnetic_results, rotor_field, rotor_iron
@@ -22,16 +21,14 @@ from pcbstator.predict.records import (
     CopperResult,
     ElectricalResult,
     Prediction,
-    ThermalResult,
     WindingResult,
 )
+from pcbstator.predict.thermal import thermal_results
 from pcbstator.predict.tolerance import tolerance_results
 from pcbstator.winding import Winding, lay_winding
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
-
-TRACE_RISE = 20.0  # K, for the single-trace figure
 
 
 def package_version() -> str:
@@ -54,7 +51,7 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     resistance = sum(resistances) / len(resistances)
     series_turns = winding.coils_in_series * copper.coil.turns * len(copper.layers)
     electrical = _electrical_results(design, copper, resistances)
-    magnetic, mechanical, out_of_range = None, None, ""
+    field, magnetic, mechanical, out_of_range = None, None, None, ""
     losses: list[dict[str, Any]] = []
     tolerance: dict[str, dict[str, float]] = {}
     try:
@@ -83,7 +80,9 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
         copper=_copper_results(design, copper, conductors),
         electrical=electrical,
         magnetic=magnetic,
-        thermal=_trace_currents(copper),
+        thermal=thermal_results(
+            design, copper, resistance, field, magnetic.torque_constant if magnetic else None
+        ),
         mechanical=mechanical,
         losses=tuple(losses),
         tolerance=tolerance or None,
@@ -130,27 +129,4 @@ def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> C
         min_track_gap=gap.distance if gap else None,
         via_count=len(copper.vias),
         closest=gap,
-    )
-
-
-def _trace_currents(copper: Copper) -> ThermalResult:
-    """IPC-2221 for the worst track of every layer, as rms phase current; empty where the law does not reach."""
-    loads = link_loads(copper)
-    share = copper.phases[0].paths[0].share
-    worst = []
-    for layer in copper.layers:
-        coil = [(track.width, share) for track in copper.coil.tracks if track.layer == layer.number]
-        links = [(link.width, loads.get(piece(link)[0], 0.0)) for link in copper.links if link.layer == layer.number]
-        external = layer.number in (1, len(copper.layers))
-        try:
-            stands = min(
-                float(ipc2221_current(width, layer.thickness, TRACE_RISE, external)) / load
-                for width, load in {*coil, *links}
-                if load > 1e-9
-            )
-        except LawRangeError:
-            return ThermalResult()
-        worst.append({"layer": layer.number, "current_a": stands})
-    return ThermalResult(
-        ipc2221_current=min(entry["current_a"] for entry in worst), ipc2221_rise=TRACE_RISE, by_layer=tuple(worst)
     )
