@@ -32,9 +32,9 @@ class RingSources:
     """Per ring of the board, or per layer.
 
     edges: (n + 1,) radii [m]. resistance: (n,) loss per square of rms phase current at 20 C [ohm]. eddy: (n,) loss of
-    eddies and of currents between parallel paths at 1 rad/s, 20 C [W s2]. along: (n,) conductivity times thickness of the copper along the radius [W/K]. covered: (n,)
-    part of the circle that tracks and their gaps take; 1 where there is no copper. copper: (n,) volume [m3].
-    layer_share: (layers,) of the loss.
+    eddies and of currents between parallel paths at 1 rad/s, 20 C [W s2]. along: (n,) conductivity times thickness of
+    the copper along the radius [W/K]. covered: (n,) part of the circle that tracks and their gaps take; 1 where there
+    is no copper. copper: (n,) volume [m3]. layer_share: (layers,) of the loss.
     """
 
     edges: FloatArray
@@ -107,7 +107,8 @@ def ring_sources(
 ) -> RingSources:
     """What the copper does in the rings between ``edges`` [m]; eddies only with the rotor's field.
 
-    speed: of the eddies, for the range of their law [rad/s]. phase_resistance: mean of the phases at 20 C [ohm]; what tracks lack of it (vias) is spread as their own loss.
+    speed: of the eddies, for the range of their law [rad/s]. phase_resistance: mean of the phases at 20 C [ohm]; what
+    tracks lack of it (vias) is spread as their own loss.
     """
     rings, layers = len(edges) - 1, len(copper.layers)
     pieces = _cut(copper, float(np.diff(edges).min()) / 2)
