@@ -24,12 +24,12 @@ def heating_svg(curves: HeatCurves) -> str:
         for index, curve in enumerate(curves.heating):
             later = curve.time > 0
             axes.plot(
-                curve.time[later], curve.temperature_c[later], color=phase_colour("ABC"[index % 3]), linewidth=2,
+                curve.time[later], curve.temperature_c[later], color=[phase_colour("A"), phase_colour("B"), phase_colour("C"), INK][index % 4], linewidth=2,
                 linestyle=_STYLES[index % len(_STYLES)], label=f"{figures(curve.current, 2)} A",
             )  # fmt: skip
         axes.axhline(curves.limit_c, color=INK, linewidth=1.0, linestyle=(0, (4, 3)))
-        words = f" limit of the board, {figures(curves.limit_c, 3)} °C"
-        axes.text(curves.time[0], curves.limit_c + 1.5, words, va="bottom")
+        words = f"limit of the board, {figures(curves.limit_c, 3)} °C"
+        axes.text(curves.time[-1], curves.limit_c + 1.5, words, va="bottom", ha="right")
         _time_axis(axes, curves)
         axes.set_ylabel("hottest copper, °C")
         axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=4, frameon=False, handlelength=2.4)

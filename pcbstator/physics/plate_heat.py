@@ -63,24 +63,30 @@ def fin_efficiency(length: ArrayLike, sheet_conductance: ArrayLike, coefficient:
     return np.asarray(np.tanh(x) / np.maximum(x, 1e-12) + (x < 1e-12))
 
 
-def buried_layer_rise(share: ArrayLike, depths: ArrayLike, conductivity: float) -> float:
+def buried_layer_rise(share: ArrayLike, depths: ArrayLike, thickness: float, conductivity: float) -> float:
     """How much hotter than the board's mean the hottest copper layer is, for each W/m2 of the whole board.
 
-    share: (n,) of the loss in each layer, sum 1 [-]; depths: (n,) rising, the first and last at the faces [m];
-    conductivity: of the laminate, through [W/(m K)]. Returns [K m2/W]. Range: while the board warms up evenly, later
-    than a few tenths of (spacing / 2)^2 over diffusivity; earlier the copper is less hot. LawRangeError for depths
-    that do not rise. Source: derived here: a face of a slab d thick that takes up the heat q is q d / (3 k) above the
-    slab's mean (heat conduction with constant flux, Carslaw and Jaeger); every layer warms half of the way to its
-    neighbours, and what it sends each way is as the thickness there.
+    share: (n,) of the loss in each layer, sum 1 [-]; depths: (n,) rising, from 0 to thickness at most [m]; thickness: of
+    the board [m]; conductivity: of the laminate, through [W/(m K)]. Returns [K m2/W]. Range: while the board warms up
+    evenly and gives off little meanwhile; in the first tenths of thickness^2 over diffusivity the copper leads by less.
+    LawRangeError for depths that do not rise. Source: derived here, the slab equation with flat sources: between layers
+    the temperature is a parabola, its mean by Simpson's rule, exact for it.
 
-    >>> round(buried_layer_rise([0.5, 0.5], [0.0, 1.6e-3], 0.343) * 1e4, 3)  # 0.5 x 0.8e-3 / (3 x 0.343)
+    >>> round(buried_layer_rise([0.5, 0.5], [0.0, 1.6e-3], 1.6e-3, 0.343) * 1e4, 3)  # thickness / (12 k)
     3.887
     """
-    require_positive(conductivity=conductivity)
-    parts, z = np.asarray(share, dtype=float), np.asarray(depths, dtype=float)
-    if len(z) < 2 or not np.all(np.diff(z) > 0):
-        raise LawRangeError("the depths of the copper layers must rise")
-    half = np.diff(z) / 2
-    before, after = np.append(0.0, half), np.append(half, 0.0)
-    wider = np.maximum(before, after)
-    return float(np.max(parts * wider**2 / (before + after)) / (3 * conductivity))
+    require_positive(thickness=thickness, conductivity=conductivity)
+    parts, z = np.asarray(share, dtype=float), np.asarray(depths, dtype=float) / thickness
+    if not (np.all(np.diff(z) > 0) and z[0] >= 0 and z[-1] <= 1 + 1e-9):
+        raise LawRangeError("the depths of the copper layers must rise, within the board's thickness")
+    places = np.unique(np.concatenate([[0.0], z, [max(1.0, z[-1])]]))
+    steps, middles = np.diff(places), (places[1:] + places[:-1]) / 2
+    passed = (parts[:, None] * (z[:, None] < middles)).sum(axis=0)  # heat of all layers above
+
+    def fall(begin: FloatArray, end: FloatArray) -> FloatArray:
+        return np.asarray(passed * (end - begin) - (end**2 - begin**2) / 2)
+
+    at = np.concatenate([[0.0], -np.cumsum(fall(places[:-1], places[1:]))])
+    between = at[:-1] - fall(places[:-1], middles)
+    mean = float((steps * (at[:-1] + 4 * between + at[1:])).sum()) / 6
+    return float(at.max() - mean) * thickness / conductivity

@@ -173,7 +173,8 @@ def board_heat(
     heats = materials.heat_values()
     capacity = volume * laminate.density * heats.laminate_capacity
     capacity = capacity + sources.copper * materials.copper().density * heats.copper_capacity
-    lead = buried_layer_rise(sources.layer_share, -np.array(board.layer_z), laminate.conductivity_through)
+    depths = -np.array(board.layer_z)
+    lead = buried_layer_rise(sources.layer_share, depths, board.thickness, laminate.conductivity_through)
     none = np.zeros(len(plates))
     network = HeatNetwork(
         ambient_c=cooling.ambient_c,
