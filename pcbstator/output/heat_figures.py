@@ -21,10 +21,11 @@ def heating_svg(curves: HeatCurves) -> str:
     """Hottest copper over time from cold at several currents, with the board's limit."""
 
     def draw(axes: Axes) -> None:
+        colours = (*map(phase_colour, "ABC"), INK)
         for index, curve in enumerate(curves.heating):
             later = curve.time > 0
             axes.plot(
-                curve.time[later], curve.temperature_c[later], color=[phase_colour("A"), phase_colour("B"), phase_colour("C"), INK][index % 4], linewidth=2,
+                curve.time[later], curve.temperature_c[later], color=colours[index % 4], linewidth=2,
                 linestyle=_STYLES[index % len(_STYLES)], label=f"{figures(curve.current, 2)} A",
             )  # fmt: skip
         axes.axhline(curves.limit_c, color=INK, linewidth=1.0, linestyle=(0, (4, 3)))

@@ -173,6 +173,8 @@ def current_at_temperature(network: HeatNetwork, watched: tuple[Any, ...], targe
             f"a steady temperature must lie above the ambient {network.ambient_c:g} degC and reach "
             f"{HOTTEST:g} degC at most; got {np.asarray(target_c)}"
         )
+    if not network.resistance.sum() > 0:
+        raise LawRangeError("no copper heats the network")
     cases, n = len(target), len(network.resistance)
     rows = np.arange(cases)
     mask = np.zeros((cases, n))

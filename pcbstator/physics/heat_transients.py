@@ -8,7 +8,6 @@ caller's choice; ``stiff_temperatures`` follows the real laws and shows what tha
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -166,72 +165,99 @@ def pulse_currents(
     return np.sqrt(np.where(below >= 0, 0.0, middle))
 
 
-def rise_time(network: LinearNetwork, current: float, nodes: Any, part: float = 0.6321205588285577) -> float | None:
-    """Time in which the hottest node does a part of its rise at a steady current, from cold.
+def rise_time(network: LinearNetwork, current: float, node: int, target_c: float) -> float | None:
+    """Time in which a node warms from ambient to a temperature at a steady current.
 
-    network: [SI]; current: rms [A]; nodes: indices among which the hottest is taken at the end [-]; part: of the whole
-    rise, default 1 - 1/e [-]. Returns [s]; None where the current runs away. Source: derived here, as pulse_currents.
+    network: [SI]; current: rms [A]; node: its index [-]; target_c: [degC]. Returns [s]; None where it is not reached.
+    Source: derived here, by modes; bisection.
 
     >>> block = LinearNetwork(20.0, np.full((1, 1), 0.5), np.ones(1), np.zeros(1), np.full(1, 100.0), np.zeros(1))
-    >>> round(rise_time(block, 1.0, [0]), 2)  # 100 / (0.5 - 0.00393)
+    >>> round(rise_time(block, 1.0, 0, 20.0 + (1 - np.exp(-1.0)) / (0.5 - 0.00393)), 2)  # 100 / (0.5 - 0.00393)
     201.58
     """
     modes = _modes(network, np.array([current**2]))
-    if modes.rates[0, 0] <= 0:
+    cold, wanted = np.zeros((1, len(network.capacity))), target_c - network.ambient_c
+
+    def below(time: float) -> bool:
+        return float(modes.after(cold, np.array([time]))[0, node]) < wanted
+
+    low, high = 0.0, 50.0 / float(np.abs(modes.rates[0]).min())
+    if below(high):
         return None
-    final = modes.shapes[0] @ (modes.drive[0] / modes.rates[0]) / modes.root
-    chosen = np.asarray(nodes)[int(np.argmax(final[nodes]))]
-    weights = modes.shapes[0][chosen] * modes.drive[0] / modes.rates[0] / modes.root[chosen]
-    low, high = 0.0, 50.0 / float(modes.rates[0, 0])
-    for _ in range(60):
+    while high - low > 1e-7 * high:
         middle = (low + high) / 2
-        if float(weights @ -np.expm1(-modes.rates[0] * middle)) < part * final[chosen]:
-            low = middle
-        else:
-            high = middle
+        low, high = (middle, high) if below(middle) else (low, middle)
     return (low + high) / 2
 
 
-def cycle_peaks(network: LinearNetwork, steps: ArrayLike) -> FloatArray | None:
-    """Highest temperature of every node in a cycle that repeats for ever.
+@dataclass(frozen=True, eq=False)
+class Cycle:
+    """A cycle that repeats for ever: highest temperature of every node's copper, mean of the node (n,) [degC]."""
 
-    network: [SI]; steps: (s, 2) duration above 0 [s] and rms current [A] of each step. Returns (n,) [degC], of the
-    copper itself; None where the cycle runs away. Range: LawRangeError for a duration that is not positive. Of a
-    step only its ends are looked at: within it nearly every node goes one way.
+    highest_c: FloatArray
+    mean_c: FloatArray
+
+
+def steady_cycle(network: LinearNetwork, steps: ArrayLike) -> Cycle | None:
+    """Temperatures of a cycle that repeats for ever.
+
+    network: [SI]; steps: (s, 2) duration above 0 [s] and rms current [A] of each step. Returns a Cycle [degC]; None
+    where it runs away. Range: LawRangeError for a duration that is not positive. Of a step only its ends are looked at:
+    within it nearly every node goes one way. Copper leads its node as soon as its current is on.
     Source: derived here; each step maps temperatures linearly, the cycle's start is the fixed point of all of them.
 
     >>> block = LinearNetwork(20.0, np.full((1, 1), 0.5), np.ones(1), np.zeros(1), np.full(1, 100.0), np.zeros(1))
-    >>> round(float(cycle_peaks(block, [[1e5, 1.0]])[0]), 3)  # steady: 20 + 1 / (0.5 - 0.00393)
+    >>> round(float(steady_cycle(block, [[1e5, 1.0]]).highest_c[0]), 3)  # steady: 20 + 1 / (0.5 - 0.00393)
     22.016
     """
     table = np.atleast_2d(np.asarray(steps, dtype=float))
     if table.shape[1:] != (2,) or not np.all(table[:, 0] > 0):
         raise LawRangeError("each step of a cycle is a duration above 0 and a current")
     squares, which = np.unique(table[:, 1] ** 2, return_inverse=True)
+    cases = which.ravel()
     modes = _modes(network, squares)
-    n = len(network.capacity)
-    maps, shifts = [], []
-    for (time, _), case in zip(table, which.ravel(), strict=True):
-        exponent = np.clip(-modes.rates[case] * time, -700.0, MOST_GROWTH)
-        small = np.abs(exponent) < 1e-9
-        ramp = time * np.where(small, 1.0, np.expm1(exponent) / np.where(small, 1.0, exponent))
-        shape = modes.shapes[case]
-        maps.append(shape * np.exp(exponent) @ shape.T * (modes.root / modes.root[:, None]))
-        shifts.append(shape @ (ramp * modes.drive[case]) / modes.root)
-    whole, moved = np.eye(n), np.zeros(n)
+    exponent = np.clip(-modes.rates[cases] * table[:, :1], -700.0, MOST_GROWTH)
+    small = np.abs(exponent) < 1e-9
+    ramp = table[:, :1] * np.where(small, 1.0, np.expm1(exponent) / np.where(small, 1.0, exponent))
+    shapes = modes.shapes[cases]
+    maps = (shapes * np.exp(exponent)[:, None, :]) @ shapes.transpose(0, 2, 1) * (modes.root / modes.root[:, None])
+    shifts = np.einsum("sij,sj->si", shapes, ramp * modes.drive[cases]) / modes.root
+    whole, moved = np.eye(len(network.capacity)), np.zeros(len(network.capacity))
     for step, shift in zip(maps, shifts, strict=True):
         whole, moved = step @ whole, step @ moved + shift
-    if np.abs(np.linalg.eigvals(whole)).max() >= 1 - 1e-9:
+    if np.abs(np.linalg.eigvals(whole)).max() >= 1 - 1e-12:
         return None
-    state = np.linalg.solve(np.eye(n) - whole, moved)
-    highest = state.copy()
-    for step, shift, case in zip(maps, shifts, which.ravel(), strict=True):
-        lead = network.lag * (modes.loss[case] + modes.growth[case] * state)
-        highest = np.maximum(highest, state + lead)  # the copper leads as soon as its current is on
-        state = step @ state + shift
-        lead = network.lag * (modes.loss[case] + modes.growth[case] * state)
-        highest = np.maximum(highest, state + lead)
-    return np.asarray(highest + network.ambient_c)
+    state = np.linalg.solve(np.eye(len(whole)) - whole, moved)
+    highest, total = state.copy(), np.zeros(len(state))
+    for step, shift, case, time in zip(maps, shifts, cases, table[:, 0], strict=True):
+        after = step @ state + shift
+        for end in (state, after):
+            highest = np.maximum(highest, end + network.lag * (modes.loss[case] + modes.growth[case] * end))
+        total += time * (state + after) / 2
+        state = after
+    mean = np.asarray(total / table[:, 0].sum() + network.ambient_c, dtype=float)
+    return Cycle(np.asarray(highest + network.ambient_c), mean)
+
+
+def settled_cycle(network: HeatNetwork, steps: ArrayLike, guess_c: ArrayLike, rounds: int = 4) -> Cycle | None:
+    """A cycle that repeats for ever, with conductances as at its own mean temperatures.
+
+    network: [SI]; steps: as steady_cycle [s, A]; guess_c: (n,) mean temperatures to begin with [degC]; rounds: [-].
+    Returns a Cycle [degC]; None where it runs away. Source: derived here, repeated steady_cycle.
+
+    >>> block = HeatNetwork(20.0, np.array([[0.5]]), np.ones(1), np.zeros(1), np.full(1, 100.0), np.zeros(1),
+    ...                     np.zeros((1, 1)), np.zeros((1, 2)), 400.0)
+    >>> round(float(settled_cycle(block, [[1e5, 1.0]], [30.0]).highest_c[0]), 3)
+    22.016
+    """
+    mean = np.asarray(guess_c, dtype=float)
+    cycle: Cycle | None = None
+    for _ in range(rounds):
+        cycle = steady_cycle(held_network(network, np.minimum(mean, HOTTEST)), steps)
+        if cycle is None:
+            return None
+        mean = cycle.mean_c
+    return cycle
 
 
 def stiff_temperatures(

@@ -5,8 +5,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from math import sqrt
+from math import exp, sqrt
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,7 +18,14 @@ from pcbstator.copper import Copper
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import COPPER_TEMPERATURE_COEFFICIENT, HOTTEST
 from pcbstator.physics.heat_network import Balance, current_at_temperature, steady_temperature
-from pcbstator.physics.heat_transients import LinearNetwork, cycle_peaks, held_network, pulse_currents, rise_time
+from pcbstator.physics.heat_transients import (
+    Cycle,
+    LinearNetwork,
+    held_network,
+    pulse_currents,
+    rise_time,
+    settled_cycle,
+)
 from pcbstator.physics.magnet_ring import RingField
 from pcbstator.predict.heat import BoardHeat, assumptions, board_heat, cooling_of
 from pcbstator.predict.records import ThermalResult
@@ -131,39 +139,47 @@ class CycleHeat:
 
 
 def cycle_heat(state: HeatState, steps: ArrayLike) -> CycleHeat:
-    """What a cycle of (duration [s], rms phase current [A]) steps does; the entry for duty and motion cycles.
-
-    The factor is never less than what the rms current of the whole cycle allows by its highest value alone.
-    """
+    """What a cycle of (duration [s], rms phase current [A]) steps does; the entry for duty and motion cycles."""
     table = np.atleast_2d(np.asarray(steps, dtype=float))
-    network, limits = state.pulse_network, state.limits_c
-    highest = float(table[:, 1].max())
+    network, limits = state.heat.network, state.limits_c
+    middle = network.ambient_c + (state.at_limit.temperature_c[0] - network.ambient_c) / 2
 
-    def peaks(factor: float) -> FloatArray | None:
-        return cycle_peaks(network, np.column_stack([table[:, 0], factor * table[:, 1]]))
+    def cycle(factor: float) -> Cycle | None:
+        return settled_cycle(network, np.column_stack([table[:, 0], factor * table[:, 1]]), middle)
 
-    now = peaks(1.0)
-    board = None if now is None else float(now[state.heat.board].max())
-    magnet = None if now is None else float(now[state.heat.magnets].max())
-    if highest <= 0:
-        return CycleHeat(board, magnet, float("inf"))
-    low, high = 0.0, 1.0
+    now = cycle(1.0)
+    board = None if now is None else float(now.highest_c[state.heat.board].max())
+    magnet = None if now is None else float(now.highest_c[state.heat.magnets].max())
+    return CycleHeat(board, magnet, _factor(state, table, cycle, limits))
 
-    def hot(factor: float) -> bool:
-        found = peaks(factor)
-        return found is None or bool(np.any(found > limits))
 
-    low = 0.0
-    mean = sqrt(float((table[:, 0] * table[:, 1] ** 2).sum() / table[:, 0].sum()))
-    high = max(state.heat_current, 1e-9) / mean * 1.5
-    while not hot(high):
-        low, high = high, 2 * high
+def _factor(
+    state: HeatState, table: FloatArray, cycle: Callable[[float], Cycle | None], limits: FloatArray
+) -> float:
+    """Factor at which the cycle meets its limits: bracketed, then regula falsi (Illinois) on its square."""
+
+    def excess(square: float) -> float:
+        found = cycle(sqrt(square))
+        return 1e3 if found is None else float((found.highest_c - limits).max())
+
+    mean = float((table[:, 0] * table[:, 1] ** 2).sum() / table[:, 0].sum())
+    if mean <= 0 or state.heat_current <= 0:
+        return float("inf") if mean <= 0 else 0.0
+    low, high = 0.0, state.heat_current**2 / mean
+    below, above = excess(low), excess(high)
+    while above < 0:
+        low, below, high = high, above, 2 * high
+        above = excess(high)
     for _ in range(40):
-        middle = (low + high) / 2
-        low, high = (low, middle) if hot(middle) else (middle, high)
-        if high - low < 1e-5 * high:
+        square = (low * above - high * below) / (above - below)
+        value = excess(square)
+        if abs(value) < 1e-3 or high - low < 1e-6 * high:
             break
-    return CycleHeat(board, magnet, max(low, state.heat_current / highest))
+        if value < 0:
+            low, below, above = square, value, above / 2
+        else:
+            high, above, below = square, value, below / 2
+    return sqrt(square)
 
 
 def thermal_results(
@@ -219,7 +235,12 @@ def _steady(design: Design, state: HeatState, phases: int, torque_constant: floa
         "copper_loss": copper,
         "eddy_loss": loss - copper,
         "thermal_resistance": (float(board.max()) - network.ambient_c) / loss if loss > 0 else None,
-        "time_constant": rise_time(held_network(network, temperature), state.continuous_current, heat.board),
+        "time_constant": rise_time(
+            held_network(network, network.ambient_c + (temperature - network.ambient_c) / 2),
+            state.continuous_current,
+            int(np.argmax(board)),
+            network.ambient_c + (1 - exp(-1)) * (float(board.max()) - network.ambient_c),
+        ),
         "profile": tuple(
             {"radius_mm": 1e3 * float(r), "temperature_c": float(t)} for r, t in zip(middle, board, strict=True)
         ),
