@@ -66,7 +66,8 @@ def fin_efficiency(length: ArrayLike, sheet_conductance: ArrayLike, coefficient:
 def buried_layer_rise(share: ArrayLike, depths: ArrayLike, thickness: float, conductivity: float) -> float:
     """How much hotter than the board's mean the hottest copper layer is, for each W/m2 of the whole board.
 
-    share: (n,) of the loss in each layer, sum 1 [-]; depths: (n,) rising, 0 to thickness [m]; thickness: of the board [m]; conductivity: of the laminate, through [W/(m K)]. Returns [K m2/W]. Range: while the board warms up
+    share: (n,) of the loss in each layer, sum 1 [-]; depths: (n,) rising, 0 to thickness [m]; thickness: of the
+    board [m]; conductivity: of the laminate, through [W/(m K)]. Returns [K m2/W]. Range: while the board warms up
     evenly and gives off little meanwhile; in the first tenths of thickness^2 over diffusivity the copper leads by less.
     LawRangeError for depths that do not rise. Source: derived here, the slab equation with flat sources: between layers
     the temperature is a parabola, its mean by Simpson's rule, exact for it.

@@ -125,9 +125,7 @@ def ring_sources(
     whole = len(copper.phases) * phase_resistance
     volume = pieces.count * pieces.length * section
     along = materials.heat_values().copper_conductivity * summed(volume * pieces.radial**2) / area
-    footprint = pieces.count * pieces.length * (pieces.width + design.board.track_gap)
-    by_layer = np.bincount(ring * layers + pieces.layer, footprint, rings * layers).reshape(rings, layers)
-    covered = np.minimum(by_layer.max(axis=1) / area, 1.0)
+    covered = _covered(pieces, edges, design.board.track_gap, layers)
     share = np.bincount(pieces.layer, loss, layers)
     resistance = summed(loss) * whole / loss.sum()
     if field is not None:
@@ -145,6 +143,21 @@ def ring_sources(
         copper=summed(volume),
         layer_share=share / share.sum(),
     )
+
+
+def _covered(pieces: _Pieces, edges: FloatArray, gap: float, layers: int) -> FloatArray:
+    """Part of each ring that tracks with half a gap on either side cover, on the layer that covers most.
+
+    A track along the circle is spread over its width, so that narrow rings see no stripes.
+    """
+    rings, pitch = len(edges) - 1, pieces.width + gap
+    across = pitch * np.sqrt(np.maximum(1 - pieces.radial**2, 0.0))
+    part = pieces.count * pieces.length * pitch / 4
+    total = np.zeros(rings * layers)
+    for offset in (-0.375, -0.125, 0.125, 0.375):
+        ring = np.clip(np.searchsorted(edges, pieces.radius + offset * across) - 1, 0, rings - 1)
+        total += np.bincount(ring * layers + pieces.layer, part, rings * layers)
+    return np.asarray(np.minimum(total.reshape(rings, layers).max(axis=1) / ring_areas(edges), 1.0))
 
 
 def _eddy_density(pieces: _Pieces, field: RingField, resistivity: float) -> FloatArray:
