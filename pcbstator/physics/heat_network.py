@@ -236,6 +236,7 @@ def steady_temperature(network: HeatNetwork, nodes: Any, current: float) -> Bala
     above = found[upper]
     if below >= 0:  # the current warms by less than a microkelvin
         return current_at_temperature(network, (nodes,), [low])
+    side = 0
     for _ in range(MOST_ROUNDS):
         middle = (low * above - high * below) / (above - below)
         state = current_at_temperature(network, (nodes,), [middle])
@@ -243,7 +244,7 @@ def steady_temperature(network: HeatNetwork, nodes: Any, current: float) -> Bala
         if abs(off) <= 1e-9 * wanted + 1e-12 * scale:
             return state
         if off < 0:
-            low, below, above = middle, off, above / 2
+            low, below, above, side = middle, off, above / 2 if side < 0 else above, -1
         else:
-            high, above, below = middle, off, below / 2
+            high, above, below, side = middle, off, below / 2 if side > 0 else below, 1
     return state

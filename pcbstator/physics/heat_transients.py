@@ -21,6 +21,7 @@ FloatArray = NDArray[np.float64]
 
 MOST_ROUNDS = 40
 CLOSE = 1e-6  # relative, of the square of a current
+NEAR = 1e-4  # [K] that a pulse may end beside its limit
 MOST_GROWTH = 40.0  # exponent at which a runaway is far beyond every limit
 MOST_LAG = 0.9  # part of its own heat by which lagging copper may raise its resistance
 
@@ -149,17 +150,18 @@ def pulse_currents(
         low, below = np.where(short, high, low), np.where(short, above, below)
         high = np.where(short, 2 * high, high)
         above = np.where(short, excess(high), above)
+    side = np.zeros(len(times))
     for _ in range(MOST_ROUNDS):
         spread = above - below
         middle = np.where(spread > 0, (low * above - high * below) / np.where(spread > 0, spread, 1.0), 0.0)
         middle = np.clip(middle, low, high)
         value = excess(middle)
-        done = (high - low <= CLOSE * high) | (np.abs(value) < 1e-7)
+        done = (high - low <= CLOSE * high) | (np.abs(value) < NEAR)
         lower = value < 0
-        # Illinois: the end that stays is halved, so that both ends close in.
-        above = np.where(lower, np.where(below < 0, above / 2, above), value)
-        below = np.where(lower, value, below / 2)
-        low, high = np.where(lower, middle, low), np.where(lower, high, middle)
+        # Illinois: an end that stays a second time is halved, so that both ends close in.
+        above = np.where(lower, np.where(side < 0, above / 2, above), value)
+        below = np.where(lower, value, np.where(side > 0, below / 2, below))
+        low, high, side = np.where(lower, middle, low), np.where(lower, high, middle), np.where(lower, -1.0, 1.0)
         if done.all():
             break
     return np.sqrt(np.where(below >= 0, 0.0, middle))
@@ -261,13 +263,14 @@ def settled_cycle(network: HeatNetwork, steps: ArrayLike, guess_c: ArrayLike, ro
 
 
 def stiff_temperatures(
-    network: HeatNetwork, steps: ArrayLike, start_c: ArrayLike, samples: int = 60
+    network: HeatNetwork, steps: ArrayLike, start_c: ArrayLike, samples: int = 60, tolerance: float = 1e-6
 ) -> tuple[FloatArray, FloatArray]:
     """Temperatures over time with every law followed, by an implicit solver for stiff equations.
 
     network: [SI]; steps: (s, 2) duration [s] and rms current [A] of each step; start_c: (n,) [degC]; samples: times of
-    each step, ever further apart [-]. Returns times (m,) [s] and temperatures (m, n) [degC] of the copper; it ends
-    early where a node passes 300 degC. Source: derived here; scipy's BDF with the exact Jacobian.
+    each step, ever further apart [-]; tolerance: of each step of the solver, relative and in kelvins [-]. Returns times
+    (m,) [s] and temperatures (m, n) [degC] of the copper; it ends early where a node passes 300 degC.
+    Source: derived here; scipy's BDF with the exact Jacobian.
 
     >>> block = HeatNetwork(20.0, np.array([[0.5]]), np.ones(1), np.zeros(1), np.full(1, 100.0), np.zeros(1),
     ...                     np.zeros((1, 1)), np.zeros((1, 2)), 400.0)
@@ -302,7 +305,7 @@ def stiff_temperatures(
         points = np.append(0.0, np.geomspace(duration / 1e4, duration, samples - 1))
         run = solve_ivp(
             change, (0.0, duration), state, method="BDF", jac=slopes, t_eval=points, events=too_hot,
-            rtol=1e-6, atol=1e-6,
+            rtol=tolerance, atol=tolerance,
         )  # fmt: skip
         if not run.success and run.status != 1:
             raise LawRangeError("the heating over time could not be followed")

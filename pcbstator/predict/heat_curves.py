@@ -65,7 +65,7 @@ def heat_curves(thermal: ThermalResult) -> HeatCurves | None:
 def _heating(state: HeatState, current: float, longest: float) -> Heating:
     """Heating from cold until a little beyond the limit."""
     cold = np.full(len(state.limits_c), state.heat.network.ambient_c)
-    time, found = stiff_temperatures(state.heat.network, [[longest, current]], cold, 120)
+    time, found = stiff_temperatures(state.heat.network, [[longest, current]], cold, 120, 1e-3)
     hottest = found[:, state.heat.board].max(axis=1)
     over = np.flatnonzero(hottest > state.heat.board_limit_c + BEYOND)
     end = int(over[0]) + 1 if len(over) else len(time)

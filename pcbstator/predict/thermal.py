@@ -40,6 +40,7 @@ TOUCH_C = 60.0  # hot metal burns within seconds (ISO 13732-1 has 60 to 65 C for
 SOLDER_C = 183.0  # tin-lead solder melts; lead-free kinds stand 217 C (common knowledge of the trade)
 WARM = 0.5  # part of the rise of continuous work before a pulse "from warm"
 PULSES = (1.0, 10.0, 60.0)  # s
+NEAR_LIMIT = 3e-3  # K that a cycle may end beside its limit
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,42 +145,43 @@ def cycle_heat(state: HeatState, steps: ArrayLike) -> CycleHeat:
     network, limits = state.heat.network, state.limits_c
     middle = network.ambient_c + (state.at_limit.temperature_c[0] - network.ambient_c) / 2
 
-    def cycle(factor: float) -> Cycle | None:
-        return settled_cycle(network, np.column_stack([table[:, 0], factor * table[:, 1]]), middle)
+    def cycle(factor: float, guess_c: FloatArray, rounds: int) -> Cycle | None:
+        return settled_cycle(network, np.column_stack([table[:, 0], factor * table[:, 1]]), guess_c, rounds)
 
-    now = cycle(1.0)
+    now = cycle(1.0, middle, 4)
     board = None if now is None else float(now.highest_c[state.heat.board].max())
     magnet = None if now is None else float(now.highest_c[state.heat.magnets].max())
-    return CycleHeat(board, magnet, _factor(state, table, cycle, limits))
-
-
-def _factor(
-    state: HeatState, table: FloatArray, cycle: Callable[[float], Cycle | None], limits: FloatArray
-) -> float:
-    """Factor at which the cycle meets its limits: bracketed, then regula falsi (Illinois) on its square."""
-
-    def excess(square: float) -> float:
-        found = cycle(sqrt(square))
-        return 1e3 if found is None else float((found.highest_c - limits).max())
-
     mean = float((table[:, 0] * table[:, 1] ** 2).sum() / table[:, 0].sum())
     if mean <= 0 or state.heat_current <= 0:
-        return float("inf") if mean <= 0 else 0.0
-    low, high = 0.0, state.heat_current**2 / mean
-    below, above = excess(low), excess(high)
+        return CycleHeat(board, magnet, float("inf") if mean <= 0 else 0.0)
+    guess = middle
+
+    def excess(square: float) -> float:
+        nonlocal guess
+        found = cycle(sqrt(square), guess, 2)
+        guess = guess if found is None else found.mean_c
+        return 1e3 if found is None else float((found.highest_c - limits).max())
+
+    return CycleHeat(board, magnet, sqrt(_root(excess, state.heat_current**2 / mean)))
+
+
+def _root(excess: Callable[[float], float], high: float) -> float:
+    """Where ``excess`` [K], below 0 at 0, is nought: bracketed from ``high``, then regula falsi (Illinois)."""
+    low, below, above = 0.0, excess(0.0), excess(high)
     while above < 0:
         low, below, high = high, above, 2 * high
         above = excess(high)
+    square, side = high, 0
     for _ in range(40):
         square = (low * above - high * below) / (above - below)
         value = excess(square)
-        if abs(value) < 1e-3 or high - low < 1e-6 * high:
+        if abs(value) < NEAR_LIMIT or high - low < 1e-6 * high:
             break
         if value < 0:
-            low, below, above = square, value, above / 2
+            low, below, above, side = square, value, above / 2 if side < 0 else above, -1
         else:
-            high, above, below = square, value, below / 2
-    return sqrt(square)
+            high, above, below, side = square, value, below / 2 if side > 0 else below, 1
+    return square
 
 
 def thermal_results(
