@@ -21,6 +21,7 @@ FloatArray = NDArray[np.float64]
 
 MOST_ROUNDS = 40
 CLOSE = 1e-6  # relative, of the square of a current
+STILL = 0.02  # [K] change of a cycle's mean temperatures
 NEAR = 1e-4  # [K] that a pulse may end beside its limit
 MOST_GROWTH = 40.0  # exponent at which a runaway is far beyond every limit
 MOST_LAG = 0.9  # part of its own heat by which lagging copper may raise its resistance
@@ -241,11 +242,12 @@ def steady_cycle(network: LinearNetwork, steps: ArrayLike) -> Cycle | None:
     return Cycle(np.asarray(highest + network.ambient_c), mean)
 
 
-def settled_cycle(network: HeatNetwork, steps: ArrayLike, guess_c: ArrayLike, rounds: int = 4) -> Cycle | None:
+def settled_cycle(network: HeatNetwork, steps: ArrayLike, guess_c: ArrayLike) -> Cycle | None:
     """A cycle that repeats for ever, with conductances as at its own mean temperatures.
 
-    network: [SI]; steps: as steady_cycle [s, A]; guess_c: (n,) mean temperatures to begin with [degC]; rounds: [-].
-    Returns a Cycle [degC]; None where it runs away. Source: derived here, repeated steady_cycle.
+    network: [SI]; steps: as steady_cycle [s, A]; guess_c: (n,) mean temperatures to begin with [degC].
+    Returns a Cycle [degC]; None where it runs away. Source: derived here, steady_cycle repeated until its means
+    stand still within 0.02 K.
 
     >>> block = HeatNetwork(20.0, np.array([[0.5]]), np.ones(1), np.zeros(1), np.full(1, 100.0), np.zeros(1),
     ...                     np.zeros((1, 1)), np.zeros((1, 2)), 400.0)
@@ -254,11 +256,13 @@ def settled_cycle(network: HeatNetwork, steps: ArrayLike, guess_c: ArrayLike, ro
     """
     mean = np.asarray(guess_c, dtype=float)
     cycle: Cycle | None = None
-    for _ in range(rounds):
+    for _ in range(MOST_ROUNDS):
         cycle = steady_cycle(held_network(network, np.minimum(mean, HOTTEST)), steps)
         if cycle is None:
             return None
-        mean = cycle.mean_c
+        moved, mean = np.abs(cycle.mean_c - mean).max(), cycle.mean_c
+        if moved < STILL:
+            break
     return cycle
 
 

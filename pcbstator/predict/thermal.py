@@ -145,10 +145,10 @@ def cycle_heat(state: HeatState, steps: ArrayLike) -> CycleHeat:
     network, limits = state.heat.network, state.limits_c
     middle = network.ambient_c + (state.at_limit.temperature_c[0] - network.ambient_c) / 2
 
-    def cycle(factor: float, guess_c: FloatArray, rounds: int) -> Cycle | None:
-        return settled_cycle(network, np.column_stack([table[:, 0], factor * table[:, 1]]), guess_c, rounds)
+    def cycle(factor: float, guess_c: FloatArray) -> Cycle | None:
+        return settled_cycle(network, np.column_stack([table[:, 0], factor * table[:, 1]]), guess_c)
 
-    now = cycle(1.0, middle, 4)
+    now = cycle(1.0, middle)
     board = None if now is None else float(now.highest_c[state.heat.board].max())
     magnet = None if now is None else float(now.highest_c[state.heat.magnets].max())
     mean = float((table[:, 0] * table[:, 1] ** 2).sum() / table[:, 0].sum())
@@ -158,8 +158,8 @@ def cycle_heat(state: HeatState, steps: ArrayLike) -> CycleHeat:
 
     def excess(square: float) -> float:
         nonlocal guess
-        found = cycle(sqrt(square), guess, 2)
-        guess = guess if found is None else found.mean_c
+        found = cycle(sqrt(square), guess)
+        guess = guess if found is None or square == 0 else np.minimum(found.mean_c, limits)
         return 1e3 if found is None else float((found.highest_c - limits).max())
 
     return CycleHeat(board, magnet, sqrt(_root(excess, state.heat_current**2 / mean)))
@@ -168,6 +168,8 @@ def cycle_heat(state: HeatState, steps: ArrayLike) -> CycleHeat:
 def _root(excess: Callable[[float], float], high: float) -> float:
     """Where ``excess`` [K], below 0 at 0, is nought: bracketed from ``high``, then regula falsi (Illinois)."""
     low, below, above = 0.0, excess(0.0), excess(high)
+    if below >= 0:
+        return 0.0
     while above < 0:
         low, below, high = high, above, 2 * high
         above = excess(high)

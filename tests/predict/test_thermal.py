@@ -279,7 +279,7 @@ def test_cycles(small):
     assert state.heat_current < slow.factor < fast.factor
     at = cycle_heat(state, [(40.0, slow.factor), (120.0, 0.0)])
     reached = max(at.board_c - state.heat.board_limit_c, at.magnet_c - state.heat.magnet_limit_c)
-    assert reached == pytest.approx(0.0, abs=0.01) and at.factor == pytest.approx(1.0, rel=1e-4)
+    assert reached == pytest.approx(0.0, abs=0.05) and at.factor == pytest.approx(1.0, rel=1e-3)
     assert cycle_heat(state, [(10.0, 0.0)]).factor == float("inf")
     duty = thermal(small, duty="on-off", on_s=40.0, off_s=120.0)
     assert duty.duty_current == pytest.approx(slow.factor, rel=1e-6)
