@@ -19,7 +19,6 @@ from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import COPPER_TEMPERATURE_COEFFICIENT, HOTTEST
 from pcbstator.physics.heat_network import Balance, current_at_temperature, steady_temperature
 from pcbstator.physics.heat_transients import (
-    Cycle,
     LinearNetwork,
     held_network,
     pulse_currents,
@@ -40,7 +39,8 @@ TOUCH_C = 60.0  # hot metal burns within seconds (ISO 13732-1 has 60 to 65 C for
 SOLDER_C = 183.0  # tin-lead solder melts; lead-free kinds stand 217 C (common knowledge of the trade)
 WARM = 0.5  # part of the rise of continuous work before a pulse "from warm"
 PULSES = (1.0, 10.0, 60.0)  # s
-NEAR_LIMIT = 3e-3  # K that a cycle may end beside its limit
+RUNS_AWAY = 1e3  # K above a limit that stands for no temperature at all
+NEAR_LIMIT = 0.02  # K that a cycle may end beside its limit
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,8 +75,7 @@ class HeatState:
     @property
     def pulse_network(self) -> LinearNetwork:
         """The network as it is at half the board's rise: cooling of a pulse or duty comes out low, not high."""
-        rise = self.at_limit.temperature_c[0] - self.heat.network.ambient_c
-        return held_network(self.heat.network, self.heat.network.ambient_c + rise / 2)
+        return held_network(self.heat.network, _halfway(self))
 
     @property
     def warm_c(self) -> FloatArray | None:
@@ -129,40 +128,43 @@ def allowed_currents(state: HeatState, durations: ArrayLike, start_c: FloatArray
     return np.maximum(quick, state.heat_current)  # what may flow without end may flow for a while
 
 
-@dataclass(frozen=True)
-class CycleHeat:
-    """A cycle that repeats for ever: hottest board and magnets [C], None where it runs away; by what factor all its
-    currents may grow (or must shrink, below 1) for the limits to be met exactly."""
+def cycle_temperatures(state: HeatState, steps: ArrayLike) -> tuple[float, float] | None:
+    """Hottest board and magnets [C] in a cycle that repeats for ever; None where it runs away.
 
-    board_c: float | None
-    magnet_c: float | None
-    factor: float
+    steps: (s, 2) duration [s] and rms phase current [A] of each step; the entry for duty and motion cycles.
+    """
+    found = settled_cycle(state.heat.network, steps, _halfway(state))
+    if found is None:
+        return None
+    return float(found.highest_c[state.heat.board].max()), float(found.highest_c[state.heat.magnets].max())
 
 
-def cycle_heat(state: HeatState, steps: ArrayLike) -> CycleHeat:
-    """What a cycle of (duration [s], rms phase current [A]) steps does; the entry for duty and motion cycles."""
+def cycle_factor(state: HeatState, steps: ArrayLike) -> float:
+    """Factor by which all currents of a cycle may grow (or must shrink, below 1) to meet the limits exactly.
+
+    steps: as ``cycle_temperatures``. 0 where eddies alone are too much, inf where no current flows.
+    """
     table = np.atleast_2d(np.asarray(steps, dtype=float))
-    network, limits = state.heat.network, state.limits_c
-    middle = network.ambient_c + (state.at_limit.temperature_c[0] - network.ambient_c) / 2
-
-    def cycle(factor: float, guess_c: FloatArray) -> Cycle | None:
-        return settled_cycle(network, np.column_stack([table[:, 0], factor * table[:, 1]]), guess_c)
-
-    now = cycle(1.0, middle)
-    board = None if now is None else float(now.highest_c[state.heat.board].max())
-    magnet = None if now is None else float(now.highest_c[state.heat.magnets].max())
     mean = float((table[:, 0] * table[:, 1] ** 2).sum() / table[:, 0].sum())
     if mean <= 0 or state.heat_current <= 0:
-        return CycleHeat(board, magnet, float("inf") if mean <= 0 else 0.0)
-    guess = middle
+        return float("inf") if mean <= 0 else 0.0
+    limits, guess = state.limits_c, _halfway(state)
 
     def excess(square: float) -> float:
         nonlocal guess
-        found = cycle(sqrt(square), guess)
-        guess = guess if found is None or square == 0 else np.minimum(found.mean_c, limits)
-        return 1e3 if found is None else float((found.highest_c - limits).max())
+        found = settled_cycle(state.heat.network, table * (1.0, sqrt(square)), guess)
+        if found is None:
+            return RUNS_AWAY
+        guess = np.minimum(found.mean_c, limits) if square > 0 else guess
+        return float((found.highest_c - limits).max())
 
-    return CycleHeat(board, magnet, sqrt(_root(excess, state.heat_current**2 / mean)))
+    return sqrt(_root(excess, state.heat_current**2 / mean))
+
+
+def _halfway(state: HeatState) -> FloatArray:
+    """Half the rise of the board at its limit [C]."""
+    ambient = state.heat.network.ambient_c
+    return np.asarray(ambient + (state.at_limit.temperature_c[0] - ambient) / 2)
 
 
 def _root(excess: Callable[[float], float], high: float) -> float:
@@ -288,6 +290,5 @@ def _pulses(design: Design, state: HeatState) -> dict[str, object]:
     fields["blister_current"] = float(found[3])
     cooling = cooling_of(design)
     if cooling.duty == "on-off" and cooling.on and cooling.off and state.heat_current > 0:
-        cycle = cycle_heat(state, [(cooling.on, 1.0), (cooling.off, 0.0)])
-        fields["duty_current"] = cycle.factor
+        fields["duty_current"] = cycle_factor(state, [(cooling.on, 1.0), (cooling.off, 0.0)])
     return fields

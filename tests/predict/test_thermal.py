@@ -19,7 +19,7 @@ from pcbstator.predict.heat_curves import heat_curves
 from pcbstator.predict.heat_sources import ring_sources
 from pcbstator.predict.losses import loss_factors
 from pcbstator.predict.magnetics import rotor_field
-from pcbstator.predict.thermal import allowed_currents, cycle_heat, heat_state
+from pcbstator.predict.thermal import allowed_currents, cycle_factor, cycle_temperatures, heat_state
 from pcbstator.predict.trace_currents import TraceCurrents, trace_currents
 
 DESIGNS = sorted((Path(__file__).parents[2] / "designs").glob("*.toml"))
@@ -270,19 +270,20 @@ def test_cycles(small):
     """The entry for duty and motion: constant current is the continuous one (up to 2 % less, as copper is taken to
     lead its board all the time), a duty lies between rms and peak."""
     state = thermal(small).heat
-    steady = cycle_heat(state, [(100.0, state.heat_current)])
-    assert 0.98 < steady.factor <= 1.001
-    fast = cycle_heat(state, [(0.05, 1.0), (0.15, 0.0)])
+    steady = cycle_factor(state, [(100.0, state.heat_current)])
+    assert 0.98 < steady <= 1.001
+    fast = cycle_factor(state, [(0.05, 1.0), (0.15, 0.0)])
     # The rms of a quarter duty is a half; copper that leads its board costs up to 6 %, more than it would in 0.05 s.
-    assert 0.94 < fast.factor / (2 * state.heat_current) <= 1.0
-    slow = cycle_heat(state, [(40.0, 1.0), (120.0, 0.0)])
-    assert state.heat_current < slow.factor < fast.factor
-    at = cycle_heat(state, [(40.0, slow.factor), (120.0, 0.0)])
-    reached = max(at.board_c - state.heat.board_limit_c, at.magnet_c - state.heat.magnet_limit_c)
-    assert reached == pytest.approx(0.0, abs=0.05) and at.factor == pytest.approx(1.0, rel=1e-3)
-    assert cycle_heat(state, [(10.0, 0.0)]).factor == float("inf")
+    assert 0.94 < fast / (2 * state.heat_current) <= 1.0
+    slow = cycle_factor(state, [(40.0, 1.0), (120.0, 0.0)])
+    assert state.heat_current < slow < fast
+    board, magnets = cycle_temperatures(state, [(40.0, slow), (120.0, 0.0)])
+    reached = max(board - state.heat.board_limit_c, magnets - state.heat.magnet_limit_c)
+    assert reached == pytest.approx(0.0, abs=0.05)
+    assert cycle_temperatures(state, [(1e4, 10 * slow)]) is None
+    assert cycle_factor(state, [(10.0, 0.0)]) == float("inf")
     duty = thermal(small, duty="on-off", on_s=40.0, off_s=120.0)
-    assert duty.duty_current == pytest.approx(slow.factor, rel=1e-6)
+    assert duty.duty_current == pytest.approx(slow, rel=1e-6)
 
 
 def test_runaway_current_is_the_largest_with_a_steady_state(small):
