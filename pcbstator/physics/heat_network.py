@@ -180,14 +180,11 @@ def current_at_temperature(network: HeatNetwork, watched: tuple[Any, ...], targe
     mask = np.zeros((cases, n))
     for row, nodes in enumerate(watched):
         mask[row, nodes] = 1.0
-    rise = np.repeat(0.9 * target[:, None], n, axis=1)
-    square = np.zeros(cases)
+    rise, square = _first_guess(network, mask, target)
     system = np.zeros((cases, n + 1, n + 1))
-    for turn in range(MOST_ROUNDS):
+    for _ in range(MOST_ROUNDS):
         flow, slope = heat_outflow(network, rise)
         copper, growth, eddy, fall = _heating(network, rise)
-        if turn == 0:
-            square = np.maximum((flow - eddy).sum(axis=1), 1e-9) / copper.sum(axis=1)
         hottest = np.argmax(np.where(mask > 0, rise, -np.inf), axis=1)
         system[:, :n, :n] = slope
         nodes_all = np.arange(n)
@@ -209,6 +206,18 @@ def current_at_temperature(network: HeatNetwork, watched: tuple[Any, ...], targe
     copper, _, eddy, _ = _heating(network, rise)
     by_current = square * copper.sum(axis=1)
     return Balance(square, rise + network.ambient_c, by_current + eddy.sum(axis=1), by_current)
+
+
+def _first_guess(network: HeatNetwork, mask: FloatArray, target: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Rises (b, n) [K] in the shape that even slopes give, watched nodes at their target, and squared currents (b,)."""
+    _, slope = heat_outflow(network, np.repeat(0.7 * target[:, None], mask.shape[1], axis=1))
+    try:
+        shape = np.linalg.solve(slope, np.broadcast_to(network.resistance[:, None], (*mask.shape, 1)))[..., 0]
+    except np.linalg.LinAlgError:
+        raise LawRangeError("a part of the network gives its heat to nothing") from None
+    scale = target / np.maximum((mask * shape).max(axis=1), 1e-30)
+    rise = np.clip(scale[:, None] * shape, 0.0, HOTTEST)
+    return rise, scale / (network.warmth + COPPER_TEMPERATURE_COEFFICIENT * rise.max(axis=1))
 
 
 def steady_temperature(network: HeatNetwork, nodes: Any, current: float) -> Balance | None:

@@ -1,10 +1,10 @@
 """A lonely track by our laws of heat against the fit to the charts of IPC-2152, which rest on measured boards.
 
 The only figures at hand that go back to measured temperatures. They do not agree: a track along a wide bare plate comes
-out cooler by our laws. Most of it is the laminate's conductivity along the board, published from 0.3 to 1.06 W/(m K); the
-charts do not say that of their boards, nor how wide those were. A stator, heated all over, depends little on it. The band
-here is therefore 50 to 100 % of the fit's rise, and what is held is that our laws are the cooler ones and by how much:
-docs/accuracy.md repeats it.
+out cooler by our laws. Most of it is the laminate's conductivity along the board, published from 0.3 to 1.06 W/(m K);
+the charts do not say that of their boards, nor how wide those were. A stator, heated all over, depends little on it.
+The band here is therefore 50 to 100 % of the fit's rise, and what is held is that our laws are the cooler ones and by
+how much: docs/accuracy.md repeats it.
 """
 
 import numpy as np

@@ -198,6 +198,18 @@ def test_better_cooling_carries_more(small):
     assert wide.board_current < start and wide.magnet_current > thermal(small).magnet_current
 
 
+@pytest.mark.parametrize("mount", [1e-3, 1.0, 50.0, 1000.0])
+@pytest.mark.parametrize("rim", ["outer", "inner"])
+def test_any_mount_settles(small, mount, rim):
+    """Also one that holds a rim at ambient, so that the board is far from even."""
+    found = thermal(small, mount_conductance_w_per_k=mount, mount_rim=rim, ambient_c=-40.0)
+    assert found.out_of_range == "" and found.board_temperature_c <= found.board_limit_c + 1e-6
+    if mount == 1000.0:
+        coolest = min(found.profile, key=lambda entry: entry["temperature_c"])
+        assert coolest == found.profile[-1 if rim == "outer" else 0]
+        assert coolest["temperature_c"] == pytest.approx(-40.0, abs=0.5)
+
+
 def test_rotor_that_turns_cools_itself_and_heats_the_copper(small):
     """Eddies count at cooling.speed_rpm; without it at the highest speed of [operation], with air as at standstill."""
     still, turning = thermal(small), thermal(small, speed_rpm=3000.0)
