@@ -29,8 +29,7 @@ def heating_svg(curves: HeatCurves) -> str:
                 linestyle=_STYLES[index % len(_STYLES)], label=f"{figures(curve.current, 2)} A",
             )  # fmt: skip
         axes.axhline(curves.limit_c, color=INK, linewidth=1.0, linestyle=(0, (4, 3)))
-        words = f"limit of the board, {figures(curves.limit_c, 3)} °C"
-        axes.text(curves.time[-1], curves.limit_c + 1.5, words, va="bottom", ha="right")
+        axes.text(curves.time[0], curves.limit_c + 1.5, f" limit {figures(curves.limit_c, 3)} °C", va="bottom")
         _time_axis(axes, curves)
         axes.set_ylabel("hottest copper, °C")
         axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=4, frameon=False, handlelength=2.4)
