@@ -11,6 +11,7 @@ from typing import Any
 
 from pcbstator.errors import LawRangeError
 
+BELOW_TG = 20.0  # K that a board stays below its glass transition (common practice, no source)
 REFERENCE_TEMPERATURE_C = 20.0  # every value of materials.toml that depends on temperature holds here
 
 
@@ -175,6 +176,56 @@ def steel_density() -> float:
     7860.0
     """
     return _value("mild_steel", "density_kg_m3")
+
+
+def board_limit(tg_c: float) -> float:
+    """Temperature that a board of this glass transition stands for years [C].
+
+    tg_c: [C]. Source: common practice, in materials.toml.
+
+    >>> board_limit(150.0), board_limit(170.0), board_limit(110.0)
+    (105.0, 130.0, 90.0)
+    """
+    rated = "class_temperature_c" if tg_c >= _value("laminate", "class_tg_c") else "rated_temperature_c"
+    return min(_value("laminate", rated), tg_c - BELOW_TG)
+
+
+def magnet_limit(grade: str | None) -> float:
+    """Highest temperature of magnets of this grade, or of unknown ones [C].
+
+    >>> magnet_limit("N42SH"), magnet_limit(None)
+    (150.0, 80.0)
+    """
+    return magnet_grade(grade).highest_temperature_c if grade else _value("neodymium", "unknown_limit_c")
+
+
+@dataclass(frozen=True)
+class HeatValues:
+    """What heat meets: conductivity of copper [W/(m K)], heat capacities [J/(kg K)], emissivity of rotors [1]."""
+
+    copper_conductivity: float
+    copper_capacity: float
+    laminate_capacity: float
+    magnet_capacity: float
+    steel_capacity: float
+    rotor_emissivity: float
+
+
+@cache
+def heat_values() -> HeatValues:
+    """Values for heat.
+
+    >>> heat_values().copper_conductivity
+    390.0
+    """
+    return HeatValues(
+        copper_conductivity=_value("copper", "conductivity_w_m_k"),
+        copper_capacity=_value("copper", "heat_capacity_j_kg_k"),
+        laminate_capacity=_value("laminate", "heat_capacity_j_kg_k"),
+        magnet_capacity=_value("neodymium", "heat_capacity_j_kg_k"),
+        steel_capacity=_value("mild_steel", "heat_capacity_j_kg_k"),
+        rotor_emissivity=_value("neodymium", "emissivity"),
+    )
 
 
 @cache

@@ -23,6 +23,7 @@ from pcbstator.design.quantities import Count, Quantity, QuantityList
 from pcbstator.design.records import (
     BlockMagnet,
     Board,
+    Cooling,
     DiscMagnet,
     Envelope,
     Operation,
@@ -38,7 +39,7 @@ STARTS = [load_design(path).document for path in DESIGNS]
 TABLES = (
     ("envelope", Envelope), ("winding", Winding), ("board", Board), ("rotor", Rotor),
     ("rotor.magnet", SectorMagnet), ("rotor.magnet", DiscMagnet), ("rotor.magnet", BlockMagnet),
-    ("operation", Operation), ("tolerance", Tolerance), ("slip_ring", SlipRing),
+    ("operation", Operation), ("cooling", Cooling), ("tolerance", Tolerance), ("slip_ring", SlipRing),
 )  # fmt: skip
 WAYS = ("scale",) * 4 + ("within",) * 6 + ("shape", "size", "size", "many", "work", "delete", "nonsense")
 SLOWEST = 10.0  # s; the aim is 2 s on an idle machine, the rest is for a busy one

@@ -10,6 +10,7 @@ from pcbstator.check.mechanical import mechanical_findings
 from pcbstator.check.openings import opening_findings
 from pcbstator.check.slip_ring import slip_ring_findings
 from pcbstator.check.space import space_findings
+from pcbstator.check.thermal import thermal_findings
 from pcbstator.copper import Copper
 from pcbstator.findings import Finding, Severity
 from pcbstator.predict.records import Prediction
@@ -31,6 +32,7 @@ def check_design(design: Design, copper: Copper, prediction: Prediction) -> tupl
         findings.append(Finding("law.range", severity, prediction.out_of_range))
     findings += mechanical_findings(design, prediction)
     findings += slip_ring_findings(design, prediction.slip_ring)
+    findings += thermal_findings(design, prediction)
     return tuple(sorted(findings, key=lambda finding: ORDER[finding.severity]))
 
 

@@ -207,6 +207,40 @@ def _span(key: str) -> Rule:
     return Rule((key,), judge)
 
 
+def _board_above_ambient(limit: float | None, tg_c: float, ambient: float) -> Complaint | None:
+    if limit is not None or tg_c - materials.BELOW_TG > ambient:
+        return None
+    rule = f"must be below board.laminate_tg_c = {tg_c:g} less {materials.BELOW_TG:g}, the most that the board may have"
+    return Complaint("cooling.ambient_c", rule, f"{ambient:g}", "use a laminate for more heat, or state board_max_c")
+
+
+def _magnets_above_ambient(limit: float | None, grade: str | None, ambient: float) -> Complaint | None:
+    try:
+        most = materials.magnet_limit(grade.strip() if grade else None)
+    except LawRangeError:
+        return None  # the grade has its own rule
+    if limit is not None or most > ambient:
+        return None
+    rule = f"must be below the {most:g} C that the magnets stand"
+    return Complaint("cooling.ambient_c", rule, f"{ambient:g}", "use a grade for more heat, or state magnet_max_c")
+
+
+def _clamped(face: str, conductance: float, arrangement: str) -> Complaint | None:
+    if face != "open" and arrangement == "double":
+        rule = 'goes with arrangement = "single" only: between two rotors both faces are near a rotor'
+        return Complaint("cooling.far_face", rule, shown(face), "take it away")
+    if face != "clamped" or conductance > 0:
+        return None
+    rule = 'must be above 0 with far_face = "clamped"'
+    return Complaint("cooling.mount_conductance_w_per_k", rule, f"{conductance:g}", "state it, such as 0.5")
+
+
+def _on_and_off(duty: str, on: float | None, off: float | None) -> Complaint | None:
+    if duty != "on-off" or (on is not None and off is not None):
+        return None
+    return Complaint("cooling.duty", "needs on_s and off_s", '"on-off"', "add on_s = 10.0 and off_s = 50.0")
+
+
 RULES: tuple[Rule, ...] = (
     exceeds("envelope.outer_diameter_mm", "envelope.bore_diameter_mm"),
     Rule(("winding.coils", "winding.phases", "winding.kind"), _coils_per_phase),
@@ -242,6 +276,12 @@ RULES: tuple[Rule, ...] = (
     exceeds("rotor.iron_outer_diameter_mm", "rotor.iron_inner_diameter_mm"),
     Rule(("winding.connection", "winding.phases"), _closed_loop),
     Rule(("rotor.stator_iron_mm", "rotor.arrangement"), _one_side),
+    exceeds("cooling.board_max_c", "cooling.ambient_c"),
+    exceeds("cooling.magnet_max_c", "cooling.ambient_c"),
+    Rule(("cooling.board_max_c", "board.laminate_tg_c", "cooling.ambient_c"), _board_above_ambient),
+    Rule(("cooling.magnet_max_c", "rotor.magnet.grade", "cooling.ambient_c"), _magnets_above_ambient),
+    Rule(("cooling.far_face", "cooling.mount_conductance_w_per_k", "rotor.arrangement"), _clamped),
+    Rule(("cooling.duty", "cooling.on_s", "cooling.off_s"), _on_and_off),
     _span("tolerance.outer_copper_um"),
     _span("tolerance.inner_copper_um"),
     Rule(("rotor.magnet.remanence_t", "rotor.magnet.grade"), _one_remanence),

@@ -134,6 +134,26 @@ def revolutions_per_minute(low: float, high: float) -> Quantity:
     return Quantity("rpm", 30 / pi, low, high)
 
 
+def seconds(low: float, high: float) -> Quantity:
+    """A duration."""
+    return Quantity("s", 1.0, low, high)
+
+
+def kelvins(low: float, high: float) -> Quantity:
+    """A difference of temperatures."""
+    return Quantity("K", 1.0, low, high)
+
+
+def watts_per_kelvin(low: float, high: float) -> Quantity:
+    """A thermal conductance."""
+    return Quantity("W/K", 1.0, low, high)
+
+
+def watts_per_square_metre_kelvin(low: float, high: float) -> Quantity:
+    """A coefficient of heat transfer."""
+    return Quantity("W/(m2 K)", 1.0, low, high)
+
+
 def ratio(low: float, high: float) -> Quantity:
     """A number without a unit."""
     return Quantity("", 1.0, low, high)

@@ -32,6 +32,7 @@ INTRODUCTIONS = {
     "board.thermistor": "Lands for a chip thermistor on the side away from the rotor, with pads for two wires.",
     "rotor": "The turning plate with its magnets. Neighbouring magnets face the board with opposite poles.",
     "operation": "Working points at which losses are wanted; without this section they are left out.",
+    "cooling": "Where the heat goes. Without this section: still air, nothing clamped, ambient 25 C.",
     "tolerance": "How far the built motor may lie from these numbers; gives 5 % and 95 % values of the results.",
     "slip_ring": "A second board with concentric rings for brushes; take the first # of every line away to have it.",
     MAGNET: "One magnet. State its remanence_t or its grade, not both.",

@@ -47,7 +47,7 @@ def emf_svg(waves: Waves, phases: Sequence[str]) -> str:
         _turn_axis(axes)
         _legend_above(axes)
 
-    return _figure("emf", "EMF of the phases over one electrical turn at 1000 rpm", draw)
+    return figure_svg("emf", "EMF of the phases over one electrical turn at 1000 rpm", draw)
 
 
 def harmonics_svg(orders: Sequence[int], ratios: Sequence[float], hidden: int | None) -> str:
@@ -71,7 +71,7 @@ def harmonics_svg(orders: Sequence[int], ratios: Sequence[float], hidden: int | 
         axes.set_xlabel("order")
         axes.set_ylabel("part of fundamental, %")
 
-    return _figure("harmonics", "Harmonics of the phase EMF", draw)
+    return figure_svg("harmonics", "Harmonics of the phase EMF", draw)
 
 
 def torque_svg(waves: Waves) -> str:
@@ -93,7 +93,7 @@ def torque_svg(waves: Waves) -> str:
         axes.set_ylabel("part of mean torque, %")
         _turn_axis(axes)
 
-    return _figure("torque", "Torque of sine current over one electrical turn", draw)
+    return figure_svg("torque", "Torque of sine current over one electrical turn", draw)
 
 
 def _percent(value: float) -> str:
@@ -118,7 +118,7 @@ def _legend_above(axes: Axes) -> None:
     axes.legend(loc="lower center", bbox_to_anchor=place, ncols=4, frameon=False, handlelength=2.4, columnspacing=1.2)
 
 
-def _figure(name: str, label: str, draw: Callable[[Axes], None]) -> str:
+def figure_svg(name: str, label: str, draw: Callable[[Axes], None]) -> str:
     """Text of the SVG that ``draw`` makes of a pair of axes; the same data give the same bytes."""
     import matplotlib
     from matplotlib.figure import Figure

@@ -10,10 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 from pcbstator.copper.records import Copper
 from pcbstator.output.board_drawing import board_rows
+from pcbstator.output.heat_rows import current_rows, heat_rows
 from pcbstator.output.machine_rows import inductance_rows, loss_rows, rotor_rows, slip_ring_rows, tolerance_rows
 from pcbstator.output.magnet_list import magnet_list
 from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
 from pcbstator.predict.finished_copper import ResistanceRange, resistance_range
+from pcbstator.predict.heat_curves import heat_curves
 from pcbstator.predict.records import MagneticResult, Prediction
 from pcbstator.predict.slip_ring import lay_slip_ring_board
 
@@ -41,6 +43,7 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
         terminals=[(t.name, f"{1e3 * t.x:.2f}", f"{1e3 * t.y:.2f}") for t in copper.terminals],
         rotor=rotor_rows(prediction),
         losses=loss_rows(prediction),
+        heat=heat_rows(prediction.thermal),
         tolerance=tolerance_rows(prediction),
         wave=design.winding.kind == "wave",
         slip_ring=slip_ring_rows(design, prediction),
@@ -55,6 +58,7 @@ def _pictures(design: Design, copper: Copper, prediction: Prediction) -> dict[st
     from pcbstator.output.coil_drawing import coil_svg
     from pcbstator.output.drawing import stator_svg
     from pcbstator.output.figures import emf_svg, harmonics_svg, torque_svg
+    from pcbstator.output.heat_figures import allowed_svg, heating_svg
     from pcbstator.output.slip_ring_drawing import slip_ring_svg
 
     drawn = {"stator": stator_svg(design, copper), "coil": coil_svg(design, copper)}
@@ -66,6 +70,9 @@ def _pictures(design: Design, copper: Copper, prediction: Prediction) -> dict[st
         drawn["emf"] = emf_svg(samples, [phase.name for phase in copper.phases])
         drawn["harmonics"] = harmonics_svg(orders, ratios, _hidden_order(design))
         drawn["torque"] = torque_svg(samples)
+    curves = heat_curves(prediction.thermal)
+    if curves is not None:
+        drawn["heating"], drawn["allowed"] = heating_svg(curves), allowed_svg(curves)
     return {name: Markup(text[text.index("<svg") :]) for name, text in drawn.items()}  # escaped by their makers
 
 
@@ -91,7 +98,7 @@ def _key_numbers(design: Design, prediction: Prediction, spread: ResistanceRange
     if copper.min_track_gap is not None:
         asked = f"between copper that is not joined there; asked for: {millimetres(design.board.track_gap)}"
         rows.append(Row("Least gap drawn", f"{figures(1e3 * copper.min_track_gap, 3)} mm", asked))
-    return rows + _current_rows(prediction)
+    return rows + current_rows(prediction.thermal)
 
 
 def _magnetic_rows(magnetic: MagneticResult, ideal_factor: float) -> list[Row]:
@@ -133,18 +140,6 @@ def _spread_words(spread: ResistanceRange | None) -> str:
         f"of {figures(1e6 * spread.inner_least, 3)} µm, and down to {measure(spread.lowest, 'Ω')}, with outer layers "
         f"plated up to {plated}; a measured value in this range is no mistake"
     )
-
-
-def _current_rows(prediction: Prediction) -> list[Row]:
-    thermal = prediction.thermal
-    if thermal.ipc2221_current is None or thermal.ipc2221_rise is None:
-        return []
-    meaning = (
-        f"rms phase current for {figures(thermal.ipc2221_rise)} K rise of the worst single track by IPC-2221. That "
-        "speaks of one track alone in still air, not of a plate full of hot copper: what the board stands, less or "
-        "more, only its heat balance tells, which this version does not give. Start well below, watch the heat"
-    )
-    return [Row("Current by the trace rule", f"{figures(thermal.ipc2221_current, 3)} A", meaning)]
 
 
 def _board_rows(design: Design, copper: Copper, least_gap: float) -> list[Row]:

@@ -10,7 +10,8 @@ from pcbstator.predict.records import Prediction, rows
 from pcbstator.winding import Winding
 
 NOTE = (
-    "ipc2221_current_a speaks of one isolated trace in still air, not of a board full of hot copper.\n"
+    "ipc2221_current_a and ipc2152_current_a speak of one lonely trace in still air, board_current_a of the board;\n"
+    "temperatures are good to 10 to 20 % of the rise at best: measure.\n"
     "Strong magnets pinch, hot copper burns, rotors throw things: see the cautions in the report.\n"
 )
 

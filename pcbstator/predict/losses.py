@@ -42,7 +42,7 @@ def loss_factors(design: Design, copper: Copper, field: RingField, temperature_c
     return LossFactors(
         resistance=sum(resistances) / len(resistances),
         eddy=_eddy_loss(copper, field, temperature_c),
-        circulating=_circulating_loss(copper, field, conductors),
+        circulating=circulating_loss(copper, field, conductors),
     )
 
 
@@ -66,7 +66,7 @@ def _eddy_loss(copper: Copper, field: RingField, temperature_c: float) -> FloatA
     return loss
 
 
-def _circulating_loss(copper: Copper, field: RingField, conductors: Conductors) -> float:
+def circulating_loss(copper: Copper, field: RingField, conductors: Conductors) -> float:
     """Loss [W] at 1 rad/s of the currents that unequal parallel paths drive through each other.
 
     Their resistance alone limits them, which is on the safe side: inductance would lower them at speed.

@@ -12,8 +12,7 @@ from pcbstator.copper import Copper, lay_copper, settled_design
 from pcbstator.copper.clearance import least_gap
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import copper_mass
-from pcbstator.physics.trace_current import ipc2221_current
-from pcbstator.predict.current_paths import Conductors, link_loads, piece
+from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.inductance import inductance_matrix, synchronous_inductance
 from pcbstator.predict.losses import operating_losses
 from pcbstator.predict.magnetics import magnet_footprint, magnetic_results, rotor_field, rotor_iron
@@ -22,17 +21,15 @@ from pcbstator.predict.records import (
     CopperResult,
     ElectricalResult,
     Prediction,
-    ThermalResult,
     WindingResult,
 )
 from pcbstator.predict.slip_ring import slip_ring_results
+from pcbstator.predict.thermal import thermal_results
 from pcbstator.predict.tolerance import tolerance_results
 from pcbstator.winding import Winding, lay_winding
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
-
-TRACE_RISE = 20.0  # K, for the single-trace figure
 
 
 def package_version() -> str:
@@ -57,7 +54,7 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     boards = design.boards if design.boards_in_series else 1
     series_turns = boards * winding.coils_in_series * copper.coil.series_turns
     electrical = _electrical_results(design, copper, resistances)
-    magnetic, mechanical, out_of_range = None, None, ""
+    field, magnetic, mechanical, out_of_range = None, None, None, ""
     losses: list[dict[str, Any]] = []
     tolerance: dict[str, dict[str, float]] = {}
     try:
@@ -86,7 +83,9 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
         copper=_copper_results(design, copper, conductors),
         electrical=electrical,
         magnetic=magnetic,
-        thermal=_trace_currents(copper),
+        thermal=thermal_results(
+            design, copper, resistance, field, magnetic.torque_constant if magnetic else None
+        ),
         mechanical=mechanical,
         slip_ring=slip_ring_results(design),
         losses=tuple(losses),
@@ -138,29 +137,4 @@ def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> C
         closest=gap,
         boards=design.boards if design.boards > 1 else None,
         board_turns=tuple(float(np.degrees(turn)) % 360 for turn in copper.board_turns) if design.boards > 1 else None,
-    )
-
-
-def _trace_currents(copper: Copper) -> ThermalResult:
-    """IPC-2221 for the worst track of every layer, as rms phase current; empty where the law does not reach."""
-    loads = link_loads(copper)
-    share = copper.phases[0].paths[0].share
-    worst = []
-    used = {track.layer for track in copper.shapes}
-    for layer in (layer for layer in copper.layers if layer.number in used):
-        coil = [(track.narrowest, share) for track, _ in copper.template_tracks if track.layer == layer.number]
-        here = [link for link in copper.links if link.layer == layer.number]
-        links = [(link.narrowest, loads.get(piece(link)[0], 0.0)) for link in here]
-        external = layer.outer
-        try:
-            stands = min(
-                float(ipc2221_current(width, layer.thickness, TRACE_RISE, external)) / load
-                for width, load in {*coil, *links}
-                if load > 1e-9
-            )
-        except LawRangeError:
-            return ThermalResult()
-        worst.append({"layer": layer.number, "current_a": stands})
-    return ThermalResult(
-        ipc2221_current=min(entry["current_a"] for entry in worst), ipc2221_rise=TRACE_RISE, by_layer=tuple(worst)
     )

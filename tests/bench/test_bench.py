@@ -50,6 +50,23 @@ def test_linkage_of_a_further_winding(benchmark, stage):
     benchmark(path_linkages, copper, field)
 
 
+def test_steady_heat(benchmark, stage):
+    """What a search over designs pays for the continuous current."""
+    from pcbstator.predict.heat import board_heat
+    from pcbstator.predict.thermal import heat_state
+    from pcbstator.predict.trace_currents import trace_currents
+
+    copper = pcbstator.lay_copper(stage)
+    benchmark(lambda: heat_state(board_heat(stage, copper, 18.3), trace_currents(stage, copper, 20.0)))
+
+
+def test_all_of_heat(benchmark, stage):
+    from pcbstator.predict.thermal import thermal_results
+
+    copper = pcbstator.lay_copper(stage)
+    benchmark(thermal_results, stage, copper, 18.3, None, None)
+
+
 def test_make(benchmark, stage):
     copper = pcbstator.lay_copper(stage)
     prediction = pcbstator.predict(stage, copper)

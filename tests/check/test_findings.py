@@ -90,6 +90,16 @@ CAUSES = {
     "slip_ring.brush": ({"slip_ring": SLIP_RING | {"width_mm": 0.8}}, "warning"),
     "slip_ring.finish": ({"slip_ring": SLIP_RING | {"finish": "HASL"}}, "warning"),
     "slip_ring.mask_web": ({"slip_ring": SLIP_RING | {"spacing_mm": 0.18, "voltage_v": 5.0}}, "warning"),
+    "thermal.continuous": ({"operation": {"speeds_rpm": [0.0], "currents_a": [2.0]}}, "warning"),
+    "thermal.runaway": ({"operation": {"speeds_rpm": [0.0], "currents_a": [5.0]}}, "warning"),
+    "thermal.tg": ({"operation": {"speeds_rpm": [0.0], "currents_a": [4.0]}}, "warning"),
+    "thermal.solder": ({"operation": {"speeds_rpm": [0.0], "currents_a": [4.0]}}, "warning"),
+    "thermal.magnets": ({"operation": {"speeds_rpm": [0.0], "currents_a": [3.0]}}, "warning"),
+    "thermal.touch": ({"cooling": {}}, "note"),
+    "thermal.via": ({"operation": {"speeds_rpm": [0.0], "currents_a": [3.0]}}, "warning"),
+    "thermal.blister": ({"operation": {"speeds_rpm": [0.0], "currents_a": [20.0]}}, "warning"),
+    "thermal.eddies": ({"board.track_width_mm": 1.0, "winding.turns": 2, "cooling": {"speed_rpm": 60000.0}}, "warning"),
+    "thermal.magnet_temperature": ({"cooling": {}}, "note"),
     "law.range": (
         {"operation": {"speeds_rpm": [100000.0], "currents_a": [0.0], "copper_c": -40.0},
          "board.track_width_mm": 1.5, "winding.turns": 1}, "warning",
@@ -126,7 +136,7 @@ def test_nothing_magnetic_is_given_where_magnets_overlap():
 
 def codes_in_source():
     text = "".join(path.read_text(encoding="utf-8") for path in (ROOT / "pcbstator" / "check").glob("*.py"))
-    groups = "board|copper|envelope|magnets|winding|magnetic|electrical|law|mechanical|slip_ring"
+    groups = "board|copper|envelope|magnets|winding|magnetic|electrical|law|mechanical|slip_ring|thermal"
     return set(re.findall(rf'"((?:{groups})\.[a-z_]+)"', text))
 
 

@@ -14,6 +14,7 @@ import pcbstator
 from pcbstator.findings import Finding
 from pcbstator.output.report import report_html
 from pcbstator.output.words import copper_weight, measure
+from pcbstator.predict.records import ThermalResult
 
 DESIGNS = sorted(Path("designs").glob("*.toml"))
 VOID = {"meta", "br", "img", "link", "hr", "input"}
@@ -73,7 +74,7 @@ def test_self_contained(report) -> None:
     assert len(page.ids) == len(set(page.ids))
     assert not {"script", "link", "img", "iframe", "object"} & page.tags
     assert not re.search(r"https?:|url\((?!#)|@import", re.sub(r'xmlns(:\w+)?="[^"]*"', "", text))
-    assert len(re.findall("<svg ", text)) == (6 if design.slip_ring else 5)
+    assert len(re.findall("<svg ", text)) == (8 if design.slip_ring else 7)
     assert ("Slip rings" in page.words) == ("Brushes wear" in page.words) == bool(design.slip_ring)
     assert 100_000 < len(text) < 1_000_000
 
@@ -158,7 +159,21 @@ def test_without_magnetic_results() -> None:
     text = report_html(design, copper, replace(prediction, magnetic=None))
     page = Page(text)
     assert "Torque constant" not in page.words and "Phase resistance" in page.words
-    assert len(re.findall("<svg ", text)) == 2
+    assert len(re.findall("<svg ", text)) == 4
+
+
+def test_heat_is_told_apart() -> None:
+    """Three views of current with their values; without a heat balance the trace rule alone."""
+    design, copper, prediction, text = reported(DESIGNS[0])
+    page, thermal = Page(text).words, prediction.thermal
+    for name in ("One trace, IPC-2221", "One trace, IPC-2152", "Board", "Magnets", "Continuous", "Runaway", "Touch"):
+        assert name in page
+    for value in (thermal.board_current, thermal.magnet_current, thermal.ipc2152_current, thermal.peak_10_cold):
+        assert f"{value:.3g}" in page
+    assert all(words in page for words in thermal.assumptions)
+    bare = ThermalResult(ipc2221_current=0.7, trace_rise=20.0)
+    without = Page(report_html(design, copper, replace(prediction, thermal=bare))).words
+    assert "Heat and current" not in without and "Current by the trace rule" in without
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,109 @@
+"""Heat: what a wanted current does to board, magnets, solder and skin.
+
+Currents come from [operation], and with [cooling] the continuous current as well. A design that asks for neither has
+the figures among its results and no finding about them.
+"""
+
+from __future__ import annotations
+
+from math import sqrt
+from typing import TYPE_CHECKING
+
+from pcbstator.check.limits import at_most
+from pcbstator.findings import Finding, Severity
+from pcbstator.predict.records import Prediction, ThermalResult
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+Cause = tuple[str, float | None, Severity, str]
+
+
+def thermal_findings(design: Design, prediction: Prediction) -> list[Finding]:
+    """Findings about heat; values and limits are rms phase currents [A], the limit is where it starts."""
+    thermal = prediction.thermal
+    if thermal.out_of_range:
+        return [Finding("law.range", "warning", thermal.out_of_range, where="thermal")]
+    if thermal.continuous_current is None:
+        return []
+    asked = max(design.operation.currents) / sqrt(2) if design.operation else 0.0
+    current = max(asked, thermal.continuous_current) if design.cooling else asked
+    findings = _no_current(thermal) if design.cooling or design.operation else []
+    for code, start, severity, message in _causes(design, thermal):
+        if start is not None:
+            findings += at_most(code, current, start, message, severity)
+    return findings + (_magnets(design, thermal) if design.cooling else [])
+
+
+def _no_current(thermal: ThermalResult) -> list[Finding]:
+    """Eddies alone may be too much."""
+    if thermal.continuous_current or thermal.board_limit_c is None:
+        return []
+    words = "eddy currents alone heat the board or the magnets beyond their limits: narrower tracks or less speed"
+    return [Finding("thermal.eddies", "warning", words, 0.0)]
+
+
+def _causes(design: Design, thermal: ThermalResult) -> tuple[Cause, ...]:
+    """Code, current at which it starts, severity and message."""
+    tg = f"{design.board.laminate_tg_c:g} C"
+    return (
+        (
+            "thermal.continuous", thermal.continuous_current, "warning",
+            "{value} A rms is more than the {limit} A that may flow without end (" + (thermal.limited_by or "") + "): "
+            "only for a time, see the peak currents" + _times(thermal),
+        ),
+        (
+            "thermal.runaway", thermal.runaway_current, "warning",
+            "{value} A rms has no steady temperature below 300 C (from {limit} A): the copper runs away and "
+            "burns; limit the current and its duration",
+        ),
+        (
+            "thermal.tg", thermal.tg_current, "warning",
+            "{value} A rms without end softens the laminate: from {limit} A it passes its glass transition, " + tg,
+        ),
+        (
+            "thermal.magnets", thermal.magnet_current, "warning",
+            "{value} A rms without end takes the magnets beyond what they stand, from {limit} A: they lose "
+            "strength for good; a grade for more heat (H, SH, UH), a wider gap or less current",
+        ),
+        (
+            "thermal.solder", thermal.solder_current, "warning",
+            "{value} A rms without end melts tin-lead solder (183 C), from {limit} A: wires come loose",
+        ),
+        (
+            "thermal.touch", thermal.touch_current, "note",
+            "{value} A rms makes the board hotter than 60 C, from {limit} A: it burns skin at a touch; "
+            "cover it or warn",
+        ),
+        (
+            "thermal.via", thermal.ipc2221_via_current, "warning",
+            "single vias carry {value} A rms, above {limit} A by IPC-2221: one weak barrel stops a phase; larger "
+            "drills, thicker plating or more parallel paths",
+        ),
+        (
+            "thermal.blister", thermal.blister_current, "warning",
+            "{value} A rms takes cold copper past the glass transition within 1 s, from {limit} A: the laminate may "
+            "blister, at once where it is moist; shorter pulses or less current",
+        ),
+    )  # fmt: skip
+
+
+def _times(thermal: ThermalResult) -> str:
+    """The peak currents in words."""
+    peaks = ((60, thermal.peak_60_cold), (10, thermal.peak_10_cold), (1, thermal.peak_1_cold))
+    known = [f"{peak:.3g} A for {time} s" for time, peak in peaks if peak is not None]
+    return f" ({', '.join(known)} from cold)" if known else ""
+
+
+def _magnets(design: Design, thermal: ThermalResult) -> list[Finding]:
+    """Magnets that get hotter than the file says are weaker than computed."""
+    if thermal.rotor_temperature_c is None:
+        return []
+    return at_most(
+        "thermal.magnet_temperature",
+        thermal.rotor_temperature_c,
+        design.rotor.magnet.temperature_c + 20.0,
+        "at the continuous current the magnets reach {value} C, more than 20 K above rotor.magnet.temperature_c: field "
+        "and torque constant hold for that one, and the knee as well; set it to this value and look again",
+        "note",
+    )

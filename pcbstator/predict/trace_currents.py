@@ -1,0 +1,83 @@
+"""The standards' currents: one lonely track or via for a stated rise, as rms phase current."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import pairwise
+from math import pi
+from typing import TYPE_CHECKING
+
+from pcbstator.copper import Copper, Track
+from pcbstator.errors import LawRangeError
+from pcbstator.physics.trace_current import FloatArray, brooks_adam_current, ipc2221_current
+from pcbstator.predict.current_paths import link_loads, piece
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+Law = Callable[[float, float, float, bool], FloatArray]
+
+
+@dataclass(frozen=True)
+class TraceCurrents:
+    """Rms phase currents [A]; None where a law does not reach."""
+
+    ipc2221: float | None
+    ipc2152: float | None
+    via: float | None
+    by_layer: tuple[dict[str, float], ...]
+
+
+def trace_currents(design: Design, copper: Copper, rise: float) -> TraceCurrents:
+    """The worst track by each standard, the worst of every layer, and the worst via; rise: [K]."""
+    loads = link_loads(copper)
+    share = max(path.share for path in copper.phases[0].paths)
+    used = {track.layer for track in copper.shapes}
+    layers = [layer for layer in copper.layers if layer.number in used]
+    widths = [
+        {
+            *((track.narrowest, share) for track, _ in copper.template_tracks if track.layer == layer.number),
+            *((k.narrowest, loads.get(piece(k)[0], 0.0)) for k in copper.links if k.layer == layer.number),
+        }
+        for layer in layers
+    ]
+
+    def worst(law: Law) -> list[float] | None:
+        try:
+            return [
+                min(
+                    float(law(width, layer.thickness, rise, layer.outer)) / load
+                    for width, load in tracks
+                    if load > 1e-9
+                )
+                for layer, tracks in zip(layers, widths, strict=True)
+            ]
+        except LawRangeError:
+            return None
+
+    plain, newer = worst(ipc2221_current), worst(brooks_adam_current)
+    listed = [] if plain is None else zip(layers, plain, strict=True)
+    return TraceCurrents(
+        ipc2221=None if plain is None else min(plain),
+        ipc2152=None if newer is None else min(newer),
+        via=_via_current(design, copper, loads, share, rise),
+        by_layer=tuple({"layer": layer.number, "current_a": current} for layer, current in listed),
+    )
+
+
+def _via_current(
+    design: Design, copper: Copper, loads: dict[tuple[object, ...], float], share: float, rise: float
+) -> float | None:
+    """IPC-2221 for the wall of one via as an internal track: the lower of the two factors."""
+    load = share
+    for phase in copper.phases:
+        for path in phase.paths:
+            for one, other in pairwise(path.steps):
+                if isinstance(one, Track) and isinstance(other, Track) and one.layer != other.layer:
+                    load = max(load, min(loads.get(piece(one)[0], 0.0), loads.get(piece(other)[0], 0.0)))
+    drill, plating = design.board.via_drill, design.board.via_plating
+    try:
+        return float(ipc2221_current(pi * (drill - plating), plating, rise, external=False)) / load
+    except LawRangeError:
+        return None

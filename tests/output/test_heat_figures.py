@@ -1,0 +1,51 @@
+"""Figures about heat: curves where the numbers are, the same bytes, self-contained."""
+
+from __future__ import annotations
+
+import re
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from pcbstator.output.heat_figures import allowed_svg, heating_svg
+from pcbstator.predict.heat_curves import HeatCurves, Heating
+from tests.output.test_figures import curves
+
+TIME = np.geomspace(1.0, 1000.0, 80)
+CURVES = HeatCurves(
+    limit_c=105.0,
+    heating=(Heating(1.0, TIME, 25 + 80 * -np.expm1(-TIME / 200)), Heating(2.0, TIME, 25 + 0.1 * TIME)),
+    time=TIME,
+    cold=1 + 10 / TIME,
+    warm=1 + 5 / TIME,
+    continuous=1.0,
+)
+
+
+@pytest.mark.parametrize(("name", "draw"), [("heating", heating_svg), ("allowed", allowed_svg)])
+def test_self_contained(name, draw) -> None:
+    text = draw(CURVES)
+    assert ElementTree.fromstring(text).get("aria-label") and text == draw(CURVES)
+    assert not re.search(r"https?://", re.sub(r'xmlns(:\w+)?="[^"]*"', "", text))
+    ids = re.findall(r'\bid="([^"]*)"', text)
+    assert len(ids) == len(set(ids)) and all(identifier.startswith(f"{name}-") for identifier in ids)
+
+
+def test_heating_has_its_heights() -> None:
+    """Both curves share the axis: their heights are as the rises; 1 %: matplotlib thins its lines."""
+    first, second = (np.ptp(curve[:, 1]) for curve in curves(heating_svg(CURVES)))
+    rises = [np.ptp(curve.temperature_c) for curve in CURVES.heating]
+    assert second / first == pytest.approx(rises[1] / rises[0], rel=1e-2)
+
+
+def test_currents_are_on_a_logarithm() -> None:
+    cold, warm = (np.ptp(curve[:, 1]) for curve in curves(allowed_svg(CURVES)))
+    asked = np.ptp(np.log(CURVES.cold)), np.ptp(np.log(CURVES.warm))
+    assert warm / cold == pytest.approx(asked[1] / asked[0], rel=1e-2)
+
+
+def test_without_warm() -> None:
+    from dataclasses import replace
+
+    assert len(curves(allowed_svg(replace(CURVES, warm=None)))) == 1
