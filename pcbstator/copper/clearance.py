@@ -106,7 +106,7 @@ def _pieces(copper: Copper, layer: int) -> _Pieces:
     for link in copper.links:
         if link.layer == layer:
             add(link, [0.0], [link.net], False)
-    pads = copper.holes
+    pads = [hole for hole in copper.holes if not hole.within]
     places = np.array([[pad.x, pad.y] for pad in pads])
     offset = len(nets)
     bus = _junctions(copper)
@@ -193,6 +193,32 @@ def layer_gaps(copper: Copper, layer: int, reach: float) -> list[Gap]:
         )
         for i, (x, y) in zip(order, places, strict=True)
     ]
+
+
+class Surroundings:
+    """The copper of one layer, asked what lies near a strip that is added to it."""
+
+    def __init__(self, copper: Copper, layer: int) -> None:
+        self.pieces = _pieces(copper, layer)
+        self.tree = shapely.STRtree(self.pieces.shapes)
+        self.widest = float(self.pieces.half_width.max())
+
+    def clear(self, drop: Track, gap: float) -> bool:
+        """Whether a teardrop keeps ``gap`` [m] from all copper but the track and pad that it belongs to."""
+        pieces = self.pieces
+        area = shapely.Polygon(strip_outline(drop, caps=False))
+        near = self.tree.query(area, "dwithin", distance=gap + self.widest)
+        owner, end = pieces.owner[near], drop.points[-1]
+        apart = np.abs(pieces.ends[owner] - end).max(axis=2)  # (pieces, 2): from either end of its track
+        total = np.zeros(len(pieces.ends))
+        np.maximum.at(total, pieces.owner, pieces.stop)
+        before = np.where(apart[:, 0] < 1e-9, pieces.start[near], np.inf)
+        after = np.where(apart[:, 1] < 1e-9, total[owner] - pieces.stop[near], np.inf)
+        own = np.minimum(before, after) < 2 * drop.length
+        bus = set(pieces.junctions[owner[apart.min(axis=1) < 1e-9]].tolist()) - {-1}
+        own |= np.isin(pieces.junctions[owner], list(bus))
+        distance = shapely.distance(area, pieces.shapes[near]) - pieces.half_width[near]
+        return bool(np.all(own | (distance >= gap - 1e-9)))
 
 
 def least_gap(copper: Copper, reach: float) -> Gap | None:

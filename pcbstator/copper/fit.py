@@ -6,6 +6,7 @@ from collections.abc import Callable
 from math import asin, pi
 from typing import TYPE_CHECKING
 
+from pcbstator.copper.joints import joint_vias
 from pcbstator.copper.outline import SAGITTA
 from pcbstator.copper.records import FloatArray
 from pcbstator.copper.rim import (
@@ -37,7 +38,7 @@ def rim_sizes(design: Design, track_width: float) -> RimSizes:
         coil_width=track_width,
         link_width=board.stated_link_width or track_width,
         gap=board.track_gap + SAGITTA,
-        pad=board.via_pad,
+        pad=joint_vias(design, track_width)[1],
         terminal_pad=board.terminal_pad,
     )
 

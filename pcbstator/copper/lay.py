@@ -10,6 +10,7 @@ import numpy as np
 
 from pcbstator.copper.board_shape import lay_board
 from pcbstator.copper.fittings import lay_fittings
+from pcbstator.copper.joints import joint_vias, with_joints
 from pcbstator.copper.plan import StatorPlan
 from pcbstator.copper.records import Coil, CoilVisit, Copper, Layer, Path, PhaseCopper, Point, Terminal, Track, Via
 from pcbstator.copper.routes import BusTree, Node, lay_bus
@@ -110,12 +111,13 @@ def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
     board = design.board
     used = board.used_layers
     width = board.link_width
+    count, pad = joint_vias(design, board.track_width)
     trees = [
-        lay_bus(bus, plan.rim, channel, len(used), width, plan.corner, board.via_drill, board.via_pad)
+        lay_bus(bus, plan.rim, channel, len(used), width, plan.corner, board.via_drill, pad)
         for bus, channel in zip(plan.buses, plan.channels, strict=True)
     ]
     net_of = {tap.coil: tree.bus.net for tree in trees for tap in tree.bus.taps if not tap.terminal}
-    templates = _templates(design, plan, winding)
+    templates = _templates(design, plan, winding, pad)
     copies = len(templates.coils) // templates.kinds
     copper = Copper(
         layers=_layers(design),
@@ -136,6 +138,7 @@ def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
         stated_shape=replace(shape, drilled=shape.drilled + fittings.holes),
         stated_fittings=fittings,
     )
+    copper = with_joints(copper, design, count)
     copper = copper if used == tuple(range(1, board.layers + 1)) else on_layers(copper, used)
     return stacked(copper, design) if design.boards > 1 else copper
 
@@ -149,14 +152,14 @@ class _Templates:
     kinds: int
 
 
-def _templates(design: Design, plan: StatorPlan, winding: Winding) -> _Templates:
+def _templates(design: Design, plan: StatorPlan, winding: Winding, pad: float) -> _Templates:
     """The coil of a spiral winding; of a wave winding, its passes by row of vias and pair of layers."""
     board, count = design.board, winding.coils
     if isinstance(plan.coil, CoilPlan):
-        coil = lay_coil(plan.coil, len(board.used_layers), board.via_drill, board.via_pad)
+        coil = lay_coil(plan.coil, len(board.used_layers), board.via_drill, pad)
         return _Templates((coil,), (0,) * count, 1)
     kinds = (False, True) if plan.coil.staggered else (False,)
-    first = [lay_passes(plan.coil, odd, board.via_drill, board.via_pad, len(board.used_layers)) for odd in kinds]
+    first = [lay_passes(plan.coil, odd, board.via_drill, pad, len(board.used_layers)) for odd in kinds]
     pairs = len(board.used_layers) // 2 if design.winding.layer_connection == "parallel" else 1
     coils = tuple(_lowered(coil, 2 * pair) for pair in range(pairs) for coil in first)
     chosen = tuple(pair * len(kinds) + index % len(kinds) for pair in range(pairs) for index in range(count))

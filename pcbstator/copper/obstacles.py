@@ -189,7 +189,7 @@ def too_near(copper: Copper, obstacles: list[Obstacle]) -> list[Nearness]:
     template = copper.coil if copper.alike else replace(copper.coil, tracks=(), vias=())
     coil = _pieces(template.tracks, [(v.x, v.y, v.pad, v.from_layer, v.to_layer, "", "") for v in template.vias])
     last = copper.layers[-1].number
-    vias = copper.link_vias if copper.alike else copper.vias
+    vias = [via for via in (copper.link_vias if copper.alike else copper.vias) if not via.within]
     discs = [(v.x, v.y, v.pad, v.from_layer, v.to_layer, v.net, "") for v in vias]
     discs += [(t.x, t.y, t.pad, 1, last, t.net, "") for t in copper.terminals]
     discs += [(h.x, h.y, h.pad, 1, last, h.net, _owner(h)) for h in copper.shape.drilled if h.plated]

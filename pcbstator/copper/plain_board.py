@@ -28,6 +28,8 @@ class BoardCopper(Protocol):
     @property
     def bare(self) -> tuple[Track, ...]: ...
     @property
+    def drops(self) -> tuple[Track, ...]: ...
+    @property
     def vias(self) -> tuple[Via, ...]: ...
     @property
     def terminals(self) -> tuple[Terminal, ...]: ...
@@ -51,6 +53,7 @@ class PlainBoard:
     terminals: tuple[Terminal, ...]
     bare: tuple[Track, ...] = ()
     phases: tuple[PhaseCopper, ...] = ()
+    drops: tuple[Track, ...] = ()
 
     @cached_property
     def shape(self) -> BoardShape:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from pcbstator.copper.fittings import Fittings
 
 FloatArray = NDArray[np.float64]
-Role = Literal["coil", "link", "lead"]
+Role = Literal["coil", "link", "lead", "teardrop"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,7 +94,10 @@ class Track:
 
 @dataclass(frozen=True, eq=False)
 class Via:
-    """A plated hole that joins layers: position [m], drill and pad diameters [m], layers it was drilled through."""
+    """A plated hole that joins layers: position [m], drill and pad diameters [m], layers it was drilled through.
+
+    within: it lies in the copper around another via, and helps that one.
+    """
 
     x: float
     y: float
@@ -103,6 +106,7 @@ class Via:
     net: str
     from_layer: int
     to_layer: int
+    within: bool = False
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,6 +120,8 @@ class Terminal:
     pad: float
     layer: int
     net: str
+
+    within = False
 
 
 @dataclass(frozen=True)
@@ -132,13 +138,15 @@ class Coil:
     """A coil template, axis on +x. ``tracks`` run from start to finish, counter-clockwise; a pass of a wave winding is
     a coil too.
 
-    turns: as many as the design asks for, per layer; series_turns: of the whole coil, all layers.
+    turns: as many as the design asks for, per layer; series_turns: of the whole coil, all layers. drops: teardrops,
+    which only the fabrication files need (see ``copper.joints``).
     """
 
     turns: int
     series_turns: int
     tracks: tuple[Track, ...]
     vias: tuple[Via, ...]
+    drops: tuple[Track, ...] = ()
 
     @property
     def ends(self) -> tuple[int, int]:
@@ -190,7 +198,9 @@ class Copper:
     coil: the template; further_coils: more of them where not all coils are equal; coil_templates: which of them, per
     coil, empty where there is one. coil_angles: (coils,) [rad]; coil_phases and coil_nets: per coil; coil_senses:
     (coils,) +1 or -1, whether positive phase current runs counter-clockwise; links: every link and lead, each drawn
-    once. alike: all coils have the same surroundings, so that one of them can speak for all. single: of a stack, one
+    once. vias_per_joint: at every place where layers meet; link_drops: teardrops of the links.
+
+    alike: all coils have the same surroundings, so that one of them can speak for all. single: of a stack, one
     board by itself; board_turns: the angle [rad] by which each board is turned.
     """
 
@@ -209,6 +219,8 @@ class Copper:
     further_coils: tuple[Coil, ...] = ()
     coil_templates: tuple[int, ...] = ()
     alike: bool = True
+    vias_per_joint: int = 1
+    link_drops: tuple[Track, ...] = ()
     single: Copper | None = None
     board_turns: tuple[float, ...] = (0.0,)
     stated_shape: BoardShape | None = None
@@ -277,6 +289,17 @@ class Copper:
         return placed if forward else tuple(track.reversed() for track in reversed(placed))
 
     @cached_property
+    def drops(self) -> tuple[Track, ...]:
+        """Every teardrop, at its place."""
+        placed = [
+            drop.turned(float(self.coil_angles[member]), net=self.coil_nets[member], phase=self.coil_phases[member])
+            for coil, members in self.templates
+            for member in members
+            for drop in coil.drops
+        ]
+        return (*placed, *self.link_drops)
+
+    @cached_property
     def holes(self) -> tuple[Via | Terminal, ...]:
         """Every plated hole: vias and terminals."""
         return (*self.vias, *self.terminals)
@@ -298,7 +321,7 @@ class Copper:
         for index, (angle, net) in enumerate(zip(self.coil_angles, self.coil_nets, strict=True)):
             cos, sin = float(np.cos(angle)), float(np.sin(angle))
             placed += [
-                Via(v.x * cos - v.y * sin, v.x * sin + v.y * cos, v.drill, v.pad, net, v.from_layer, v.to_layer)
+                replace(v, x=v.x * cos - v.y * sin, y=v.x * sin + v.y * cos, net=net)
                 for v in self.template(index).vias
             ]
         return tuple(placed) + self.link_vias

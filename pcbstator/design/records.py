@@ -132,6 +132,10 @@ class Board(Record):
     via_drill: Annotated[float, millimetres(0.05, 3)] = key("via_drill_mm", "drill of the vias", 0.3)
     via_pad: Annotated[float, millimetres(0.1, 6)] = key("via_pad_mm", "copper around a via", 0.6)
     via_plating: Annotated[float, micrometres(5, 100)] = key("via_plating_um", "copper on the wall of a via", 20.0)
+    vias_per_joint: Annotated[int, Count(range(1, 8))] | None = key(
+        "vias_per_joint", "vias side by side wherever layers meet", None, example=1,
+        otherwise="as many as the track needs and has room for",
+    )  # fmt: skip
     layer_depths: Annotated[tuple[float, ...], QuantityList(millimetres(0, 10), 16)] | None = key(
         "layer_depths_mm", "depth of each layer below layer 1, rising from 0", None,
         example=[0.0, 0.2, 1.4, 1.6], otherwise="evenly spaced",

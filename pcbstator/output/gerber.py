@@ -41,7 +41,7 @@ def copper_gerber(copper: BoardCopper, layer_number: int, title: str) -> str:
     """The file of one copper layer: tracks, and the pads of every hole, each with its net."""
     tracks: dict[str, dict[Aperture, list[FloatArray]]] = defaultdict(lambda: defaultdict(list))
     tapered: dict[str, list[FloatArray]] = defaultdict(list)
-    for track in (*copper.tracks, *copper.fittings.tracks):
+    for track in (*copper.tracks, *copper.drops, *copper.fittings.tracks):
         if track.layer == layer_number and track.widths is None:
             tracks[track.net]["Conductor", _nanometre(track.width)].append(track.points)
         elif track.layer == layer_number:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pcbstator.copper import Copper
+from pcbstator.copper.joints import with_teardrops
 from pcbstator.copper.plain_board import BoardCopper, PlainBoard
 from pcbstator.copper.slip_ring import slip_ring_gaps
 from pcbstator.output.assembly import assembly_sheet_pdf, assembly_sheet_svg
@@ -46,7 +47,7 @@ class OutputFile:
 
 def package_files(design: Design, copper: Copper, prediction: Prediction) -> dict[str, str | bytes]:
     """Name and content of every file of ``make``, manifests and those in folders within included."""
-    copper = copper.board  # those of a stack are equal
+    copper = with_teardrops(copper.board, design.board.track_gap)  # the boards of a stack are equal
     facts = BoardFacts(design.board.thickness, copper.track_width, design.board.track_gap, design.board.finish)
     coils = f"coils {len(copper.coil_angles)}" if copper.alike else "wave winding"
     files = [

@@ -38,7 +38,7 @@ class Conductors:
         self.temperature_c = temperature_c
         self.depth = {layer.number: layer.depth for layer in copper.layers}
         self.thickness = {layer.number: layer.thickness for layer in copper.layers}
-        self.barrel_per_metre = float(via_resistance(drill, plating, 1.0, temperature_c))
+        self.barrel_per_metre = float(via_resistance(drill, plating, 1.0, temperature_c)) / copper.vias_per_joint
         self._coils = {id(coil): self._whole_coil(coil) for coil, _ in copper.templates}
 
     def _whole_coil(self, coil: Coil) -> float:

@@ -48,6 +48,9 @@ class CopperResult:
         "min_track_gap_mm", "least distance between copper that is not joined there", 1e3
     )
     via_count: int = result("via_count", "vias")
+    by_layer: tuple[dict[str, float], ...] = result(
+        "copper_by_layer", "area of copper on every layer, and its part of the board", default=()
+    )
     boards: int | None = result("boards", "equal boards in the stack")
     board_turns: tuple[float, ...] | None = result("board_turns_deg", "angle by which each of them is turned")
     closest: Gap | None = inside()

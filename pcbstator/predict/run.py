@@ -10,6 +10,7 @@ import numpy as np
 
 from pcbstator.copper import Copper, lay_copper, settled_design
 from pcbstator.copper.clearance import least_gap
+from pcbstator.copper.joints import layer_areas
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import copper_mass
 from pcbstator.predict.current_paths import Conductors
@@ -121,8 +122,8 @@ def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> C
     section = {layer.number: layer.thickness for layer in copper.layers}
     coils = sum(len(members) * track.area * section[track.layer] for track, members in copper.template_tracks)
     links = sum(track.area * section[track.layer] for track in copper.links)
-    holes = copper.board.holes
-    pads = sum(pi / 4 * (hole.pad**2 - hole.drill**2) for hole in holes)
+    holes, areas = copper.board.holes, layer_areas(copper.board)
+    pads = sum(pi / 4 * (hole.pad**2 - hole.drill**2) for hole in holes if not hole.within)
     plating = design.board.via_plating
     walls = sum(pi * (hole.drill - plating) * plating for hole in holes)
     pads *= sum(layer.thickness for layer in copper.board.layers)
@@ -135,6 +136,10 @@ def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> C
         min_track_gap=gap.distance if gap else None,
         via_count=len(copper.vias),
         closest=gap,
+        by_layer=tuple(
+            {"layer": number, "area_mm2": 1e6 * area, "part": area / copper.board.shape.material.area}
+            for number, area in areas.items()
+        ),
         boards=design.boards if design.boards > 1 else None,
         board_turns=tuple(float(np.degrees(turn)) % 360 for turn in copper.board_turns) if design.boards > 1 else None,
     )

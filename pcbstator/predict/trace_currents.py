@@ -78,6 +78,7 @@ def _via_current(
                     load = max(load, min(loads.get(piece(one)[0], 0.0), loads.get(piece(other)[0], 0.0)))
     drill, plating = design.board.via_drill, design.board.via_plating
     try:
-        return float(ipc2221_current(pi * (drill - plating), plating, rise, external=False)) / load
+        single = float(ipc2221_current(pi * (drill - plating), plating, rise, external=False))
+        return copper.vias_per_joint * single / load
     except LawRangeError:
         return None
