@@ -74,8 +74,9 @@ def by_elements(design, sources, radial, angular):
 @pytest.mark.parametrize("name", ["photogrammetry-stage", "filter-wheel", "small-fan", "sky-tracker"])
 def test_rings_against_elements(name):
     """Hottest place within 4 % of its rise (found: -2.0 to +0.6 %, and -3.6 % for round coils with a wide bare rim;
-    rings do not see how it varies around the circle, and the elements leave out the copper that evens it out), mean of the copper within 2.5 % (+0.6 to +2.0 %: the safe
-    side)."""
+    rings do not see how it varies around the circle, and the elements leave out the copper that evens it out), mean of
+    the copper within 2.5 % (+0.6 to +2.0 %: the safe side).
+    """
     design = pcbstator.load_design(DESIGNS / f"{name}.toml")
     sources = rings(design, 24)
     rise = by_rings(design, sources)
