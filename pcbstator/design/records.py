@@ -11,11 +11,13 @@ import copy
 import hashlib
 import json
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Discriminator, PrivateAttr
 
 from pcbstator import materials
+from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.quantities import (
     Count,
     QuantityList,
@@ -32,6 +34,7 @@ from pcbstator.design.quantities import (
     revolutions_per_minute,
     tesla,
 )
+from pcbstator.design.recording import Recording
 from pcbstator.design.rules import RuleSet, rules_as_table
 
 LARGEST = 2000.0  # mm; no board house makes a larger board
@@ -294,10 +297,15 @@ class Design(Record):
     rotor: Rotor = key("rotor", "plate and magnets")
     operation: Operation | None = key("operation", "working points for losses", None)
     tolerance: Tolerance | None = key("tolerance", "ranges of the built motor", None)
+    load: Load | None = key("load", "what the drive turns", None)
+    motion: Motion | None = key("motion", "how it shall move", None)
+    drive: Drive | None = key("drive", "supply, driver and sensor", None)
 
     _document: dict[str, Any] = PrivateAttr(default_factory=dict)
     _source: str = PrivateAttr(default="")
     _file_digest: str = PrivateAttr(default="")
+    _folder: Path | None = PrivateAttr(default=None)
+    _recording: Recording | None = PrivateAttr(default=None)
 
     @property
     def rules(self) -> RuleSet:
@@ -308,6 +316,11 @@ class Design(Record):
     def source(self) -> str:
         """Name of the file that the design came from."""
         return self._source
+
+    @property
+    def recording(self) -> Recording | None:
+        """The recorded motion that ``motion.table_csv`` names."""
+        return self._recording
 
     @property
     def document(self) -> dict[str, Any]:
