@@ -182,6 +182,13 @@ def _sag(sag: float, supply: float) -> Complaint | None:
     return Complaint("drive.supply_sag_v", rule, f"{sag:g}", "use a stronger supply")
 
 
+def _chip_place(offset: float, distance: float, radius: float | None) -> Complaint | None:
+    if radius is not None or offset <= 0.6 * distance:
+        return None
+    rule = f"must be at most 0.6 of drive.sensor_distance_mm = {distance:g}: further off, the angle means nothing"
+    return Complaint("drive.sensor_offset_mm", rule, f"{offset:g}", "mount the chip nearer to the axis")
+
+
 def _loop_rates(control: float | None, pwm: float, bandwidth: float | None, dead_time: float) -> Complaint | None:
     """The slower loops are bounded by the faster ones; the rest are findings."""
     if control is not None and control > pwm:
@@ -235,6 +242,7 @@ RULES: tuple[Rule, ...] = (
     Rule(("drive.supply_sag_v", "drive.supply_v"), _sag),
     Rule(("drive.control_khz", "drive.pwm_khz", "drive.current_bandwidth_hz", "drive.dead_time_ns"), _loop_rates),
     exceeds("drive.sensor_radius_mm", "drive.sensor_offset_mm"),
+    Rule(("drive.sensor_offset_mm", "drive.sensor_distance_mm", "drive.sensor_radius_mm"), _chip_place),
     Rule(("rotor.magnet.remanence_t", "rotor.magnet.grade"), _one_remanence),
     Rule(("rotor.magnet.grade", "rotor.magnet.temperature_c"), _grade_holds),
 )  # fmt: skip

@@ -17,7 +17,6 @@ from pcbstator.design.quantities import (
     amperes,
     key,
     millimetres,
-    percent,
     revolutions_per_minute,
 )
 from pcbstator.design.table_lists import TableList, Variant
@@ -177,7 +176,7 @@ class Drive(Record):
     )
     noise: Annotated[float, degrees(0, 10)] = key("sensor_noise_deg", "of the sensor, rms", 0.0)
     sensor_offset: Annotated[float, millimetres(0, 20)] = key(
-        "sensor_offset_mm", "by which the sensor's magnet or ring is off the axis", 0.0
+        "sensor_offset_mm", "by which the sensor's chip is off the axis of its magnet, or its ring off centre", 0.0
     )
     sensor_distance: Annotated[float, millimetres(0.2, 100)] = key(
         "sensor_distance_mm", "from a chip on the axis to the middle of its magnet", 3.0
@@ -205,9 +204,6 @@ class Drive(Record):
     )  # fmt: skip
     stated_position_bandwidth: Annotated[float, hertz(0.001, 1000)] | None = key(
         "position_bandwidth_hz", "of the position loop", None, example=5.0, otherwise="a fifth of the speed loop"
-    )
-    reserve: Annotated[float, percent(0, 90)] = key(
-        "reserve_percent", "of the available torque that the move shall leave", 20.0
     )
 
     @property

@@ -12,7 +12,7 @@ from pcbstator.design.quantities import shown
 from pcbstator.errors import Complaint
 
 LARGEST_FILE = 4 << 20  # bytes
-MOST_ROWS = 50_000
+MOST_ROWS = 20_000
 LIMITS = {"time_s": 1e6, "angle_deg": 1e7, "torque_n_m": 1e5}
 KEY = "motion.table_csv"
 

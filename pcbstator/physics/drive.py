@@ -151,8 +151,8 @@ def pulse_ripple(
     course = np.concatenate([np.zeros((1, len(angles))), np.cumsum(steps, axis=0)])
     low, upper = course[:-1], course[1:]
     square = (np.diff(order, axis=0) * (low**2 + low * upper + upper**2) / 3).sum(axis=0) / half
-    mean = (np.diff(order, axis=0) * (low + upper) / 2).sum(axis=0) / half
-    return float(np.ptp(course, axis=0).max()), float(sqrt(max(0.0, (square - mean**2).mean())))
+    # The other half of the period is the same with the opposite sign, in reverse: the mean is zero.
+    return 2 * float(np.abs(course).max()), float(np.sqrt(square.mean()))
 
 
 def _legs(modulation: float, phases: int, bridges: bool, angles: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -132,9 +132,8 @@ def cycle_samples(moves: Iterable[tuple[float, Iterable[Piece], float, float]]) 
         angle, speed, acceleration = piece.at(nodes * piece.duration)
         one = np.ones_like(nodes)
         times = clock + nodes * piece.duration
-        columns.append(
-            np.stack([weights * piece.duration, times, start + sense * angle, sense * speed, sense * acceleration, one * moving])
-        )
+        turned = [start + sense * angle, sense * speed, sense * acceleration]
+        columns.append(np.stack([weights * piece.duration, times, *turned, one * moving]))
         clock += piece.duration
 
     for start, pieces, sense, rest in moves:
@@ -178,8 +177,8 @@ def largest_that_fits(holds: Callable[[float], bool], highest: float) -> float |
     holds: a question on a value; highest: [any]. Returns [the same], within a ten-millionth, or None where it fails
     already at zero. Source: bisection, derived here.
 
-    >>> round(largest_that_fits(lambda x: x * x <= 2.0, 10.0), 6)
-    1.414213
+    >>> round(largest_that_fits(lambda x: x * x <= 2.0, 10.0), 5)
+    1.41421
     """
     if not holds(0.0):
         return None
@@ -192,3 +191,32 @@ def largest_that_fits(holds: Callable[[float], bool], highest: float) -> float |
         if high - low <= 1e-7 * high:
             break
     return low
+
+
+def sampled_moves(
+    moves: Iterable[tuple[float, Iterable[Piece], float, float]], period: float, most: int
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Angle, speed and acceleration that a cycle asks for at every sample.
+
+    moves: start angle [rad], pieces, sense (1 or −1) and rest [s] of each; period: of sampling [s]; most: samples, of
+    which no more are given [-]. Returns angles [rad], speeds [rad/s], accelerations [rad/s2], each (n,).
+    Source: derived here.
+
+    >>> [round(float(a[-1]), 6) for a in sampled_moves([(0.0, rest_to_rest(1.0, 0.5, 1.0), 1.0, 0.5)], 0.5, 100)]
+    [1.0, 0.0, 0.0]
+    """
+    columns: list[FloatArray] = []
+    clock, taken = 0.0, 0
+    for start, pieces, sense, rest in moves:
+        end = Piece(rest, 0.0, 0.0, 0.0, 0.0)
+        for piece in (*pieces, None):
+            if piece is not None:
+                angle, _, acceleration = piece.at(np.array([piece.duration]))
+                end = Piece(rest, 0.0, 0.0, 0.0, float(angle[0]))
+            here = piece or end
+            last = min(most, ceil((clock + here.duration) / period - 1e-9))
+            angle, speed, acceleration = here.at(np.arange(taken, last) * period - clock)
+            columns.append(np.stack([start + sense * angle, sense * speed, sense * acceleration]))
+            taken, clock = max(taken, last), clock + here.duration
+    joined = np.concatenate(columns, axis=1)
+    return joined[0], joined[1], joined[2]

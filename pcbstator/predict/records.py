@@ -136,6 +136,8 @@ class Prediction:
     magnetic: MagneticResult | None  # None where the field law does not hold, as ``out_of_range`` says
     thermal: ThermalResult
     mechanical: MechanicalResult | None = None
+    motion: Any = None  # predict.job_records.MotionResult
+    drive: Any = None  # predict.job_records.DriveResult
     losses: tuple[dict[str, Any], ...] = ()
     tolerance: dict[str, dict[str, float]] | None = None
     findings: tuple[Finding, ...] = ()

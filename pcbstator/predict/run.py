@@ -15,7 +15,8 @@ from pcbstator.physics.conductors import copper_mass
 from pcbstator.physics.trace_current import ipc2221_current
 from pcbstator.predict.current_paths import Conductors, link_loads, piece
 from pcbstator.predict.inductance import inductance_matrix, synchronous_inductance
-from pcbstator.predict.losses import operating_losses
+from pcbstator.predict.job import has_job, job_results, job_temperature
+from pcbstator.predict.losses import loss_factors, operating_losses
 from pcbstator.predict.magnetics import magnet_footprint, magnetic_results, rotor_field, rotor_iron
 from pcbstator.predict.mechanics import mechanical_results
 from pcbstator.predict.records import (
@@ -57,6 +58,8 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     magnetic, mechanical, out_of_range = None, None, ""
     losses: list[dict[str, Any]] = []
     tolerance: dict[str, dict[str, float]] = {}
+    thermal = _trace_currents(copper)
+    motion = drive = None
     try:
         iron = rotor_iron(design)
         field = rotor_field(design, iron.layers)
@@ -64,6 +67,10 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
         mechanical = mechanical_results(design, magnet_footprint(design), iron)
         losses = operating_losses(design, copper, field, magnetic.torque_constant)
         tolerance = tolerance_results(design, copper, magnetic, electrical.synchronous_inductance)
+        if has_job(design):
+            warm = loss_factors(design, copper, field, job_temperature(design))
+            drag = float(warm.eddy.sum()) + warm.circulating
+            motion, drive = job_results(design, electrical, magnetic, mechanical, thermal, drag)
     except LawRangeError as reason:
         out_of_range = str(reason)
     return Prediction(
@@ -83,8 +90,10 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
         copper=_copper_results(design, copper, conductors),
         electrical=electrical,
         magnetic=magnetic,
-        thermal=_trace_currents(copper),
+        thermal=thermal,
         mechanical=mechanical,
+        motion=motion,
+        drive=drive,
         losses=tuple(losses),
         tolerance=tolerance or None,
         out_of_range=out_of_range,
