@@ -19,7 +19,7 @@ from pcbstator.design.quantities import (
     millimetres,
     revolutions_per_minute,
 )
-from pcbstator.design.table_lists import TableList, Variant
+from pcbstator.design.table_lists import Keys, TableList, Variant
 
 DEGREES = degrees_of(1.0)  # in a radian
 LARGEST_INERTIA = 1e4  # kg m2
@@ -58,15 +58,15 @@ def hertz(low: float, high: float) -> Quantity:
 
 GRAMS = Quantity("g", 1000.0, 0, 1e7)
 SIZE = millimetres(0, 10_000)
-OFFSET = {"offset_mm": (SIZE, 0.0)}
+OFFSET: Keys = {"offset_mm": (SIZE, 0.0)}
+ROUND: Keys = {"mass_g": (GRAMS, None), "diameter_mm": (SIZE, None)}
+HOLLOW: Keys = {"mass_g": (GRAMS, None), "inner_diameter_mm": (SIZE, None), "outer_diameter_mm": (SIZE, None)}
+LONG: Keys = {"mass_g": (GRAMS, None), "length_mm": (SIZE, None), "width_mm": (SIZE, 0.0)}
 BODIES = TableList(
     (
-        Variant("disc", {"mass_g": (GRAMS, None), "diameter_mm": (SIZE, None)} | OFFSET),
-        Variant(
-            "ring",
-            {"mass_g": (GRAMS, None), "inner_diameter_mm": (SIZE, None), "outer_diameter_mm": (SIZE, None)} | OFFSET,
-        ),
-        Variant("bar", {"mass_g": (GRAMS, None), "length_mm": (SIZE, None), "width_mm": (SIZE, 0.0)} | OFFSET),
+        Variant("disc", {**ROUND, **OFFSET}),
+        Variant("ring", {**HOLLOW, **OFFSET}),
+        Variant("bar", {**LONG, **OFFSET}),
         Variant("point", {"mass_g": (GRAMS, None), "radius_mm": (SIZE, None)}),
     ),
     50,

@@ -8,13 +8,15 @@ from typing import Any
 
 from pcbstator.design.quantities import Kind, Quantity, is_number, number_remedy, refusal, shown
 
+Keys = Mapping[str, tuple[Quantity, float | None]]
+
 
 @dataclass(frozen=True)
 class Variant:
     """One form of table: the word that its key ``shape`` has, empty where there is one form only; keys and defaults."""
 
     shape: str
-    keys: Mapping[str, tuple[Quantity, float | None]]
+    keys: Keys
 
     def __hash__(self) -> int:
         return hash((self.shape, tuple(self.keys)))

@@ -10,6 +10,7 @@ from pcbstator.output.assembly import assembly_sheet_pdf, assembly_sheet_svg
 from pcbstator.output.attributes import PROFILE_FUNCTION, copper_function, drill_function, side_function
 from pcbstator.output.drawing import stator_svg
 from pcbstator.output.drill import drill_xnc
+from pcbstator.output.drive_files import drive_header, drive_json
 from pcbstator.output.files import MANIFEST, json_text
 from pcbstator.output.gerber import copper_gerber, legend_gerber, mask_gerber, profile_gerber
 from pcbstator.output.job import BoardFacts, JobEntry, job_file
@@ -17,6 +18,7 @@ from pcbstator.output.netlist import netlist_ipc356
 from pcbstator.output.report import report_html
 from pcbstator.output.rotor_dxf import rotor_dxf
 from pcbstator.output.rotor_plan import plates
+from pcbstator.predict.drive_parameters import drive_parameters
 from pcbstator.predict.records import Prediction
 
 if TYPE_CHECKING:
@@ -47,6 +49,7 @@ def package_files(design: Design, copper: Copper, prediction: Prediction) -> dic
         OutputFile("report.html", "report", report_html(design, copper, prediction)),
         OutputFile("prediction.json", "prediction", json_text(prediction.to_dict())),
     ]
+    files += _drive_files(design, prediction)
     return {file.name: file.content for file in files} | {
         MANIFEST: json_text(_manifest(design, copper, prediction, files))
     }
@@ -110,6 +113,17 @@ def _rotor_files(design: Design) -> list[OutputFile]:
             OutputFile(f"assembly{ending}.svg", "drawing", assembly_sheet_svg(design, plate)),
         ]
     return files
+
+
+def _drive_files(design: Design, prediction: Prediction) -> list[OutputFile]:
+    """What is typed into the drive."""
+    parameters = drive_parameters(design, prediction)
+    if parameters is None:
+        return []
+    return [
+        OutputFile("drive.json", "prediction", drive_json(parameters, design.title, prediction.version)),
+        OutputFile("drive.h", "prediction", drive_header(parameters, design.title, prediction.version)),
+    ]
 
 
 def _manifest(design: Design, copper: Copper, prediction: Prediction, files: list[OutputFile]) -> dict[str, object]:

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pcbstator.copper.records import Copper
+from pcbstator.output.job_rows import budget_rows, driver_rows, gain_rows, motion_rows
 from pcbstator.output.machine_rows import inductance_rows, loss_rows, rotor_rows, tolerance_rows
 from pcbstator.output.magnet_list import magnet_list
 from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
@@ -39,6 +40,10 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
         rotor=rotor_rows(prediction),
         losses=loss_rows(prediction),
         tolerance=tolerance_rows(prediction),
+        motion=motion_rows(prediction),
+        driver=driver_rows(prediction),
+        gains=gain_rows(prediction),
+        budget=budget_rows(prediction),
         triplen=_hidden_order(design) is not None,
     ) + "\n"  # fmt: skip
 
@@ -50,6 +55,7 @@ def _pictures(design: Design, copper: Copper, prediction: Prediction) -> dict[st
     from pcbstator.output.coil_drawing import coil_svg
     from pcbstator.output.drawing import stator_svg
     from pcbstator.output.figures import emf_svg, harmonics_svg, torque_svg
+    from pcbstator.output.job_figures import loss_map_svg, speed_torque_svg
 
     drawn = {"stator": stator_svg(design, copper), "coil": coil_svg(design, copper)}
     if prediction.magnetic is not None:
@@ -58,6 +64,9 @@ def _pictures(design: Design, copper: Copper, prediction: Prediction) -> dict[st
         drawn["emf"] = emf_svg(samples, [phase.name for phase in copper.phases])
         drawn["harmonics"] = harmonics_svg(orders, ratios, _hidden_order(design))
         drawn["torque"] = torque_svg(samples)
+    if prediction.motion is not None and prediction.motion.curve:
+        drawn["speed_torque"] = speed_torque_svg(prediction.motion)
+        drawn["loss_map"] = loss_map_svg(prediction.motion)
     return {name: Markup(text[text.index("<svg") :]) for name, text in drawn.items()}  # escaped by their makers
 
 

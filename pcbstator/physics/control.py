@@ -85,7 +85,7 @@ def second_order_step(damping: float) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class Margins:
-    """Of a loop: phase left where the gain is one [rad], factor left where the phase turns round, that crossover [Hz]."""
+    """Of a loop: phase left where the gain is one [rad], factor left where the phase turns round, crossover [Hz]."""
 
     phase: float
     gain: float

@@ -28,6 +28,12 @@ class Piece:
     speed: float
     angle: float
 
+    @property
+    def end(self) -> tuple[float, float]:
+        """Angle and speed at its end."""
+        angle, speed, _ = self.at(np.array([self.duration]))
+        return float(angle[0]), float(speed[0])
+
     def at(self, time: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Angle, speed and acceleration at times since the piece began."""
         acceleration = self.acceleration + self.jerk * time
@@ -71,12 +77,13 @@ def rest_to_rest(distance: float, top_speed: float, acceleration: float, jerk: f
     rising = sum(duration for duration, *_ in rise)
     cruise = max(0.0, distance / speed - rising)
     fall = [(duration, curve, -(start + curve * duration)) for duration, curve, start in reversed(rise)]
-    pieces, angle, now = [], 0.0, 0.0
+    pieces: list[Piece] = []
+    angle, now = 0.0, 0.0
     for duration, curve, start in [*rise, (cruise, 0.0, 0.0), *fall]:
         if duration > 0:
             piece = Piece(duration, curve, start, now, angle)
             pieces.append(piece)
-            angle, now = (float(value) for value in piece.at(np.float64(duration))[:2])  # type: ignore[arg-type]
+            angle, now = piece.end
     return tuple(pieces)
 
 
@@ -141,7 +148,7 @@ def cycle_samples(moves: Iterable[tuple[float, Iterable[Piece], float, float]]) 
         for whole in pieces:
             for piece in _split(whole):
                 add(piece, start, sense, 1.0)
-            end = float(whole.at(np.float64(whole.duration))[0])  # type: ignore[arg-type]
+            end = whole.end[0]
         if rest > 0:
             add(Piece(rest, 0.0, 0.0, 0.0, end), start, sense, 0.0)
     return CycleSamples(*np.concatenate(columns, axis=1))
@@ -149,7 +156,7 @@ def cycle_samples(moves: Iterable[tuple[float, Iterable[Piece], float, float]]) 
 
 def _split(piece: Piece) -> list[Piece]:
     """Parts short enough for torque that depends on the angle."""
-    way = abs(float(piece.at(np.float64(piece.duration))[0]) - piece.angle)  # type: ignore[arg-type]
+    way = abs(piece.end[0] - piece.angle)
     count = min(MOST_PIECES, max(1, ceil(way / LONGEST_PIECE)))
     starts = np.arange(count) * piece.duration / count
     angle, speed, acceleration = piece.at(starts)
@@ -211,11 +218,10 @@ def sampled_moves(
         end = Piece(rest, 0.0, 0.0, 0.0, 0.0)
         for piece in (*pieces, None):
             if piece is not None:
-                angle, _, acceleration = piece.at(np.array([piece.duration]))
-                end = Piece(rest, 0.0, 0.0, 0.0, float(angle[0]))
+                end = Piece(rest, 0.0, 0.0, 0.0, piece.end[0])
             here = piece or end
             last = min(most, ceil((clock + here.duration) / period - 1e-9))
-            angle, speed, acceleration = here.at(np.arange(taken, last) * period - clock)
+            angle, speed, acceleration = here.at(np.asarray(np.arange(taken, last) * period - clock, dtype=float))
             columns.append(np.stack([start + sense * angle, sense * speed, sense * acceleration]))
             taken, clock = max(taken, last), clock + here.duration
     joined = np.concatenate(columns, axis=1)

@@ -132,15 +132,24 @@ def sensor_error(drive: Drive) -> float:
 
 
 def drive_results(
-    machine: Machine, drive: Drive, shaft: Shaft, load: LoadValues, ratio: float, top_speed: float | None
+    machine: Machine,
+    drive: Drive,
+    shaft: Shaft,
+    load: LoadValues,
+    ratio: float,
+    top_speed: float | None,
+    modulation: float | None,
 ) -> DriveResult:
-    """Driver fit and gains; ``top_speed`` of the motor [rad/s]."""
+    """Driver fit and gains; ``top_speed`` of the motor [rad/s]; ``modulation``: most voltage of the motion, of what
+    there is.
+    """
     gains = chosen_gains(machine, drive, shaft.whole, shaft.anti_resonance)
     bare = chosen_gains(machine, drive, shaft.rotor, None)
     current, speed, position = loop_margins(machine, drive, gains, shaft)
     with_bare = loop_margins(machine, drive, bare, shaft)[2]
     return DriveResult(
-        **_fit(machine, drive, top_speed, load, ratio),
+        **_fit(machine, drive, top_speed, modulation),
+        **_sense(machine, drive, load, ratio),
         count_electrical=2 * pi * machine.pole_pairs / drive.counts,
         misalignment=1 - cos(min(pi, machine.pole_pairs * (sensor_error(drive) + pi / drive.counts))),
         slowest=2 * pi / drive.counts * gains.observer,
@@ -190,40 +199,40 @@ def worst_ripple(machine: Machine, drive: Drive) -> float:
     return max(peak for peak, _ in levels)
 
 
-def _fit(
-    machine: Machine, drive: Drive, top_speed: float | None, load: LoadValues, ratio: float
-) -> dict[str, Any]:
-    """Ripple, faults and current sense."""
+def _fit(machine: Machine, drive: Drive, top_speed: float | None, modulation: float | None) -> dict[str, Any]:
+    """Ripple and faults."""
+
+    def at(part: float) -> tuple[float, float]:
+        return pulse_ripple(
+            drive.supply, machine.inductance, drive.pwm, part, machine.phases, machine.bridges, machine.resistance
+        )
+
     worst = worst_ripple(machine, drive)
-    limit = machine.voltage_limit(drive.supply)
-    rms = pulse_ripple(drive.supply, machine.inductance, drive.pwm, 1.0, machine.phases, machine.bridges)[1]
     wanted = RIPPLE_PART * drive.current_limit
     found: dict[str, Any] = {
         "ripple": worst,
-        "ripple_heat": machine.phases * machine.hot_resistance * rms**2,
+        "ripple_heat": machine.phases * machine.hot_resistance * at(1.0)[1] ** 2,
         "pwm_wanted": drive.pwm * worst / wanted,
         "added_inductance": machine.inductance * (worst / wanted - 1) if worst > wanted else None,
-        "stall_current": (drive.supply if machine.bridges else 2 / 3 * drive.supply) / machine.resistance,
+        "stall_current": machine.stall_voltage(drive.supply) / machine.resistance,
     }
-    if machine.phases != 3 and not machine.bridges:
-        found["stall_current"] = limit / machine.resistance
-    smallest = min((t for t in (load.running, load.standstill - load.running) if t > 0), default=None)
-    if smallest is not None:
-        step = smallest / ratio / 10 / machine.torque_constant
-        found |= {"sense_step": step, "sense_bits": max(1, ceil(log2(max(2.0, 2 * drive.current_limit / step))))}
+    if modulation is not None:
+        found["ripple_at_job"] = at(min(1.0, modulation))[0]
     if top_speed is not None:
-        ideal = no_load_speed(limit, machine.pole_pairs, machine.psi)
-        part = min(1.0, top_speed / ideal)
-        found |= {
-            "electrical_frequency": machine.pole_pairs * top_speed / (2 * pi),
-            "ripple_at_speed": pulse_ripple(
-                drive.supply, machine.inductance, drive.pwm, part, machine.phases, machine.bridges
-            )[0],
-            "short_current": short_circuit_current(
-                top_speed, machine.resistance, machine.inductance, machine.pole_pairs, machine.psi
-            ),
-        }
+        found["electrical_frequency"] = machine.pole_pairs * top_speed / (2 * pi)
+        found["short_current"] = short_circuit_current(
+            top_speed, machine.resistance, machine.inductance, machine.pole_pairs, machine.psi
+        )
     return found
+
+
+def _sense(machine: Machine, drive: Drive, load: LoadValues, ratio: float) -> dict[str, Any]:
+    """Current sense for a tenth of the smallest torque that the load shows."""
+    smallest = min((t for t in (load.running, load.standstill - load.running) if t > 0), default=None)
+    if smallest is None:
+        return {}
+    step = smallest / ratio / 10 / machine.torque_constant
+    return {"sense_step": step, "sense_bits": max(1, ceil(log2(max(2.0, 2 * drive.current_limit / step))))}
 
 
 def _per_unit(machine: Machine, drive: Drive, gains: Gains) -> dict[str, float]:

@@ -51,7 +51,8 @@ def job_results(
         return motion, None
     turned = load or without_load()
     shaft = shaft_of(machine, design.load, turned, ratio)
-    fit = drive_results(machine, drive, shaft, turned, ratio, cycle.top_speed * ratio if cycle else None)
+    top = cycle.top_speed * ratio if cycle else None
+    fit = drive_results(machine, drive, shaft, turned, ratio, top, motion.voltage_part)
     play = design.load.play if design.load else 0.0
     budget = error_budget(drive, fit.gains, turned, play, magnetic.torque_ripple, ratio)
     return replace(motion, error_budget=budget), fit

@@ -28,13 +28,15 @@ class MotionResult:
     )
     available_continuous: float | None = result("available_continuous_torque_n_m", "that the copper stands for ever")
     peak_reserve: float | None = result("peak_torque_reserve_ratio", "available peak over required, less one")
-    continuous_reserve: float | None = result("continuous_torque_reserve_ratio", "continuous over required rms, less one")
+    continuous_reserve: float | None = result(
+        "continuous_torque_reserve_ratio", "available continuous over required rms, less one"
+    )
     limited_by: str | None = result("limited_by", "what would give out first: current, voltage or heat")
     largest_inertia: float | None = result("largest_load_inertia_kg_m2", "with which the move would still work")
     largest_friction: float | None = result("largest_friction_n_m", "running friction with which it would still work")
     no_load_speed: float | None = result("no_load_speed_rpm", "EMF between terminals equals the supply", RPM)
     peak_current: float | None = result("peak_current_a", "peak current of a terminal in the cycle")
-    rms_current: float | None = result("rms_current_a", "peak value of a steady sine current that heats as the cycle does")
+    rms_current: float | None = result("rms_current_a", "peak of a steady sine current that heats as the cycle does")
     voltage_part: float | None = result("voltage_used_ratio", "largest phase voltage of the cycle over the limit")
     copper_heat: float | None = result("mean_copper_loss_w", "mean of the cycle, copper hot")
     drag: float | None = result("drag_torque_n_m", "of eddies and circulating currents at the top speed")
@@ -52,18 +54,20 @@ class DriveResult:
     """What the driver must do and what to type into it. Terminal quantities of the equivalent star, at the motor."""
 
     electrical_frequency: float | None = result("electrical_frequency_hz", "at the top speed of the motor")
-    ripple: float = result("current_ripple_a", "peak to peak of a terminal's current, worst case of all speeds")
-    ripple_at_speed: float | None = result("current_ripple_at_speed_a", "the same at the top speed")
-    ripple_heat: float = result("ripple_loss_w", "heat of the worst ripple, in all phases")
+    ripple: float = result("current_ripple_a", "peak to peak of a terminal's current, worst case, resistance left out")
+    ripple_at_job: float | None = result(
+        "current_ripple_at_job_a", "at the highest voltage of the motion, resistance included"
+    )
+    ripple_heat: float = result("ripple_loss_w", "heat of the ripple in all phases, full voltage")
     pwm_wanted: float = result("pwm_for_20_percent_khz", "at which the ripple is 20 % of the current limit", 1e-3)
-    added_inductance: float | None = result("added_inductance_for_20_percent_h", "in each terminal's wire, that does it")
+    added_inductance: float | None = result("added_inductance_for_20_percent_h", "in each wire, that does the same")
     stall_current: float = result("stall_fault_current_a", "peak, full supply on the standing winding")
     short_current: float | None = result("short_circuit_current_a", "peak, terminals joined at the top speed")
     sense_step: float | None = result("current_sense_step_a", "that tells a tenth of the smallest torque apart")
     sense_bits: int | None = result("current_sense_bits", "that resolve it over the whole range, both signs")
     count_electrical: float = result("sensor_electrical_deg_per_count", "electrical angle of a count", DEGREE)
     misalignment: float = result("misalignment_loss_ratio", "part of the torque lost at the sensor's worst error")
-    slowest: float = result("slowest_measured_speed_rpm", "of the motor: one count in a time constant of the observer", RPM)
+    slowest: float = result("slowest_measured_speed_rpm", "one count in a time constant of the observer", RPM)
     control_rate: float = result("control_khz", "rate of the loops", 1e-3)
     current_kp: float = result("current_kp_v_per_a", "proportional gain of the current loop")
     current_ki: float = result("current_ki_v_per_a_s", "integral gain of the current loop")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import inf, pi
@@ -21,7 +22,12 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 Moves = list[tuple[float, tuple[Piece, ...], float, float]]
 
-BODIES = {"disc": disc_inertia, "ring": ring_inertia, "bar": bar_inertia, "point": point_inertia}
+BODIES: dict[str, Callable[..., float]] = {
+    "disc": disc_inertia,
+    "ring": ring_inertia,
+    "bar": bar_inertia,
+    "point": point_inertia,
+}
 
 
 @dataclass(frozen=True)

@@ -49,6 +49,10 @@ class Machine:
         """Largest peak phase voltage [V] of undistorted sine waves."""
         return supply if self.bridges else star_voltage_limit(supply, self.phases)
 
+    def stall_voltage(self, supply: float) -> float:
+        """Largest voltage [V] that a fault can put on a phase: between one leg high and all others low."""
+        return supply if self.bridges or self.phases == 2 else supply * (1 - 1 / self.phases)
+
     def copper_loss(self, current: float) -> float:
         """Heat [W] of a peak terminal current [A], copper hot."""
         return self.phases / 2 * self.hot_resistance * current**2
@@ -97,15 +101,15 @@ def star_slopes(magnetic: MagneticResult, pole_pairs: int, connection: str) -> F
     out here. Two phases have a terminal at their common point, so nothing is lost.
     """
     angles = np.arange(SAMPLES) * 2 * pi / SAMPLES
-    slopes = linkage_slopes(magnetic.linkages, magnetic.orders, pole_pairs, angles)
+    slopes: FloatArray = linkage_slopes(magnetic.linkages, magnetic.orders, pole_pairs, angles)
     count = len(slopes)
     if connection == "open" or count == 2:
-        return slopes
+        return np.asarray(slopes)
     slopes = slopes - slopes.mean(axis=0)
     if connection == "delta":
         between = np.eye(count) - np.roll(np.eye(count), 1, axis=1)
         slopes = np.linalg.pinv(between) @ slopes
-    return slopes
+    return np.asarray(slopes)
 
 
 def _rotor_frame(slopes: FloatArray, pole_pairs: int) -> tuple[NDArray[np.complex128], float]:

@@ -54,27 +54,25 @@ def following_numbers(trace: Trace, reference: Reference, stand: Stand) -> dict[
     """How closely the load follows, and when it stands still after a move."""
     period = stand.control.period
     error = trace.angles - trace.wanted
-    within = max(float(SETTLED), 2 * stand.sensor.count, stand.plant.play)
+    within = max(float(SETTLED), 2 * stand.sensor.count)
     found: dict[str, Any] = {
         "largest_error_deg": degrees(float(np.abs(error).max())),
         "rms_error_deg": degrees(float(np.sqrt(np.mean(error**2)))),
-        "settled_within_deg": degrees(within),
     }
     times, lasting = [], []
     for begin, end in _rests(reference, period):
         inside = (trace.times >= begin) & (trace.times < end)
-        if not inside.any():
-            continue
-        outside = np.flatnonzero(np.abs(error[inside]) > within)
-        lasting.append(abs(float(error[inside][-1])))
-        if outside.size < inside.sum():
-            times.append(float(trace.times[inside][outside[-1]] - begin) if outside.size else 0.0)
-    if lasting:
-        found["error_after_rest_deg"] = degrees(max(lasting))
-        found["moves_settled"] = sum(value <= within for value in lasting)
-        found["moves"] = len(lasting)
+        if inside.any():
+            away = np.flatnonzero(np.abs(trace.angles[inside] - trace.angles[inside][-1]) > within)
+            times.append(float(trace.times[inside][away[-1]] - begin) if away.size else 0.0)
+            lasting.append(abs(float(error[inside][-1])))
     if times:
-        found["settling_time_s"] = max(times)
+        found |= {
+            "moves": len(times),
+            "error_after_rest_deg": degrees(max(lasting)),
+            "settled_within_deg": degrees(within),
+            "settling_time_s": max(times),
+        }
     return found
 
 
@@ -117,9 +115,10 @@ def step_numbers(trace: Trace, reference: Reference, step: float, stand: Stand) 
     places = [float(trace.angles[0]), *_resting_places(trace, reference, stand.control.period)]
     steps = np.degrees(np.diff(places))
     if not len(steps):
-        return {"steps": 0}
+        return {"steps": 0, "steps_deg": [], "step_deg": degrees(step)}
     return {
         "steps": len(steps),
+        "steps_deg": steps.tolist(),
         "step_deg": degrees(step),
         "mean_step_deg": float(steps.mean()),
         "step_deviation_deg": float(steps.std()),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import ceil, inf, pi
 from typing import TYPE_CHECKING, Any
 
@@ -98,7 +99,7 @@ class Stand:
     def moves(self, angles: list[float], rest: float) -> tuple[FloatArray, FloatArray, FloatArray]:
         """From angle to angle, a rest after each; the first is where it begins."""
         listed: Moves = [(angles[0], (), 1.0, 0.02)]
-        for start, end in zip(angles[:-1], angles[1:], strict=True):
+        for start, end in pairwise(angles):
             pieces = rest_to_rest(abs(end - start), self.speed, self.acceleration, self.jerk)
             listed.append((start, pieces, 1.0 if end > start else -1.0, rest))
         return sampled_moves(listed, self.control.period, self.most)
@@ -109,14 +110,15 @@ def stand_of(design: Design, prediction: Prediction) -> tuple[Stand, list[str]]:
     drive, fit = design.drive, prediction.drive
     if drive is None:
         remedy = "add [drive] with supply_v, current_limit_a, pwm_khz and sensor_counts"
-        raise DesignError(design.source, [Complaint("drive", "this section is required to simulate", "nothing", remedy)])
+        rule = "this section is required to simulate"
+        raise DesignError(design.source, [Complaint("drive", rule, "nothing", remedy)])
     if fit is None:
         reason = prediction.out_of_range or "the coils link no flux"
         raise DesignError(design.source, [Complaint("rotor", "must give a field to simulate", "", reason)])
     remarks: list[str] = []
     ratio, machine, gains = drive.gear_ratio, fit.machine, fit.gains
     load = load_values(design.load) if design.load else without_load()
-    plant, substeps = _plant(design, prediction, load, remarks)
+    plant, substeps = _plant(design, drive, prediction, load, remarks)
     torque = machine.torque_constant * ratio * drive.current_limit
     inertia = load.inertia + machine.rotor_inertia * ratio**2
     motion = design.motion
@@ -169,14 +171,15 @@ def _sensor(drive: Drive) -> SensorValues:
     return SensorValues(2 * pi / drive.counts / ratio, errors, ratio, drive.noise / ratio, drive.delay)
 
 
-def _plant(design: Design, prediction: Prediction, load: LoadValues, remarks: list[str]) -> tuple[PlantValues, int]:
+def _plant(
+    design: Design, drive: Drive, prediction: Prediction, load: LoadValues, remarks: list[str]
+) -> tuple[PlantValues, int]:
     """The plant at the load's side, and how often it must step in a period of control."""
-    drive, fit = design.drive, prediction.drive
-    assert drive is not None  # noqa: S101 — the caller has asked
+    fit = prediction.drive
     ratio, machine = drive.gear_ratio, fit.machine
     modulation = min(1.0, prediction.motion.voltage_part or 0.1)
     peak, rms = pulse_ripple(
-        drive.supply, machine.inductance, drive.pwm, modulation, machine.phases, machine.bridges
+        drive.supply, machine.inductance, drive.pwm, modulation, machine.phases, machine.bridges, machine.resistance
     )
     rotor = machine.rotor_inertia * ratio**2
     plant = PlantValues(
