@@ -107,7 +107,7 @@ def _loops(design: Design, prediction: Prediction) -> list[Finding]:
             Finding(
                 "drive.coupling", "note",
                 f"the load swings on its coupling at {fit.anti_resonance:.3g} Hz: that, not the motor, sets how stiff "
-                "the loops can be", fit.anti_resonance, where="drive.speed_bandwidth_hz",
+                "the loops can be", fit.anti_resonance, where="speed loop",
             )
         )  # fmt: skip
     if load is not None and fit.bare_margin is not None and fit.bare_margin < radians(LEAST_MARGIN):
@@ -116,7 +116,7 @@ def _loops(design: Design, prediction: Prediction) -> list[Finding]:
                 "drive.bare_gains", "note",
                 f"gains that suit the bare rotor would leave {degrees(fit.bare_margin):.3g} degrees of phase with this "
                 "load, so that it swings: set the loops with the load on", degrees(fit.bare_margin),
-                where="drive.speed_kp_n_m_s_per_rad",
+                where="speed and position loop",
             )
         )  # fmt: skip
     return findings

@@ -60,18 +60,18 @@ def loss_map_svg(motion: MotionResult) -> str:
     def draw(axes: Sequence[Axes]) -> None:
         (ax,) = axes
         ax.scatter(
-            columns["speed_rpm"], 1e3 * columns["torque_n_m"], c=columns["efficiency"], cmap="viridis", s=330,
+            columns["speed_rpm"], 1e3 * columns["torque_n_m"], c=columns["efficiency"], cmap="viridis", s=950,
             marker="s", vmin=0, vmax=1,
         )  # fmt: skip
         for speed, torque, loss, efficiency in zip(*columns.values(), strict=True):
             words = f"{100 * efficiency:.0f} %\n{loss:.2g} W"
             colour = "white" if efficiency < 0.55 else "black"
-            ax.text(speed, 1e3 * torque, words, ha="center", va="center", fontsize=5.5, color=colour)
-        ax.margins(0.07)
+            ax.text(speed, 1e3 * torque, words, ha="center", va="center", fontsize=7, color=colour)
+        ax.margins(0.09)
         ax.set_xlabel("speed, rpm")
         ax.set_ylabel("torque, mN·m")
 
-    return _stack("loss-map", "Efficiency and loss over speed and torque", 1, 4.2, draw)
+    return _stack("loss-map", "Efficiency and loss over speed and torque", 1, 4.6, draw)
 
 
 def scenario_svg(run: ScenarioRun) -> str:

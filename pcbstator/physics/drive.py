@@ -163,7 +163,7 @@ def _course(
     excess: FloatArray, steps: FloatArray, inductance: float, resistance: float
 ) -> tuple[FloatArray, FloatArray]:
     """Current at the edges (edges, angles) [A] of a steady period, and the integral of its square (angles,) [A2 s]."""
-    if resistance == 0:
+    if resistance / inductance * steps.sum(axis=0).max() < 1e-3:  # no difference, and rounding would eat it
         course = np.concatenate([np.zeros((1, steps.shape[1])), np.cumsum(excess * steps / inductance, axis=0)])
         low, upper = course[:-1], course[1:]
         return course, np.asarray((steps * (low**2 + low * upper + upper**2) / 3).sum(axis=0))
@@ -173,13 +173,13 @@ def _course(
     for fade, to in zip(fades, level, strict=True):
         end = to + (end - to) * fade
     now = end / (1 - fades.prod(axis=0))
-    course, square = [now], np.zeros_like(now)
+    kept, square = [now], np.zeros_like(now)
     for fade, to, step in zip(fades, level, steps, strict=True):
         away = now - to
         square += to**2 * step + 2 * to * away * (1 - fade) / rate + away**2 * (1 - fade**2) / (2 * rate)
         now = to + away * fade
-        course.append(now)
-    return np.array(course), square
+        kept.append(now)
+    return np.array(kept), square
 
 
 def _legs(modulation: float, phases: int, bridges: bool, angles: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -158,7 +158,7 @@ def simulated(
         raise LawRangeError(f"a run may have 1 to {MOST_SAMPLES} steps; got {count * substeps}")
     pushes = [0.0] * count if push is None else np.asarray(push, dtype=float).tolist()
     body = Plant(plant, control.period, substeps, wanted[0])
-    brain = Controller(control, wanted[0])
+    brain = Controller(control, _measured(sensor, wanted[0]))
     noise = _noise(sensor, count)
     pairs, psi, inductance = plant.pole_pairs, _fundamental(plant), plant.inductance
     vector, kept = 0j, []

@@ -19,7 +19,7 @@ from pcbstator.predict.machine import Machine
 FloatArray = NDArray[np.float64]
 
 CURVE_POINTS = 41
-MAP_POINTS = 10
+MAP_POINTS = 8
 BOUNDLESS = 1e9  # kg m2 or N m; where nothing limits, nothing is given out
 
 
