@@ -71,16 +71,24 @@ def speed_bandwidth_for_counts(torque: float, inertia: float, count: float) -> f
 def second_order_step(damping: float) -> tuple[float, float]:
     """Overshoot and settling of s² + 2 z w s + w² after a step.
 
-    damping: z [-]. Returns overshoot over the step [-], and 2 % settling time times w [-] by the usual envelope
-    (under-damped) or the slow pole (over-damped). Source: textbook: exp(−pi z/sqrt(1 − z²)), 4/z.
+    damping: z [-]. Returns overshoot over the step [-], and 2 % settling time times w [-]: by the usual envelope 4/z
+    where under-damped, exact otherwise. Source: textbook: exp(−pi z/sqrt(1 − z²)), 4/z; derived here for two real
+    poles.
 
-    >>> round(second_order_step(0.5)[0], 4), second_order_step(1.25)
-    (0.163, (0.0, 8.0))
+    >>> round(second_order_step(0.5)[0], 4), round(second_order_step(1.0)[1], 3)
+    (0.163, 5.834)
     """
     require_positive(damping=damping)
     if damping < 1:
         return exp(-pi * damping / sqrt(1 - damping**2)), 4 / damping
-    return 0.0, 4 / (damping - sqrt(damping**2 - 1))
+    apart = max(sqrt(damping**2 - 1), 1e-6)
+    slow, fast = damping - apart, damping + apart
+    low, high = 0.0, 20 / slow
+    for _ in range(60):
+        middle = (low + high) / 2
+        left = (fast * exp(-slow * middle) - slow * exp(-fast * middle)) / (2 * apart)
+        low, high = (middle, high) if left > 0.02 else (low, middle)
+    return 0.0, low
 
 
 @dataclass(frozen=True)

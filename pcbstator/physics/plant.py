@@ -61,7 +61,7 @@ class Plant:
 
     def __init__(self, values: PlantValues, period: float, substeps: int = 1, angle: float = 0.0) -> None:
         self.values, self.period, self.substeps = values, period, substeps
-        self.slopes = (*values.slopes, values.slopes[0])
+        self.slopes = (*values.slopes, *values.slopes[:2])  # a full turn less rounding is a full turn
         self.current, self.resistance, self.temperature = 0j, values.resistance, 0.0
         self.angle = self.load_angle = angle
         self.speed = self.load_speed = 0.0
@@ -132,7 +132,7 @@ class Plant:
         return after
 
     def _turn(self, torque: float, push: float, h: float) -> None:
-        """Motor and load as one body; forces in the middle of the step, which keeps energy to second order."""
+        """Motor and load as one body; forces in the middle of the step, so that energy is kept."""
         speed, middle = self.speed, self.angle + self.speed * h / 2
         after = self._rubbed(self.values.inertia, middle, speed, torque + push, h)
         self.work -= push * (speed + after) / 2 * h
@@ -151,7 +151,7 @@ class Plant:
             damping = 2 * CONTACT_DAMPING * sqrt(values.stiffness * reduced)
             elastic = values.stiffness * (twist - copysign(half, twist))
             pull = elastic + damping * slip
-            if pull * twist < 0:  # teeth push, they do not pull
+            if half and pull * twist < 0:  # teeth push, they do not pull
                 pull = 0.0
         after = self.speed + h * (torque - pull) / values.inertia
         behind = self._rubbed(values.load_inertia, other, self.load_speed, pull + push, h)

@@ -143,7 +143,7 @@ def simulated(
     plant, control, sensor: values [SI]; reference: angle [rad], speed [rad/s] and acceleration [rad/s2] at every
     sample; push: torque from outside at every sample [N m]; substeps: steps of the plant for one of the controller
     [-]; keep: every how many samples are kept [-]. Returns a trace [SI]. LawRangeError beyond two million samples.
-    Source: derived here; steps are exact for the winding at constant speed, of second order for the bodies.
+    Source: derived here; steps are exact for the winding at constant speed, of first order in all.
 
     >>> p = PlantValues(3, 4.0, 1.0, 1e-3, (4j * 0.01,) * 16, 1e-4)
     >>> c = ControlValues(1e-4, (0.6, 600.0), 0.02, 0.0, 20.0, 800.0, 5.0, 12.0, torque_constant=0.06)
