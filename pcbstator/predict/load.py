@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 Moves = list[tuple[float, tuple[Piece, ...], float, float]]
 
+STANDING = 1e-4  # of the top speed: what moves less, in a recorded table, rests
 BODIES: dict[str, Callable[..., float]] = {
     "disc": disc_inertia,
     "ring": ring_inertia,
@@ -145,7 +146,8 @@ def required_torque(cycle: Cycle, load: LoadValues, inertia: float, hold: float)
     """
     s = cycle.samples
     gravity = load.unbalance * np.sin(s.angles)
-    moving = inertia * s.accelerations + np.sign(s.speeds) * load.mean_friction + load.viscous * s.speeds + gravity
+    sense = np.where(np.abs(s.speeds) > STANDING * cycle.top_speed, np.sign(s.speeds), 0.0)
+    moving = inertia * s.accelerations + sense * load.mean_friction + load.viscous * s.speeds + gravity
     resting = hold + np.sign(gravity) * np.maximum(0.0, np.abs(gravity) - load.standstill)
     return np.asarray(np.where(s.moving > 0, moving + cycle.recorded, resting))
 
