@@ -142,7 +142,7 @@ def _draw_steps(run: ScenarioRun) -> Callable[[Sequence[Axes]], None]:
         axes[0].plot(trace.times[part], np.degrees(trace.wanted[part]), color=QUIET, linewidth=3, label="wanted")
         axes[0].plot(trace.times[part], np.degrees(trace.angles[part]), color=BLUE, label="load")
         _label(axes[0], "angle, deg")
-        axes[1].bar(range(1, numbers["steps"] + 1), numbers["steps_deg"], color=BLUE, width=0.7)
+        axes[1].bar(range(1, numbers["steps"] + 1), numbers["each_step_deg"], color=BLUE, width=0.7)
         axes[1].axhline(numbers["step_deg"], color=QUIET, linewidth=0.8, linestyle="--")
         _label(axes[1], "size, deg", "step")
         _current(axes[2], run, part)

@@ -32,7 +32,7 @@ def simulation_text(simulation: Simulation) -> str:
         lines += ["", f"{run.name}: {run.title}"]
         lines += [f"  {name:<44}{value}" for name, value in _number_rows(run)]
     lines += ["", "error budget of the position"]
-    lines += [f"  {row.name:<44}{row.value:<12}{row.meaning}" for row in budget_rows(simulation.prediction)]
+    lines += [f"  {row.name:<34}{row.value:<16}{row.meaning}" for row in budget_rows(simulation.prediction)]
     return "\n".join([*lines, *(f"note: {remark}" for remark in simulation.remarks)]) + "\n"
 
 

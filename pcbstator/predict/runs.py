@@ -115,10 +115,10 @@ def step_numbers(trace: Trace, reference: Reference, step: float, stand: Stand) 
     places = [float(trace.angles[0]), *_resting_places(trace, reference, stand.control.period)]
     steps = np.degrees(np.diff(places))
     if not len(steps):
-        return {"steps": 0, "steps_deg": [], "step_deg": degrees(step)}
+        return {"steps": 0, "each_step_deg": [], "step_deg": degrees(step)}
     return {
         "steps": len(steps),
-        "steps_deg": steps.tolist(),
+        "each_step_deg": steps.tolist(),
         "step_deg": degrees(step),
         "mean_step_deg": float(steps.mean()),
         "step_deviation_deg": float(steps.std()),

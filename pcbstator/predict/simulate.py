@@ -35,6 +35,7 @@ FloatArray = NDArray[np.float64]
 MOST_STEPS = 500_000  # of a scenario: a few seconds of work
 KEPT = 4000  # points of a trace, about
 SLOW = 1.5 * pi / 30  # rad/s: a slow turn that must look continuous (common practice, no source)
+MODERATE = 20 * pi / 30  # rad/s: no faster between the stops of a scenario
 SMALL_STEP = np.radians(0.5)  # the small step that must stay visible and even (common practice, no source)
 CONTACT = 100.0  # Hz: play closes on stops at least this stiff
 PER_SWING = 0.25  # of a radian, the longest step of the coupling's swing
@@ -122,13 +123,15 @@ def stand_of(design: Design, prediction: Prediction) -> tuple[Stand, list[str]]:
     torque = machine.torque_constant * ratio * drive.current_limit
     inertia = load.inertia + machine.rotor_inertia * ratio**2
     motion = design.motion
+    goes = motion is not None and (motion.move is not None or motion.stops is not None)
+    top = motion.speed if goes and motion is not None and motion.speed else inf
     acceleration = (motion.acceleration if motion else None) or 0.3 * torque / inertia
     return Stand(
         plant=plant,
         control=_control(machine, drive, gains, load, inertia),
         sensor=_sensor(drive),
         substeps=substeps,
-        speed=min((motion.speed if motion else None) or inf, 20 * pi / 30),
+        speed=min(top, MODERATE, prediction.motion.no_load_speed / 2),
         acceleration=acceleration,
         jerk=(motion.jerk if motion else None) or acceleration / 0.02,
         rest=min(1.5, max(0.1, 1.2 / gains.position_bandwidth)),
