@@ -55,13 +55,15 @@ class Plant:
     """State of the drive, moved on in time by ``advance``; energies add up from the start [J]."""
 
     __slots__ = (
-        "angle", "current", "electrical", "heat", "load_angle", "load_speed", "period", "resistance",
-        "rub", "slopes", "speed", "substeps", "temperature", "values", "wasted", "work",
+        "angle", "current", "electrical", "heat", "load_angle", "load_speed", "per_angle", "period", "resistance",
+        "ripple_square", "rub", "slopes", "speed", "substeps", "temperature", "values", "wasted", "work",
     )  # fmt: skip
 
     def __init__(self, values: PlantValues, period: float, substeps: int = 1, angle: float = 0.0) -> None:
         self.values, self.period, self.substeps = values, period, substeps
         self.slopes = (*values.slopes, *values.slopes[:2])  # a full turn less rounding is a full turn
+        self.per_angle = len(values.slopes) / TWO_PI
+        self.ripple_square = values.phases * values.ripple_rms**2
         self.current, self.resistance, self.temperature = 0j, values.resistance, 0.0
         self.angle = self.load_angle = angle
         self.speed = self.load_speed = 0.0
@@ -85,28 +87,30 @@ class Plant:
 
     def _wind(self, vector: complex, h: float) -> float:
         """Currents through a step, exact for constant speed; returns the mean torque."""
-        values, i = self.values, self.current
-        half_phases, L, R = values.phases / 2, values.inductance, self.resistance
-        turned = values.pole_pairs * (self.angle + self.speed * h / 2)
-        place = turned % TWO_PI * len(values.slopes) / TWO_PI
+        values, i, speed, R = self.values, self.current, self.speed, self.resistance
+        half_phases, L, pairs, slopes = values.phases / 2, values.inductance, values.pole_pairs, self.slopes
+        turned = pairs * (self.angle + speed * h / 2)
+        place = turned % TWO_PI * self.per_angle
         index = int(place)
-        near = self.slopes[index]
-        slope = near + (place - index) * (self.slopes[index + 1] - near)
+        near = slopes[index]
+        slope = near + (place - index) * (slopes[index + 1] - near)
         voltage = vector * cmath.exp(-1j * turned)
         if values.dead_voltage:
             voltage -= values.dead_voltage * i / max(abs(i), values.soft_current, 1e-12)
-        rate = complex(R / L, values.pole_pairs * self.speed)
-        end = (voltage - slope * self.speed) / (L * rate)
-        fade = cmath.exp(-rate * h)
+        rate = complex(R / L, pairs * speed)
+        end = (voltage - slope * speed) / (L * rate)
+        fade = cmath.exp(-h * rate)
         away = i - end
-        lasting = away * (1 - fade) / (rate * h)
+        lasting = away * (1 - fade) / (h * rate)
         self.current = end + away * fade
         mean = end + lasting
-        fading = (1 - abs(fade) ** 2) / (2 * R / L * h)
-        square = abs(end) ** 2 + 2 * (end.conjugate() * lasting).real + abs(away) ** 2 * fading
-        ripple = 2 * half_phases * R * values.ripple_rms**2
-        self.electrical += (half_phases * (voltage.conjugate() * mean).real + ripple) * h
-        self.heat += (half_phases * R * square + ripple) * h
+        shrink = abs(fade)
+        square = (end.conjugate() * (end + 2 * lasting)).real + (away.conjugate() * away).real * (
+            1 - shrink * shrink
+        ) * L / (2 * R * h)
+        lost = R * (half_phases * square + self.ripple_square)
+        self.heat += lost * h
+        self.electrical += (half_phases * (voltage.conjugate() * mean).real + R * self.ripple_square) * h
         return half_phases * (slope.conjugate() * mean).real
 
     def _friction(self, angle: float, speed: float) -> float:

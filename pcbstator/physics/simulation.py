@@ -148,9 +148,9 @@ def simulated(
     >>> p = PlantValues(3, 4.0, 1.0, 1e-3, (4j * 0.01,) * 16, 1e-4)
     >>> c = ControlValues(1e-4, (0.6, 600.0), 0.02, 0.0, 20.0, 800.0, 5.0, 12.0, torque_constant=0.06)
     >>> time = 1e-4 * np.arange(9000)
-    >>> run = simulated(p, c, SensorValues(1e-6), (2 * time, time * 0 + 2, time * 0), keep=100)
-    >>> round(float(run.speeds[-1]), 3), run.balance < 1e-3
-    (2.0, True)
+    >>> run = simulated(p, c, SensorValues(1e-6), (time**2, 2 * time, time * 0 + 2), keep=100)
+    >>> round(float(run.speeds[-1]), 2), run.balance < 1e-3
+    (1.78, True)
     """
     wanted, speeds, accelerations = (np.asarray(values, dtype=float).tolist() for values in reference)
     count = len(wanted)

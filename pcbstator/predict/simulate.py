@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 MOST_STEPS = 500_000  # of a scenario: a few seconds of work
+STEPS = 12  # small ones, one after the other
 KEPT = 4000  # points of a trace, about
 SLOW = 1.5 * pi / 30  # rad/s: a slow turn that must look continuous (common practice, no source)
 MODERATE = 20 * pi / 30  # rad/s: no faster between the stops of a scenario
@@ -97,11 +98,14 @@ class Stand:
         """Samples that a run may have."""
         return MOST_STEPS // self.substeps
 
-    def moves(self, angles: list[float], rest: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """From angle to angle, a rest after each; the first is where it begins."""
+    def moves(self, angles: list[float], aside: float | None = None) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """From angle to angle, a rest after each; the first is where it begins. ``aside``: rest [s] where it only turns
+        round, at every other angle.
+        """
         listed: Moves = [(angles[0], (), 1.0, 0.02)]
-        for start, end in pairwise(angles):
+        for number, (start, end) in enumerate(pairwise(angles)):
             pieces = rest_to_rest(abs(end - start), self.speed, self.acceleration, self.jerk)
+            rest = aside if aside is not None and number % 2 else self.rest
             listed.append((start, pieces, 1.0 if end > start else -1.0, rest))
         return sampled_moves(listed, self.control.period, self.most)
 
@@ -293,15 +297,15 @@ def _approach(design: Design, stand: Stand, remarks: list[str]) -> tuple[Trace, 
     angles = [target - away]
     for _ in range(3):
         angles += [target, target + away, target, target - away]
-    reference = stand.moves(angles, stand.rest)
+    reference = stand.moves(angles, aside=0.2)
     trace = stand.run(reference)
     return trace, runs.approach_numbers(trace, reference, target, stand)
 
 
 def _steps(design: Design, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]]:
     """Equal small steps in one direction."""
-    angles = [float(SMALL_STEP) * number for number in range(17)]
-    reference = stand.moves(angles, stand.rest)
+    angles = [float(SMALL_STEP) * number for number in range(STEPS + 1)]
+    reference = stand.moves(angles)
     trace = stand.run(reference)
     return trace, runs.step_numbers(trace, reference, float(SMALL_STEP), stand)
 

@@ -82,8 +82,8 @@ def test_simulate_writes_its_folder_and_replaces_it(tmp_path):
         assert (done.code, done.err) == (0, "")
     names = sorted(path.name for path in (tmp_path / "out").iterdir())
     assert names == sorted(
-        ["simulation.html", "simulation.json", "hold.svg", "hold.csv", "moves.svg", "moves.csv", "drive.json", "drive.h",
-         "manifest.json"]
+        ["simulation.html", "simulation.json", "hold.svg", "hold.csv", "moves.svg", "moves.csv", "drive.json",
+         "drive.h", "manifest.json"]
     )  # fmt: skip
     manifest = json.loads((tmp_path / "out" / "manifest.json").read_text())
     assert {entry["name"] for entry in manifest["files"]} | {"manifest.json"} == set(names)

@@ -43,7 +43,8 @@ def closed_poles(period, resistance, inductance, kp, ki):
     """Poles of the sampled current loop: (Kp (z − 1) + Ki T)·b/(z (z − 1)(z − a)) closed."""
     fade = exp(-resistance * period / inductance)
     gain = (1 - fade) / resistance
-    return np.roots(np.polyadd(np.polymul([1, 0], np.polymul([1, -1], [1, -fade])), gain * np.array([kp, ki * period - kp])))
+    open_poles = np.polymul([1, 0], np.polymul([1, -1], [1, -fade]))
+    return np.roots(np.polyadd(open_poles, gain * np.array([kp, ki * period - kp])))
 
 
 @pytest.mark.parametrize("resistance", [0.3, 3.0, 18.0])

@@ -1,6 +1,7 @@
 """Voltage limits, fault currents and ripple, against printed values, closed forms and a switched simulation."""
 
 import tomllib
+from itertools import pairwise
 from math import pi, sqrt
 from pathlib import Path
 
@@ -109,7 +110,7 @@ def test_hexagon_by_the_eight_states():
     turn = np.exp(2j * pi * np.arange(3) / 3)
     corners = sorted({complex(np.round(2 / 3 * 24 * (state @ turn), 9)) for state in states if 0 < state.sum() < 3},
                      key=np.angle)  # fmt: skip
-    for one, other in zip(corners, corners[1:], strict=False):
+    for one, other in pairwise(corners):
         for part in (0.0, 0.3, 0.5):
             point = one + part * (other - one)
             assert abs(point) == pytest.approx(float(hexagon_voltage(24.0, np.angle(point))), rel=1e-9)
@@ -132,7 +133,7 @@ def test_short_circuit_current_far_up_is_psi_over_l():
 
 
 def test_a_delta_is_a_star_of_a_third():
-    assert 3.0 == pytest.approx(equivalent_star_factor(3) ** 2, rel=1e-12)
+    assert equivalent_star_factor(3) ** 2 == pytest.approx(3.0, rel=1e-12)
 
 
 def test_nonsense_is_refused():

@@ -15,7 +15,7 @@ sizes = st.floats(1e-3, 1e3)
 
 @given(sizes, sizes, sizes, st.one_of(st.just(inf), st.floats(1e-2, 1e5)))
 def test_a_move_ends_at_rest_at_its_end_within_its_limits(distance, speed, acceleration, jerk):
-    """Closed form: the pieces integrate to the distance; no limit is passed; at the end speed and acceleration are 0."""
+    """Closed form: the pieces integrate to the distance; no limit is passed; speed and acceleration end at 0."""
     pieces = rest_to_rest(distance, speed, acceleration, jerk)
     last = pieces[-1]
     angle, rate, change = last.at(np.array([last.duration]))

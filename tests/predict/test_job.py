@@ -59,7 +59,7 @@ def test_no_load_speed_is_supply_times_speed_constant(plain):
 
 def test_available_peak_is_current_limit_times_torque_constant_until_the_voltage_limits():
     """Below the corner Kt·I; above it the q-axis current that uses up the voltage, found here by bisection."""
-    design, found = predicted(drive__current_limit_a=0.5)
+    _, found = predicted(drive__current_limit_a=0.5)
     assert found.motion.available_peak == pytest.approx(0.5 * found.magnetic.torque_constant, rel=1e-9)
     fast, found = predicted(motion__speed_rpm=6000.0, motion__move_deg=1e6, drive__current_limit_a=50.0)
     electrical, magnetic = found.electrical, found.magnetic
@@ -243,7 +243,7 @@ def test_the_machine_at_its_terminals(connection):
 
 def test_star_slopes_of_a_delta_give_its_line_voltages():
     """Second method: differences of the star against the EMF between the delta's terminals."""
-    design, found = predicted(winding__connection="delta")
+    _, found = predicted(winding__connection="delta")
     slopes = star_slopes(found.magnetic, 4, "delta")
     angles = np.arange(360) * 2 * pi / 360
     between = line_emf(linkage_slopes(found.magnetic.linkages, found.magnetic.orders, 4, angles), "delta")
