@@ -8,7 +8,7 @@
 
 # The room is bound first, so that the function of the same name keeps the name.
 from pcbstator import predict as _predict_room
-from pcbstator.api import lay_copper, lay_slip_ring, load_design, predict
+from pcbstator.api import lay_copper, lay_slip_ring, load_design, predict, simulate
 from pcbstator.errors import DesignError, LawRangeError, OutputError, PcbstatorError
 
 __all__ = [
@@ -20,5 +20,6 @@ __all__ = [
     "lay_slip_ring",
     "load_design",
     "predict",
+    "simulate",
 ]
 del _predict_room

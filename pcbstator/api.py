@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from pcbstator.copper.plain_board import PlainBoard
     from pcbstator.design import Design
     from pcbstator.predict.records import Prediction
+    from pcbstator.predict.simulate import Simulation
 
 
 def load_design(path: str | PathLike[str]) -> Design:
@@ -62,3 +63,13 @@ def stator_drawing(design: Design) -> str:
     from pcbstator.output.drawing import stator_svg
 
     return stator_svg(design, lay_copper(design))
+
+
+def simulate(design: Design, scenarios: tuple[str, ...] = (), prediction: Prediction | None = None) -> Simulation:
+    """The drive in time against its load; ``simulate(design).to_dict()`` is plain data.
+
+    Raises DesignError where the design lacks what a scenario needs.
+    """
+    from pcbstator.predict.simulate import simulation
+
+    return simulation(design, prediction or predict(design), scenarios)

@@ -184,6 +184,46 @@ def make(design: Path, output: Path) -> None:
     click.echo(f"{output}: {len(files)} files written; open report.html first")
 
 
+class Scenarios(click.ParamType[Any]):
+    """Names of scenarios, with commas between."""
+
+    name = "NAMES"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, ...]:
+        """The names, each known."""
+        if isinstance(value, tuple):
+            return value
+        from pcbstator.predict.simulate import SCENARIOS
+
+        names = tuple(dict.fromkeys(name.strip() for name in str(value).split(",")))
+        unknown = [name for name in names if name not in SCENARIOS]
+        if unknown:
+            self.fail(f"{unknown[0]!r} is not one of {', '.join(SCENARIOS)}", param, ctx)
+        return names
+
+
+@commands.command()
+@DESIGN
+@click.option("--scenario", "scenarios", type=Scenarios(), help="moves, slow, approach, steps, hold; all by default.")
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="Folder for page, figures, traces, parameters.")
+@AS_JSON
+def simulate(design: Path, scenarios: tuple[str, ...] | None, output: Path | None, as_json: bool) -> None:
+    """Run the drive of DESIGN against its load: moves, slow turn, repeatability, small steps, a push."""
+    import pcbstator
+    from pcbstator.output.files import json_text, write_folder
+    from pcbstator.output.simulation import simulation_files, simulation_text
+
+    asked = pcbstator.load_design(design)
+    found = pcbstator.simulate(asked, scenarios or ())
+    if output is not None:
+        files = simulation_files(asked, found)
+        write_folder(output, files)
+        click.echo(f"{output}: {len(files)} files written; open simulation.html first", err=as_json)
+    if as_json or output is None:
+        click.echo(json_text(found.to_dict()) if as_json else simulation_text(found), nl=False)
+    _leave(found.prediction.findings)
+
+
 def _leave(findings: Iterable[Finding]) -> None:
     """Exit 1 where a finding is an error."""
     if any(finding.severity == "error" for finding in findings):

@@ -30,7 +30,7 @@ def unbuildable(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "command", ["", *["start", "predict", "check", "windings", "centrelines", "draw", "make", "report"]]
+    "command", ["", *["start", "predict", "check", "windings", "centrelines", "draw", "make", "report", "simulate"]]
 )
 def test_help(command):
     shown = run(*command.split(), "--help")

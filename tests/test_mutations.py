@@ -18,6 +18,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pcbstator.design import load_design
+from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.keys import keys, sections
 from pcbstator.design.quantities import Count, Quantity, QuantityList
 from pcbstator.design.records import (
@@ -40,6 +41,7 @@ TABLES = (
     ("envelope", Envelope), ("winding", Winding), ("board", Board), ("rotor", Rotor),
     ("rotor.magnet", SectorMagnet), ("rotor.magnet", DiscMagnet), ("rotor.magnet", BlockMagnet),
     ("operation", Operation), ("cooling", Cooling), ("tolerance", Tolerance), ("slip_ring", SlipRing),
+    ("load", Load), ("motion", Motion), ("drive", Drive),
 )  # fmt: skip
 WAYS = ("scale",) * 4 + ("within",) * 6 + ("shape", "size", "size", "many", "work", "delete", "nonsense")
 SLOWEST = 10.0  # s; the aim is 2 s on an idle machine, the rest is for a busy one

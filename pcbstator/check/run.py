@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from pcbstator.check.fabrication import fabrication_findings
+from pcbstator.check.job import job_findings
 from pcbstator.check.limits import at_least, at_most
 from pcbstator.check.mechanical import mechanical_findings
 from pcbstator.check.openings import opening_findings
@@ -30,7 +31,7 @@ def check_design(design: Design, copper: Copper, prediction: Prediction) -> tupl
     if prediction.out_of_range and not any(finding.code == "magnets.overlap" for finding in findings):
         severity: Severity = "error" if prediction.magnetic is None else "warning"
         findings.append(Finding("law.range", severity, prediction.out_of_range))
-    findings += mechanical_findings(design, prediction)
+    findings += mechanical_findings(design, prediction) + job_findings(design, prediction)
     findings += slip_ring_findings(design, prediction.slip_ring)
     findings += thermal_findings(design, prediction)
     return tuple(sorted(findings, key=lambda finding: ORDER[finding.severity]))

@@ -241,6 +241,62 @@ def _on_and_off(duty: str, on: float | None, off: float | None) -> Complaint | N
     return Complaint("cooling.duty", "needs on_s and off_s", '"on-off"', "add on_s = 10.0 and off_s = 50.0")
 
 
+def _one_motion(*ways: object) -> Complaint | None:
+    move, stops, _, speed, acceleration = ways
+    names = ("move_deg", "stops_deg", "table_csv")
+    given = [name for name, way in zip(names, ways[:3], strict=True) if way is not None]
+    if len(given) > 1:
+        rule = "only one of move_deg, stops_deg and table_csv may be given"
+        return Complaint("motion." + given[1], rule, " and ".join(given), "take one of them away")
+    if (move is not None or stops is not None) and (speed is None or acceleration is None):
+        lacking = "speed_rpm" if speed is None else "acceleration_deg_s2"
+        return Complaint(f"motion.{lacking}", f"is required with {given[0]}", "nothing", f"add {lacking}")
+    return None
+
+
+def _stops(stops: list[float] | None) -> Complaint | None:
+    if stops is None or (len(stops) > 1 and all(one != other for one, other in pairwise([*stops, stops[0]]))):
+        return None
+    rule = "must be two or more angles, neighbours unlike, the last unlike the first"
+    return Complaint("motion.stops_deg", rule, shown(stops), "list each stop once")
+
+
+def _standstill(standstill: float | None, friction: float) -> Complaint | None:
+    if standstill is None or standstill >= friction:
+        return None
+    rule = f"must be at least load.friction_n_m = {friction:g}"
+    return Complaint("load.standstill_friction_n_m", rule, f"{standstill:g}", "make it larger or leave it out")
+
+
+def _sag(sag: float, supply: float) -> Complaint | None:
+    if sag < supply:
+        return None
+    rule = f"must be below drive.supply_v = {supply:g}"
+    return Complaint("drive.supply_sag_v", rule, f"{sag:g}", "use a stronger supply")
+
+
+def _chip_place(offset: float, distance: float, radius: float | None) -> Complaint | None:
+    if radius is not None or offset <= 0.6 * distance:
+        return None
+    rule = f"must be at most 0.6 of drive.sensor_distance_mm = {distance:g}: further off, the angle means nothing"
+    return Complaint("drive.sensor_offset_mm", rule, f"{offset:g}", "mount the chip nearer to the axis")
+
+
+def _loop_rates(control: float | None, pwm: float, bandwidth: float | None, dead_time: float) -> Complaint | None:
+    """The slower loops are bounded by the faster ones; the rest are findings."""
+    if control is not None and control > pwm:
+        rule = f"must be at most drive.pwm_khz = {pwm:g}"
+        return Complaint("drive.control_khz", rule, f"{control:g}", "lower it")
+    rate = control or pwm / max(1, -(-pwm // 20))
+    if bandwidth is not None and bandwidth > 1000 * rate / 6:
+        rule = f"must be at most a sixth of the control rate of {rate:g} kHz"
+        return Complaint("drive.current_bandwidth_hz", rule, f"{bandwidth:g}", "lower it")
+    if dead_time * 1e-6 * pwm * 2 > 0.5:
+        rule = f"must leave half of a period of {pwm:g} kHz"
+        return Complaint("drive.dead_time_ns", rule, f"{dead_time:g}", "lower it or drive.pwm_khz")
+    return None
+
+
 RULES: tuple[Rule, ...] = (
     exceeds("envelope.outer_diameter_mm", "envelope.bore_diameter_mm"),
     Rule(("winding.coils", "winding.phases", "winding.kind"), _coils_per_phase),
@@ -284,6 +340,18 @@ RULES: tuple[Rule, ...] = (
     Rule(("cooling.duty", "cooling.on_s", "cooling.off_s"), _on_and_off),
     _span("tolerance.outer_copper_um"),
     _span("tolerance.inner_copper_um"),
+    Rule(
+        (
+            "motion.move_deg", "motion.stops_deg", "motion.table_csv", "motion.speed_rpm", "motion.acceleration_deg_s2",
+        ),
+        _one_motion,
+    ),
+    Rule(("motion.stops_deg",), _stops),
+    Rule(("load.standstill_friction_n_m", "load.friction_n_m"), _standstill),
+    Rule(("drive.supply_sag_v", "drive.supply_v"), _sag),
+    Rule(("drive.control_khz", "drive.pwm_khz", "drive.current_bandwidth_hz", "drive.dead_time_ns"), _loop_rates),
+    exceeds("drive.sensor_radius_mm", "drive.sensor_offset_mm"),
+    Rule(("drive.sensor_offset_mm", "drive.sensor_distance_mm", "drive.sensor_radius_mm"), _chip_place),
     Rule(("rotor.magnet.remanence_t", "rotor.magnet.grade"), _one_remanence),
     Rule(("rotor.magnet.grade", "rotor.magnet.temperature_c"), _grade_holds),
     exceeds("slip_ring.via_pad_mm", "slip_ring.via_drill_mm"),

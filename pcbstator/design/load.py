@@ -19,6 +19,7 @@ from pcbstator.design.consistency import inconsistencies
 from pcbstator.design.entries import entry_complaints, too_many
 from pcbstator.design.keys import MAGNET, SHAPES, keys, keys_of, nearest, sections
 from pcbstator.design.quantities import shown
+from pcbstator.design.recording import read_recording
 from pcbstator.design.records import Design
 from pcbstator.errors import Complaint, DesignError
 
@@ -36,13 +37,16 @@ def load_design(path: str | PathLike[str]) -> Design:
         raise _unreadable(place, "must not nest tables and lists this deep") from None
     except ValueError as error:  # TOMLDecodeError, and integers too long for Python
         raise _syntax_error(place, text, str(error)) from None
-    design = design_from_document(document, place.name)
+    design = design_from_document(document, place.name, place.absolute().parent)
     design._file_digest = digest
     return design
 
 
-def design_from_document(document: Mapping[str, Any], source: str = "design") -> Design:
-    """The design in nested tables as a design file has them; ``source`` names them in messages."""
+def design_from_document(document: Mapping[str, Any], source: str = "design", folder: Path | None = None) -> Design:
+    """The design in nested tables as a design file has them; ``source`` names them in messages.
+
+    ``folder`` is where a recorded motion is looked for.
+    """
     try:
         tables = plain(document)
     except (RecursionError, OverflowError):
@@ -60,9 +64,14 @@ def design_from_document(document: Mapping[str, Any], source: str = "design") ->
         complaints += [complaint for complaint in map(_complaint, details) if complaint.key not in told]
     complaints += inconsistencies(_sound_values(tables, {complaint.key for complaint in complaints}))
     complaints += entry_complaints(tables, {complaint.key for complaint in complaints})
-    if complaints or design is None:
+    recording = None
+    if design is not None and design.motion is not None and design.motion.table is not None:
+        recording = read_recording(folder, design.motion.table)
+        if isinstance(recording, Complaint):
+            complaints.append(recording)
+    if complaints or design is None or isinstance(recording, Complaint):
         raise DesignError(source, complaints)
-    design._document, design._source = tables, source
+    design._document, design._source, design._folder, design._recording = tables, source, folder, recording
     return design
 
 
@@ -87,7 +96,7 @@ def changed_design(design: Design, values: Mapping[str, object]) -> Design:
             table[name] = value
     if complaints:
         raise DesignError(design.source, complaints)
-    return design_from_document(document, design.source)
+    return design_from_document(document, design.source, design._folder)
 
 
 def plain(value: Any) -> Any:

@@ -11,11 +11,13 @@ import copy
 import hashlib
 import json
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Discriminator, PrivateAttr
 
 from pcbstator import materials
+from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.openings import Hole, Keepout, Slot, Tab, Thermistor
 from pcbstator.design.quantities import (
     Count,
@@ -40,6 +42,7 @@ from pcbstator.design.quantities import (
     watts_per_kelvin,
     watts_per_square_metre_kelvin,
 )
+from pcbstator.design.recording import Recording
 from pcbstator.design.rules import RuleSet, rules_as_table
 from pcbstator.design.slip_ring import SlipRing
 
@@ -368,7 +371,9 @@ class Cooling(Record):
     trace_rise: Annotated[float, kelvins(10, 100)] = key(
         "trace_rise_c", "rise of a lonely track for the standards' currents", 20.0
     )
-    duty: Literal["continuous", "on-off"] = key("duty", "current without end, or on and off for ever", "continuous")
+    duty: Literal["continuous", "on-off", "motion"] = key(
+        "duty", "current without end, on and off for ever, or the cycle of [motion] for ever", "continuous"
+    )
     on: Annotated[float, seconds(1e-3, 1e6)] | None = key(
         "on_s", 'current on, for duty = "on-off"', None, example=10.0, otherwise="none"
     )
@@ -406,10 +411,15 @@ class Design(Record):
     cooling: Cooling | None = key("cooling", "where the heat goes", None)
     tolerance: Tolerance | None = key("tolerance", "ranges of the built motor", None)
     slip_ring: SlipRing | None = key("slip_ring", "a board of slip rings", None)
+    load: Load | None = key("load", "what the drive turns", None)
+    motion: Motion | None = key("motion", "how it shall move", None)
+    drive: Drive | None = key("drive", "supply, driver and sensor", None)
 
     _document: dict[str, Any] = PrivateAttr(default_factory=dict)
     _source: str = PrivateAttr(default="")
     _file_digest: str = PrivateAttr(default="")
+    _folder: Path | None = PrivateAttr(default=None)
+    _recording: Recording | None = PrivateAttr(default=None)
 
     @property
     def rules(self) -> RuleSet:
@@ -450,6 +460,11 @@ class Design(Record):
     def source(self) -> str:
         """Name of the file that the design came from."""
         return self._source
+
+    @property
+    def recording(self) -> Recording | None:
+        """The recorded motion that ``motion.table_csv`` names."""
+        return self._recording
 
     @property
     def document(self) -> dict[str, Any]:

@@ -35,6 +35,9 @@ INTRODUCTIONS = {
     "cooling": "Where the heat goes. Without this section: still air, nothing clamped, ambient 25 C.",
     "tolerance": "How far the built motor may lie from these numbers; gives 5 % and 95 % values of the results.",
     "slip_ring": "A second board with concentric rings for brushes; take the first # of every line away to have it.",
+    "load": "What the drive turns, at the load's side of a gear; the rotor's own inertia comes from the design.",
+    "motion": "How the load shall move: one move and a rest, or stops_deg, or a table_csv, or speed_rpm alone.",
+    "drive": "Supply, driver and sensor; without this section voltage limits, gains and simulation are left out.",
     MAGNET: "One magnet. State its remanence_t or its grade, not both.",
 }
 STARTER_SHAPE = "sector"
@@ -43,6 +46,8 @@ WRITTEN_OUT = (  # optional keys that a beginner wants to see set
     "winding.kind", "winding.outline", "winding.phases", "winding.coils", "winding.connection",
     "board.thickness_mm", "board.outer_copper_um", "board.inner_copper_um", "board.via_drill_mm", "board.via_pad_mm",
     "board.rules", "rotor.arrangement", "rotor.back_iron_mm", "rotor.magnet.grade",
+    "load.inertia_kg_m2", "load.friction_n_m", "load.standstill_friction_n_m",
+    "motion.move_deg", "motion.speed_rpm", "motion.acceleration_deg_s2", "motion.dwell_s",
 )  # fmt: skip
 STARTER_VALUES = {"rotor.back_iron_mm": 2.0}
 
@@ -146,6 +151,8 @@ def _toml(value: Any) -> str:
         return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
     if isinstance(value, bool):
         return str(value).lower()
+    if isinstance(value, dict):
+        return "{ " + ", ".join(f"{name} = {_toml(item)}" for name, item in value.items()) + " }"
     if isinstance(value, list | tuple):
         return "[" + ", ".join(_toml(item) for item in value) + "]"
     return repr(value)

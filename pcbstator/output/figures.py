@@ -138,3 +138,13 @@ def _embeddable(text: str, name: str, label: str) -> str:
     text = re.sub(r'href="#', f'href="#{name}-', text)
     text = text.replace("url(#", f"url(#{name}-")
     return text.replace("<svg ", f'<svg role="img" aria-label="{label}" ', 1).strip() + "\n"
+
+
+def look() -> dict[Any, Any]:
+    """Settings that all figures share."""
+    return dict(_LOOK)
+
+
+def svg_element(text: str, name: str, label: str) -> str:
+    """The svg element of a drawn figure, fit to share a page with others."""
+    return _embeddable(text, name, label)

@@ -37,6 +37,8 @@ def heat_rows(thermal: ThermalResult) -> list[Row]:
         _current("Continuous", thermal.continuous_current, f"the least of these: {thermal.limited_by}"),
         _temperatures(thermal),
         _pulses(thermal),
+        _temperature("Board in the motion", thermal.motion_board_c, "its hottest place, the cycle repeated for ever"),
+        _temperature("Rotor in the motion", thermal.motion_rotor_c, "likewise"),
         _current("While on, in the duty asked for", thermal.duty_current, "on and off for ever, peaks at the limits"),
         _current("Touch", thermal.touch_current, "from here on the board is hotter than 60 °C and burns skin"),
         _current("Runaway", thermal.runaway_current, "above it no steady temperature up to 300 °C exists"),
@@ -50,6 +52,10 @@ def _celsius(value: float | None) -> str:
 
 def _current(name: str, value: float | None, meaning: str) -> Row | None:
     return None if value is None else Row(name, f"{figures(value, 3)} A", meaning)
+
+
+def _temperature(name: str, value: float | None, meaning: str) -> Row | None:
+    return None if value is None else Row(name, _celsius(value), meaning)
 
 
 def _temperatures(thermal: ThermalResult) -> Row | None:

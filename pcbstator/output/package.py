@@ -14,6 +14,7 @@ from pcbstator.output.assembly import assembly_sheet_pdf, assembly_sheet_svg
 from pcbstator.output.attributes import PROFILE_FUNCTION, copper_function, drill_function, side_function
 from pcbstator.output.drawing import stator_svg
 from pcbstator.output.drill import drill_xnc
+from pcbstator.output.drive_files import drive_header, drive_json
 from pcbstator.output.files import MANIFEST, json_text
 from pcbstator.output.gerber import copper_gerber, legend_gerber, mask_gerber, profile_gerber
 from pcbstator.output.job import BoardFacts, JobEntry, job_file
@@ -22,6 +23,7 @@ from pcbstator.output.report import report_html
 from pcbstator.output.rotor_dxf import rotor_dxf
 from pcbstator.output.rotor_plan import plates
 from pcbstator.output.slip_ring_drawing import slip_ring_svg
+from pcbstator.predict.drive_parameters import drive_parameters
 from pcbstator.predict.records import Prediction
 from pcbstator.predict.run import package_version
 from pcbstator.predict.slip_ring import lay_slip_ring_board
@@ -57,6 +59,7 @@ def package_files(design: Design, copper: Copper, prediction: Prediction) -> dic
         OutputFile("report.html", "report", report_html(design, copper, prediction)),
         OutputFile("prediction.json", "prediction", json_text(prediction.to_dict())),
     ]
+    files += _drive_files(design, prediction)
     folders = {}
     if (board := lay_slip_ring_board(design)) is not None and design.slip_ring is not None:
         folders[SLIP_RING_FOLDER] = folder_files(design, board, slip_ring_files(design, design.slip_ring, board))
@@ -151,6 +154,17 @@ def _rotor_files(design: Design) -> list[OutputFile]:
             OutputFile(f"assembly{ending}.svg", "drawing", assembly_sheet_svg(design, plate)),
         ]
     return files
+
+
+def _drive_files(design: Design, prediction: Prediction) -> list[OutputFile]:
+    """What is typed into the drive."""
+    parameters = drive_parameters(design, prediction)
+    if parameters is None:
+        return []
+    return [
+        OutputFile("drive.json", "prediction", drive_json(parameters, design.title, prediction.version)),
+        OutputFile("drive.h", "prediction", drive_header(parameters, design.title, prediction.version)),
+    ]
 
 
 def _manifest(

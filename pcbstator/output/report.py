@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from pcbstator.copper.records import Copper
 from pcbstator.output.board_drawing import board_rows
 from pcbstator.output.heat_rows import current_rows, heat_rows
+from pcbstator.output.job_rows import budget_rows, driver_rows, gain_rows, motion_rows
 from pcbstator.output.machine_rows import inductance_rows, loss_rows, rotor_rows, slip_ring_rows, tolerance_rows
 from pcbstator.output.magnet_list import magnet_list
 from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
@@ -47,6 +48,10 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
         tolerance=tolerance_rows(prediction),
         wave=design.winding.kind == "wave",
         slip_ring=slip_ring_rows(design, prediction),
+        motion=motion_rows(prediction),
+        driver=driver_rows(prediction),
+        gains=gain_rows(prediction),
+        budget=budget_rows(prediction),
         triplen=_hidden_order(design) is not None,
     ) + "\n"  # fmt: skip
 
@@ -59,6 +64,7 @@ def _pictures(design: Design, copper: Copper, prediction: Prediction) -> dict[st
     from pcbstator.output.drawing import stator_svg
     from pcbstator.output.figures import emf_svg, harmonics_svg, torque_svg
     from pcbstator.output.heat_figures import allowed_svg, heating_svg
+    from pcbstator.output.job_figures import loss_map_svg, speed_torque_svg
     from pcbstator.output.slip_ring_drawing import slip_ring_svg
 
     drawn = {"stator": stator_svg(design, copper), "coil": coil_svg(design, copper)}
@@ -73,6 +79,9 @@ def _pictures(design: Design, copper: Copper, prediction: Prediction) -> dict[st
     curves = heat_curves(prediction.thermal)
     if curves is not None:
         drawn["heating"], drawn["allowed"] = heating_svg(curves), allowed_svg(curves)
+    if prediction.motion is not None and prediction.motion.curve:
+        drawn["speed_torque"] = speed_torque_svg(prediction.motion)
+        drawn["loss_map"] = loss_map_svg(prediction.motion)
     return {name: Markup(text[text.index("<svg") :]) for name, text in drawn.items()}  # escaped by their makers
 
 

@@ -145,6 +145,11 @@ class ThermalResult:
     )
     peak_10_warm: float | None = result("peak_current_10_s_warm_a", "the same for 10 s")
     peak_60_warm: float | None = result("peak_current_60_s_warm_a", "the same for 60 s")
+    motion_board_c: float | None = result("motion_board_c", "hottest board in the motion, repeated for ever")
+    motion_rotor_c: float | None = result("motion_rotor_c", "hottest rotor in it")
+    motion_current_factor: float | None = result(
+        "motion_current_factor", "by which all its currents could grow until board or magnets meet their limits"
+    )
     duty_current: float | None = result("duty_current_a", "rms phase current while on, for the duty of [cooling]")
     touch_current: float | None = result("touch_current_a", "rms phase current from which the board burns skin (60 C)")
     tg_current: float | None = result("tg_current_a", "rms phase current that takes it to laminate_tg_c in the end")
@@ -233,6 +238,8 @@ class Prediction:
     thermal: ThermalResult
     mechanical: MechanicalResult | None = None
     slip_ring: SlipRingResult | None = None
+    motion: Any = None  # predict.job_records.MotionResult
+    drive: Any = None  # predict.job_records.DriveResult
     losses: tuple[dict[str, Any], ...] = ()
     tolerance: dict[str, dict[str, float]] | None = None
     findings: tuple[Finding, ...] = ()

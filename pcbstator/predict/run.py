@@ -15,7 +15,8 @@ from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import copper_mass
 from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.inductance import inductance_matrix, synchronous_inductance
-from pcbstator.predict.losses import operating_losses
+from pcbstator.predict.job import has_job, job_results, job_temperature
+from pcbstator.predict.losses import loss_factors, operating_losses
 from pcbstator.predict.magnetics import magnet_footprint, magnetic_results, rotor_field, rotor_iron
 from pcbstator.predict.mechanics import mechanical_results
 from pcbstator.predict.records import (
@@ -25,7 +26,7 @@ from pcbstator.predict.records import (
     WindingResult,
 )
 from pcbstator.predict.slip_ring import slip_ring_results
-from pcbstator.predict.thermal import thermal_results
+from pcbstator.predict.thermal import thermal_results, with_motion
 from pcbstator.predict.tolerance import tolerance_results
 from pcbstator.winding import Winding, lay_winding
 
@@ -58,6 +59,7 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     field, magnetic, mechanical, out_of_range = None, None, None, ""
     losses: list[dict[str, Any]] = []
     tolerance: dict[str, dict[str, float]] = {}
+    motion = drive = None
     try:
         iron = rotor_iron(design)
         field = rotor_field(design, iron.layers)
@@ -67,6 +69,15 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
         tolerance = tolerance_results(design, copper, magnetic, electrical.synchronous_inductance)
     except LawRangeError as reason:
         out_of_range = str(reason)
+    thermal = thermal_results(design, copper, resistance, field, magnetic.torque_constant if magnetic else None)
+    try:
+        if has_job(design) and field is not None and magnetic is not None and mechanical is not None:
+            warm = loss_factors(design, copper, field, job_temperature(design))
+            drag = float(warm.eddy.sum()) + warm.circulating
+            motion, drive = job_results(design, electrical, magnetic, mechanical, thermal, drag)
+            thermal = with_motion(design, thermal, motion)
+    except LawRangeError as reason:
+        out_of_range = out_of_range or str(reason)
     return Prediction(
         title=design.title,
         design_file=design.source,
@@ -84,11 +95,11 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
         copper=_copper_results(design, copper, conductors),
         electrical=electrical,
         magnetic=magnetic,
-        thermal=thermal_results(
-            design, copper, resistance, field, magnetic.torque_constant if magnetic else None
-        ),
+        thermal=thermal,
         mechanical=mechanical,
         slip_ring=slip_ring_results(design),
+        motion=motion,
+        drive=drive,
         losses=tuple(losses),
         tolerance=tolerance or None,
         out_of_range=out_of_range,

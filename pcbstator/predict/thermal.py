@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, sqrt
 from typing import TYPE_CHECKING
 
@@ -27,6 +27,7 @@ from pcbstator.physics.heat_transients import (
 )
 from pcbstator.physics.magnet_ring import RingField
 from pcbstator.predict.heat import BoardHeat, assumptions, board_heat, cooling_of
+from pcbstator.predict.job_records import MotionResult
 from pcbstator.predict.records import ThermalResult
 from pcbstator.predict.trace_currents import TraceCurrents, trace_currents
 
@@ -211,6 +212,19 @@ def thermal_results(
         )
     except LawRangeError as reason:
         return ThermalResult(**known, out_of_range=f"no heat balance: {reason}")  # type: ignore[arg-type]
+
+
+def with_motion(design: Design, thermal: ThermalResult, motion: MotionResult | None) -> ThermalResult:
+    """The same with what the motion, repeated for ever, does to the board, for duty = "motion"."""
+    if cooling_of(design).duty != "motion" or motion is None or motion.heat_steps is None or thermal.heat is None:
+        return thermal
+    reached, factor = cycle_temperatures(thermal.heat, motion.heat_steps), cycle_factor(thermal.heat, motion.heat_steps)
+    return replace(
+        thermal,
+        motion_board_c=None if reached is None else reached[0],
+        motion_rotor_c=None if reached is None else reached[1],
+        motion_current_factor=factor if factor < float("inf") else None,
+    )
 
 
 def _steady(design: Design, state: HeatState, phases: int, torque_constant: float | None) -> dict[str, object]:

@@ -159,3 +159,36 @@ def test_obstacles_on_a_large_board(benchmark):
     )  # fmt: skip
     copper = pcbstator.lay_copper(design)
     assert not benchmark(opening_findings, design, copper)
+
+
+def test_ten_seconds_of_a_move_at_ten_kilohertz(benchmark, stage):
+    """Asked for: under 5 s on one core."""
+    from pcbstator.physics.simulation import simulated
+    from pcbstator.predict.simulate import run_up, stand_of
+
+    design = stage.with_values({"drive.control_khz": 10.0})
+    stand, _ = stand_of(design, pcbstator.predict(design))
+    reference = run_up(0.5, 0.0, 9.5, stand)
+    assert len(reference[0]) == 100_000
+    run = benchmark.pedantic(
+        simulated, (stand.plant, stand.control, stand.sensor, reference, None, stand.substeps, 25), rounds=3
+    )
+    assert run.balance < 1e-3 and benchmark.stats.stats.min < 5.0
+
+
+def test_ten_seconds_with_a_coupling(benchmark, stage):
+    from pcbstator.physics.simulation import simulated
+    from pcbstator.predict.simulate import run_up, stand_of
+
+    design = stage.with_values({"drive.control_khz": 10.0, "load.play_deg": 0.1, "load.coupling_n_m_per_rad": 200.0})
+    stand, _ = stand_of(design, pcbstator.predict(design))
+    reference = run_up(0.5, 0.0, 9.5, stand)
+    benchmark.extra_info["substeps"] = stand.substeps
+    benchmark.pedantic(
+        simulated, (stand.plant, stand.control, stand.sensor, reference, None, stand.substeps, 25), rounds=2
+    )
+
+
+def test_simulate_all_scenarios(benchmark, stage):
+    prediction = pcbstator.predict(stage)
+    benchmark.pedantic(pcbstator.simulate, (stage, (), prediction), rounds=2)

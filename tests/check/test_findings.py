@@ -25,6 +25,8 @@ SOUND = {
         },
     },
 }  # fmt: skip
+MOVE = {"move_deg": 90.0, "speed_rpm": 60.0, "acceleration_deg_s2": 3600.0}
+DRIVE = {"supply_v": 24.0, "current_limit_a": 0.5, "pwm_khz": 200.0, "sensor_counts": 16384}
 RULES = {"drill_mm": 0.2, "annular_ring_mm": 0.1}
 DISC = {"shape": "disc", "diameter_mm": 18.0, "circle_diameter_mm": 44.0, "thickness_mm": 3.0, "remanence_t": 1.2}
 SLIP_RING = {"rings": 4, "inner_diameter_mm": 40.0, "current_a": 2.0, "voltage_v": 24.0}
@@ -100,12 +102,28 @@ CAUSES = {
     "thermal.blister": ({"operation": {"speeds_rpm": [0.0], "currents_a": [20.0]}}, "warning"),
     "thermal.eddies": ({"board.track_width_mm": 1.0, "winding.turns": 2, "cooling": {"speed_rpm": 60000.0}}, "warning"),
     "thermal.magnet_temperature": ({"cooling": {}}, "note"),
+    "drive.torque": ({"load": {"inertia_kg_m2": 0.1}, "motion": MOVE, "drive": DRIVE}, "warning"),
+    "drive.voltage": ({"load": {}, "motion": {"speed_rpm": 60000.0}, "drive": DRIVE}, "warning"),
+    "drive.braking": (
+        {"load": {}, "motion": MOVE | {"move_deg": 36000.0, "speed_rpm": 2000.0, "acceleration_deg_s2": 720.0},
+         "drive": DRIVE}, "note",
+    ),
+    "drive.ripple": ({"drive": DRIVE | {"pwm_khz": 10.0}}, "warning"),
+    "drive.sensor": ({"drive": DRIVE | {"sensor_counts": 200}}, "warning"),
+    "drive.misalignment": ({"drive": DRIVE | {"sensor_offset_mm": 1.0}}, "warning"),
+    "drive.margin": ({"drive": DRIVE | {"current_bandwidth_hz": 3000.0}}, "warning"),
+    "drive.play": ({"load": {"play_deg": 0.5}, "drive": DRIVE}, "warning"),
+    "drive.coupling": ({"load": {"inertia_kg_m2": 1e-3, "coupling_n_m_per_rad": 0.1}, "drive": DRIVE}, "note"),
+    "drive.bare_gains": ({"load": {"inertia_kg_m2": 0.01}, "drive": DRIVE}, "note"),
     "law.range": (
         {"operation": {"speeds_rpm": [100000.0], "currents_a": [0.0], "copper_c": -40.0},
          "board.track_width_mm": 1.5, "winding.turns": 1}, "warning",
     ),
 }  # fmt: skip
-NEVER = {"copper.gap"}  # guards the geometry itself; tests/copper holds that it does not happen
+NEVER = {
+    "copper.gap",  # guards the geometry itself; tests/copper holds that it does not happen
+    "drive.heat",  # needs the current that the copper stands: tests/check/test_job.py
+}
 
 
 def findings(changes):
@@ -136,7 +154,7 @@ def test_nothing_magnetic_is_given_where_magnets_overlap():
 
 def codes_in_source():
     text = "".join(path.read_text(encoding="utf-8") for path in (ROOT / "pcbstator" / "check").glob("*.py"))
-    groups = "board|copper|envelope|magnets|winding|magnetic|electrical|law|mechanical|slip_ring|thermal"
+    groups = "board|copper|drive|envelope|magnets|winding|magnetic|electrical|law|mechanical|slip_ring|thermal"
     return set(re.findall(rf'"((?:{groups})\.[a-z_]+)"', text))
 
 

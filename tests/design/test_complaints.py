@@ -176,7 +176,7 @@ def test_everything_is_told_at_once(complaints_of, absent):
     complaints = complaints_of(
         {
             "title": absent,
-            "load": {},
+            "lode": {},
             "winding.coils": "many",
             "winding.turn": 3,
             "board.via_pad_mm": 0.2,  # contradicts the default drill although this section has other mistakes
@@ -187,7 +187,7 @@ def test_everything_is_told_at_once(complaints_of, absent):
         }
     )
     assert set(complaints) == {
-        "title", "load", "winding.coils", "winding.turn", "board.via_pad_mm", "board.layers", "board.rules.edge_mm",
+        "title", "lode", "winding.coils", "winding.turn", "board.via_pad_mm", "board.layers", "board.rules.edge_mm",
         "board.rules.edg_mm", "rotor.magnet.remanence_t", "rotor.magnet.grade", "rotor.magnet.length_mm",
     }  # fmt: skip
 

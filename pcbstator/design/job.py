@@ -1,0 +1,214 @@
+"""The job of the drive: what it carries, how it shall move, and what feeds and measures it.
+
+``[load]`` and ``[motion]`` speak of the load; with a gear the motor turns ``drive.gear_ratio`` times as far.
+"""
+
+from __future__ import annotations
+
+from math import degrees as degrees_of
+from typing import Annotated
+
+from pcbstator.design.quantities import (
+    Count,
+    Quantity,
+    QuantityList,
+    Record,
+    Text,
+    amperes,
+    key,
+    millimetres,
+    revolutions_per_minute,
+)
+from pcbstator.design.table_lists import Keys, TableList, Variant
+
+DEGREES = degrees_of(1.0)  # in a radian
+LARGEST_INERTIA = 1e4  # kg m2
+LARGEST_TORQUE = 1e5  # N m
+
+
+def newton_metres(low: float, high: float) -> Quantity:
+    """A torque."""
+    return Quantity("N·m", 1.0, low, high)
+
+
+def degrees(low: float, high: float, unit: str = "deg") -> Quantity:
+    """An angle, or its rate, that the file gives in degrees; radians inside."""
+    return Quantity(unit, DEGREES, low, high)
+
+
+def seconds(low: float, high: float, unit: str = "s", per_si: float = 1.0) -> Quantity:
+    """A time."""
+    return Quantity(unit, per_si, low, high)
+
+
+def volts(low: float, high: float) -> Quantity:
+    """A voltage."""
+    return Quantity("V", 1.0, low, high)
+
+
+def kilohertz(low: float, high: float) -> Quantity:
+    """A frequency that the file gives in kHz."""
+    return Quantity("kHz", 1e-3, low, high)
+
+
+def hertz(low: float, high: float) -> Quantity:
+    """A frequency."""
+    return Quantity("Hz", 1.0, low, high)
+
+
+GRAMS = Quantity("g", 1000.0, 0, 1e7)
+SIZE = millimetres(0, 10_000)
+OFFSET: Keys = {"offset_mm": (SIZE, 0.0)}
+ROUND: Keys = {"mass_g": (GRAMS, None), "diameter_mm": (SIZE, None)}
+HOLLOW: Keys = {"mass_g": (GRAMS, None), "inner_diameter_mm": (SIZE, None), "outer_diameter_mm": (SIZE, None)}
+LONG: Keys = {"mass_g": (GRAMS, None), "length_mm": (SIZE, None), "width_mm": (SIZE, 0.0)}
+BODIES = TableList(
+    (
+        Variant("disc", {**ROUND, **OFFSET}),
+        Variant("ring", {**HOLLOW, **OFFSET}),
+        Variant("bar", {**LONG, **OFFSET}),
+        Variant("point", {"mass_g": (GRAMS, None), "radius_mm": (SIZE, None)}),
+    ),
+    50,
+)
+SPOTS = TableList(
+    (
+        Variant(
+            "",
+            {
+                "angle_deg": (degrees(0, 360), None),
+                "width_deg": (degrees(0.01, 360), None),
+                "extra_n_m": (newton_metres(0, LARGEST_TORQUE), None),
+            },
+        ),
+    ),
+    50,
+)
+
+
+class Load(Record):
+    """What the drive turns, at the load's side of a gear."""
+
+    inertia: Annotated[float, Quantity("kg·m²", 1.0, 0, LARGEST_INERTIA)] = key(
+        "inertia_kg_m2", "of the load about the axis; the rotor's own comes from the design", 0.0, example=0.002
+    )
+    bodies: Annotated[tuple[dict[str, float | str], ...], BODIES] | None = key(
+        "bodies", "discs, rings, bars and points whose inertia is added", None,
+        example=[{"shape": "disc", "mass_g": 300.0, "diameter_mm": 180.0}], otherwise="none",
+    )  # fmt: skip
+    friction: Annotated[float, newton_metres(0, LARGEST_TORQUE)] = key(
+        "friction_n_m", "while it moves, of all bearings and seals", 0.0, example=0.004
+    )
+    stated_standstill_friction: Annotated[float, newton_metres(0, LARGEST_TORQUE)] | None = key(
+        "standstill_friction_n_m", "torque that starts it, at least friction_n_m", None, example=0.006,
+        otherwise="friction_n_m",
+    )  # fmt: skip
+    fading_speed: Annotated[float, revolutions_per_minute(1e-4, 1000)] = key(
+        "standstill_fades_rpm", "speed by which most of the standstill friction has faded", 0.5
+    )
+    viscous: Annotated[float, Quantity("N·m·s/rad", 1.0, 0, 1e4)] = key(
+        "viscous_n_m_s_per_rad", "friction that grows with speed", 0.0
+    )
+    spots: Annotated[tuple[dict[str, float | str], ...], SPOTS] | None = key(
+        "friction_spots", "places of more friction: middle, width, and what comes on top", None,
+        example=[{"angle_deg": 40.0, "width_deg": 10.0, "extra_n_m": 0.002}], otherwise="none",
+    )  # fmt: skip
+    unbalance: Annotated[float, newton_metres(0, LARGEST_TORQUE)] = key(
+        "unbalance_n_m", "peak torque of gravity on a load off its centre, axis level", 0.0
+    )
+    play: Annotated[float, degrees(0, 30)] = key("play_deg", "free play between motor and load, in all", 0.0)
+    coupling: Annotated[float, Quantity("N·m/rad", 1.0, 0.01, 1e7)] | None = key(
+        "coupling_n_m_per_rad", "stiffness between motor and load, at the load", None, example=500.0, otherwise="rigid"
+    )
+
+    @property
+    def standstill_friction(self) -> float:
+        """Torque that starts the load [N m]."""
+        return self.friction if self.stated_standstill_friction is None else self.stated_standstill_friction
+
+
+class Motion(Record):
+    """How the load shall move: one move, a list of stops, a recorded table, or a constant speed."""
+
+    move: Annotated[float, degrees(0.001, 1e6)] | None = key(
+        "move_deg", "length of the move", None, example=90.0, otherwise="constant speed, stops_deg or table_csv"
+    )
+    stops: Annotated[tuple[float, ...], QuantityList(degrees(-1e6, 1e6), 200)] | None = key(
+        "stops_deg", "angles to stop at in turn, then back to the first; instead of move_deg", None,
+        example=[0.0, 72.0, 144.0], otherwise="none",
+    )  # fmt: skip
+    table: Annotated[str, Text(200)] | None = key(
+        "table_csv", "recorded motion beside the design: columns time_s and angle_deg or torque_n_m", None,
+        example="recorded.csv", otherwise="none",
+    )  # fmt: skip
+    speed: Annotated[float, revolutions_per_minute(1e-6, 100_000)] | None = key(
+        "speed_rpm", "highest speed of a move, or the constant speed", None, example=20.0, otherwise="as the table says"
+    )
+    acceleration: Annotated[float, degrees(1e-3, 1e8, "deg/s²")] | None = key(
+        "acceleration_deg_s2", "of a move, starting and braking", None, example=360.0, otherwise="constant speed only"
+    )
+    jerk: Annotated[float, degrees(1e-3, 1e12, "deg/s³")] | None = key(
+        "jerk_deg_s3", "limit of the growth of the acceleration", None, example=7200.0,
+        otherwise="the acceleration steps",
+    )  # fmt: skip
+    dwell: Annotated[float, seconds(0, 1e6)] = key("dwell_s", "rest after each move", 0.0, example=1.0)
+    hold: Annotated[float, newton_metres(0, LARGEST_TORQUE)] = key(
+        "hold_n_m", "torque to hold against during that rest", 0.0
+    )
+
+
+class Drive(Record):
+    """Supply, driver and sensor."""
+
+    supply: Annotated[float, volts(0.5, 1000)] = key("supply_v", "direct voltage of the driver", example=24.0)
+    sag: Annotated[float, volts(0, 500)] = key("supply_sag_v", "by which it drops at the current limit", 0.0)
+    current_limit: Annotated[float, amperes(1e-3, 2000)] = key(
+        "current_limit_a", "peak current of a terminal that the driver allows", example=1.0
+    )
+    pwm: Annotated[float, kilohertz(1, 1000)] = key("pwm_khz", "switching frequency", example=50.0)
+    stated_control: Annotated[float, kilohertz(0.5, 100)] | None = key(
+        "control_khz", "rate of the control loops", None, example=10.0,
+        otherwise="the switching frequency, or its largest whole part up to 20 kHz",
+    )  # fmt: skip
+    dead_time: Annotated[float, seconds(0, 5000, "ns", 1e9)] = key("dead_time_ns", "of the half bridges", 0.0)
+    counts: Annotated[int, Count(range(16, 1 << 28))] = key(
+        "sensor_counts", "positions per turn of the motor that the sensor tells apart", example=16384
+    )
+    noise: Annotated[float, degrees(0, 10)] = key("sensor_noise_deg", "of the sensor, rms", 0.0)
+    sensor_offset: Annotated[float, millimetres(0, 20)] = key(
+        "sensor_offset_mm", "by which the sensor's chip is off the axis of its magnet, or its ring off centre", 0.0
+    )
+    sensor_distance: Annotated[float, millimetres(0.2, 100)] = key(
+        "sensor_distance_mm", "from a chip on the axis to the middle of its magnet", 3.0
+    )
+    sensor_radius: Annotated[float, millimetres(1, 1000)] | None = key(
+        "sensor_radius_mm", "radius of a ring of marks or poles that one head reads", None, example=25.0,
+        otherwise="a magnet on the axis",
+    )  # fmt: skip
+    delay: Annotated[float, seconds(0, 10_000, "us", 1e6)] = key("sensor_delay_us", "age of the sensor's angle", 0.0)
+    bearing_play: Annotated[float, millimetres(0, 10)] = key(
+        "bearing_play_mm", "by which the bearing can shift sideways, in all", 0.0
+    )
+    mark_radius: Annotated[float, millimetres(0.5, 10_000)] | None = key(
+        "mark_radius_mm", "radius at which the position counts", None, example=60.0, otherwise="angles only"
+    )
+    gear_ratio: Annotated[float, Quantity("", 1.0, 0.01, 10_000)] = key(
+        "gear_ratio", "turns of the motor for one of the load", 1.0
+    )
+    stated_current_bandwidth: Annotated[float, hertz(1, 20_000)] | None = key(
+        "current_bandwidth_hz", "of the current loop", None, example=500.0, otherwise="a twentieth of the control rate"
+    )
+    stated_speed_bandwidth: Annotated[float, hertz(0.01, 2000)] | None = key(
+        "speed_bandwidth_hz", "of the speed loop", None, example=20.0,
+        otherwise="what current loop, sensor and coupling allow",
+    )  # fmt: skip
+    stated_position_bandwidth: Annotated[float, hertz(0.001, 1000)] | None = key(
+        "position_bandwidth_hz", "of the position loop", None, example=5.0, otherwise="a fifth of the speed loop"
+    )
+
+    @property
+    def control(self) -> float:
+        """Rate of the control loops [Hz]."""
+        if self.stated_control is not None:
+            return self.stated_control
+        return self.pwm / max(1, -(-self.pwm // 20_000.0))

@@ -1,0 +1,58 @@
+"""From the sections [load], [motion] and [drive] to their results; each absence leaves out what needs it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from pcbstator.predict.drive import drive_results, shaft_of
+from pcbstator.predict.job_records import DriveResult, MotionResult
+from pcbstator.predict.load import cycle_of, load_values, without_load
+from pcbstator.predict.machine import job_temperature, machine_of
+from pcbstator.predict.motion import Limits, motion_results
+from pcbstator.predict.positioning import error_budget
+from pcbstator.predict.records import ElectricalResult, MagneticResult, MechanicalResult, ThermalResult
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+__all__ = ["continuous_current", "has_job", "job_results", "job_temperature"]
+
+
+def has_job(design: Design) -> bool:
+    """Whether the design says anything of its job."""
+    return not (design.load is None and design.motion is None and design.drive is None)
+
+
+def continuous_current(thermal: ThermalResult) -> float | None:
+    """Rms phase current [A] that the copper stands for ever, where a heat balance has found it."""
+    return thermal.continuous_current
+
+
+def job_results(
+    design: Design,
+    electrical: ElectricalResult,
+    magnetic: MagneticResult,
+    mechanical: MechanicalResult,
+    thermal: ThermalResult,
+    drag: float,
+) -> tuple[MotionResult | None, DriveResult | None]:
+    """Sizing, and driver fit with gains; ``drag``: braking torque per speed of the motor [N m s/rad]."""
+    machine = machine_of(design, electrical, magnetic, mechanical.rotor_inertia, drag)
+    if machine is None:
+        return None, None
+    drive, ratio = design.drive, design.drive.gear_ratio if design.drive else 1.0
+    stands = continuous_current(thermal)
+    limits = Limits(machine, drive, ratio, None if stands is None else machine.peak_current(stands))
+    load = load_values(design.load) if design.load else None
+    cycle = cycle_of(design)
+    motion = motion_results(limits, cycle, load, design.motion.hold if design.motion else 0.0)
+    if drive is None:
+        return motion, None
+    turned = load or without_load()
+    shaft = shaft_of(machine, design.load, turned, ratio)
+    top = cycle.top_speed * ratio if cycle else None
+    fit = drive_results(machine, drive, shaft, turned, ratio, top, motion.voltage_part)
+    play = design.load.play if design.load else 0.0
+    budget = error_budget(drive, fit.gains, turned, play, magnetic.torque_ripple, ratio)
+    return replace(motion, error_budget=budget), fit

@@ -1,0 +1,70 @@
+"""[load], [motion] and [drive]: what they refuse, in words, and how lists of small tables are read."""
+
+import pytest
+
+from pcbstator.design import design_from_document
+from pcbstator.errors import DesignError
+from tests.predict.conftest import DOCUMENT
+
+DRIVE = {"supply_v": 24.0, "current_limit_a": 1.0, "pwm_khz": 50.0, "sensor_counts": 4096}
+MOVE = {"move_deg": 90.0, "speed_rpm": 20.0, "acceleration_deg_s2": 360.0}
+
+
+def told(**sections):
+    with pytest.raises(DesignError) as caught:
+        design_from_document(DOCUMENT | sections)
+    return {complaint.key: str(complaint) for complaint in caught.value.complaints}
+
+
+@pytest.mark.parametrize(
+    ("sections", "key", "words"),
+    [
+        ({"motion": MOVE | {"stops_deg": [0.0, 5.0]}}, "motion.stops_deg", "only one of"),
+        ({"motion": {"move_deg": 5.0, "speed_rpm": 3.0}}, "motion.acceleration_deg_s2", "required with move_deg"),
+        ({"motion": {"move_deg": 5.0, "acceleration_deg_s2": 3.0}}, "motion.speed_rpm", "required with move_deg"),
+        ({"motion": MOVE | {"move_deg": -5.0}}, "motion.move_deg", "0.001 to"),
+        ({"motion": {"stops_deg": [0.0, 5.0, 0.0], "speed_rpm": 1.0, "acceleration_deg_s2": 1.0}},
+         "motion.stops_deg", "the last unlike the first"),
+        ({"motion": {"table_csv": "none.csv"}}, "motion.table_csv", "own folder"),
+        ({"load": {"friction_n_m": 0.2, "standstill_friction_n_m": 0.1}}, "load.standstill_friction_n_m", "at least"),
+        ({"load": {"bodies": []}}, "load.bodies", "list of at most"),
+        ({"load": {"bodies": [{"shape": "cone"}]}}, "load.bodies", "disc"),
+        ({"load": {"bodies": [{"shape": "disc", "mass_g": 5.0}]}}, "load.bodies", "give entry 1 its diameter_mm"),
+        ({"load": {"bodies": [{"shape": "point", "mass_g": "5", "radius_mm": 3.0}]}}, "load.bodies", "without quotes"),
+        ({"load": {"bodies": [{"shape": "point", "mass_g": -5, "radius_mm": 3.0}]}}, "load.bodies", "0 to"),
+        ({"load": {"bodies": [{"shape": "point", "mass_g": 5, "radius_mm": 3.0, "size": 1}]}}, "load.bodies", "size"),
+        ({"load": {"friction_spots": [3]}}, "load.friction_spots", "make entry 1 a table"),
+        ({"drive": {key: DRIVE[key] for key in DRIVE if key != "supply_v"}}, "drive.supply_v", "is required"),
+        ({"drive": DRIVE | {"supply_sag_v": 30.0}}, "drive.supply_sag_v", "below drive.supply_v"),
+        ({"drive": DRIVE | {"control_khz": 60.0}}, "drive.control_khz", "at most drive.pwm_khz"),
+        ({"drive": DRIVE | {"current_bandwidth_hz": 9000.0}}, "drive.current_bandwidth_hz", "a sixth"),
+        ({"drive": DRIVE | {"pwm_khz": 500.0, "dead_time_ns": 2000.0}}, "drive.dead_time_ns", "half of a period"),
+        ({"drive": DRIVE | {"sensor_offset_mm": 2.5}}, "drive.sensor_offset_mm", "0.6 of"),
+        ({"drive": DRIVE | {"sensor_offset_mm": 9.0, "sensor_radius_mm": 8.0}}, "drive.sensor_radius_mm", "larger"),
+        ({"drive": DRIVE | {"sensor_counts": 4096.5}}, "drive.sensor_counts", "whole number"),
+    ],
+)  # fmt: skip
+def test_refused_in_words(sections, key, words):
+    found = told(**sections)
+    assert key in found and words in found[key]
+
+
+def test_lists_of_tables_are_in_si():
+    design = design_from_document(
+        DOCUMENT
+        | {
+            "load": {
+                "bodies": [{"shape": "bar", "mass_g": 40.0, "length_mm": 100.0}],
+                "friction_spots": [{"angle_deg": 180.0, "width_deg": 18.0, "extra_n_m": 0.002}],
+            }
+        }
+    )
+    (body,), (spot,) = design.load.bodies, design.load.spots
+    assert body == {"shape": "bar", "mass": 0.04, "length": 0.1, "width": 0.0, "offset": 0.0}
+    assert spot["angle"] == pytest.approx(3.14159265, rel=1e-8) and spot["extra"] == 0.002
+
+
+def test_control_rate_is_a_whole_part_of_the_switching():
+    rates = {15.0: 15e3, 20.0: 20e3, 50.0: 50e3 / 3, 100.0: 20e3}
+    for pwm, rate in rates.items():
+        assert design_from_document(DOCUMENT | {"drive": DRIVE | {"pwm_khz": pwm}}).drive.control == pytest.approx(rate)
