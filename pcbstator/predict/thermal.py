@@ -270,7 +270,9 @@ def _steady(design: Design, state: HeatState, phases: int, torque_constant: floa
         flux = np.interp(rise, network.knot_step * np.arange(network.face_flux.shape[1]), network.face_flux[0])
         found["surface_temperature_c"] = float((board - heat.face_resistance * flux).max())
     if torque_constant is not None:
-        hotter = max(rotor - design.rotor.magnet.temperature_c, 0.0)
+        # A stated remanence is that at work; a grade's is taken on from the temperature that the file gives.
+        graded = design.rotor.magnet.stated_remanence is None
+        hotter = max(rotor - design.rotor.magnet.temperature_c, 0.0) if graded else 0.0
         weaker = max(1 + materials.neodymium().remanence_coefficient * hotter, 0.0)
         drag = (loss - copper) / heat.speed if heat.speed > 0 else 0.0
         found["continuous_torque"] = sqrt(2) * torque_constant * weaker * state.continuous_current - drag

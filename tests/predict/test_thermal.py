@@ -12,6 +12,7 @@ import pcbstator
 from pcbstator.copper import lay_copper
 from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
+from pcbstator.physics.heat_network import steady_temperature
 from pcbstator.physics.heat_transients import stiff_temperatures
 from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.heat import BoardHeat, board_heat
@@ -217,10 +218,13 @@ def test_rotor_that_turns_cools_itself_and_heats_the_copper(small):
     work = {"operation": {"speeds_rpm": [3000.0], "currents_a": [0.0]}}
     careful = pcbstator.predict(small.with_values(work)).thermal
     assert careful.board_current < turning.board_current
-    magnetic = pcbstator.predict(small).magnetic
-    hot = 1 - 0.001075 * max(careful.rotor_temperature_c - 20.0, 0.0)
-    torque = sqrt(2) * magnetic.torque_constant * hot * careful.continuous_current
-    assert careful.continuous_torque == pytest.approx(torque - careful.eddy_loss / (100 * pi), rel=1e-9)
+    graded = {"rotor.magnet.remanence_t": None, "rotor.magnet.grade": "N42"}
+    for magnets in ({}, graded):  # a stated remanence is that at work, a grade weakens as it warms
+        design = small.with_values(work | magnets)
+        found, magnetic = pcbstator.predict(design).thermal, pcbstator.predict(design).magnetic
+        hot = 1 - 0.001075 * max(found.rotor_temperature_c - 20.0, 0.0) if magnets else 1.0
+        torque = sqrt(2) * magnetic.torque_constant * hot * found.continuous_current
+        assert found.continuous_torque == pytest.approx(torque - found.eddy_loss / (100 * pi), rel=1e-9)
 
 
 def test_eddies_alone_may_be_too_much(small):
@@ -299,7 +303,6 @@ def test_cycles(small):
 
 
 def test_runaway_current_is_the_largest_with_a_steady_state(small):
-    from pcbstator.physics.heat_network import steady_temperature
 
     found = thermal(small)
     network, board = found.heat.heat.network, found.heat.heat.board
@@ -347,3 +350,23 @@ def test_wider_tracks_of_one_layer_shift_the_loss(small):
 def test_nonsense_is_refused_in_words(small, changes, words):
     with pytest.raises(DesignError, match=words):
         small.with_values(changes)
+
+
+def test_motion_for_ever_as_the_duty(small):
+    """A cycle far shorter than the board takes to warm heats like its rms current; the factor scales it to a limit."""
+    job = {
+        "load": {"inertia_kg_m2": 1e-6, "friction_n_m": 0.0005},
+        "motion": {"move_deg": 90.0, "speed_rpm": 60.0, "acceleration_deg_s2": 7200.0, "dwell_s": 0.2},
+        "drive": {"supply_v": 24.0, "current_limit_a": 10.0, "pwm_khz": 40.0, "sensor_counts": 16384},
+        "cooling": {"duty": "motion"},
+    }
+    prediction = pcbstator.predict(small.with_values(job))
+    found, motion = prediction.thermal, prediction.motion
+    rms = motion.rms_current / sqrt(2)
+    steady = steady_temperature(found.heat.heat.network, found.heat.heat.board, rms)
+    rise = float(steady.temperature_c[0][found.heat.heat.board].max()) - 25.0
+    # On the safe side: cycles take air and copper as they are at half the limit's rise, and every short peak of the
+    # current leads the board by as much as a long one would.
+    assert rise <= found.motion_board_c - 25.0 <= 1.15 * rise
+    assert 0.9 <= found.motion_current_factor / (found.heat.heat_current / rms) <= 1.0
+    assert pcbstator.predict(small.with_values(job | {"cooling": {}})).thermal.motion_board_c is None
