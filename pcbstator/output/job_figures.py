@@ -47,7 +47,7 @@ def speed_torque_svg(motion: MotionResult) -> str:
         ax.set_ylim(0, None)
         _label(ax, "torque, mN·m", "speed, rpm")
 
-    return _stack("speed-torque", "Torque over speed", 1, 3.6, draw)
+    return _stack("speed-torque", "Torque over speed", 1, 4.0, draw)
 
 
 def loss_map_svg(motion: MotionResult) -> str:
@@ -184,8 +184,10 @@ def _label(axes: Axes, vertical: str, horizontal: str = "") -> None:
     axes.grid(color="#dddddd", linewidth=0.6)
     axes.set_axisbelow(True)
     axes.ticklabel_format(axis="y", useOffset=False)
-    if axes.get_legend_handles_labels()[1]:
-        axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=4, frameon=False, fontsize=10)
+    labels = axes.get_legend_handles_labels()[1]
+    if labels:
+        columns = 4 if sum(map(len, labels)) < 60 else 2  # long words would run off the picture
+        axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=columns, frameon=False, fontsize=10)
 
 
 def _stack(name: str, label: str, rows: int, height: float, draw: Callable[[Sequence[Any]], None]) -> str:
