@@ -66,14 +66,14 @@ def report(request):
 
 
 def test_self_contained(report) -> None:
-    *_, text = report
+    *_, prediction, text = report
     page = Page(text)
     assert all(reference.startswith("#") for reference in page.references)
     assert all(reference[1:] in page.ids for reference in page.references)
     assert len(page.ids) == len(set(page.ids))
     assert not {"script", "link", "img", "iframe", "object"} & page.tags
     assert not re.search(r"https?:|url\((?!#)|@import", re.sub(r'xmlns(:\w+)?="[^"]*"', "", text))
-    assert len(re.findall("<svg ", text)) == 5
+    assert len(re.findall("<svg ", text)) == (7 if prediction.motion else 5)
     assert 100_000 < len(text) < 1_000_000
 
 
@@ -154,7 +154,7 @@ def test_findings_come_first_and_worst_first() -> None:
 def test_without_magnetic_results() -> None:
     """Where the field law does not hold, the page does without its numbers and figures."""
     design, copper, prediction, _ = reported(DESIGNS[0])
-    text = report_html(design, copper, replace(prediction, magnetic=None))
+    text = report_html(design, copper, replace(prediction, magnetic=None, motion=None, drive=None))
     page = Page(text)
     assert "Torque constant" not in page.words and "Phase resistance" in page.words
     assert len(re.findall("<svg ", text)) == 2
