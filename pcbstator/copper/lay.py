@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pcbstator.copper.board_shape import lay_board
+from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.fittings import lay_fittings
 from pcbstator.copper.joints import joint_vias, with_joints
 from pcbstator.copper.plan import StatorPlan
@@ -139,8 +140,31 @@ def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
         stated_fittings=fittings,
     )
     copper = with_joints(copper, design, count)
+    if board.track_profile == "tapered":
+        copper = _shaved(copper, board.track_gap)
     copper = copper if used == tuple(range(1, board.layers + 1)) else on_layers(copper, used)
     return stacked(copper, design) if design.boards > 1 else copper
+
+
+def _shaved(copper: Copper, gap: float) -> Copper:
+    """Tapered tracks less what the drawn gap lacks, where they widen and bend at once; nowhere below their base."""
+    for _ in range(4):
+        closest = least_gap(copper, gap)
+        if closest is None or closest.distance >= gap - 1e-9:
+            break
+        less = gap - closest.distance + 1e-7
+
+        def narrower(track: Track, less: float = less) -> Track:
+            if track.widths is None:
+                return track
+            widths = np.maximum(track.widths - less, track.narrowest)
+            return replace(track, widths=widths, width=float(widths.max()))
+
+        def coil(template: Coil) -> Coil:
+            return replace(template, tracks=tuple(map(narrower, template.tracks)))
+
+        copper = replace(copper, coil=coil(copper.coil), further_coils=tuple(map(coil, copper.further_coils)))
+    return copper
 
 
 @dataclass(frozen=True)

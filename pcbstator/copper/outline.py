@@ -71,9 +71,10 @@ class SectorFamily:
         """Width [m] of tapered tracks at half vertices ``vertex`` (n,): along arcs the base width, in between more."""
         piece, place = self._pieces[0][vertex], self._pieces[1][vertex]
         base = self.lane - self.gap
+        hair = 2 * SAGITTA  # arcs are chords
         outer, inner = (np.hypot(*centre.T) for centre in self._corners(offset))
         radius = np.hypot(*self.half(offset, vertex).T)
-        on_side, far, near = (self.lane * self.fan * r - self.gap for r in (radius, outer, inner))
+        on_side, far, near = (self.lane * self.fan * r - self.gap - hair for r in (radius, outer, inner))
         # As a corner leaves the arc beside its neighbour with the square of its turn, its width may grow likewise.
         out, back = 1 - np.cos(pi / 2 * place), 1 - np.cos(pi / 2 * (1 - place))
         arc = np.full_like(place, base)

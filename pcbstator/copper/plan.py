@@ -11,14 +11,16 @@ import numpy as np
 from pcbstator.copper.fit import plan_rim, rim_sizes
 from pcbstator.copper.outline import Family, fan_family, parallel_family, round_family, sector_family
 from pcbstator.copper.records import FloatArray
-from pcbstator.copper.rim import Bus, NoRoomError, RimPlan, RimSizes
+from pcbstator.copper.rim import Bus, NoRoomError, RimPlan, RimSizes, chord_angle
 from pcbstator.copper.spiral import CoilPlan, fit_spiral, inner_margin, skew_stretch
-from pcbstator.copper.wave import WavePlan, WaveSizes, fit_wave, pass_places, post_angles
+from pcbstator.copper.wave import WavePlan, WaveSizes, fit_wave, pass_places, post_angles, vias_have_room
 from pcbstator.winding import Winding
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
+TAPERED_SPARE = 20e-6  # m
+MOST_RUNS = 16_000  # of a wave winding on all layers
 MOST_POINTS = 2_000_000, 200_000  # of centre-lines, in the stator and in one coil: some 60 MB of files
 
 
@@ -47,11 +49,15 @@ def _plan_wave(design: Design, winding: Winding, turns: int, track_width: float)
     asked, board = design.winding, design.board
     sizes = rim_sizes(design, track_width)
     used = len(board.used_layers)
+    if used * winding.poles * winding.phases * turns > MOST_RUNS:
+        raise NoRoomError(
+            "winding.turns",
+            f"a wave winding must have at most {MOST_RUNS} runs on all layers",
+            f"{winding.poles} poles x {winding.phases} phases x {turns} turns x {used} layers",
+            "use fewer turns, poles or layers",
+        )
     across = board.copper_outer_diameter if sizes.side > 0 else board.copper_inner_diameter
     far = board.copper_inner_diameter if sizes.side > 0 else board.copper_outer_diameter
-
-    tapered = board.track_profile == "tapered"
-    run_pitch = pi * board.copper_outer_diameter / (winding.poles * winding.phases * turns)
 
     def wave(post_step: float, post_radius: float) -> WaveSizes:
         return WaveSizes(
@@ -66,29 +72,40 @@ def _plan_wave(design: Design, winding: Winding, turns: int, track_width: float)
             width=track_width,
             gap=sizes.gap,
             joint=sizes.joint,
-            bend=asked.corner_radius or max(1.5 * track_width, 0.3e-3, 0.6 * run_pitch if tapered else 0.0),
-            tapered=tapered,
+            bend=asked.corner_radius or max(1.5 * track_width, 0.3e-3),
+            tapered=board.track_profile == "tapered",
             skew=asked.skew,
         )
 
+    no_posts = NoRoomError("winding.turns", "the vias at the ends of the passes must fit on the rim", str(turns), "")
+    loose = wave(0.0, across / 2)
+    if not vias_have_room(loose, min(across, far) / 2):
+        raise NoRoomError("winding.turns", "the runs with their end arcs and vias must fit the ring", str(turns), "")
     # The cuts of a phase as near to each other as their posts allow, for short links.
     for sectors in range(1, 2 * turns + 1):
-        angles = pass_places(winding, wave(0.0, across / 2).step, sectors)
+        angles = pass_places(winding, loose.step, sectors)
+        if _least_apart(angles) < (loose.pairs + 1) * chord_angle(loose.joint, across / 2):
+            continue  # not even posts that touch would do
         ordered = _in_order(winding, angles)
         rim, buses, channels, step = plan_rim(
             design, ordered, sizes, angles, lambda step: post_angles(wave(step, across / 2))
         )
         final = wave(step, rim.post_radius)
-        cuts = np.sort(angles % (2 * pi))
-        if np.diff(np.append(cuts, cuts[0] + 2 * pi)).min() >= (final.pairs + 1) * step:
+        if _least_apart(angles) >= (final.pairs + 1) * step:
             break
     else:
-        raise NoRoomError("winding.turns", "the vias at the ends of the passes must fit on the rim", str(turns), "")
+        raise no_posts
     coil = fit_wave(final)
     if coil is None:
         raise NoRoomError("winding.turns", "the runs with their end arcs and vias must fit the ring", str(turns), "")
     corner = min(2 * track_width, sizes.joint / 2 + sizes.gap) * 0.8
     return StatorPlan(ordered, coil, angles, rim, buses, channels, corner)
+
+
+def _least_apart(angles: FloatArray) -> float:
+    """The least angle [rad] between neighbours around the circle."""
+    around = np.sort(angles % (2 * pi))
+    return float(np.diff(np.append(around, around[0] + 2 * pi)).min())
 
 
 def _in_order(winding: Winding, angles: FloatArray) -> Winding:
@@ -172,6 +189,8 @@ def _plan_spiral(design: Design, winding: Winding, turns: int, track_width: floa
     if stretch > 1:
         sizes = replace(sizes, coil_width=stretch * track_width, gap=stretch * sizes.gap, pad=stretch * sizes.pad)
         family, track_width, gap = _family(design, rim, sizes), stretch * track_width, stretch * gap
+    if design.board.track_profile == "tapered":
+        sizes = replace(sizes, pad=sizes.pad + TAPERED_SPARE)  # where turns narrow on their way to a via
     placed = fit_spiral(family, turns, track_width, gap, sizes.pad, last, sizes.side)
     if placed is None:
         raise NoRoomError(

@@ -23,6 +23,9 @@ from pcbstator.winding import PHASE_NAMES, Winding
 Connection = Literal["star", "delta", "open"]
 
 
+PLACES = 2880  # around the circle, where a terminal may be
+
+
 @dataclass(frozen=True)
 class NoRoomError(Exception):
     """Something does not fit: the key that decides, the rule with its numbers, and a way out."""
@@ -133,28 +136,38 @@ def spread(angles: list[float], spacing: float) -> list[float]:
     return [place for _, place in sorted(zip(order, placed, strict=True))]
 
 
-def paired_terminals(homes: dict[str, float], spacing: float, unit: float) -> dict[str, float]:
+def paired_terminals(
+    homes: dict[str, float], spacing: float, unit: float, posts: list[float], clearance: float
+) -> dict[str, float]:
     """Angles for terminals A, A2, B, B2, … so that A2 lies as far after A as B2 after B, by a multiple of ``unit``.
 
-    homes: where each would like to be; spacing: least angle between any two [rad]. NoRoomError where there is no such
-    place.
+    homes: where each would like to be; spacing: least angle between any two; posts: of the coils, which the leads to
+    terminals pass by ``clearance`` [rad]. NoRoomError where there is no such place.
 
-    >>> places = paired_terminals({"A": 0.0, "A2": 0.9, "B": 2.0, "B2": 3.1}, 0.1, 0.25)
+    >>> places = paired_terminals({"A": 0.0, "A2": 0.9, "B": 2.0, "B2": 3.1}, 0.1, 0.25, [], 0.0)
     >>> round(places["A2"] - places["A"], 6) == round(places["B2"] - places["B"], 6)
     True
     """
     names = [name for name in homes if f"{name}2" in homes]
     apart = np.array([homes[f"{name}2"] - homes[name] for name in names])
     wish = float(np.angle(np.exp(1j * apart).sum()))
-    steps = round(2 * pi / unit)
-    order = sorted(range(1, steps), key=lambda k: abs(np.angle(np.exp(1j * (k * unit - wish)))))
+    order = sorted(range(1, round(2 * pi / unit)), key=lambda k: abs(np.angle(np.exp(1j * (k * unit - wish)))))
+    places = np.linspace(0, 2 * pi, PLACES, endpoint=False)
+    free = np.all(_apart(places[:, None], np.array(posts)[None, :]) >= clearance, axis=1)
     for shift in (k * unit for k in order):
-        lag = np.angle(np.exp(1j * (apart - shift))) / 2
-        firsts = spread([homes[name] + float(half) for name, half in zip(names, lag, strict=True)], spacing)
-        angles = dict(zip(names, firsts, strict=True))
-        angles |= {f"{name}2": angle + shift for name, angle in zip(names, firsts, strict=True)}
-        around = np.sort(np.array(list(angles.values())) % (2 * pi))
-        if np.diff(np.append(around, around[0] + 2 * pi)).min() >= spacing - 1e-12:
+        both = free & np.all(_apart((places + shift)[:, None], np.array(posts)[None, :]) >= clearance, axis=1)
+        angles: dict[str, float] = {}
+        for name, half in zip(names, np.angle(np.exp(1j * (apart - shift))) / 2, strict=True):
+            taken = np.array(list(angles.values()))
+            room = both & np.array([abs(shift) >= spacing] * PLACES)
+            for moved in (places, places + shift):
+                room &= np.all(_apart(moved[:, None], taken[None, :]) >= spacing, axis=1)
+            if not room.any():
+                break
+            away = np.where(room, _apart(places, np.array(homes[name] + half)), np.inf)
+            angles[name] = float(places[int(np.argmin(away))])
+            angles[f"{name}2"] = angles[name] + shift
+        if len(angles) == 2 * len(names):
             return angles
     raise NoRoomError(
         "stack.connection",
@@ -162,6 +175,11 @@ def paired_terminals(homes: dict[str, float], spacing: float, unit: float) -> di
         f"{len(homes)} terminals",
         'use smaller pads, a larger annulus or connection = "parallel"',
     )
+
+
+def _apart(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Angles [rad] between directions, 0 to pi."""
+    return np.asarray(np.abs((one - other + pi) % (2 * pi) - pi))
 
 
 def _mean(values: list[float]) -> float:
@@ -176,12 +194,13 @@ def lay_buses(
     finish_angle: float,
     terminal_spacing: float,
     pairing: float | None = None,
+    clearance: float = 0.0,
 ) -> tuple[Bus, ...]:
     """The buses with their angles.
 
     coil_angles: of the coils' axes [rad]; start_angle, finish_angle: of a coil's first and last post from its axis
     [rad]; terminal_spacing: least angle between terminals; pairing: where given, both ends of a phase are a multiple of
-    this angle apart, the same for all phases (see ``copper.stack``).
+    this angle apart, the same for all phases (see ``copper.stack``); clearance: of their leads from posts [rad].
     """
     wanted = joins(winding, connection)
 
@@ -192,7 +211,8 @@ def lay_buses(
     if pairing is None:
         places = dict(zip(homes, spread(list(homes.values()), terminal_spacing), strict=True))
     else:
-        places = paired_terminals(homes, terminal_spacing, pairing)
+        passed = [angle(post) for _, _, joined, _ in wanted for post in joined]
+        places = paired_terminals(homes, terminal_spacing, pairing, passed, clearance)
     buses = []
     for net, phase, posts, name in wanted:
         taps = [Tap(angle(post), coil=post[0], at_start=post[1]) for post in posts]

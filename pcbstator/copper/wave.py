@@ -23,6 +23,7 @@ from pcbstator.copper.records import Coil, FloatArray, Track, Via, strip_outline
 from pcbstator.winding import Winding
 
 SAMPLES = 241  # of an end arc
+NEIGHBOURS = 4  # conductors that can come near to a via
 STRAIGHT = 0.25  # least part of the room between the vias that must remain for the runs
 
 
@@ -84,7 +85,8 @@ class EndArc:
 class WavePlan:
     """The numbers of one wave winding. Rows of vias [m], nearest to the runs first, at the rim and at the far end.
 
-    rim_arcs, far_arcs: per pair of layers. passed: radius [m] at the rim beyond which there are no more rows.
+    rim_arcs, far_arcs: per pair of layers. passed: radius [m] at the rim beyond which there are no more rows. shave:
+    off the widths of tapered tracks [m], for the gap where skewed runs bend into their arcs.
     """
 
     sizes: WaveSizes
@@ -93,6 +95,7 @@ class WavePlan:
     rim_arcs: tuple[EndArc, ...]
     far_arcs: tuple[EndArc, ...]
     passed: float
+    shave: float = 0.0
 
     @property
     def staggered(self) -> bool:
@@ -125,6 +128,12 @@ def pass_places(winding: Winding, step: float, sectors: int) -> FloatArray:
     return (turns - axis) * step
 
 
+def vias_have_room(sizes: WaveSizes, radius: float) -> bool:
+    """Whether the vias of all conductors find room on rows of at most this radius [m]."""
+    apart = 2 * radius * sin(sizes.step / 2)
+    return apart >= 2 * sizes.beside if sizes.pairs > 1 else apart >= min(sizes.joint + sizes.gap, sizes.beside)
+
+
 def fit_wave(sizes: WaveSizes) -> WavePlan | None:
     """The plan with the longest runs that this width leaves; None where it finds no room."""
     inward = -sizes.rim  # from the rim towards the runs
@@ -134,15 +143,10 @@ def fit_wave(sizes: WaveSizes) -> WavePlan | None:
     nearest = min(rim_last, far_last)
     if nearest <= 0:
         return None
-    apart = 2 * nearest * sin(sizes.step / 2)
-    rows = sizes.pairs
-    if sizes.pairs > 1:
-        if apart / 2 < sizes.beside:
-            return None
-    elif apart < sizes.joint + sizes.gap:
-        rows = 2
-        if apart < sizes.beside:
-            return None
+    if not vias_have_room(sizes, nearest):
+        return None
+    one_row = 2 * nearest * sin(sizes.step / 2) >= sizes.joint + sizes.gap
+    rows = sizes.pairs if sizes.pairs > 1 or one_row else 2
     row_step = sizes.joint + sizes.gap
     if sizes.pairs > 1:
         row_step = max(row_step, sizes.beside + max(rim_last, far_last) * sizes.step / 2)
@@ -165,7 +169,25 @@ def fit_wave(sizes: WaveSizes) -> WavePlan | None:
     # What a skew squeezes: runs slant, and come nearer to each other.
     near = min(plan.run)
     squeezed = near * sizes.step / np.hypot(1, near * sizes.skew / length)
-    return plan if squeezed >= sizes.width + sizes.gap else None
+    if squeezed < sizes.width + sizes.gap:
+        return None
+    return _clear_of_kinks(plan) if sizes.skew else plan
+
+
+def _clear_of_kinks(plan: WavePlan) -> WavePlan | None:
+    """The plan with what the real copper lacks at the bends of skewed runs shaved off; None where that is too much."""
+    sizes = plan.sizes
+    for _ in range(6):
+        shape = _shape(plan, 0)
+        points = polar_points(shape.radii, shape.angles + shape.skew)
+        own = Track(1, points, sizes.width, "", "", "coil", shape.widths)
+        lack = sizes.gap - shapely.distance(_strip(own), _strip(own.turned(sizes.step)))
+        if lack <= 0:
+            return plan
+        if not sizes.tapered:
+            return None
+        plan = replace(plan, shave=plan.shave + lack + 1e-7)
+    return None
 
 
 def _end_arcs(sizes: WaveSizes, row: float, outward: int, advances: list[float]) -> tuple[EndArc, ...] | None:
@@ -199,6 +221,7 @@ def _end_arc(
     The sine of its slant grows along a bend, follows the involute and falls again along a bend.
     """
     base = spacing / sizes.step
+    bend = max(sizes.bend, end * sizes.step) if sizes.tapered else sizes.bend  # wide runs bend wide
     if end <= base * 1.001:
         return None
     other = sizes.far_edge if outward == sizes.rim else sizes.post_radius
@@ -208,7 +231,7 @@ def _end_arc(
         along = length * (1 - np.cos(np.linspace(0, pi, SAMPLES))) / 2
         radii = end - outward * (length - along)
         involute = np.sqrt(np.maximum(1 - (base / np.maximum(radii, base)) ** 2, 0.0))
-        slant = np.minimum(np.minimum(along, length - along) / sizes.bend, np.minimum(involute, 0.999))
+        slant = np.minimum(np.minimum(along, length - along) / bend, np.minimum(involute, 0.999))
         rate = slant / np.sqrt(1 - slant**2) / radii
         return radii, np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2 * np.diff(along))]), slant
 
@@ -221,20 +244,21 @@ def _end_arc(
     widths = np.full(SAMPLES, sizes.width)
     if sizes.tapered:
         room = radii * sizes.step * np.sqrt(1 - slant**2) - sizes.gap - SAGITTA - shave
-        # Beyond the arc's steepest place vias are near, and it keeps the width it has there.
+        # Beyond the arc's steepest place vias are near: from there it narrows to its base width.
         steepest = int(np.argmax(slant))
-        widths = np.maximum(np.where(np.arange(SAMPLES) <= steepest, room, room[steepest]), sizes.width)
+        narrowing = np.interp(np.arange(SAMPLES), [steepest, SAMPLES - 1], [room[steepest], sizes.width])
+        widths = np.maximum(np.minimum(np.where(np.arange(SAMPLES) <= steepest, room, narrowing), room), sizes.width)
     return EndArc(radii, angles * (advance / angles[-1]), widths)
 
 
 def _lacks(sizes: WaveSizes, arc: EndArc, advance: float, row: float) -> tuple[float, float]:
     """What is missing of the gap to the next conductor, and of the distance from its vias in ``row`` [m]."""
-    own = _arc_track(arc, 0.0)
+    own = _with_run(_arc_track(arc, 0.0), sizes)
     gap = shapely.distance(_strip(own), _strip(own.turned(sizes.step)))
     vias = [shapely.Point(row, 0.0)]
     nearest = np.inf
-    for index in range(1, sizes.phases * sizes.turns + 2):
-        for shift in (0.0, 0.5) if sizes.pairs > 1 else (0.0,):
+    for index in range(1, NEIGHBOURS + 1):  # those further on pass deeper below the via
+        for shift in (0.0, -0.5) if sizes.pairs > 1 else (0.0,):  # of other pairs
             other = _arc_track(arc, (index + shift) * sizes.step - advance)
             nearest = min(nearest, shapely.distance(vias[0], _strip(other)) + sizes.width / 2)
     return sizes.gap - gap, sizes.beside - nearest
@@ -243,6 +267,15 @@ def _lacks(sizes: WaveSizes, arc: EndArc, advance: float, row: float) -> tuple[f
 def _arc_track(arc: EndArc, turned: float) -> Track:
     points = polar_points(arc.radii, arc.angles + turned)
     return Track(1, points, float(arc.widths.max()), "", "", "coil", arc.widths)
+
+
+def _with_run(track: Track, sizes: WaveSizes) -> Track:
+    """An end arc with the piece of run before it, which wide bends of its neighbours come near to."""
+    ray = track.points[0] - track.points[1]
+    length = float(np.hypot(*track.points[0])) * sizes.step
+    before = track.points[0] + ray / np.hypot(*ray) * length
+    widths = track.point_widths
+    return replace(track, points=np.vstack([before, track.points]), widths=np.append(widths[0], widths))
 
 
 def _strip(track: Track) -> shapely.Polygon:
@@ -277,6 +310,7 @@ def _shape(plan: WavePlan, pair: int) -> _Shape:
     if sizes.tapered:
         shear = radii * sizes.skew / abs(away - near)
         whole = np.minimum(whole, radii * sizes.step / np.sqrt(1 + shear**2) - sizes.gap)
+        whole = np.maximum(whole - plan.shave, sizes.width)
     return _Shape(
         radii,
         np.concatenate([-rim.angles[::-1], np.zeros(len(run)), far.angles]),
@@ -379,6 +413,6 @@ def _conductor(
 def _needed(points: FloatArray, widths: FloatArray) -> FloatArray:
     """Which points are needed to keep within SAGITTA of the curve, its edges included."""
     line = shapely.LineString(np.column_stack([points, widths / 2]))
-    kept = shapely.get_coordinates(line.simplify(SAGITTA))
+    kept = shapely.get_coordinates(line.simplify(SAGITTA / 4))  # both edges of two tracks share what the gap has spare
     place = {tuple(point): index for index, point in enumerate(points.tolist())}
     return np.array(sorted({place[tuple(point)] for point in kept.tolist()}))

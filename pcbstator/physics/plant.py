@@ -13,6 +13,7 @@ from math import copysign, exp, inf, pi, sin, sqrt
 from pcbstator.errors import LawRangeError
 
 TWO_PI = 2 * pi
+FADED = 6.0  # fading speeds from which nothing of the standstill friction is left
 CONTACT_DAMPING = 0.05  # of a coupling or of teeth that touch, part of critical (common practice, no source)
 
 
@@ -118,7 +119,9 @@ class Plant:
         values = self.values
         friction = values.running
         if values.standstill > friction:
-            friction += (values.standstill - friction) * exp(-((speed / values.fading_speed) ** 2))
+            ratio = speed / values.fading_speed
+            if -FADED < ratio < FADED:
+                friction += (values.standstill - friction) * exp(-ratio * ratio)
         if values.spots:
             friction += values.spots[int(angle % TWO_PI * len(values.spots) / TWO_PI) % len(values.spots)]
         return friction
@@ -127,11 +130,12 @@ class Plant:
         """Speed after a step: friction brakes as far as to a stop and holds there up to its standstill value."""
         values = self.values
         torque -= values.unbalance * sin(angle)
-        free = speed + h * (torque - values.viscous * speed) / inertia
-        held = h * self._friction(angle, speed) / inertia
+        body = inertia + h * values.viscous  # viscous friction of the speed after the step: stable, however large
+        free = (inertia * speed + h * torque) / body
+        held = h * self._friction(angle, speed) / body
         after = 0.0 if abs(free) <= held else free - copysign(held, free)
         mean = (speed + after) / 2
-        self.rub += (inertia * (free - after) + h * values.viscous * speed) * mean
+        self.rub += (body * (free - after) + h * values.viscous * after) * mean
         self.work += h * values.unbalance * sin(angle) * mean
         return after
 

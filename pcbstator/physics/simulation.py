@@ -16,6 +16,7 @@ from pcbstator.physics.plant import TWO_PI, Plant, PlantValues
 FloatArray = NDArray[np.float64]
 
 MOST_SAMPLES = 2_000_000
+RUNAWAY = 1e6  # rad/s
 SEED = 1  # of the sensor's noise: the same design gives the same run
 
 
@@ -171,6 +172,11 @@ def simulated(
         brain.observe(measured, accelerations[k])
         if k == until:
             until += keep
+            if not -RUNAWAY < body.speed < RUNAWAY:
+                raise LawRangeError(
+                    "the steps of time cannot follow this load: it swings too fast; a smaller unbalance, a softer "
+                    "coupling, more inertia, or a faster control rate"
+                )
             kept.append(
                 (k, body.load_angle, body.load_speed, body.angle, body.current.imag, abs(vector), pushes[k])
             )  # fmt: skip

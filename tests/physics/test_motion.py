@@ -4,7 +4,7 @@ from math import inf, pi, sqrt
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pcbstator.errors import LawRangeError
@@ -13,6 +13,7 @@ from pcbstator.physics.motion import Piece, cycle_samples, rest_to_rest, rest_to
 sizes = st.floats(1e-3, 1e3)
 
 
+@settings(deadline=None)
 @given(sizes, sizes, sizes, st.one_of(st.just(inf), st.floats(1e-2, 1e5)))
 def test_a_move_ends_at_rest_at_its_end_within_its_limits(distance, speed, acceleration, jerk):
     """Closed form: the pieces integrate to the distance; no limit is passed; speed and acceleration end at 0."""
@@ -29,6 +30,7 @@ def test_a_move_ends_at_rest_at_its_end_within_its_limits(distance, speed, accel
         assert abs(piece.jerk) <= jerk
 
 
+@settings(deadline=None)
 @given(sizes, sizes, sizes)
 def test_time_of_a_trapezoid(distance, speed, acceleration):
     """Textbook: d/v + v/a where top speed is reached, 2·sqrt(d/a) otherwise."""
@@ -77,6 +79,7 @@ def test_rms_of_a_torque_that_turns_with_the_angle():
     assert rms(samples, 0.4 * np.sin(samples.angles)) == pytest.approx(0.4 / sqrt(2), rel=1e-12)
 
 
+@settings(deadline=None)
 @given(st.floats(0.1, 5), st.floats(0.1, 5), st.floats(0.1, 50), st.one_of(st.just(inf), st.floats(1.0, 500.0)))
 def test_samples_of_a_reference_belong_together(distance, speed, acceleration, jerk):
     """Second method: the sampled speed is the difference of the sampled angles, to the order of the step."""
@@ -84,7 +87,7 @@ def test_samples_of_a_reference_belong_together(distance, speed, acceleration, j
     moves = [(0.5, rest_to_rest(distance, speed, acceleration, jerk), -1.0, 0.05)]
     angles, speeds, _ = sampled_moves(moves, step, 200_000)
     assert angles[0] == 0.5 and angles[-1] == pytest.approx(0.5 - distance, abs=1e-9)
-    assert np.diff(angles) / step == pytest.approx((speeds[1:] + speeds[:-1]) / 2, abs=acceleration * step)
+    assert np.abs(np.diff(angles) / step - (speeds[1:] + speeds[:-1]) / 2).max() <= acceleration * step
 
 
 def test_nonsense_is_refused():
