@@ -41,7 +41,7 @@ class BoardCopper(Protocol):
 
 @dataclass(frozen=True, eq=False)
 class PlainBoard:
-    """A board without coils. SI units; ``bare`` tracks are among ``tracks``."""
+    """A board by itself. SI units; ``bare`` tracks are among ``tracks``; shape and fittings where it is no bare ring."""
 
     layers: tuple[Layer, ...]
     board_inner_radius: float
@@ -51,13 +51,15 @@ class PlainBoard:
     terminals: tuple[Terminal, ...]
     bare: tuple[Track, ...] = ()
     phases: tuple[PhaseCopper, ...] = ()
+    stated_shape: BoardShape | None = None
+    stated_fittings: Fittings | None = None
 
     @cached_property
     def shape(self) -> BoardShape:
-        """The bare board, a plain ring."""
-        return ring_board(self.board_inner_radius, self.board_outer_radius)
+        """The bare board."""
+        return self.stated_shape or ring_board(self.board_inner_radius, self.board_outer_radius)
 
     @property
     def fittings(self) -> Fittings:
-        """Copper that belongs to no track: none."""
-        return Fittings()
+        """Copper that is not winding."""
+        return self.stated_fittings or Fittings()

@@ -164,6 +164,47 @@ def paired_terminals(homes: dict[str, float], spacing: float, unit: float) -> di
     )
 
 
+def spread_in_tiles(
+    homes: dict[str, float], spacing: float, first_cut: float, tiles: int, aside: float
+) -> dict[str, float]:
+    """Angles for terminals, each within the tile of its home and ``aside`` from the cuts, moved as little as can be.
+
+    first_cut: the first tile begins this angle before 0 [rad]. NoRoomError where a tile is too short.
+
+    >>> places = spread_in_tiles({"A": 0.05, "B": 0.1, "C": 3.0}, 0.2, 0.1, 4, 0.15)
+    >>> {name: round(angle, 3) for name, angle in places.items()}
+    {'A': 0.05, 'B': 0.25, 'C': 3.0}
+    """
+    arc = 2 * pi / tiles
+    places: dict[str, float] = {}
+    for tile in range(tiles):
+        low, high = tile * arc - first_cut, (tile + 1) * arc - first_cut
+        own = {name: low + (home - low) % (2 * pi) for name, home in homes.items() if (home - low) % (2 * pi) < arc}
+        if not own:
+            continue
+        room = high - low - 2 * aside - (len(own) - 1) * spacing
+        if room < 0:
+            raise NoRoomError(
+                "board.tiles",
+                "a tile must have room for its terminals",
+                f"{len(own)} terminals on one of {tiles} tiles",
+                "use fewer tiles, smaller pads or a larger annulus",
+            )
+        order = sorted(own, key=lambda name: own[name])
+        groups: list[list[float]] = []
+        for index, name in enumerate(order):
+            groups.append([own[name] - index * spacing])
+            while len(groups) > 1 and _mean(groups[-2]) > _mean(groups[-1]):
+                groups[-2:] = [groups[-2] + groups[-1]]
+        starts = [_mean(group) for group in groups for _ in group]
+        least = low + aside
+        places |= {
+            name: min(max(start, least), least + room) + index * spacing
+            for index, (name, start) in enumerate(zip(order, starts, strict=True))
+        }
+    return places
+
+
 def _mean(values: list[float]) -> float:
     return sum(values) / len(values)
 
@@ -176,12 +217,14 @@ def lay_buses(
     finish_angle: float,
     terminal_spacing: float,
     pairing: float | None = None,
+    cuts: tuple[int, float] | None = None,
 ) -> tuple[Bus, ...]:
     """The buses with their angles.
 
     coil_angles: of the coils' axes [rad]; start_angle, finish_angle: of a coil's first and last post from its axis
     [rad]; terminal_spacing: least angle between terminals; pairing: where given, both ends of a phase are a multiple of
-    this angle apart, the same for all phases (see ``copper.stack``).
+    this angle apart, the same for all phases (see ``copper.stack``). cuts: number of tiles and the angle [rad] by which
+    terminals keep from the cuts between them.
     """
     wanted = joins(winding, connection)
 
@@ -189,7 +232,9 @@ def lay_buses(
         return float(coil_angles[post[0]]) + (start_angle if post[1] else finish_angle)
 
     homes = {name: angle(posts[-2 if name == "N" else 0]) for _, _, posts, name in wanted if name}
-    if pairing is None:
+    if cuts is not None:
+        places = spread_in_tiles(homes, terminal_spacing, pi / winding.coils, *cuts)
+    elif pairing is None:
         places = dict(zip(homes, spread(list(homes.values()), terminal_spacing), strict=True))
     else:
         places = paired_terminals(homes, terminal_spacing, pairing)
@@ -229,7 +274,11 @@ def assign_channels(buses: tuple[Bus, ...], clearance: float) -> tuple[tuple[int
 
 @dataclass(frozen=True)
 class RimSizes:
-    """What sets the radii of the rim [m]: widths, gap, pads; ``edge`` is the radius it may not pass, ``side`` ±1."""
+    """What sets the radii of the rim [m]: widths, gap, pads; ``edge`` is the radius it may not pass, ``side`` ±1.
+
+    joint_pad: of the holes beside cuts between tiles, 0 without; beside_cut: of copper from the middle of a cut, 0
+    without.
+    """
 
     edge: float
     side: int
@@ -238,6 +287,18 @@ class RimSizes:
     gap: float
     pad: float
     terminal_pad: float
+    joint_pad: float = 0.0
+    beside_cut: float = 0.0
+
+    @property
+    def joint_middle(self) -> float:
+        """Distance [m] of a hole beside a cut from the middle of the cut."""
+        return self.beside_cut + max(self.joint_pad, self.link_width) / 2
+
+    @property
+    def beside_joints(self) -> float:
+        """Distance [m] from the middle of a cut at which other copper is clear of the holes beside it."""
+        return self.joint_middle + max(self.joint_pad, self.link_width) / 2 + self.gap
 
     @property
     def joint(self) -> float:
@@ -282,9 +343,10 @@ def layered_rim(sizes: RimSizes, channels: int) -> RimPlan:
 def stepped_rim(sizes: RimSizes, channels: int) -> RimPlan:
     """Radii with one step for every channel."""
     terminal = sizes.edge - sizes.side * sizes.terminal / 2
-    step = sizes.joint / 2 + sizes.gap + sizes.link_width / 2
-    last = terminal - sizes.side * (sizes.terminal / 2 + sizes.gap + sizes.joint / 2)
+    widest = max(sizes.joint, sizes.joint_pad)  # holes beside a cut stand above each other
+    step = sizes.gap + max((sizes.joint + sizes.link_width) / 2, sizes.joint_pad)
+    last = terminal - sizes.side * (sizes.terminal / 2 + sizes.gap + widest / 2)
     arcs = tuple(last - sizes.side * step * (channels - 1 - index) for index in range(channels))
-    post = arcs[0] - sizes.side * (sizes.joint + sizes.gap)
+    post = arcs[0] - sizes.side * max(sizes.joint + sizes.gap, (sizes.joint_pad + sizes.joint) / 2 + sizes.gap)
     coil = post - sizes.side * (sizes.joint / 2 + sizes.gap + sizes.coil_width / 2)
     return RimPlan(True, coil, post, arcs, terminal)
