@@ -11,7 +11,19 @@ import numpy as np
 from pcbstator.copper.board_shape import lay_board
 from pcbstator.copper.fittings import lay_fittings
 from pcbstator.copper.plan import StatorPlan
-from pcbstator.copper.records import Bridge, Coil, CoilVisit, Copper, Layer, Path, PhaseCopper, Point, Terminal, Track, Via
+from pcbstator.copper.records import (
+    Bridge,
+    Coil,
+    CoilVisit,
+    Copper,
+    Layer,
+    Path,
+    PhaseCopper,
+    Point,
+    Terminal,
+    Track,
+    Via,
+)
 from pcbstator.copper.routes import BusTree, Node, lay_bus
 from pcbstator.copper.settle import settle_plan, settled_design
 from pcbstator.copper.spiral import CoilPlan, lay_coil

@@ -41,7 +41,7 @@ class BoardCopper(Protocol):
 
 @dataclass(frozen=True, eq=False)
 class PlainBoard:
-    """A board by itself. SI units; ``bare`` tracks are among ``tracks``; shape and fittings where it is no bare ring."""
+    """A board by itself. SI units; ``bare`` tracks are among ``tracks``; without a stated shape it is a plain ring."""
 
     layers: tuple[Layer, ...]
     board_inner_radius: float

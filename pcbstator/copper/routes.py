@@ -119,7 +119,8 @@ def _lay_across(
     here, from_angle = start
 
     def arc(to: Node, angle: float) -> None:
-        tree.add(here, to, Track(tree.arc_layer, arc_points(radius, from_angle, angle), width, bus.net, bus.phase, "link"))
+        points = arc_points(radius, from_angle, angle)
+        tree.add(here, to, Track(tree.arc_layer, points, width, bus.net, bus.phase, "link"))
 
     for cut in cuts.between(from_angle, stop[1]):
         number = len(tree.joints)
@@ -175,11 +176,10 @@ def lay_bus(
         if plan.stepped:
             x, y = _polar(radius, taps[stop[1]].angle)
             tree.vias.append(Via(x, y, drill, pad, bus.net, 1, layers))
-    if cuts is not None:
-        for a, b in arcs:
-            _lay_across(tree, channel, cuts, (a, taps[a[1]].angle), (b, taps[b[1]].angle), width)
-        return tree
     for (a, b), points in arcs.items():
+        if cuts is not None:
+            _lay_across(tree, channel, cuts, (a, taps[a[1]].angle), (b, taps[b[1]].angle), width)
+            continue
         start, stop_node = a, b
         if bend and a == stops[0] and len(hanging[a]) == 1:
             points = round_corner(np.concatenate([[end_point(taps[hanging[a][0]])], points]), 1, corner)

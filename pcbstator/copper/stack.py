@@ -15,7 +15,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.copper.records import Bridge, Coil, CoilVisit, Copper, FloatArray, Path, PhaseCopper, Pin, Point, Track, Via
+from pcbstator.copper.records import (
+    Bridge,
+    Coil,
+    CoilVisit,
+    Copper,
+    FloatArray,
+    Path,
+    PhaseCopper,
+    Pin,
+    Point,
+    Track,
+    Via,
+)
 
 if TYPE_CHECKING:
     from pcbstator.design import Design

@@ -71,8 +71,9 @@ def cut_board(design: Design, shape: BoardShape) -> BoardShape:
     if not tiled:
         return shape
     angles = [first_cut(design.winding.coils or 1) + 2 * pi / board.tiles * number for number in range(board.tiles)]
-    reach = shape.outer.radii[1] + board.tile_gap
-    return replace(shape, cutouts=tuple(_strip(board.inner_diameter / 4, reach, board.tile_gap, a) for a in angles))
+    inner, reach = board.inner_diameter / 2, shape.outer.radii[1] + board.tile_gap
+    within = max(inner - board.tile_gap - 1e-3, inner / 2)
+    return replace(shape, cutouts=tuple(_strip(within, reach, board.tile_gap, a) for a in angles))
 
 
 def _strip(inner: float, outer: float, width: float, angle: float) -> Contour:
@@ -137,7 +138,7 @@ def least_panel(outline: FloatArray, width: float, height: float) -> tuple[bool,
 
     Both ways round the panel are tried, in steps of a quarter of a degree.
     """
-    hull = np.asarray(shapely.convex_hull(shapely.MultiPoint(outline)).exterior.coords)
+    hull = shapely.get_coordinates(shapely.convex_hull(shapely.MultiPoint(outline)))
     angles = pi / TURNS * np.arange(TURNS)
     along = np.stack([np.cos(angles), np.sin(angles)]), np.stack([-np.sin(angles), np.cos(angles)])
     across, up = (np.ptp(hull @ directions, axis=0) for directions in along)
@@ -201,6 +202,11 @@ def _kind(numbers: list[int], boards: list[PlainBoard]) -> TileKind:
         terminals = tuple(replace(t, name=new.get(t.name, t.name)) for t in first.terminals)
         first = replace(first, terminals=terminals)
     return TileKind(first, tuple(numbers), tuple(named))
+
+
+def tile_folder(kind: TileKind) -> str:
+    """Name of a kind and of the folder with its files: that of its first tile."""
+    return f"tile-{kind.tiles[0]}"
 
 
 def is_joint(terminal: Terminal) -> bool:

@@ -254,7 +254,8 @@ def _tiles(tiles: int, coils: int | None, kind: str, skew: float) -> Complaint |
     if coils is None or coils % tiles == 0:
         return None
     possible = ", ".join(str(number) for number in range(2, min(coils, 60) + 1) if coils % number == 0)
-    return Complaint("board.tiles", f"must cut the {coils} coils into equal tiles", str(tiles), f"use one of {possible}")
+    rule = f"must cut the {coils} coils into equal tiles"
+    return Complaint("board.tiles", rule, str(tiles), f"use one of {possible}")
 
 
 def _tiled_stack(tiles: int, boards: int) -> Complaint | None:
@@ -301,7 +302,9 @@ RULES: tuple[Rule, ...] = (
     exceeds("board.outer_diameter_mm", "board.copper_outer_diameter_mm"),
     exceeds("board.via_pad_mm", "board.via_drill_mm"),
     exceeds("board.terminal_pad_mm", "board.terminal_drill_mm"),
-    Rule(("board.joint_pad_mm", "board.joint_drill_mm", "board.terminal_pad_mm", "board.terminal_drill_mm"), _joint_pad),
+    Rule(
+        ("board.joint_pad_mm", "board.joint_drill_mm", "board.terminal_pad_mm", "board.terminal_drill_mm"), _joint_pad
+    ),
     Rule(("board.tiles", "winding.coils", "winding.kind", "winding.skew_deg"), _tiles),
     Rule(("board.tiles", "stack.boards"), _tiled_stack),
     Rule(("board.panel_width_mm", "board.panel_height_mm"), _panel),
