@@ -75,7 +75,7 @@ def plan_rim(
             cuts = (tiles, asin(min(aside / smallest, 1.0))) if tiles > 1 else None
             buses = lay_buses(winding, design.board_connection, coil_angles, *post_ends(step), apart, pairing, cuts)
             _check_terminals(sum(bus.terminal is not None for bus in buses), apart)
-            chosen, needed = assign_channels(buses, 0.95 * step)
+            chosen, needed = assign_channels(buses, 0.95 * step, 2 * pi / tiles if tiles > 1 else None)
             if way is layered_rim and needed > layers:
                 break
             if way is layered_rim or needed <= channels:

@@ -11,6 +11,7 @@ terminal. Two ways lead the arcs past each other:
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import asin, pi
 from typing import Literal
@@ -247,8 +248,13 @@ def lay_buses(
     return tuple(buses)
 
 
-def assign_channels(buses: tuple[Bus, ...], clearance: float) -> tuple[tuple[int, ...], int]:
-    """A channel for every bus, so that those in one channel keep ``clearance`` [rad] apart; and their number."""
+def assign_channels(
+    buses: tuple[Bus, ...], clearance: float, period: float | None = None
+) -> tuple[tuple[int, ...], int]:
+    """A channel for every bus, so that those in one channel keep ``clearance`` [rad] apart; and their number.
+
+    With a ``period`` [rad], buses that are turned by it lie in one channel, at the price of one channel at most.
+    """
     spans = [bus.span for bus in buses]
 
     def meet(a: int, b: int) -> bool:
@@ -269,7 +275,37 @@ def assign_channels(buses: tuple[Bus, ...], clearance: float) -> tuple[tuple[int
     by_start = sorted(range(len(buses)), key=lambda i: spans[i][0] % (2 * pi))
     by_length = sorted(range(len(buses)), key=lambda i: spans[i][0] - spans[i][1])
     best = min((fill(order) for order in (by_start, by_length)), key=max)
+    if period is not None:
+        alike: dict[tuple[int, int], list[int]] = {}
+        for bus in by_start:
+            start, stop = spans[bus]
+            alike.setdefault((round(1e6 * ((start + 1e-7) % period)), round(1e6 * (stop - start))), []).append(bus)
+        orders = (sorted(alike.values(), key=rank) for rank in (len, lambda members: -len(members)))
+        tidy = min((_fill_alike(groups, meet, len(buses)) for groups in orders), key=max)
+        best = tidy if max(tidy) <= max(best) + 1 else best
     return tuple(best), max(best) + 1
+
+
+def _fill_alike(groups: list[list[int]], meet: Callable[[int, int], bool], count: int) -> list[int]:
+    """A channel for each of ``count`` buses: one for all of a group, further ones only where its members meet."""
+    channels: list[list[int]] = []
+    chosen = [0] * count
+    for group in groups:
+        rest = group
+        while rest:
+            together: list[int] = []
+            for bus in rest:
+                if not any(meet(bus, other) for other in together):
+                    together.append(bus)
+            rest = [bus for bus in rest if bus not in together]
+            free = (i for i, old in enumerate(channels) if not any(meet(a, b) for a in together for b in old))
+            number = next(free, len(channels))
+            if number == len(channels):
+                channels.append([])
+            channels[number] += together
+            for bus in together:
+                chosen[bus] = number
+    return chosen
 
 
 @dataclass(frozen=True)

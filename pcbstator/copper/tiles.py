@@ -150,9 +150,9 @@ def least_panel(outline: FloatArray, width: float, height: float) -> tuple[bool,
 def _check_panel(design: Design, shape: BoardShape, outlines: Sequence[Contour]) -> None:
     """DesignError where a tile, or the whole board, does not fit the stated panel."""
     board, coils = design.board, design.winding.coils
-    if board.panel_width is None or board.panel_height is None:
+    if board.panel is None:
         return
-    width, height = board.panel_width, board.panel_height
+    width, height = board.panel
 
     def fits(contours: Sequence[Contour]) -> tuple[bool, float, float]:
         return min(least_panel(np.concatenate(each.polylines(1e-5)), width, height) for each in contours)
@@ -246,6 +246,7 @@ def _tile(design: Design, copper: Copper, number: int) -> PlainBoard:
         tracks=tuple(tracks),
         vias=tuple(vias),
         terminals=tuple(terminals),
+        phases=copper.phases,
         stated_shape=_shape(design, copper.shape, number, angle, here),
         stated_fittings=Fittings(lands, leads, chip),
     )

@@ -275,13 +275,6 @@ def _joint_pad(pad: float | None, drill: float | None, pad_else: float, drill_el
     return Complaint("board.joint_pad_mm", rule, shown(wide), "make it larger or joint_drill_mm smaller")
 
 
-def _panel(width: float | None, height: float | None) -> Complaint | None:
-    if (width is None) == (height is None):
-        return None
-    missing = "panel_height_mm" if height is None else "panel_width_mm"
-    return Complaint(f"board.{missing}", "a panel has two sides", "nothing", f"add {missing}, or take the other away")
-
-
 RULES: tuple[Rule, ...] = (
     exceeds("envelope.outer_diameter_mm", "envelope.bore_diameter_mm"),
     Rule(("winding.coils", "winding.phases", "winding.kind"), _coils_per_phase),
@@ -307,7 +300,6 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(("board.tiles", "winding.coils", "winding.kind", "winding.skew_deg"), _tiles),
     Rule(("board.tiles", "stack.boards"), _tiled_stack),
-    Rule(("board.panel_width_mm", "board.panel_height_mm"), _panel),
     _plating("board"),
     Rule(
         (

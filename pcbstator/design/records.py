@@ -152,12 +152,12 @@ class Board(Record):
         "tiles", "equal arcs into which the ring is cut, each a board of its own", 1
     )
     tile_gap: Annotated[float, millimetres(0, 5)] = key("tile_gap_mm", "between neighbouring tiles", 0.2)
-    panel_width: Annotated[float, millimetres(10, LARGEST)] | None = key(
-        "panel_width_mm", "the board or each tile must fit it, turned as may be", None, example=100.0,
-        otherwise="no limit",
+    stated_panel_width: Annotated[float, millimetres(10, LARGEST)] | None = key(
+        "panel_width_mm", "largest board that is made: each tile must fit it, turned as may be", None, example=100.0,
+        otherwise="panel_height_mm, or no limit",
     )  # fmt: skip
-    panel_height: Annotated[float, millimetres(10, LARGEST)] | None = key(
-        "panel_height_mm", "its other side", None, example=100.0, otherwise="no limit"
+    stated_panel_height: Annotated[float, millimetres(10, LARGEST)] | None = key(
+        "panel_height_mm", "its other side", None, example=100.0, otherwise="panel_width_mm, or no limit"
     )
     stated_joint_drill: Annotated[float, millimetres(0.3, 6)] | None = key(
         "joint_drill_mm", "holes beside a cut for the wires across it", None, example=0.8,
@@ -196,6 +196,13 @@ class Board(Record):
         if self.stated_outer_diameter is not None:
             return self.stated_outer_diameter
         return self.copper_outer_diameter + 2 * self.edge
+
+    @property
+    def panel(self) -> tuple[float, float] | None:
+        """Sides of the largest board that is made [m]; None without a limit."""
+        width, height = self.stated_panel_width, self.stated_panel_height
+        sides = [side for side in (width, height) if side is not None]
+        return (sides[0], sides[-1]) if sides else None
 
     @property
     def joint_drill(self) -> float:
