@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import pi, sin
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -114,11 +115,13 @@ def _drill_to_copper(
 
 def _bow(design: Design, copper: Copper) -> list[Finding]:
     """A bowed board eats the air gap."""
-    bow = BOW * 2 * copper.shape.reach
+    # A tile bows over its longest diagonal, from tip to tip.
+    size = 2 * copper.shape.reach * (sin(pi / copper.tiles) if copper.tiles > 1 else 1.0)
+    bow = BOW * size
     if bow < 0.5 * design.rotor.air_gap:
         return []
     message = (
-        "a board of this size may bow by {value} mm (0.75 % of its diameter) and the air gap is {limit} mm: "
+        "a board of this size may bow by {value} mm (0.75 % of its length) and the air gap is {limit} mm: "
         "screw it down flat or widen the gap"
     )
     severe = "warning" if bow >= design.rotor.air_gap else "note"

@@ -18,7 +18,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import KDTree
 
-from pcbstator.copper.board_shape import NOT_CONNECTED, BoardShape, Hole
+from pcbstator.copper.board_shape import NOT_CONNECTED, BoardShape, Hole, ring_board
 from pcbstator.copper.contour import Arc, Contour, Line, Place, Segment, signed_sweep, turn
 from pcbstator.copper.fittings import Fittings
 from pcbstator.copper.plain_board import PlainBoard
@@ -145,6 +145,15 @@ def least_panel(outline: FloatArray, width: float, height: float) -> tuple[bool,
     over = np.maximum(across / width, up / height)
     best = int(over.argmin())
     return bool(over[best] <= 1 + 1e-9), float(across[best]), float(up[best])
+
+
+def tile_sides(design: Design, copper: Copper) -> tuple[float, float]:
+    """Sides [m] of the smallest rectangle around a tile without ears, or of the turn that fits the panel best."""
+    width, height = design.board.panel or (1.0, 1.0)
+    plain = design.model_copy(update={"board": design.board.model_copy(update={"tabs": ()})})
+    ring = ring_board(copper.board_inner_radius, copper.board_outer_radius)
+    outline = np.concatenate(tile_outline(plain, ring, 0).polylines(1e-5))
+    return least_panel(outline, width, height)[1:]
 
 
 def _check_panel(design: Design, shape: BoardShape, outlines: Sequence[Contour]) -> None:
