@@ -49,10 +49,13 @@ def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) ->
         "copper is {value} mm apart where {limit} mm were asked for",
         where=place,
     )
-    for name, drill, pad in (
-        ("via", board.via_drill, board.via_pad),
-        ("terminal", board.terminal_drill, board.terminal_pad),
-    ):
+    drilled: list[tuple[str, float, float, tuple[Via, ...] | tuple[Terminal, ...]]] = [
+        ("via", board.via_drill, board.via_pad, copper.vias),
+        ("terminal", board.terminal_drill, board.terminal_pad, copper.terminals),
+    ]
+    if copper.joints:
+        drilled.append(("joint", board.joint_drill, board.joint_pad, copper.joints))
+    for name, drill, pad, holes in drilled:
         findings += at_least(
             "board.annular_ring",
             1e3 * (pad - drill) / 2,
@@ -75,7 +78,6 @@ def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) ->
             where=name,
         )
         if (pad - drill) / 2 + gap < rules.drill_to_copper:
-            holes = copper.vias if name == "via" else copper.terminals
             findings += _drill_to_copper(design, copper, name, holes)
     return findings + _bow(design, copper)
 

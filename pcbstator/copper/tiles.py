@@ -106,7 +106,7 @@ def _rim_between(design: Design, rim: Contour, radius: float, start: float, stop
         tabs = " or ".join(f"board.tabs[{number}]" for number in range(1, len(design.board.tabs) + 1))
         remedy = "turn the tabs by first_angle_deg, or use another number of tiles"
         rule = f"must not cut through {tabs}"
-        raise DesignError(design.source, [Complaint("board.tiles", rule, f"a cut at {angle:.4g} degrees", remedy)])
+        raise DesignError(design.source, [Complaint("board.tiles", rule, f"a cut at {angle:.3g} degrees", remedy)])
     found: list[Segment] = []
     begin = turn((radius, 0.0), start)
     for _, segment in [*pieces[first:], *pieces[: first + 1]]:

@@ -1,15 +1,16 @@
 """Rings in tiles: cuts between coils, distances, wires, likeness, panels; and what is refused."""
 
+from dataclasses import replace
 from math import asin, cos, hypot, pi, radians, sin
 
 import numpy as np
 import pytest
 import shapely
-from shapely import affinity
 
 import pcbstator
 from pcbstator.copper import Bridge, CoilVisit, Pin, Track
 from pcbstator.copper.contour import Arc
+from pcbstator.copper.rim import NoRoomError, spread_in_tiles
 from pcbstator.copper.tiles import is_joint, lay_tiles, least_panel
 from pcbstator.errors import DesignError
 from pcbstator.predict.current_paths import Conductors
@@ -26,7 +27,7 @@ KINDS = [
     {"board__tiles": 3, "winding__connection": "delta"},
     {"board__tiles": 4, "winding__connection": "open"},
     {"board__tiles": 6, "winding__outline": "round"},
-    {"board__tiles": 12, "winding__turns": 3, "board__rules": "2oz-standard"},
+    {"board__tiles": 12, "winding__turns": 3, "board__rules": "2oz-standard", "board__via_pad_mm": 0.7},
     {"board__tiles": 4, "board__track_profile": "tapered", "winding__turns": 3},
     {"board__tiles": 4, "winding__outline": "parallel", "winding__link_rim": "inner"},
     {"board__tiles": 4, "board__layers": 2, "winding__parallel_paths": 2},
@@ -56,6 +57,18 @@ def areas(board, layer=None):
     return shapes + [shapely.Point(h.x, h.y).buffer(h.pad / 2, quad_segs=32) for h in holes]
 
 
+def turned(board, angle):
+    """A tile at its place in the ring."""
+
+    def moved(hole):
+        place = complex(hole.x, hole.y) * complex(cos(angle), sin(angle))
+        return replace(hole, x=place.real, y=place.imag)
+
+    tracks = tuple(track.turned(angle) for track in board.tracks)
+    vias, terminals = tuple(map(moved, board.vias)), tuple(map(moved, board.terminals))
+    return replace(board, tracks=tracks, vias=vias, terminals=terminals)
+
+
 @every_kind
 def test_copper_keeps_the_edge_from_every_cut(values):
     """By polygons: nothing lies within the rule set's edge of the strip that the saw takes away."""
@@ -81,11 +94,10 @@ def test_tiles_are_the_ring(values):
         whole = shapely.union_all(areas(copper, layer))
         placed = []
         for kind in kinds:
-            tile = shapely.union_all(areas(kind.board, layer))
-            assert tile.difference(kind.board.shape.outer.polygon).area == 0
+            assert shapely.union_all(areas(kind.board, layer)).difference(kind.board.shape.outer.polygon).area == 0
             for number in kind.tiles:
                 middle = -pi / design.winding.coils + pi / copper.tiles * (2 * number - 1)
-                placed.append(affinity.rotate(tile, middle - pi / 2, origin=(0, 0), use_radians=True))
+                placed.append(shapely.union_all(areas(turned(kind.board, middle - pi / 2), layer)))
         assert shapely.union_all(placed).symmetric_difference(whole).area < 1e-6 * whole.area
         assert sum(tile.area for tile in placed) == pytest.approx(whole.area, rel=1e-6)
     assert sum(len(k.board.vias) * len(k.tiles) for k in kinds) == len(copper.vias)
@@ -201,12 +213,10 @@ def test_nets_of_a_tile_are_its_pieces(values):
 
 
 def areas_of_net(board, net, layer):
-    class Part:
-        tracks = [t for t in board.tracks if t.net == net]
-        vias = [v for v in board.vias if v.net == net]
-        terminals = [t for t in board.terminals if t.net == net]
+    def own(things):
+        return tuple(thing for thing in things if thing.net == net)
 
-    return areas(Part, layer)
+    return areas(replace(board, **{name: own(getattr(board, name)) for name in ("tracks", "vias", "terminals")}), layer)
 
 
 def test_tiles_between_the_ends_are_one_kind():
@@ -224,7 +234,7 @@ def test_tiles_between_the_ends_are_one_kind():
 
 def test_pads_across_a_cut_face_each_other():
     """X and Y of one number are mirror images in the cut, so that the shortest wire joins them."""
-    design, copper = ring_of({"board__tiles": 4})
+    copper = ring_of({"board__tiles": 4})[1]
     for before, after in zip(copper.joints[::2], copper.joints[1::2], strict=True):
         assert (before.name[0], after.name[0]) == ("X", "Y") and before.name[1:] == after.name[1:]
         angle = np.angle(complex(before.x, before.y) + complex(after.x, after.y))
@@ -252,16 +262,22 @@ def test_least_panel_of_a_half_ring_and_of_a_turned_square():
     ({"board__tiles": 3, "winding__kind": "wave"}, r'board\.tiles.*kind = "wave"'),
     ({"board__tiles": 3, "winding__skew_deg": 3.0}, r"board\.tiles.*skew_deg = 3"),
     ({"board__tiles": 3, "board__joint_pad_mm": 0.7}, r"board\.joint_pad_mm.*larger than the hole"),
-    ({"board__tiles": 2, "board__panel_width_mm": 100.0}, r"a tile must fit the panel of 100 x 100 mm.*use tiles = 4"),
+    # Tiles of 120 degrees are 113.4 x 48.3 mm, of 90 degrees 92.6 x 41.1 mm: chord, and rim to inner corner.
+    ({"board__tiles": 2, "board__panel_width_mm": 115.0, "board__panel_height_mm": 60.0}, r"a tile .*use tiles = 3"),
+    ({"board__tiles": 2, "board__panel_width_mm": 60.0, "board__panel_height_mm": 100.0}, r"a tile .*use tiles = 4"),
     ({"board__panel_width_mm": 120.0, "board__panel_height_mm": 140.0}, r"the board must fit the panel of 120 x 140"),
     ({"board__tiles": 4, "board__tabs": [{"width_mm": 8.0, "reach_mm": 6.0, "count": 4, "first_angle_deg": -15.0}]},
      r"must not cut through board\.tabs\[1\].*a cut at 345 degrees"),
-    ({"board__tiles": 12, "board__joint_pad_mm": 10.0}, r"board\.(tiles|copper_outer_diameter_mm|copper_inner_diameter_mm)"),
-    ({"board__tiles": 12, "board__terminal_pad_mm": 10.0, "winding__connection": "open"}, r"board\."),
+    ({"board__tiles": 12, "board__joint_pad_mm": 10.0}, r"board\.(tiles|copper_(outer|inner)_diameter_mm)"),
 ])  # fmt: skip
 def test_what_cannot_be_cut_is_refused(values, words):
     with pytest.raises(DesignError, match=words):
         ring_of(values)
+
+
+def test_a_tile_too_short_for_its_terminals_is_refused():
+    with pytest.raises(NoRoomError, match="3 terminals on one of 6 tiles"):
+        spread_in_tiles({"A": 0.1, "B": 0.2, "C": 0.3}, 0.4, 0.1, 6, 0.2)
 
 
 def test_a_stack_of_tiles_is_refused():
