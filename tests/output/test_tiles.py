@@ -118,7 +118,7 @@ def test_each_net_of_a_tile_is_one_piece_and_in_the_netlist():
         found = pieces(layers, [hole[:3] for hole in read_holes(files[f"{name}/drill-plated.drl"])])
         assert all(len(piece) == 1 for piece in found)
         names = sorted(net for piece in found for net in piece)
-        assert names == sorted(set(names)) 
+        assert names == sorted(set(names))
         assert len(names) == (1 if name == "tile-8" else 3)  # one piece where the phases meet in the star point
         listed = {line[3:17].strip() for line in files[f"{name}/netlist.ipc"].splitlines() if line.startswith("317")}
         assert listed == set(names)
