@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import pi, sin
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -48,10 +49,13 @@ def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) ->
         "copper is {value} mm apart where {limit} mm were asked for",
         where=place,
     )
-    for name, drill, pad in (
-        ("via", board.via_drill, board.via_pad),
-        ("terminal", board.terminal_drill, board.terminal_pad),
-    ):
+    drilled: list[tuple[str, float, float, tuple[Via, ...] | tuple[Terminal, ...]]] = [
+        ("via", board.via_drill, board.via_pad, copper.vias),
+        ("terminal", board.terminal_drill, board.terminal_pad, copper.terminals),
+    ]
+    if copper.joints:
+        drilled.append(("joint", board.joint_drill, board.joint_pad, copper.joints))
+    for name, drill, pad, holes in drilled:
         findings += at_least(
             "board.annular_ring",
             1e3 * (pad - drill) / 2,
@@ -74,7 +78,6 @@ def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) ->
             where=name,
         )
         if (pad - drill) / 2 + gap < rules.drill_to_copper:
-            holes = copper.vias if name == "via" else copper.terminals
             findings += _drill_to_copper(design, copper, name, holes)
     return findings + _bow(design, copper)
 
@@ -114,11 +117,13 @@ def _drill_to_copper(
 
 def _bow(design: Design, copper: Copper) -> list[Finding]:
     """A bowed board eats the air gap."""
-    bow = BOW * 2 * copper.shape.reach
+    # A tile bows over its longest diagonal, from tip to tip.
+    size = 2 * copper.shape.reach * (sin(pi / copper.tiles) if copper.tiles > 1 else 1.0)
+    bow = BOW * size
     if bow < 0.5 * design.rotor.air_gap:
         return []
     message = (
-        "a board of this size may bow by {value} mm (0.75 % of its diameter) and the air gap is {limit} mm: "
+        "a board of this size may bow by {value} mm (0.75 % of its length) and the air gap is {limit} mm: "
         "screw it down flat or widen the gap"
     )
     severe = "warning" if bow >= design.rotor.air_gap else "note"

@@ -1,10 +1,24 @@
 """Where the metal is: tracks, vias and terminals as arrays per layer, net and phase; lengths and areas."""
 
 from pcbstator.copper.lay import lay_copper
-from pcbstator.copper.records import Coil, CoilVisit, Copper, Layer, Path, PhaseCopper, Pin, Point, Terminal, Track, Via
+from pcbstator.copper.records import (
+    Bridge,
+    Coil,
+    CoilVisit,
+    Copper,
+    Layer,
+    Path,
+    PhaseCopper,
+    Pin,
+    Point,
+    Terminal,
+    Track,
+    Via,
+)
 from pcbstator.copper.settle import most_turns, settled_design, widest_track
 
 __all__ = [
+    "Bridge",
     "Coil",
     "CoilVisit",
     "Copper",

@@ -40,6 +40,8 @@ def rim_sizes(design: Design, track_width: float) -> RimSizes:
         gap=board.track_gap + SAGITTA,
         pad=joint_vias(design, track_width)[1],
         terminal_pad=board.terminal_pad,
+        joint_pad=board.joint_pad if board.tiles > 1 else 0.0,
+        beside_cut=board.beside_cut,
     )
 
 
@@ -57,7 +59,9 @@ def plan_rim(
     spacing = sizes.joint + sizes.gap
     pairing = 4 * pi / winding.poles if design.boards_in_series else None
     layers = len(design.board.used_layers)
-    ways: list[Callable[[RimSizes, int], RimPlan]] = [layered_rim, stepped_rim]
+    tiles = design.board.tiles
+    # Every arc needs a radius of its own where holes beside the cuts go through all layers.
+    ways: list[Callable[[RimSizes, int], RimPlan]] = [layered_rim, stepped_rim] if tiles == 1 else [stepped_rim]
     for way in ways:
         channels = 1
         while channels <= 2 * winding.coils:
@@ -68,9 +72,13 @@ def plan_rim(
             # Square on to a neighbour's lead, which may run on beyond the end of this one.
             step = asin(min(spacing / min(rim.post_radius, *rim.arc_radii), 1.0))
             apart = chord_angle(sizes.terminal + max(sizes.gap, TERMINAL_SPACE), rim.terminal_radius)
-            buses = lay_buses(winding, design.board_connection, coil_angles, *post_ends(step), apart, pairing, step)
+            aside = max(sizes.terminal, sizes.joint) / 2 + sizes.beside_joints
+            cuts = (tiles, asin(min(aside / smallest, 1.0))) if tiles > 1 else None
+            buses = lay_buses(
+                winding, design.board_connection, coil_angles, *post_ends(step), apart, pairing, step, cuts
+            )
             _check_terminals(sum(bus.terminal is not None for bus in buses), apart)
-            chosen, needed = assign_channels(buses, 0.95 * step)
+            chosen, needed = assign_channels(buses, 0.95 * step, 2 * pi / tiles if tiles > 1 else None)
             if way is layered_rim and needed > layers:
                 break
             if way is layered_rim or needed <= channels:

@@ -13,11 +13,24 @@ from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.fittings import lay_fittings
 from pcbstator.copper.joints import joint_vias, with_joints
 from pcbstator.copper.plan import StatorPlan
-from pcbstator.copper.records import Coil, CoilVisit, Copper, Layer, Path, PhaseCopper, Point, Terminal, Track, Via
+from pcbstator.copper.records import (
+    Bridge,
+    Coil,
+    CoilVisit,
+    Copper,
+    Layer,
+    Path,
+    PhaseCopper,
+    Point,
+    Terminal,
+    Track,
+    Via,
+)
 from pcbstator.copper.routes import BusTree, Node, lay_bus
 from pcbstator.copper.settle import settle_plan, settled_design
 from pcbstator.copper.spiral import CoilPlan, lay_coil
 from pcbstator.copper.stack import stacked
+from pcbstator.copper.tiles import cut_board, lay_cuts
 from pcbstator.copper.wave import lay_passes
 from pcbstator.winding import PHASE_NAMES, Winding, lay_winding
 
@@ -44,6 +57,7 @@ def _terminals(design: Design, plan: StatorPlan, trees: list[BusTree]) -> tuple[
         if tap is None:
             continue
         lead = tree.walk(tree.terminal_node(), _any_other(tree))[0]
+        assert isinstance(lead, Track)
         x, y = (float(value) for value in lead.points[0])
         found.append(Terminal(tap.terminal, x, y, board.terminal_drill, board.terminal_pad, lead.layer, tree.bus.net))
     return tuple(sorted(found, key=lambda terminal: terminal.name))
@@ -60,7 +74,7 @@ def _phase_paths(winding: Winding, phase: int, connection: str, ends: CoilEnds, 
     share = 1 / len(winding.paths[phase]) / copies
     paths = []
     for copy, coils in itertools.product(range(copies), winding.paths[phase]):
-        steps: list[CoilVisit | Track] = []
+        steps: list[CoilVisit | Track | Bridge] = []
         tree, node = ends[coils[0], winding.sense[coils[0]] > 0]
         here = tree.terminal_node()
         for coil in coils:
@@ -106,15 +120,16 @@ def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
     """
     design = settled_design(design)
     winding = winding or lay_winding(design)
-    shape, fittings = lay_board(design), lay_fittings(design)
+    shape, fittings = cut_board(design, lay_board(design)), lay_fittings(design)
     plan = settle_plan(design, winding)
     winding = plan.winding
     board = design.board
     used = board.used_layers
     width = board.link_width
     count, pad = joint_vias(design, board.track_width)
+    cuts = lay_cuts(design, width)
     trees = [
-        lay_bus(bus, plan.rim, channel, len(used), width, plan.corner, board.via_drill, pad)
+        lay_bus(bus, plan.rim, channel, len(used), width, plan.corner, board.via_drill, pad, cuts)
         for bus, channel in zip(plan.buses, plan.channels, strict=True)
     ]
     net_of = {tap.coil: tree.bus.net for tree in trees for tap in tree.bus.taps if not tap.terminal}
@@ -138,6 +153,8 @@ def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
         alike=design.winding.kind == "spiral",
         stated_shape=replace(shape, drilled=shape.drilled + fittings.holes),
         stated_fittings=fittings,
+        tiles=board.tiles,
+        joints=tuple(joint for tree in trees for joint in tree.joints),
     )
     copper = with_joints(copper, design, count)
     if board.track_profile == "tapered":
@@ -224,6 +241,7 @@ def on_layers(copper: Copper, used: tuple[int, ...]) -> Copper:
         links=tuple(map(moved, copper.links)),
         link_vias=drilled(copper.link_vias),
         terminals=tuple(replace(terminal, layer=used[terminal.layer - 1]) for terminal in copper.terminals),
+        joints=tuple(replace(joint, layer=used[joint.layer - 1]) for joint in copper.joints),
         phases=tuple(
             replace(
                 phase, terminal=point(phase.terminal), end=point(phase.end), paths=tuple(map(path, phase.paths))

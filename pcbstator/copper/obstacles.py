@@ -149,7 +149,7 @@ def _edges(copper: Copper, limit: float) -> list[Obstacle]:
     found = []
     shape = copper.shape
     for index, contour in enumerate(shape.edges):
-        name = "the outer edge" if index == 0 else "the inner edge" if contour is shape.inner else "a cut-out"
+        name = "the outer edge" if index == 0 else "the inner edge" if contour is shape.inner else "a cut between tiles"
         for points in contour.polylines():
             radii = np.hypot(*points.T)
             size = max(2, int(SPAN * len(points) / (np.hypot(*np.diff(points, axis=0).T).sum() / radii.max() + 1e-12)))
@@ -191,7 +191,7 @@ def too_near(copper: Copper, obstacles: list[Obstacle]) -> list[Nearness]:
     last = copper.layers[-1].number
     vias = [via for via in (copper.link_vias if copper.alike else copper.vias) if not via.within]
     discs = [(v.x, v.y, v.pad, v.from_layer, v.to_layer, v.net, "") for v in vias]
-    discs += [(t.x, t.y, t.pad, 1, last, t.net, "") for t in copper.terminals]
+    discs += [(t.x, t.y, t.pad, 1, last, t.net, "") for t in (*copper.terminals, *copper.joints)]
     discs += [(h.x, h.y, h.pad, 1, last, h.net, _owner(h)) for h in copper.shape.drilled if h.plated]
     rest = _pieces((*(copper.links if copper.alike else copper.tracks), *copper.fittings.tracks), discs)
     rest = _with_lands(rest, copper)

@@ -277,9 +277,14 @@ def sector_family(outer: float, inner: float, coils: int, clearance: float, corn
     return SectorFamily(outer, inner, pi / coils, clearance, corner)
 
 
-def fan_family(outer: float, inner: float, coils: int, lane: float, gap: float, corner: float) -> SectorFamily:
-    """Sides along the radii, for tapered tracks whose base width and ``gap`` [m] are ``lane`` [m] together."""
-    return SectorFamily(outer, inner, pi / coils - lane / inner / 2, 0.0, corner, fan=1 / inner, lane=lane, gap=gap)
+def fan_family(
+    outer: float, inner: float, coils: int, lane: float, gap: float, corner: float, clearance: float
+) -> SectorFamily:
+    """Sides along the radii, for tapered tracks whose base width and ``gap`` [m] are ``lane`` [m] together.
+
+    They keep ``clearance`` [m] (centre-line) at the inner end from the line half-way to the neighbour.
+    """
+    return SectorFamily(outer, inner, pi / coils - clearance / inner, 0.0, corner, fan=1 / inner, lane=lane, gap=gap)
 
 
 def parallel_family(outer: float, inner: float, coils: int, clearance: float, corner: float) -> SectorFamily:

@@ -43,7 +43,7 @@ class BoardCopper(Protocol):
 
 @dataclass(frozen=True, eq=False)
 class PlainBoard:
-    """A board without coils. SI units; ``bare`` tracks are among ``tracks``."""
+    """A board by itself. SI units; ``bare`` tracks are among ``tracks``; without a stated shape it is a plain ring."""
 
     layers: tuple[Layer, ...]
     board_inner_radius: float
@@ -54,13 +54,15 @@ class PlainBoard:
     bare: tuple[Track, ...] = ()
     phases: tuple[PhaseCopper, ...] = ()
     drops: tuple[Track, ...] = ()
+    stated_shape: BoardShape | None = None
+    stated_fittings: Fittings | None = None
 
     @cached_property
     def shape(self) -> BoardShape:
-        """The bare board, a plain ring."""
-        return ring_board(self.board_inner_radius, self.board_outer_radius)
+        """The bare board."""
+        return self.stated_shape or ring_board(self.board_inner_radius, self.board_outer_radius)
 
     @property
     def fittings(self) -> Fittings:
-        """Copper that belongs to no track: none."""
-        return Fittings()
+        """Copper that is not winding."""
+        return self.stated_fittings or Fittings()

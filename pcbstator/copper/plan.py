@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pcbstator.copper.fit import plan_rim, rim_sizes
-from pcbstator.copper.outline import Family, fan_family, parallel_family, round_family, sector_family
+from pcbstator.copper.outline import SAGITTA, Family, fan_family, parallel_family, round_family, sector_family
 from pcbstator.copper.records import FloatArray
 from pcbstator.copper.rim import Bus, NoRoomError, RimPlan, RimSizes, chord_angle
 from pcbstator.copper.spiral import CoilPlan, fit_spiral, inner_margin, skew_stretch
@@ -128,7 +128,7 @@ def _family(design: Design, rim: RimPlan, sizes: RimSizes) -> Family:
         outer, inner = rim.coil_radius, board.copper_inner_diameter / 2 + sizes.coil_width / 2
     else:
         outer, inner = board.copper_outer_diameter / 2 - sizes.coil_width / 2, rim.coil_radius
-    clearance = (sizes.coil_width + sizes.gap) / 2
+    clearance = sizes.coil_width / 2 + max(sizes.gap / 2, sizes.beside_cut + SAGITTA)
     most = sizes.pad / 2 + sizes.gap + sizes.coil_width / 2
     corner = design.winding.corner_radius or min(2 * sizes.coil_width, most)
     lane = sizes.coil_width + sizes.gap
@@ -152,7 +152,7 @@ def _family(design: Design, rim: RimPlan, sizes: RimSizes) -> Family:
     if design.winding.outline == "round":
         return round_family(outer, inner, coils, clearance)
     if design.board.track_profile == "tapered":
-        return fan_family(outer, inner, coils, lane, sizes.gap, corner)
+        return fan_family(outer, inner, coils, lane, sizes.gap, corner, clearance)
     shape = sector_family if design.winding.outline == "sector" else parallel_family
     return shape(outer, inner, coils, clearance, corner)
 
@@ -161,6 +161,8 @@ def _check_posts(design: Design, rim: RimPlan, family: Family, sizes: RimSizes, 
     """The row of posts must stay within the coil's pitch and reach the outermost turn from its middle."""
     beside = (sizes.joint + sizes.gap) / 2
     half_row = rim.post_radius * angles[-1] + beside
+    if design.board.tiles > 1:
+        _check_beside_cut(design, rim, sizes, angles[-1])
     reach = rim.post_radius * family.rim_angle(sizes.side) + beside
     # Where leads of all coils run on one layer, they must pass each other as far inside as they go.
     inmost = min(rim.post_radius, *rim.arc_radii) if rim.stepped else rim.post_radius
@@ -172,6 +174,19 @@ def _check_posts(design: Design, rim: RimPlan, family: Family, sizes: RimSizes, 
             f"the {len(angles)} vias beside a coil must fit its width at the rim",
             f"{2e3 * half_row:.2f} mm needed, {2e3 * room:.2f} mm there",
             "use fewer layers, fewer coils, smaller via_pad_mm or a larger annulus",
+        )
+
+
+def _check_beside_cut(design: Design, rim: RimPlan, sizes: RimSizes, last_post: float) -> None:
+    """The posts of a coil and their leads must be clear of the holes beside a cut."""
+    needed = sizes.joint / 2 + sizes.beside_joints
+    there = min(rim.post_radius, *rim.arc_radii) * sin(pi / (design.winding.coils or 1) - last_post)
+    if there < needed:
+        raise NoRoomError(
+            "board.tiles",
+            "the holes beside a cut must fit between it and the vias of the coil",
+            f"{1e3 * needed:.2f} mm needed, {1e3 * there:.2f} mm there",
+            "use a smaller joint_pad_mm, fewer coils or a larger annulus",
         )
 
 

@@ -173,12 +173,30 @@ class Pin:
     to_layer: int
 
 
+@dataclass(frozen=True)
+class Bridge:
+    """A wire across a cut between tiles, soldered into a hole on either side: from where to where, diameter [m]."""
+
+    start: tuple[float, float]
+    end: tuple[float, float]
+    diameter: float
+
+    @property
+    def length(self) -> float:
+        """From hole to hole [m]."""
+        return float(np.hypot(self.end[0] - self.start[0], self.end[1] - self.start[1]))
+
+    def reversed(self) -> Bridge:
+        """The same wire with the current the other way."""
+        return replace(self, start=self.end, end=self.start)
+
+
 @dataclass(frozen=True, eq=False)
 class Path:
     """One of the parallel paths of a phase, in the order of positive current."""
 
     share: float
-    steps: tuple[CoilVisit | Track | Pin, ...]
+    steps: tuple[CoilVisit | Track | Pin | Bridge, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,8 +218,9 @@ class Copper:
     (coils,) +1 or -1, whether positive phase current runs counter-clockwise; links: every link and lead, each drawn
     once. vias_per_joint: at every place where layers meet; link_drops: teardrops of the links.
 
-    alike: all coils have the same surroundings, so that one of them can speak for all. single: of a stack, one
-    board by itself; board_turns: the angle [rad] by which each board is turned.
+    alike: all coils have the same surroundings, so that one of them can speak for all. single: of a stack, one board by
+    itself; board_turns: the angle [rad] by which each board is turned. tiles: into which the ring is cut; joints: holes
+    for the wires across the cuts.
     """
 
     layers: tuple[Layer, ...]
@@ -225,6 +244,8 @@ class Copper:
     board_turns: tuple[float, ...] = (0.0,)
     stated_shape: BoardShape | None = None
     stated_fittings: Fittings | None = None
+    tiles: int = 1
+    joints: tuple[Terminal, ...] = ()
 
     @cached_property
     def shape(self) -> BoardShape:
@@ -301,8 +322,8 @@ class Copper:
 
     @cached_property
     def holes(self) -> tuple[Via | Terminal, ...]:
-        """Every plated hole: vias and terminals."""
-        return (*self.vias, *self.terminals)
+        """Every plated hole: vias, terminals and joints."""
+        return (*self.vias, *self.terminals, *self.joints)
 
     @property
     def bare(self) -> tuple[Track, ...]:

@@ -11,6 +11,7 @@ terminal. Two ways lead the arcs past each other:
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import asin, pi
 from typing import Literal
@@ -182,6 +183,47 @@ def _apart(one: FloatArray, other: FloatArray) -> FloatArray:
     return np.asarray(np.abs((one - other + pi) % (2 * pi) - pi))
 
 
+def spread_in_tiles(
+    homes: dict[str, float], spacing: float, first_cut: float, tiles: int, aside: float
+) -> dict[str, float]:
+    """Angles for terminals, each within the tile of its home and ``aside`` from the cuts, moved as little as can be.
+
+    first_cut: the first tile begins this angle before 0 [rad]. NoRoomError where a tile is too short.
+
+    >>> places = spread_in_tiles({"A": 0.05, "B": 0.1, "C": 3.0}, 0.2, 0.1, 4, 0.15)
+    >>> {name: round(angle, 3) for name, angle in places.items()}
+    {'A': 0.05, 'B': 0.25, 'C': 3.0}
+    """
+    arc = 2 * pi / tiles
+    places: dict[str, float] = {}
+    for tile in range(tiles):
+        low, high = tile * arc - first_cut, (tile + 1) * arc - first_cut
+        own = {name: low + (home - low) % (2 * pi) for name, home in homes.items() if (home - low) % (2 * pi) < arc}
+        if not own:
+            continue
+        room = high - low - 2 * aside - (len(own) - 1) * spacing
+        if room < 0:
+            raise NoRoomError(
+                "board.tiles",
+                "a tile must have room for its terminals",
+                f"{len(own)} terminals on one of {tiles} tiles",
+                "use fewer tiles, smaller pads or a larger annulus",
+            )
+        order = sorted(own, key=lambda name: own[name])
+        groups: list[list[float]] = []
+        for index, name in enumerate(order):
+            groups.append([own[name] - index * spacing])
+            while len(groups) > 1 and _mean(groups[-2]) > _mean(groups[-1]):
+                groups[-2:] = [groups[-2] + groups[-1]]
+        starts = [_mean(group) for group in groups for _ in group]
+        least = low + aside
+        places |= {
+            name: min(max(start, least), least + room) + index * spacing
+            for index, (name, start) in enumerate(zip(order, starts, strict=True))
+        }
+    return places
+
+
 def _mean(values: list[float]) -> float:
     return sum(values) / len(values)
 
@@ -195,12 +237,14 @@ def lay_buses(
     terminal_spacing: float,
     pairing: float | None = None,
     clearance: float = 0.0,
+    cuts: tuple[int, float] | None = None,
 ) -> tuple[Bus, ...]:
     """The buses with their angles.
 
     coil_angles: of the coils' axes [rad]; start_angle, finish_angle: of a coil's first and last post from its axis
     [rad]; terminal_spacing: least angle between terminals; pairing: where given, both ends of a phase are a multiple of
-    this angle apart, the same for all phases (see ``copper.stack``); clearance: of their leads from posts [rad].
+    this angle apart, the same for all phases (see ``copper.stack``); clearance: of their leads from posts [rad]; cuts:
+    number of tiles and the angle [rad] by which terminals keep from the cuts between them.
     """
     wanted = joins(winding, connection)
 
@@ -208,7 +252,9 @@ def lay_buses(
         return float(coil_angles[post[0]]) + (start_angle if post[1] else finish_angle)
 
     homes = {name: angle(posts[-2 if name == "N" else 0]) for _, _, posts, name in wanted if name}
-    if pairing is None:
+    if cuts is not None:
+        places = spread_in_tiles(homes, terminal_spacing, pi / winding.coils, *cuts)
+    elif pairing is None:
         places = dict(zip(homes, spread(list(homes.values()), terminal_spacing), strict=True))
     else:
         passed = [angle(post) for _, _, joined, _ in wanted for post in joined]
@@ -222,8 +268,13 @@ def lay_buses(
     return tuple(buses)
 
 
-def assign_channels(buses: tuple[Bus, ...], clearance: float) -> tuple[tuple[int, ...], int]:
-    """A channel for every bus, so that those in one channel keep ``clearance`` [rad] apart; and their number."""
+def assign_channels(
+    buses: tuple[Bus, ...], clearance: float, period: float | None = None
+) -> tuple[tuple[int, ...], int]:
+    """A channel for every bus, so that those in one channel keep ``clearance`` [rad] apart; and their number.
+
+    With a ``period`` [rad], buses that are turned by it lie in one channel, at the price of one channel at most.
+    """
     spans = [bus.span for bus in buses]
 
     def meet(a: int, b: int) -> bool:
@@ -244,12 +295,46 @@ def assign_channels(buses: tuple[Bus, ...], clearance: float) -> tuple[tuple[int
     by_start = sorted(range(len(buses)), key=lambda i: spans[i][0] % (2 * pi))
     by_length = sorted(range(len(buses)), key=lambda i: spans[i][0] - spans[i][1])
     best = min((fill(order) for order in (by_start, by_length)), key=max)
+    if period is not None:
+        alike: dict[tuple[int, int], list[int]] = {}
+        for bus in by_start:
+            start, stop = spans[bus]
+            alike.setdefault((round(1e6 * ((start + 1e-7) % period)), round(1e6 * (stop - start))), []).append(bus)
+        orders = (sorted(alike.values(), key=rank) for rank in (len, lambda members: -len(members)))
+        tidy = min((_fill_alike(groups, meet, len(buses)) for groups in orders), key=max)
+        best = tidy if max(tidy) <= max(best) + 1 else best
     return tuple(best), max(best) + 1
+
+
+def _fill_alike(groups: list[list[int]], meet: Callable[[int, int], bool], count: int) -> list[int]:
+    """A channel for each of ``count`` buses: one for all of a group, further ones only where its members meet."""
+    channels: list[list[int]] = []
+    chosen = [0] * count
+    for group in groups:
+        rest = group
+        while rest:
+            together: list[int] = []
+            for bus in rest:
+                if not any(meet(bus, other) for other in together):
+                    together.append(bus)
+            rest = [bus for bus in rest if bus not in together]
+            free = (i for i, old in enumerate(channels) if not any(meet(a, b) for a in together for b in old))
+            number = next(free, len(channels))
+            if number == len(channels):
+                channels.append([])
+            channels[number] += together
+            for bus in together:
+                chosen[bus] = number
+    return chosen
 
 
 @dataclass(frozen=True)
 class RimSizes:
-    """What sets the radii of the rim [m]: widths, gap, pads; ``edge`` is the radius it may not pass, ``side`` ±1."""
+    """What sets the radii of the rim [m]: widths, gap, pads; ``edge`` is the radius it may not pass, ``side`` ±1.
+
+    joint_pad: of the holes beside cuts between tiles, 0 without; beside_cut: of copper from the middle of a cut, 0
+    without.
+    """
 
     edge: float
     side: int
@@ -258,6 +343,18 @@ class RimSizes:
     gap: float
     pad: float
     terminal_pad: float
+    joint_pad: float = 0.0
+    beside_cut: float = 0.0
+
+    @property
+    def joint_middle(self) -> float:
+        """Distance [m] of a hole beside a cut from the middle of the cut."""
+        return self.beside_cut + max(self.joint_pad, self.link_width) / 2
+
+    @property
+    def beside_joints(self) -> float:
+        """Distance [m] from the middle of a cut at which other copper is clear of the holes beside it."""
+        return self.joint_middle + max(self.joint_pad, self.link_width) / 2 + self.gap
 
     @property
     def joint(self) -> float:
@@ -302,9 +399,10 @@ def layered_rim(sizes: RimSizes, channels: int) -> RimPlan:
 def stepped_rim(sizes: RimSizes, channels: int) -> RimPlan:
     """Radii with one step for every channel."""
     terminal = sizes.edge - sizes.side * sizes.terminal / 2
-    step = sizes.joint / 2 + sizes.gap + sizes.link_width / 2
-    last = terminal - sizes.side * (sizes.terminal / 2 + sizes.gap + sizes.joint / 2)
+    widest = max(sizes.joint, sizes.joint_pad)  # holes beside a cut stand above each other
+    step = sizes.gap + max((sizes.joint + sizes.link_width) / 2, sizes.joint_pad)
+    last = terminal - sizes.side * (sizes.terminal / 2 + sizes.gap + widest / 2)
     arcs = tuple(last - sizes.side * step * (channels - 1 - index) for index in range(channels))
-    post = arcs[0] - sizes.side * (sizes.joint + sizes.gap)
+    post = arcs[0] - sizes.side * max(sizes.joint + sizes.gap, (sizes.joint_pad + sizes.joint) / 2 + sizes.gap)
     coil = post - sizes.side * (sizes.joint / 2 + sizes.gap + sizes.coil_width / 2)
     return RimPlan(True, coil, post, arcs, terminal)

@@ -10,39 +10,61 @@ import itertools
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from math import cos, sin
+from math import asin, ceil, cos, sin
 
 import numpy as np
 
 from pcbstator.copper.outline import arc_pieces
-from pcbstator.copper.records import FloatArray, Role, Track, Via
+from pcbstator.copper.records import Bridge, FloatArray, Role, Terminal, Track, Via
 from pcbstator.copper.rim import Bus, RimPlan, Tap
 from pcbstator.copper.spiral import round_corner
 
 Node = tuple[str, int]
 
 
+@dataclass(frozen=True)
+class Cuts:
+    """Where a ring is cut into tiles and how links go across: first cut and angle between cuts [rad], distance of the
+    holes from the middle of a cut, their drill and pad, and the wire's diameter [m].
+    """
+
+    first: float
+    pitch: float
+    beside: float
+    drill: float
+    pad: float
+    wire: float
+
+    def between(self, start: float, stop: float) -> list[float]:
+        """Angles [rad] of the cuts between two angles."""
+        number = ceil((start - self.first) / self.pitch)
+        return [self.first + k * self.pitch for k in range(number, ceil((stop - self.first) / self.pitch))]
+
+
 @dataclass(eq=False)
 class BusTree:
-    """The tracks of one bus and where they meet. Nodes are ("tap", i) on the arc and ("end", i) at what hangs there."""
+    """The tracks of one bus and where they meet. Nodes are ("tap", i) on the arc, ("end", i) at what hangs there, and
+    ("before", i) and ("after", i) at the holes beside a cut.
+    """
 
     bus: Bus
     radius: float
     arc_layer: int
     lead_layer: int
-    edges: dict[tuple[Node, Node], Track] = field(default_factory=dict)
+    edges: dict[tuple[Node, Node], Track | Bridge] = field(default_factory=dict)
     beside: dict[Node, list[Node]] = field(default_factory=dict)
     vias: list[Via] = field(default_factory=list)
+    joints: list[Terminal] = field(default_factory=list)
 
-    def add(self, start: Node, end: Node, track: Track) -> None:
-        """Keep a track between two nodes, and its reverse."""
+    def add(self, start: Node, end: Node, track: Track | Bridge) -> None:
+        """Keep a track or wire between two nodes, and its reverse."""
         self.edges[start, end] = track
         self.edges[end, start] = track.reversed()
         self.beside.setdefault(start, []).append(end)
         self.beside.setdefault(end, []).append(start)
 
-    def walk(self, start: Node, end: Node) -> list[Track]:
-        """The tracks from one node to another, in that direction."""
+    def walk(self, start: Node, end: Node) -> list[Track | Bridge]:
+        """The tracks and wires from one node to another, in that direction."""
         came: dict[Node, Node] = {start: start}
         queue = deque([start])
         while queue and end not in came:
@@ -51,7 +73,7 @@ class BusTree:
                 if there not in came:
                     came[there] = here
                     queue.append(there)
-        steps: list[Track] = []
+        steps: list[Track | Bridge] = []
         while end != start:
             steps.append(self.edges[came[end], end])
             end = came[end]
@@ -59,7 +81,7 @@ class BusTree:
 
     def drawn(self) -> list[Track]:
         """Every track once."""
-        return [track for (a, b), track in self.edges.items() if a < b]
+        return [track for (a, b), track in self.edges.items() if a < b and isinstance(track, Track)]
 
     def coil_ends(self) -> Iterator[tuple[tuple[int, bool], Node]]:
         """(coil, at its start) and the node there, for every coil's post."""
@@ -85,10 +107,40 @@ def arc_points(radius: float, start: float, stop: float) -> FloatArray:
     return radius * np.stack([np.cos(angles), np.sin(angles)], axis=1)
 
 
+def _lay_across(
+    tree: BusTree, channel: int, cuts: Cuts, start: tuple[Node, float], stop: tuple[Node, float], width: float
+) -> None:
+    """An arc between two nodes at angles, with a wire across every cut on its way.
+
+    Holes are named X before a cut, counter-clockwise, and Y after it, with the number of the channel.
+    """
+    bus, radius = tree.bus, tree.radius
+    aside = asin(min(cuts.beside / radius, 1.0))
+    here, from_angle = start
+
+    def arc(to: Node, angle: float) -> None:
+        points = arc_points(radius, from_angle, angle)
+        tree.add(here, to, Track(tree.arc_layer, points, width, bus.net, bus.phase, "link"))
+
+    for cut in cuts.between(from_angle, stop[1]):
+        number = len(tree.joints)
+        before, after = ("before", number), ("after", number)
+        places = [_polar(radius, cut + sign * aside) for sign in (-1, 1)]
+        tree.joints += [
+            Terminal(f"{letter}{channel + 1}", *place, cuts.drill, cuts.pad, tree.arc_layer, bus.net)
+            for letter, place in zip("XY", places, strict=True)
+        ]
+        arc(before, cut - aside)
+        tree.add(before, after, Bridge(places[0], places[1], cuts.wire))
+        here, from_angle = after, cut + aside
+    arc(*stop)
+
+
 def lay_bus(
-    bus: Bus, plan: RimPlan, channel: int, layers: int, width: float, corner: float, drill: float, pad: float
-) -> BusTree:
-    """The tracks of one bus on the rim."""
+    bus: Bus, plan: RimPlan, channel: int, layers: int, width: float, corner: float, drill: float, pad: float,
+    cuts: Cuts | None = None,
+) -> BusTree:  # fmt: skip
+    """The tracks of one bus on the rim; with ``cuts``, of a stepped one, in tiles."""
     radius = plan.arc_radii[channel]
     arc_layer, lead_layer = (1, layers) if plan.stepped else (channel + 1, channel + 1)
     tree = BusTree(bus, radius, arc_layer, lead_layer)
@@ -125,6 +177,9 @@ def lay_bus(
             x, y = _polar(radius, taps[stop[1]].angle)
             tree.vias.append(Via(x, y, drill, pad, bus.net, 1, layers))
     for (a, b), points in arcs.items():
+        if cuts is not None:
+            _lay_across(tree, channel, cuts, (a, taps[a[1]].angle), (b, taps[b[1]].angle), width)
+            continue
         start, stop_node = a, b
         if bend and a == stops[0] and len(hanging[a]) == 1:
             points = round_corner(np.concatenate([[end_point(taps[hanging[a][0]])], points]), 1, corner)

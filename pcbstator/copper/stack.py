@@ -15,7 +15,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.copper.records import Coil, CoilVisit, Copper, FloatArray, Path, PhaseCopper, Pin, Point, Track, Via
+from pcbstator.copper.records import (
+    Bridge,
+    Coil,
+    CoilVisit,
+    Copper,
+    FloatArray,
+    Path,
+    PhaseCopper,
+    Pin,
+    Point,
+    Track,
+    Via,
+)
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -103,7 +115,7 @@ def _lowered_via(via: Via, layers: int) -> Via:
 def _moved(phase: PhaseCopper, moved: Callable[[Track], Track], coils: int) -> PhaseCopper:
     """The phase of a board further down: its tracks moved, its coils counted on."""
 
-    def step(part: CoilVisit | Track | Pin) -> CoilVisit | Track | Pin:
+    def step(part: CoilVisit | Track | Pin | Bridge) -> CoilVisit | Track | Pin | Bridge:
         if isinstance(part, CoilVisit):
             return replace(part, coil=part.coil + coils)
         return moved(part) if isinstance(part, Track) else part

@@ -297,6 +297,40 @@ def _loop_rates(control: float | None, pwm: float, bandwidth: float | None, dead
     return None
 
 
+def _tiles(tiles: int, coils: int | None, kind: str, skew: float) -> Complaint | None:
+    """Coils are never cut."""
+    if tiles == 1:
+        return None
+    if kind == "wave":
+        rule = 'must be 1: the runs and end arcs of kind = "wave" pass every place where a ring could be cut'
+        return Complaint("board.tiles", rule, str(tiles), 'use kind = "spiral", or take tiles away')
+    if skew != 0:
+        rule = f"must be 1: coils with skew_deg = {skew:g} leave no straight line between them for a cut"
+        return Complaint("board.tiles", rule, str(tiles), "take skew_deg or tiles away")
+    if coils is None or coils % tiles == 0:
+        return None
+    possible = ", ".join(str(number) for number in range(2, min(coils, 60) + 1) if coils % number == 0)
+    rule = f"must cut the {coils} coils into equal tiles"
+    return Complaint("board.tiles", rule, str(tiles), f"use one of {possible}")
+
+
+def _tiled_stack(tiles: int, boards: int) -> Complaint | None:
+    if tiles == 1 or boards == 1:
+        return None
+    rule = f"must be 1 with stack.boards = {boards}: pins join whole boards"
+    return Complaint("board.tiles", rule, str(tiles), "use one board cut into tiles, or a stack of whole ones")
+
+
+def _joint_pad(pad: float | None, drill: float | None, pad_else: float, drill_else: float) -> Complaint | None:
+    if pad is None and drill is None:
+        return None
+    wide, hole = pad_else if pad is None else pad, drill_else if drill is None else drill
+    if wide > hole:
+        return None
+    rule = f"must be larger than the hole of {shown(hole)}"
+    return Complaint("board.joint_pad_mm", rule, shown(wide), "make it larger or joint_drill_mm smaller")
+
+
 RULES: tuple[Rule, ...] = (
     exceeds("envelope.outer_diameter_mm", "envelope.bore_diameter_mm"),
     Rule(("winding.coils", "winding.phases", "winding.kind"), _coils_per_phase),
@@ -317,6 +351,11 @@ RULES: tuple[Rule, ...] = (
     exceeds("board.outer_diameter_mm", "board.copper_outer_diameter_mm"),
     exceeds("board.via_pad_mm", "board.via_drill_mm"),
     exceeds("board.terminal_pad_mm", "board.terminal_drill_mm"),
+    Rule(
+        ("board.joint_pad_mm", "board.joint_drill_mm", "board.terminal_pad_mm", "board.terminal_drill_mm"), _joint_pad
+    ),
+    Rule(("board.tiles", "winding.coils", "winding.kind", "winding.skew_deg"), _tiles),
+    Rule(("board.tiles", "stack.boards"), _tiled_stack),
     _plating("board"),
     Rule(
         (

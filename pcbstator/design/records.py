@@ -155,6 +155,24 @@ class Board(Record):
         "link_width_mm", "width of the links between coils", None, example=0.3, otherwise="track_width_mm"
     )
     finish: Annotated[str, Text(40)] = key("finish", "surface finish, a word for the board house", "ENIG")
+    tiles: Annotated[int, Count(range(1, 61))] = key(
+        "tiles", "equal arcs into which the ring is cut, each a board of its own", 1
+    )
+    tile_gap: Annotated[float, millimetres(0, 5)] = key("tile_gap_mm", "between neighbouring tiles", 0.2)
+    stated_panel_width: Annotated[float, millimetres(10, LARGEST)] | None = key(
+        "panel_width_mm", "largest board that is made: each tile must fit it, turned as may be", None, example=100.0,
+        otherwise="panel_height_mm, or no limit",
+    )  # fmt: skip
+    stated_panel_height: Annotated[float, millimetres(10, LARGEST)] | None = key(
+        "panel_height_mm", "its other side", None, example=100.0, otherwise="panel_width_mm, or no limit"
+    )
+    stated_joint_drill: Annotated[float, millimetres(0.3, 6)] | None = key(
+        "joint_drill_mm", "holes beside a cut for the wires across it", None, example=0.8,
+        otherwise="terminal_drill_mm",
+    )  # fmt: skip
+    stated_joint_pad: Annotated[float, millimetres(0.5, 10)] | None = key(
+        "joint_pad_mm", "copper around those holes", None, example=1.4, otherwise="terminal_pad_mm"
+    )
     laminate_tg_c: Annotated[float, celsius(80, 300)] = key(
         "laminate_tg_c", "glass transition temperature of the laminate", 150.0
     )
@@ -185,6 +203,30 @@ class Board(Record):
         if self.stated_outer_diameter is not None:
             return self.stated_outer_diameter
         return self.copper_outer_diameter + 2 * self.edge
+
+    @property
+    def panel(self) -> tuple[float, float] | None:
+        """Sides of the largest board that is made [m]; None without a limit."""
+        width, height = self.stated_panel_width, self.stated_panel_height
+        sides = [side for side in (width, height) if side is not None]
+        return (sides[0], sides[-1]) if sides else None
+
+    @property
+    def joint_drill(self) -> float:
+        """Holes beside a cut for the wires across it [m]."""
+        return self.stated_joint_drill or self.terminal_drill
+
+    @property
+    def joint_pad(self) -> float:
+        """Copper around those holes [m]."""
+        return self.stated_joint_pad or self.terminal_pad
+
+    @property
+    def beside_cut(self) -> float:
+        """Least distance of copper from the middle of a cut between tiles [m]; 0 where there is none."""
+        if self.tiles == 1:
+            return 0.0
+        return max(self.rules.edge + self.tile_gap / 2, self.track_gap / 2)
 
     @property
     def track_width(self) -> float:

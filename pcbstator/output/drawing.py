@@ -159,6 +159,19 @@ def _add_holes(sheet: Sheet, plan: Any, copper: Copper) -> None:
     for terminal in copper.terminals:
         add_hole(sheet, terminals, terminal, phase_colour(terminal.name))
     plan.add(terminals)
+    if copper.joints:
+        _add_wires(sheet, plan, copper)
+
+
+def _add_wires(sheet: Sheet, plan: Any, copper: Copper) -> None:
+    """The wires across the cuts between tiles, from hole to hole."""
+    drawing, group = sheet.drawing, sheet.drawing.g(id="wires")
+    for before, after in zip(copper.joints[::2], copper.joints[1::2], strict=True):
+        ends = [(number(1e3 * hole.x), number(-1e3 * hole.y)) for hole in (before, after)]
+        for hole in (before, after):
+            add_hole(sheet, group, hole, INK)
+        group.add(drawing.line(*ends, stroke=INK, stroke_width=number(600 * before.drill), stroke_linecap="round"))
+    plan.add(group)
 
 
 def _magnet_outline(design: Design) -> FloatArray:

@@ -10,6 +10,7 @@ from pcbstator.copper import Copper
 from pcbstator.copper.joints import with_teardrops
 from pcbstator.copper.plain_board import BoardCopper, PlainBoard
 from pcbstator.copper.slip_ring import slip_ring_gaps
+from pcbstator.copper.tiles import TileKind, lay_tiles, tile_folder
 from pcbstator.output.assembly import assembly_sheet_pdf, assembly_sheet_svg
 from pcbstator.output.attributes import PROFILE_FUNCTION, copper_function, drill_function, side_function
 from pcbstator.output.drawing import stator_svg
@@ -52,15 +53,17 @@ def package_files(design: Design, copper: Copper, prediction: Prediction) -> dic
     copper = with_teardrops(copper.board, design.board.track_gap)  # the boards of a stack are equal
     facts = BoardFacts(design.board.thickness, copper.track_width, design.board.track_gap, design.board.finish)
     coils = f"coils {len(copper.coil_angles)}" if copper.alike else "wave winding"
+    notes = [coils, f"poles {design.rotor.poles}"]
+    kinds = lay_tiles(design, copper)
     files = [
-        *fabrication_set(copper, design.title, facts, [coils, f"poles {design.rotor.poles}"]),
+        *(() if kinds else fabrication_set(copper, design.title, facts, notes)),
         OutputFile("stator.svg", "drawing", stator_svg(design, copper)),
         *_rotor_files(design),
         OutputFile("report.html", "report", report_html(design, copper, prediction)),
         OutputFile("prediction.json", "prediction", json_text(prediction.to_dict())),
     ]
     files += _drive_files(design, prediction)
-    folders = {}
+    folders = {tile_folder(kind): tile_files(design, kind, copper.tiles, facts, notes) for kind in kinds}
     if (board := lay_slip_ring_board(design)) is not None and design.slip_ring is not None:
         folders[SLIP_RING_FOLDER] = folder_files(design, board, slip_ring_files(design, design.slip_ring, board))
     return folder_files(design, copper, files, folders)
@@ -71,13 +74,28 @@ def folder_files(
     board: BoardCopper,
     files: Sequence[OutputFile],
     folders: Mapping[str, Mapping[str, str | bytes]] | None = None,
+    more: Mapping[str, object] | None = None,
 ) -> dict[str, str | bytes]:
-    """A folder's files with its manifest, and the files of ``folders`` within, by the path from this folder."""
+    """A folder's files with its manifest, and the files of ``folders`` within, by the path from this folder.
+
+    more: what else the manifest says.
+    """
     content = {file.name: file.content for file in files}
-    content[MANIFEST] = json_text(_manifest(design, board, files, list(folders or ())))
+    content[MANIFEST] = json_text(_manifest(design, board, files, list(folders or ())) | dict(more or {}))
     for folder, inside in (folders or {}).items():
         content |= {f"{folder}/{name}": each for name, each in inside.items()}
     return content
+
+
+def tile_files(
+    design: Design, kind: TileKind, tiles: int, facts: BoardFacts, notes: Sequence[str]
+) -> dict[str, str | bytes]:
+    """Everything to order one kind of tile; the manifest says how many, and which tiles of the ring they are."""
+    count = len(kind.tiles)
+    title = f"{design.title}: {tile_folder(kind)}"
+    files = fabrication_set(kind.board, title, facts, [f"{count} of {tiles} tiles", *notes])
+    tiles_of = [{"tile": tile, "terminals": names} for tile, names in zip(kind.tiles, kind.names, strict=True)]
+    return folder_files(design, kind.board, files, more={"count": count, "tiles": tiles_of})
 
 
 def slip_ring_files(design: Design, section: SlipRing, board: PlainBoard) -> list[OutputFile]:

@@ -14,6 +14,7 @@ from pcbstator.output.heat_rows import current_rows, heat_rows
 from pcbstator.output.job_rows import budget_rows, driver_rows, gain_rows, motion_rows
 from pcbstator.output.machine_rows import inductance_rows, loss_rows, rotor_rows, slip_ring_rows, tolerance_rows
 from pcbstator.output.magnet_list import magnet_list
+from pcbstator.output.tile_rows import tile_rows
 from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
 from pcbstator.predict.finished_copper import ResistanceRange, resistance_range
 from pcbstator.predict.heat_curves import heat_curves
@@ -42,6 +43,7 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
         pictures=_pictures(design, copper, prediction),
         plates=2 if design.rotor.arrangement == "double" else 1,
         terminals=[(t.name, f"{1e3 * t.x:.2f}", f"{1e3 * t.y:.2f}") for t in copper.terminals],
+        tiles=tile_rows(design, copper),
         rotor=rotor_rows(prediction),
         losses=loss_rows(prediction),
         heat=heat_rows(prediction.thermal),

@@ -9,7 +9,7 @@ from math import pi
 
 import numpy as np
 
-from pcbstator.copper import Coil, CoilVisit, Copper, Path, PhaseCopper, Pin, Track
+from pcbstator.copper import Bridge, Coil, CoilVisit, Copper, Path, PhaseCopper, Pin, Track
 from pcbstator.physics.conductors import (
     parallel_path_resistance,
     tapered_track_resistance,
@@ -63,9 +63,11 @@ class Conductors:
 
     def pin(self, pin: Pin) -> float:
         """Resistance [ohm] of a pin between two boards, taken from layer to layer."""
-        length = abs(self.depth[pin.from_layer] - self.depth[pin.to_layer])
-        # A square bar of the same section.
-        side = pin.diameter * pi**0.5 / 2
+        return self.wire(abs(self.depth[pin.from_layer] - self.depth[pin.to_layer]), pin.diameter)
+
+    def wire(self, length: float, diameter: float) -> float:
+        """Resistance [ohm] of a round copper wire."""
+        side = diameter * pi**0.5 / 2  # of a square bar of the same section
         return float(track_resistance(length, side, side, self.temperature_c))
 
     def along(self, path: Path) -> Iterator[tuple[Key, float]]:
@@ -80,6 +82,10 @@ class Conductors:
                 here = leave
             elif isinstance(step, Pin):
                 yield ("pin", *_place(step.x, step.y), step.from_layer, step.to_layer), self.pin(step)
+                here = None
+            elif isinstance(step, Bridge):
+                ends = sorted((_place(*step.start), _place(*step.end)))
+                yield ("bridge", *ends), self.wire(step.length, step.diameter)
                 here = None
             else:
                 if here is not None and here != step.layer:

@@ -53,6 +53,9 @@ class CopperResult:
     )
     boards: int | None = result("boards", "equal boards in the stack")
     board_turns: tuple[float, ...] | None = result("board_turns_deg", "angle by which each of them is turned")
+    tiles: int | None = result("tiles", "equal arcs into which the ring is cut")
+    tile_kinds: tuple[dict[str, Any], ...] | None = result("tile_kinds", "tiles that are made alike, with their count")
+    wires_across_cuts: int | None = result("wires_across_cuts", "wires to solder across the cuts between tiles")
     closest: Gap | None = inside()
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from pcbstator.copper import Copper, lay_copper, settled_design
 from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.joints import layer_areas
+from pcbstator.copper.tiles import lay_tiles, tile_folder
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import copper_mass
 from pcbstator.predict.current_paths import Conductors
@@ -141,6 +142,7 @@ def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> C
     volume = coils + links + design.boards * (pads + walls * design.board.thickness)
     paths = [path for phase in copper.phases for path in phase.paths]
     gap = least_gap(copper, 1.1 * design.board.track_gap)
+    kinds = lay_tiles(design, copper)
     return CopperResult(
         phase_length=sum(conductors.path_length(path) for path in paths) / len(paths),
         mass=float(copper_mass(volume)),
@@ -151,6 +153,11 @@ def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> C
             {"layer": number, "area_mm2": 1e6 * area, "part": area / copper.board.shape.material.area}
             for number, area in areas.items()
         ),
+        tiles=copper.tiles if copper.tiles > 1 else None,
+        tile_kinds=tuple(
+            {"folder": tile_folder(kind), "count": len(kind.tiles), "tiles": list(kind.tiles)} for kind in kinds
+        ) or None,
+        wires_across_cuts=len(copper.joints) // 2 or None,
         boards=design.boards if design.boards > 1 else None,
         board_turns=tuple(float(np.degrees(turn)) % 360 for turn in copper.board_turns) if design.boards > 1 else None,
     )

@@ -94,8 +94,8 @@ def test_table_of_rules_of_the_starter_loads():
 
 def test_slip_ring_of_the_starter_loads():
     text = starter_text()
-    live = re.sub(r"^# ", "", text[text.index("# [slip_ring]") :], flags=re.MULTILINE)
-    asked = design_from_document(tomllib.loads(text[: text.index("# [slip_ring]")] + live)).slip_ring
+    block = next(block for block, name in BLOCKS if name == "slip_ring")
+    asked = design_from_document(tomllib.loads(text.replace(block, re.sub(r"^# ", "", block, flags=re.M)))).slip_ring
     assert (asked.rings, asked.width, asked.stated_lead_width) == (4, 2e-3, 1e-3)
     assert design_from_document(tomllib.loads(text)).slip_ring is None
 
