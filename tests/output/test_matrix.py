@@ -1,0 +1,173 @@
+"""The fabrication files of a few hundred stators of every kind, read back by gerbonara and by a small reader of ours.
+
+A sample of them is read in every run, all of them in the slow one, where gerbv draws them too.
+"""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from collections import Counter
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+
+import pcbstator
+from pcbstator.copper import Copper, lay_copper
+from pcbstator.copper.clearance import least_gap
+from pcbstator.copper.records import Track
+from pcbstator.design import Design
+from pcbstator.output.job import BoardFacts
+from pcbstator.output.package import fabrication_set, package_files
+from tests.output import matrix, readback
+
+NAMES = list(matrix.cases())
+SAMPLE = NAMES[7::15]  # 15 shares a factor with no period of the layers, stacks and rims together but 3 and 5
+EVERY = [name if name in SAMPLE else pytest.param(name, marks=pytest.mark.slow) for name in NAMES]
+ROUNDING = 2e-3  # of coordinates and of round ends drawn as polygons [mm]
+
+
+def fabrication(design: Design, copper: Copper) -> dict[str, str]:
+    """Name and text of every file for the board house."""
+    board = copper.board
+    facts = BoardFacts(design.board.thickness, board.track_width, design.board.track_gap, design.board.finish)
+    return {file.name: str(file.content) for file in fabrication_set(board, design.title, facts, ["matrix"])}
+
+
+def covered(track: Track) -> shapely.Geometry:
+    """What a track covers [mm]: between two points the hull of the discs that lie on them."""
+    points = track.points * 1e3
+    if track.widths is None:
+        return shapely.LineString(points).buffer(track.width * 500, quad_segs=64)
+    discs = shapely.buffer(shapely.points(points), track.point_widths * 500, quad_segs=64)
+    pairs = shapely.geometrycollections(np.stack([discs[:-1], discs[1:]], axis=1))
+    return shapely.union_all(shapely.convex_hull(pairs))
+
+
+def laid_area(copper: Copper, number: int) -> float:
+    """Area [mm2] of the tracks and pads of a layer, together."""
+    shapes = [covered(track) for track in copper.tracks if track.layer == number]
+    shapes += [
+        shapely.Point(hole.x * 1e3, hole.y * 1e3).buffer(hole.pad * 500, quad_segs=64) for hole in copper.holes
+    ]
+    return float(shapely.union_all(shapes).area)
+
+
+def places(holes: object) -> Counter[tuple[float, float]]:
+    """Places in hundredths of a millimetre, each as often as it comes; no two holes are that near."""
+    return Counter((round(x, 2) + 0.0, round(y, 2) + 0.0) for x, y in holes)  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("name", EVERY)
+def test_files_of_a_stator(name: str) -> None:
+    """Nets whole and apart, gaps kept, areas, holes, netlist, masks and profile as laid."""
+    from gerbonara.ipc356 import Netlist
+
+    design = matrix.design_of(name)
+    copper = lay_copper(design)
+    board, files, gap = copper.board, fabrication(design, copper), design.board.track_gap
+    assert least_gap(copper, gap - 1e-9) is None, "no two tracks nearer than asked, of one net or of two"
+
+    layers = [readback.net_shapes(files[f"copper-{layer.number}.gbr"]) for layer in board.layers]
+    drilled = readback.read_holes(files["drill-plated.drl"])
+    nets = {track.net for track in board.tracks}
+    assert nets == expected_nets(design)
+    found = sorted(readback.pieces(layers, [hole[:3] for hole in drilled]), key=sorted)
+    assert found == sorted(({net} for net in nets), key=sorted), "one piece of copper per net"
+    for layer in layers:
+        for one, other in combinations(layer, 2):
+            tree = shapely.STRtree(layer[other])
+            _, distances = tree.query_nearest(layer[one], return_distance=True, all_matches=False)
+            assert distances.min() >= gap * 1e3 - ROUNDING, (one, other)
+
+    for layer in board.layers:
+        read = shapely.union_all(readback.read_shapes(files[f"copper-{layer.number}.gbr"]))
+        assert read.area == pytest.approx(laid_area(board, layer.number), rel=2e-4)
+
+    holes = [(hole.x * 1e3, hole.y * 1e3) for hole in (*board.vias, *board.terminals)]
+    assert places(hole[:2] for hole in drilled) == places(holes)
+    assert readback.read_holes(files["drill-unplated.drl"]) == []
+    records = Netlist.from_string(files["netlist.ipc"], "netlist.ipc").test_records
+    meant = Counter((hole.net, round(hole.x * 1e3, 2) + 0.0, round(hole.y * 1e3, 2) + 0.0) for hole in board.holes)
+    assert Counter((r.net_name, round(r.x, 2) + 0.0, round(r.y, 2) + 0.0) for r in records) == meant
+    for side in ("top", "bottom"):
+        openings = readback.read_shapes(files[f"mask-{side}.gbr"])
+        assert places((o.centroid.x, o.centroid.y) for o in openings) == places(
+            (terminal.x * 1e3, terminal.y * 1e3) for terminal in board.terminals
+        )
+    assert profile_radii(files["profile.gbr"]) == pytest.approx(
+        [design.board.inner_diameter * 500, design.board.outer_diameter * 500], rel=1e-6
+    )
+
+
+def expected_nets(design: Design) -> set[str]:
+    """The nets that the choice of connection makes: phases in series boards stay open."""
+    names = "ABCDE"[: design.winding.phases]
+    return {"open": set(names), "star": {"STAR"}, "delta": {"DELTA"}}[design.board_connection]
+
+
+def profile_radii(text: str) -> list[float]:
+    """The radii [mm] of a profile that consists of closed circles about the middle; each arc begins where one ends."""
+    from gerbonara import GerberFile
+
+    arcs = GerberFile.from_string(text).objects
+    assert {(arc.x1, arc.y1) for arc in arcs} == {(arc.x2, arc.y2) for arc in arcs}
+    assert len({(arc.x1, arc.y1) for arc in arcs}) == len(arcs)
+    assert all(np.hypot(arc.x1 + arc.cx, arc.y1 + arc.cy) < 1e-6 for arc in arcs)
+    return sorted({round(float(np.hypot(arc.x1, arc.y1)), 6) for arc in arcs})
+
+
+def test_the_checks_can_fail() -> None:
+    """A track moved by a tenth of a millimetre, a hole left out and a wider region are seen."""
+    name = next(name for name in NAMES if name.startswith("wide-wave-2") and "-one-open" in name)
+    copper = lay_copper(matrix.design_of(name))
+    files = fabrication(matrix.design_of(name), copper)
+    layers = [readback.net_shapes(files[f"copper-{layer.number}.gbr"]) for layer in copper.layers]
+    holes = [hole[:3] for hole in readback.read_holes(files["drill-plated.drl"])]
+    assert len(readback.pieces(layers, holes[1:])) > len(readback.pieces(layers, holes))
+    read = shapely.union_all(readback.read_shapes(files["copper-1.gbr"]))
+    assert read.buffer(1e-3).area > laid_area(copper, 1) * (1 + 2e-4)
+
+
+def test_the_matrix_is_wide() -> None:
+    """At least 200 designs, and every choice in the sample that runs each time."""
+    assert len(NAMES) >= 200
+    chosen = [matrix.cases()[name] for name in SAMPLE]
+    for key in ("winding.connection", "winding.phases", "board.layers", "winding.link_rim", "winding.parallel_paths"):
+        assert {values[key] for values in chosen} == {values[key] for values in matrix.cases().values()}, key
+    assert {name.partition("-")[0] for name in SAMPLE} == {kind.partition("-")[0] for kind in matrix.KINDS}
+    assert {str(values["stack"]) for values in chosen} == {str(stack) for stack in matrix.STACKS.values()}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", SAMPLE)
+def test_whole_folder(name: str) -> None:
+    """The folder of ``make``, drawings and report included; its board files are those read back above."""
+    design = matrix.design_of(name)
+    copper = lay_copper(design)
+    files = package_files(design, copper, pcbstator.predict(design, copper))
+    assert {"stator.svg", "report.html", "manifest.json", "netlist.ipc", "board.gbrjob"} <= set(files)
+    for file, text in fabrication(design, copper).items():
+        if file.startswith(("copper", "mask", "drill", "profile", "netlist")):
+            assert files[file] == text
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(shutil.which("gerbv") is None, reason="gerbv draws the picture")
+@pytest.mark.parametrize("name", NAMES)
+def test_gerbv_draws_every_file_without_a_warning(name: str, tmp_path: Path) -> None:
+    """It knows no X2 attributes (%TA, %TD and the like) and says so; nothing else may be said."""
+    design = matrix.design_of(name)
+    sources = []
+    for file, text in fabrication(design, lay_copper(design)).items():
+        if file.endswith((".gbr", ".drl")) and file != "drill-unplated.drl":  # which has no holes: no drill file to it
+            (tmp_path / file).write_text(text)
+            sources.append(tmp_path / file)
+    command = ["gerbv", "-x", "png", "-D", "200", "-o", tmp_path / "board.png", *sources]
+    done = subprocess.run(command, check=True, capture_output=True, text=True)
+    said = [line for line in (done.stdout + done.stderr).splitlines() if line.strip()]
+    assert [line for line in said if "Unknown RS-274X extension found %T" not in line] == []
+    assert (tmp_path / "board.png").stat().st_size > 1000
