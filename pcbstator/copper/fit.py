@@ -67,7 +67,7 @@ def plan_rim(
             # Square on to a neighbour's lead, which may run on beyond the end of this one.
             step = asin(min(spacing / min(rim.post_radius, *rim.arc_radii), 1.0))
             apart = chord_angle(sizes.terminal + max(sizes.gap, TERMINAL_SPACE), rim.terminal_radius)
-            buses = lay_buses(winding, design.board_connection, coil_angles, *post_ends(step), apart, pairing)
+            buses = lay_buses(winding, design.board_connection, coil_angles, *post_ends(step), apart, pairing, step)
             _check_terminals(sum(bus.terminal is not None for bus in buses), apart)
             chosen, needed = assign_channels(buses, 0.95 * step)
             if way is layered_rim and needed > layers:

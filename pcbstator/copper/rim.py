@@ -11,6 +11,7 @@ terminal. Two ways lead the arcs past each other:
 from __future__ import annotations
 
 import itertools
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from math import asin, pi
 from typing import Literal
@@ -133,13 +134,16 @@ def spread(angles: list[float], spacing: float) -> list[float]:
     return [place for _, place in sorted(zip(order, placed, strict=True))]
 
 
-def paired_terminals(homes: dict[str, float], spacing: float, unit: float) -> dict[str, float]:
+def paired_terminals(
+    homes: dict[str, float], spacing: float, unit: float, foreign: Mapping[str, list[float]], beside: float
+) -> dict[str, float]:
     """Angles for terminals A, A2, B, B2, … so that A2 lies as far after A as B2 after B, by a multiple of ``unit``.
 
-    homes: where each would like to be; spacing: least angle between any two [rad]. NoRoomError where there is no such
-    place.
+    homes: where each would like to be; spacing: least angle between any two [rad]. foreign: the posts that a terminal's
+    lead may not run into, ``beside`` [rad] being the least angle; where that cannot be, it is left to the gap's check.
+    NoRoomError where there is no such place.
 
-    >>> places = paired_terminals({"A": 0.0, "A2": 0.9, "B": 2.0, "B2": 3.1}, 0.1, 0.25)
+    >>> places = paired_terminals({"A": 0.0, "A2": 0.9, "B": 2.0, "B2": 3.1}, 0.1, 0.25, {}, 0.0)
     >>> round(places["A2"] - places["A"], 6) == round(places["B2"] - places["B"], 6)
     True
     """
@@ -155,13 +159,28 @@ def paired_terminals(homes: dict[str, float], spacing: float, unit: float) -> di
         angles |= {f"{name}2": angle + shift for name, angle in zip(names, firsts, strict=True)}
         around = np.sort(np.array(list(angles.values())) % (2 * pi))
         if np.diff(np.append(around, around[0] + 2 * pi)).min() >= spacing - 1e-12:
-            return angles
+            return _moved_clear(angles, foreign, beside)
     raise NoRoomError(
         "stack.connection",
         "both ends of each phase need a terminal on the rim, so that boards in series meet",
         f"{len(homes)} terminals",
         'use smaller pads, a larger annulus or connection = "parallel"',
     )
+
+
+def _moved_clear(angles: dict[str, float], foreign: Mapping[str, list[float]], beside: float) -> dict[str, float]:
+    """The terminals turned together, as little as can be, until none is within ``beside`` of a foreign post."""
+
+    def clear(turn: float) -> bool:
+        return all(
+            np.abs(np.angle(np.exp(1j * (np.array(foreign[name]) - angle - turn)))).min(initial=pi) >= beside - 1e-9
+            for name, angle in angles.items()
+            if name in foreign
+        )
+
+    turns = sorted((k * beside / 4 for k in range(-32, 33)), key=lambda turn: (abs(turn), turn))
+    turn = next((turn for turn in turns if clear(turn)), 0.0)
+    return {name: angle + turn for name, angle in angles.items()}
 
 
 def _mean(values: list[float]) -> float:
@@ -176,11 +195,12 @@ def lay_buses(
     finish_angle: float,
     terminal_spacing: float,
     pairing: float | None = None,
+    post_spacing: float = 0.0,
 ) -> tuple[Bus, ...]:
     """The buses with their angles.
 
     coil_angles: of the coils' axes [rad]; start_angle, finish_angle: of a coil's first and last post from its axis
-    [rad]; terminal_spacing: least angle between terminals; pairing: where given, both ends of a phase are a multiple of
+    [rad]; terminal_spacing, post_spacing: least angle between terminals and between posts; pairing: where given, both ends of a phase are a multiple of
     this angle apart, the same for all phases (see ``copper.stack``).
     """
     wanted = joins(winding, connection)
@@ -192,7 +212,12 @@ def lay_buses(
     if pairing is None:
         places = dict(zip(homes, spread(list(homes.values()), terminal_spacing), strict=True))
     else:
-        places = paired_terminals(homes, terminal_spacing, pairing)
+        foreign = {
+            name: [angle(post) for _, _, others, other in wanted if other != name or not other for post in others]
+            for _, _, _, name in wanted
+            if name
+        }
+        places = paired_terminals(homes, terminal_spacing, pairing, foreign, post_spacing)
     buses = []
     for net, phase, posts, name in wanted:
         taps = [Tap(angle(post), coil=post[0], at_start=post[1]) for post in posts]

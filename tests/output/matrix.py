@@ -28,15 +28,15 @@ STACKS: dict[str, dict[str, Any] | None] = {
 }
 RIMS = ("outer", "inner")
 WAVE_RING = {
-    "board.copper_inner_diameter_mm": 70.0, "board.copper_outer_diameter_mm": 166.0, "board.track_width_mm": 0.25,
-    "rotor.magnet.inner_diameter_mm": 90.0, "rotor.magnet.outer_diameter_mm": 146.0,
+    "board.copper_inner_diameter_mm": 84.0, "board.copper_outer_diameter_mm": 236.0, "board.track_width_mm": 0.25,
+    "rotor.magnet.inner_diameter_mm": 110.0, "rotor.magnet.outer_diameter_mm": 210.0,
 }  # fmt: skip
 TIMES = 2  # how often every combination comes, with other choices of what is dealt
-# Phases, coils and poles of a spiral winding with two equal paths, and the poles of a wave winding, whose end arcs
-# need many.
-PHASES = ((3, 6, 8, 16), (2, 4, 6, 16), (3, 12, 8, 20), (5, 10, 8, 12), (3, 6, 4, 12))
+PHASES = ((3, 6, 8), (2, 4, 6), (3, 12, 8), (5, 10, 8), (3, 6, 4))  # with coils and poles that give two equal paths
+WAVES = ((3, 16, 2), (2, 20, 2), (3, 20, 1), (5, 12, 1), (3, 12, 2))  # with poles, and runs beside each other
 DEALT: dict[str, tuple[Any, ...]] = {
     "phases": PHASES,
+    "wave": WAVES,
     "connection": ("open", "star", "delta"),
     "paths": (1, 2),
     "skew": (0.0, 0.0, 4.0, -3.0),
@@ -70,14 +70,16 @@ def cases() -> dict[str, dict[str, Any]]:
     dealer = random.Random(1)
     for _, kind, layers, stack, rim in itertools.product(range(TIMES), KINDS, LAYERS, STACKS, RIMS):
         dealt = {name: dealer.choice(choices) for name, choices in DEALT.items()}
-        phases, coils, poles, wave_poles = dealt["phases"]
+        phases, coils, poles = dealt["phases"]
+        turns = dealt["turns"]
         wave = KINDS[kind]["winding.kind"] == "wave"
-        poles = wave_poles if wave else poles
+        if wave:
+            phases, poles, turns = dealt["wave"]
         connection = "star" if dealt["connection"] == "delta" and phases == 2 else dealt["connection"]
         values = KINDS[kind] | {
             "winding.phases": phases,
             "winding.coils": None if wave else coils,
-            "winding.turns": dealt["turns"],
+            "winding.turns": turns,
             "winding.connection": connection,
             "winding.parallel_paths": dealt["paths"],
             "winding.skew_deg": dealt["skew"],
@@ -90,7 +92,7 @@ def cases() -> dict[str, dict[str, Any]]:
         if wave:
             values |= WAVE_RING | {"winding.layer_connection": dealt["layer_connection"]}
         name = (
-            f"{kind}-{layers}-{rim}-{stack}-{connection}-m{phases}{'' if wave else f'c{coils}'}p{poles}-n{dealt['turns']}"
+            f"{kind}-{layers}-{rim}-{stack}-{connection}-m{phases}{'' if wave else f'c{coils}'}p{poles}-n{turns}"
             f"-a{dealt['paths']}-s{dealt['skew']:g}" + (f"-{dealt['layer_connection']}" if wave else "")
         )
         found[name] = values

@@ -74,8 +74,8 @@ def layer_shape(copper: Copper, number: int) -> BaseGeometry:
     ])
 
 
-def read_shapes(text: str) -> list[BaseGeometry]:
-    """The shapes [mm] that gerbonara finds in a Gerber file."""
+def read_shapes(text: str, line_segments: int = 64) -> list[BaseGeometry]:
+    """The shapes [mm] that gerbonara finds in a Gerber file; a quarter of a line's round end has ``line_segments``."""
     from gerbonara import MM, GerberFile
     from gerbonara import graphic_primitives as primitives
 
@@ -85,7 +85,7 @@ def read_shapes(text: str) -> list[BaseGeometry]:
             assert part.polarity_dark
             if isinstance(part, primitives.Line):
                 line = shapely.LineString([(part.x1, part.y1), (part.x2, part.y2)])
-                shapes.append(line.buffer(part.width / 2, quad_segs=64))
+                shapes.append(line.buffer(part.width / 2, quad_segs=line_segments))
             elif isinstance(part, primitives.Circle):
                 shapes.append(shapely.Point(part.x, part.y).buffer(part.r, quad_segs=64))
             elif isinstance(part, primitives.ArcPoly):
