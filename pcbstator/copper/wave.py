@@ -277,12 +277,28 @@ def _shape(plan: WavePlan, pair: int) -> _Shape:
     if sizes.tapered:
         shear = radii * sizes.skew / abs(away - near)
         whole = np.minimum(whole, radii * sizes.step / np.sqrt(1 + shear**2) - sizes.gap)
-    return _Shape(
+    shape = _Shape(
         radii,
         np.concatenate([-rim.angles[::-1], np.zeros(len(run)), far.angles]),
         sizes.skew * (np.clip((radii - min(near, away)) / abs(away - near), 0, 1) - 0.5),
         whole,
     )
+    return _shaved(shape, sizes) if sizes.tapered and sizes.skew else shape
+
+
+def _shaved(shape: _Shape, sizes: WaveSizes) -> _Shape:
+    """The same narrower, by what the gap between slanting neighbours lacks when it is measured."""
+    for _ in range(8):
+        gaps = []
+        for mirror in (1, -1):
+            points = polar_points(shape.radii, mirror * shape.angles + shape.skew)
+            track = Track(1, points, float(shape.widths.max()), "", "", "coil", shape.widths)
+            gaps.append(shapely.distance(_strip(track), _strip(track.turned(sizes.step))))
+        lack = sizes.gap - min(gaps)
+        if lack <= 0:
+            break
+        shape = replace(shape, widths=np.maximum(shape.widths - lack - 1e-7, sizes.width))
+    return shape
 
 
 def _ascending(x: list[float], y: list[float]) -> tuple[list[float], list[float]]:
@@ -367,7 +383,7 @@ def _conductor(
     far_end = list(_to_via(sizes, plan.far_rows[row], float(angles[-1]), far_via, -sizes.rim))
     polar = [*rim_end[::-1], *zip(shape.radii, angles, strict=True), *far_end]
     widths = np.concatenate([
-        np.full(len(rim_end), shape.widths[0]), shape.widths, np.full(len(far_end), shape.widths[-1]),
+        np.full(len(rim_end), sizes.width), shape.widths, np.full(len(far_end), sizes.width),
     ])  # fmt: skip
     radii, turns = np.array(polar).T
     points = polar_points(radii, turns)
@@ -378,7 +394,13 @@ def _conductor(
 
 def _needed(points: FloatArray, widths: FloatArray) -> FloatArray:
     """Which points are needed to keep within SAGITTA of the curve, its edges included."""
-    line = shapely.LineString(np.column_stack([points, widths / 2]))
-    kept = shapely.get_coordinates(line.simplify(SAGITTA))
-    place = {tuple(point): index for index, point in enumerate(points.tolist())}
-    return np.array(sorted({place[tuple(point)] for point in kept.tolist()}))
+    lines = [points]
+    if np.ptp(widths) > 0:  # the library looks at the plane only, so each edge is asked for itself
+        outline = strip_outline(Track(1, points, float(widths.max()), "", "", "coil", widths), caps=False)
+        lines += [outline[: len(points)], outline[: len(points) - 1 : -1]]
+    found: set[int] = set()
+    for line in lines:
+        kept = shapely.get_coordinates(shapely.LineString(line).simplify(SAGITTA))
+        place = {tuple(point): index for index, point in enumerate(line.tolist())}
+        found |= {place[tuple(point)] for point in kept.tolist()}
+    return np.array(sorted(found))

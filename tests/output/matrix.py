@@ -33,7 +33,7 @@ WAVE_RING = {
 }  # fmt: skip
 TIMES = 2  # how often every combination comes, with other choices of what is dealt
 PHASES = ((3, 6, 8), (2, 4, 6), (3, 12, 8), (5, 10, 8), (3, 6, 4))  # with coils and poles that give two equal paths
-WAVES = ((3, 16, 2), (2, 20, 2), (3, 20, 1), (5, 12, 1), (3, 12, 2))  # with poles, and runs beside each other
+WAVES = ((3, 16, 2), (2, 20, 2), (3, 20, 1), (5, 12, 1), (3, 16, 3))  # with poles, and runs beside each other
 DEALT: dict[str, tuple[Any, ...]] = {
     "phases": PHASES,
     "wave": WAVES,

@@ -28,8 +28,9 @@ from tests.output import matrix, readback
 
 Hole = Via | Terminal
 NAMES = list(matrix.cases())
-SAMPLE = [name for name in NAMES if name in set(random.Random(3).sample(NAMES, 24))]
+SAMPLE = [name for name in NAMES if name in set(random.Random(5).sample(NAMES, 24))]
 EVERY = [name if name in SAMPLE else pytest.param(name, marks=pytest.mark.slow) for name in NAMES]
+SHORT = 1e-6  # of the gap, where arcs are drawn as chords: half of what a chord may leave its arc [m]
 ROUNDING = 2e-3  # of coordinates and of round ends drawn as polygons [mm]
 
 
@@ -85,7 +86,7 @@ def test_files_of_a_stator(name: str) -> None:
     design = matrix.design_of(name)
     copper = lay_copper(design)
     board, files, gap = copper.board, fabrication(design, copper), design.board.track_gap
-    assert least_gap(copper, gap - 1e-9) is None, "no two tracks nearer than asked, of one net or of two"
+    assert least_gap(copper, gap - SHORT) is None, "no two tracks nearer than asked, of one net or of two"
 
     layers = [readback.net_shapes(files[f"copper-{layer.number}.gbr"]) for layer in board.layers]
     drilled = readback.read_holes(files["drill-plated.drl"])
@@ -150,7 +151,7 @@ def test_the_matrix_is_wide() -> None:
     chosen = [matrix.cases()[name] for name in SAMPLE]
     for key in ("winding.connection", "winding.phases", "board.layers", "winding.link_rim", "winding.parallel_paths"):
         assert {values[key] for values in chosen} == {values[key] for values in matrix.cases().values()}, key
-    assert {name.partition("-")[0] for name in SAMPLE} == {kind.partition("-")[0] for kind in matrix.KINDS}
+    assert {kind for kind in matrix.KINDS if any(name.startswith(f"{kind}-") for name in SAMPLE)} == set(matrix.KINDS)
     assert {str(values["stack"]) for values in chosen} == {str(stack) for stack in matrix.STACKS.values()}
 
 
