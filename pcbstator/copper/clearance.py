@@ -33,12 +33,13 @@ class Gap:
 class _Pieces:
     """Pieces of one layer: shapes, half widths, owner, arc length at both ends, whether to measure from them.
 
-    Pieces of tracks whose width varies are areas, with no half width. ends: (owners, 2, 2) end points; junctions:
-    (owners,) the bus that a link, via or terminal belongs to, -1 for coils.
+    Pieces of tracks whose width varies are areas, with no half width; widest: what it would be. ends: (owners, 2, 2)
+    end points; junctions: (owners,) the bus that a link, via or terminal belongs to, -1 for coils.
     """
 
     shapes: NDArray[np.object_]
     half_width: FloatArray
+    widest: FloatArray
     owner: NDArray[np.int64]
     start: FloatArray
     stop: FloatArray
@@ -75,7 +76,7 @@ def _chunks(track: Track) -> tuple[FloatArray, NDArray[np.int64], FloatArray, Fl
 
 
 def _pieces(copper: Copper, layer: int) -> _Pieces:
-    shapes, starts, stops, owners, halves, measured, ends = [], [], [], [], [], [], []
+    shapes, starts, stops, owners, halves, widest, measured, ends = [], [], [], [], [], [], [], []
     nets: list[str] = []
 
     def add(track: Track, turns: list[float], nets_of: list[str], first_only: bool) -> None:
@@ -94,6 +95,7 @@ def _pieces(copper: Copper, layer: int) -> _Pieces:
             stops.append(stop)
             owners.append(np.full(len(start), len(nets)))
             halves.append(half)
+            widest.append(np.full(len(start), track.width / 2))
             measured.append(np.full(len(start), index == 0 or not first_only))
             ends.append(track.points[[0, -1]] @ _turn(angle))
             nets.append(nets_of[index])
@@ -117,6 +119,7 @@ def _pieces(copper: Copper, layer: int) -> _Pieces:
     return _Pieces(
         shapes=np.concatenate([*shapes, shapely.points(places)]),
         half_width=np.concatenate([*halves, [pad.pad / 2 for pad in pads]]),
+        widest=np.concatenate([*widest, [pad.pad / 2 for pad in pads]]),
         owner=np.concatenate([np.concatenate([none, *owners]).astype(np.int64), offset + np.arange(len(pads))]),
         start=np.concatenate([*starts, np.zeros(len(pads))]),
         stop=np.concatenate([*stops, np.zeros(len(pads))]),
@@ -168,7 +171,7 @@ def layer_gaps(copper: Copper, layer: int, reach: float) -> list[Gap]:
     # Along one track, pieces count as neighbours until the path between them is clearly longer than the gap.
     neighbours = same & (
         np.maximum(pieces.start[b] - pieces.stop[a], pieces.start[a] - pieces.stop[b])
-        < 2 * (reach + 2 * np.maximum(pieces.half_width[a], pieces.half_width[b]))
+        < 2 * (reach + 2 * np.maximum(pieces.widest[a], pieces.widest[b]))
     )
     ends_a, ends_b = pieces.ends[pieces.owner[a]], pieces.ends[pieces.owner[b]]
     joined = ~same & (np.abs(ends_a[:, :, None] - ends_b[:, None]).max(axis=3).min(axis=(1, 2)) < 1e-9)

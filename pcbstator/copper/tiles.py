@@ -242,9 +242,11 @@ def _tile(design: Design, copper: Copper, number: int) -> PlainBoard:
     holes = [moved(hole) for hole in (*copper.terminals, *copper.joints) if here(hole.x, hole.y)]
     tracks, vias, holes = _named(tracks, vias, holes)
     terminals = sorted(holes, key=lambda hole: (is_joint(hole), hole.name))
-    net_at = {_rough(hole.x, hole.y): hole.net for hole in (*vias, *holes)}
-    turned = [drop.turned(angle) for drop in copper.drops if here(*drop.points[0])]
-    drops = [replace(drop, net=net_at[_rough(*drop.points[-1])]) for drop in turned if _rough(*drop.points[-1]) in net_at]
+    net_at = {_rough(hole.x, hole.y): hole.net for group in (vias, holes) for hole in group}
+    drops = []
+    for drop in (drop.turned(angle) for drop in copper.drops if here(*drop.points[0])):
+        if (end := _rough(*drop.points[-1])) in net_at:
+            drops.append(replace(drop, net=net_at[end]))
     fittings = copper.fittings
     lands = tuple(
         replace(moved(land), angle=land.angle + angle) for land in fittings.lands if here(land.x, land.y)

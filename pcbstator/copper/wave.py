@@ -85,8 +85,7 @@ class EndArc:
 class WavePlan:
     """The numbers of one wave winding. Rows of vias [m], nearest to the runs first, at the rim and at the far end.
 
-    rim_arcs, far_arcs: per pair of layers. passed: radius [m] at the rim beyond which there are no more rows. shave:
-    off the widths of tapered tracks [m], for the gap where skewed runs bend into their arcs.
+    rim_arcs, far_arcs: per pair of layers. passed: radius [m] at the rim beyond which there are no more rows.
     """
 
     sizes: WaveSizes
@@ -95,7 +94,6 @@ class WavePlan:
     rim_arcs: tuple[EndArc, ...]
     far_arcs: tuple[EndArc, ...]
     passed: float
-    shave: float = 0.0
 
     @property
     def staggered(self) -> bool:
@@ -171,23 +169,7 @@ def fit_wave(sizes: WaveSizes) -> WavePlan | None:
     squeezed = near * sizes.step / np.hypot(1, near * sizes.skew / length)
     if squeezed < sizes.width + sizes.gap:
         return None
-    return _clear_of_kinks(plan) if sizes.skew else plan
-
-
-def _clear_of_kinks(plan: WavePlan) -> WavePlan | None:
-    """The plan with what the real copper lacks at the bends of skewed runs shaved off; None where that is too much."""
-    sizes = plan.sizes
-    for _ in range(6):
-        shape = _shape(plan, 0)
-        points = polar_points(shape.radii, shape.angles + shape.skew)
-        own = Track(1, points, sizes.width, "", "", "coil", shape.widths)
-        lack = sizes.gap - shapely.distance(_strip(own), _strip(own.turned(sizes.step)))
-        if lack <= 0:
-            return plan
-        if not sizes.tapered:
-            return None
-        plan = replace(plan, shave=plan.shave + lack + 1e-7)
-    return None
+    return plan if not sizes.skew or _lack(_shape(plan, 0), sizes) <= 0 else None
 
 
 def _end_arcs(sizes: WaveSizes, row: float, outward: int, advances: list[float]) -> tuple[EndArc, ...] | None:
@@ -310,13 +292,33 @@ def _shape(plan: WavePlan, pair: int) -> _Shape:
     if sizes.tapered:
         shear = radii * sizes.skew / abs(away - near)
         whole = np.minimum(whole, radii * sizes.step / np.sqrt(1 + shear**2) - sizes.gap)
-        whole = np.maximum(whole - plan.shave, sizes.width)
-    return _Shape(
+    shape = _Shape(
         radii,
         np.concatenate([-rim.angles[::-1], np.zeros(len(run)), far.angles]),
         sizes.skew * (np.clip((radii - min(near, away)) / abs(away - near), 0, 1) - 0.5),
         whole,
     )
+    return _shaved(shape, sizes) if sizes.tapered and sizes.skew else shape
+
+
+def _lack(shape: _Shape, sizes: WaveSizes) -> float:
+    """What the gap to the next conductor lacks [m], on either layer of a pair."""
+    gaps = []
+    for mirror in (1, -1):
+        points = polar_points(shape.radii, mirror * shape.angles + shape.skew)
+        track = Track(1, points, float(shape.widths.max()), "", "", "coil", shape.widths)
+        gaps.append(shapely.distance(_strip(track), _strip(track.turned(sizes.step))))
+    return sizes.gap - float(min(gaps))
+
+
+def _shaved(shape: _Shape, sizes: WaveSizes) -> _Shape:
+    """The same narrower, by what the gap between slanting neighbours lacks when it is measured."""
+    for _ in range(8):
+        lack = _lack(shape, sizes)
+        if lack <= 0:
+            break
+        shape = replace(shape, widths=np.maximum(shape.widths - lack - 1e-7, sizes.width))
+    return shape
 
 
 def _ascending(x: list[float], y: list[float]) -> tuple[list[float], list[float]]:
@@ -401,7 +403,7 @@ def _conductor(
     far_end = list(_to_via(sizes, plan.far_rows[row], float(angles[-1]), far_via, -sizes.rim))
     polar = [*rim_end[::-1], *zip(shape.radii, angles, strict=True), *far_end]
     widths = np.concatenate([
-        np.full(len(rim_end), shape.widths[0]), shape.widths, np.full(len(far_end), shape.widths[-1]),
+        np.full(len(rim_end), sizes.width), shape.widths, np.full(len(far_end), sizes.width),
     ])  # fmt: skip
     radii, turns = np.array(polar).T
     points = polar_points(radii, turns)
@@ -412,7 +414,13 @@ def _conductor(
 
 def _needed(points: FloatArray, widths: FloatArray) -> FloatArray:
     """Which points are needed to keep within SAGITTA of the curve, its edges included."""
-    line = shapely.LineString(np.column_stack([points, widths / 2]))
-    kept = shapely.get_coordinates(line.simplify(SAGITTA / 4))  # both edges of two tracks share what the gap has spare
-    place = {tuple(point): index for index, point in enumerate(points.tolist())}
-    return np.array(sorted({place[tuple(point)] for point in kept.tolist()}))
+    lines = [points]
+    if np.ptp(widths) > 0:  # the library looks at the plane only, so each edge is asked for itself
+        outline = strip_outline(Track(1, points, float(widths.max()), "", "", "coil", widths), caps=False)
+        lines += [outline[: len(points)], outline[: len(points) - 1 : -1]]
+    found: set[int] = set()
+    for line in lines:
+        kept = shapely.get_coordinates(shapely.LineString(line).simplify(SAGITTA / 4))
+        place = {tuple(point): index for index, point in enumerate(line.tolist())}
+        found |= {place[tuple(point)] for point in kept.tolist()}
+    return np.array(sorted(found))

@@ -11,12 +11,14 @@ from collections.abc import Iterable, Sequence
 from typing import Literal
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
+from pcbstator.copper.clearance import track_areas
 from pcbstator.copper.fittings import MASK_EXPANSION, mask_openings
 from pcbstator.copper.plain_board import BoardCopper
-from pcbstator.copper.records import FloatArray, strip_outline
+from pcbstator.copper.records import FloatArray, Track, strip_outline
 from pcbstator.errors import OutputError
 from pcbstator.output.attributes import (
     PROFILE_FUNCTION,
@@ -40,12 +42,12 @@ Aperture = tuple[str, int]  # function and diameter [nm]
 def copper_gerber(copper: BoardCopper, layer_number: int, title: str) -> str:
     """The file of one copper layer: tracks, and the pads of every hole, each with its net."""
     tracks: dict[str, dict[Aperture, list[FloatArray]]] = defaultdict(lambda: defaultdict(list))
-    tapered: dict[str, list[FloatArray]] = defaultdict(list)
+    tapered: dict[str, list[Track]] = defaultdict(list)
     for track in (*copper.tracks, *copper.drops, *copper.fittings.tracks):
         if track.layer == layer_number and track.widths is None:
             tracks[track.net]["Conductor", _nanometre(track.width)].append(track.points)
         elif track.layer == layer_number:
-            tapered[track.net].append(strip_outline(track))
+            tapered[track.net].append(track)
     holes: dict[str, list[PlatedHole]] = defaultdict(list)
     for hole in plated_holes(copper):
         holes[hole.net].append(hole)
@@ -57,7 +59,7 @@ def copper_gerber(copper: BoardCopper, layer_number: int, title: str) -> str:
     for net in sorted({*tracks, *tapered, *holes}):
         parts.append(f"%TO.N,{attribute_text(net)}*%\n")
         if tapered[net]:
-            regions = "".join(_region(Polygon(outline)) for outline in tapered[net])
+            regions = "".join(_region(area) for track in tapered[net] for area in strip_areas(track))
             parts.append(f"%TA.AperFunction,Conductor*%\n{regions}%TD.AperFunction*%\n")
         parts += [f"D{apertures[key]}*\n{_draws(lines)}" for key, lines in sorted(tracks[net].items())]
         parts += _pads(holes[net], apertures)
@@ -97,6 +99,23 @@ def profile_gerber(copper: BoardCopper, title: str) -> str:
     aperture = ("Profile", _nanometre(_OUTLINE_PEN))
     parts = [_aperture_definitions({aperture: 10}), "D10*\n", contour_commands(copper.shape.profile)]
     return _file(PROFILE_FUNCTION, title, "Positive", parts)
+
+
+def strip_areas(track: Track) -> list[Polygon]:
+    """What a track of varying width covers, as contours of regions, which may not cross themselves.
+
+    The inner edge of a bend narrower than half the track's width runs backwards; there the track is put together
+    from its pieces.
+    """
+    outline = Polygon(strip_outline(track))
+    if outline.is_valid:
+        return [outline]
+    pieces = shapely.convex_hull(track_areas(track, 0.0, chunk=1))
+    ends = shapely.buffer(shapely.points(track.points[[0, -1]]), track.point_widths[[0, -1]] / 2)
+    whole = shapely.union_all([*pieces, *ends])
+    parts = shapely.get_parts(whole)
+    # Slivers between pieces are rounding; a track does not close on itself.
+    return [Polygon(part.exterior) for part in parts]
 
 
 def without_holes(shape: Polygon) -> list[Polygon]:

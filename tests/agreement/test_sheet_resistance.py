@@ -19,6 +19,7 @@ from skfem import Basis, BilinearForm, ElementTriP2, MeshTri, condense, solve
 from skfem.helpers import dot, grad
 
 import pcbstator
+from pcbstator.output.gerber import strip_areas
 from pcbstator.predict.current_paths import Conductors
 
 ROOT = Path(__file__).parents[2]
@@ -127,3 +128,50 @@ def test_layer_of_a_whole_design(file, layer, monkeypatch):
     monkeypatch.setitem(CHANGES, "whole", (file, {}))
     found, design, copper = solved("whole", layer, refinements=2)
     assert law_squares(design, copper, layer) == pytest.approx(found[-1], rel=5e-3)
+
+
+WAVE = {
+    "winding.kind": "wave", "winding.coils": None, "winding.turns": 2, "rotor.poles": 16, "board.layers": 2,
+    "board.track_width_mm": 0.3, "board.copper_inner_diameter_mm": 64.0, "board.copper_outer_diameter_mm": 120.0,
+    "envelope": None,
+}  # fmt: skip
+TAPERED = {
+    "wave": (STAGE, WAVE),
+    "tapered wave": (STAGE, WAVE | {"board.track_profile": "tapered"}),
+    "tapered spiral": (STAGE, {"winding.turns": 3, "board.track_width_mm": 0.5, "board.track_profile": "tapered"}),
+}
+
+
+def solved_track(name, layer, refinements=2):
+    """Squares by the sheet and by the law of the first whole track of a template on a layer, alone with its two holes.
+
+    The sheet is every piece's trapezium, mitres and round ends as they are drawn, pads and holes as above.
+    """
+    file, changes = TAPERED[name]
+    design = pcbstator.load_design(ROOT / "designs" / file).with_values(changes)
+    copper = pcbstator.lay_copper(design)
+    track = [track for track in copper.coil.tracks if track.layer == layer][-1 if layer == 1 else 0]
+    ends = track.points[[0, -1]]
+    drawn = strip_areas(track) if track.widths is not None else [
+        shapely.LineString(track.points).buffer(track.width / 2, quad_segs=6)
+    ]
+    pads = [shapely.Point(end).buffer(design.board.via_pad / 2, quad_segs=8) for end in ends]
+    holes = [shapely.Point(end).buffer(design.board.via_drill / 2, quad_segs=6) for end in ends]
+    sheet = shapely.union_all([*drawn, *pads]).difference(shapely.union_all(holes))
+    mesh, found = triangles(sheet, track.narrowest / 2), []
+    for number in range(refinements + 1):
+        mesh = mesh.refined() if number else mesh
+        found.append(squares(mesh, [wall(end, design.board.via_drill / 2) for end in ends]))
+    conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
+    thickness = copper.layers[layer - 1].thickness
+    return np.array(found), conductors.track(track) * thickness / PUBLISHED["copper"]["resistivity_ohm_m"], track
+
+
+@pytest.mark.parametrize("layer", [1, 2])
+@pytest.mark.parametrize("name", TAPERED)
+def test_conductor_of_varying_width(name, layer):
+    """Within 2 %: an involute at either end of a run, even and tapered, and a spiral that widens outwards."""
+    found, law, _ = solved_track(name, layer)
+    steps = np.diff(found)
+    assert np.all(steps > 0) and steps[1] < 2e-3 * found[-1]
+    assert law == pytest.approx(found[-1], rel=0.02)

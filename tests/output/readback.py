@@ -74,8 +74,8 @@ def layer_shape(copper: Copper, number: int) -> BaseGeometry:
     ])
 
 
-def read_shapes(text: str) -> list[BaseGeometry]:
-    """The shapes [mm] that gerbonara finds in a Gerber file."""
+def read_shapes(text: str, line_segments: int = 64) -> list[BaseGeometry]:
+    """The shapes [mm] that gerbonara finds in a Gerber file; a quarter of a line's round end has ``line_segments``."""
     from gerbonara import MM, GerberFile
     from gerbonara import graphic_primitives as primitives
 
@@ -85,7 +85,7 @@ def read_shapes(text: str) -> list[BaseGeometry]:
             assert part.polarity_dark
             if isinstance(part, primitives.Line):
                 line = shapely.LineString([(part.x1, part.y1), (part.x2, part.y2)])
-                shapes.append(line.buffer(part.width / 2, quad_segs=64))
+                shapes.append(line.buffer(part.width / 2, quad_segs=line_segments))
             elif isinstance(part, primitives.Circle):
                 shapes.append(shapely.Point(part.x, part.y).buffer(part.r, quad_segs=64))
             elif isinstance(part, primitives.ArcPoly):
@@ -108,15 +108,23 @@ def net_shapes(text: str) -> dict[str, list[BaseGeometry]]:
     """What each net (%TO.N) draws and flashes [mm] in a copper file, by a small reader of our own."""
     diameters: dict[str, float] = {}
     strokes: dict[str, list[tuple[float, list[tuple[float, float]]]]] = defaultdict(list)
-    net, aperture = "", 0.0
+    regions: dict[str, list[list[tuple[float, float]]]] = defaultdict(list)
+    net, aperture, in_region = "", 0.0, False
     for token in tokens(text):
-        if token[0] == "X":
+        if token[0] == "X" and in_region:
+            x, y = token[1:-3].partition("Y")[::2]
+            if token[-3:] == "D02":
+                regions[net].append([])
+            regions[net][-1].append((int(x) / 1e6, int(y) / 1e6))
+        elif token[0] == "X":
             x, y, operation = token[1:-3].partition("Y")[0], token[1:-3].partition("Y")[2], token[-3:]
             place = int(x) / 1e6, int(y) / 1e6
             if operation == "D01":
                 strokes[net][-1][1].append(place)
             else:
                 strokes[net].append((aperture, [place] if operation == "D02" else [place, place]))
+        elif token in ("G36", "G37"):
+            in_region = token == "G36"
         elif found := re.fullmatch(r"AD(D\d+)C,([\d.]+)", token):
             diameters[found[1]] = float(found[2])
         elif token.startswith("TO.N,"):
@@ -126,8 +134,12 @@ def net_shapes(text: str) -> dict[str, list[BaseGeometry]]:
         elif token in diameters:
             aperture = diameters[token]
     return {
-        name: [shapely.LineString(points).buffer(width / 2, quad_segs=16) for width, points in lines if len(points) > 1]
-        for name, lines in strokes.items()
+        name: [
+            *(shapely.LineString(points).buffer(width / 2, quad_segs=16)
+              for width, points in strokes[name] if len(points) > 1),
+            *map(shapely.Polygon, regions[name]),
+        ]
+        for name in (*strokes, *(name for name in regions if name not in strokes))
     }
 
 
