@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
+from dataclasses import replace
 from math import degrees
 from typing import TYPE_CHECKING, Literal
 
@@ -195,6 +196,7 @@ def _mask(design: Design, copper: Copper) -> list[Finding]:
     limit = design.rules.mask_web
     worst: tuple[float, Opening, Opening, str] | None = None
     sides: tuple[Literal["top", "bottom"], ...] = ("top", "bottom")
+    copper = replace(copper, terminals=copper.terminals + copper.joints, joints=())
     for side in sides:
         openings = mask_openings(copper, side)
         for one, other, web in _narrow(openings, limit):

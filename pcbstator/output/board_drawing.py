@@ -119,6 +119,8 @@ def fitting_signs(sheet: Sheet, design: Design, copper: Copper) -> list[Symbol]:
         found.append(Symbol("plated hole", 3 * sheet.unit, _pad(sheet)))
     if copper.fittings.lands:
         found.append(Symbol("T1, T2 thermistor, far side", 3 * sheet.unit, _block(sheet)))
+    if copper.joints:
+        found.append(Symbol("wire across a cut between tiles", 3 * sheet.unit, _wire(sheet)))
     if design.board.keepouts:
         found.append(Symbol("keep-out", 3 * sheet.unit, _block(sheet, faint=True)))
     return found
@@ -137,6 +139,17 @@ def _pad(sheet: Sheet) -> Sign:
         centre = number(x + 1.5 * sheet.unit), number(y)
         for radius, fill in ((1.5, LAND), (0.8, PAPER)):
             group.add(sheet.drawing.circle(centre, number(radius * sheet.unit), fill=fill))
+
+    return draw
+
+
+def _wire(sheet: Sheet) -> Sign:
+    def draw(group: Any, x: float, y: float) -> None:
+        unit = sheet.unit
+        ends = [(number(x + along * unit), number(y)) for along in (0.6, 2.4)]
+        for end in ends:
+            group.add(sheet.drawing.circle(end, number(0.6 * unit), fill=LAND))
+        group.add(sheet.drawing.line(*ends, stroke=LAND, stroke_width=number(0.4 * unit)))
 
     return draw
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pcbstator.copper.records import Copper, FloatArray, Track
-from pcbstator.output.board_drawing import add_board, add_fittings, fitting_signs
+from pcbstator.output.board_drawing import LAND, add_board, add_fittings, fitting_signs
 from pcbstator.output.coil_drawing import add_hole, coil_id, define_coil, layer_name, layer_tone
 from pcbstator.output.sheet import (
     INK,
@@ -169,8 +169,8 @@ def _add_wires(sheet: Sheet, plan: Any, copper: Copper) -> None:
     for before, after in zip(copper.joints[::2], copper.joints[1::2], strict=True):
         ends = [(number(1e3 * hole.x), number(-1e3 * hole.y)) for hole in (before, after)]
         for hole in (before, after):
-            add_hole(sheet, group, hole, INK)
-        group.add(drawing.line(*ends, stroke=INK, stroke_width=number(600 * before.drill), stroke_linecap="round"))
+            add_hole(sheet, group, hole, LAND)
+        group.add(drawing.line(*ends, stroke=LAND, stroke_width=number(600 * before.drill), stroke_linecap="round"))
     plan.add(group)
 
 

@@ -17,9 +17,10 @@ def tile_rows(design: Design, copper: Copper) -> list[Row]:
     if copper.tiles == 1:
         return []
     across, up = tile_sides(design, copper)
+    size = f"{figures(1e3 * across)} × {figures(1e3 * up)} mm"
     rows = [
         Row("Tiles", f"{copper.tiles} of {figures(360 / copper.tiles)}°",
-            f"each fits {figures(1e3 * across)} × {figures(1e3 * up)} mm; {millimetres(design.board.tile_gap)} apart")
+            f"each fits {size}, turned as may be; {millimetres(design.board.tile_gap)} between them")
     ]  # fmt: skip
     kinds = lay_tiles(design, copper)
     rows += [Row(f"Folder {tile_folder(kind)}", f"order {len(kind.tiles)}", _places(kind)) for kind in kinds]

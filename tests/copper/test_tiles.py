@@ -244,6 +244,46 @@ def test_pads_across_a_cut_face_each_other():
     assert not any(is_joint(terminal) for terminal in copper.terminals)
 
 
+def test_tiles_of_one_kind_with_other_terminals_have_numbers():
+    """Three coils on three tiles, open: all copper is alike, only the phases differ."""
+    design, copper = ring_of({"winding__coils": 3, "rotor__poles": 2, "board__tiles": 3, "winding__connection": "open"})
+    (kind,) = lay_tiles(design, copper)
+    assert kind.tiles == (1, 2, 3)
+    assert sorted(terminal.name for terminal in kind.board.terminals) == ["1", "2"]
+    for tile, names in zip(kind.tiles, kind.names, strict=True):
+        phase = copper.coil_phases[tile - 1]
+        assert sorted(names.values()) == [phase, f"{phase}2"]
+        for printed, name in names.items():
+            own = next(terminal for terminal in kind.board.terminals if terminal.name == printed)
+            real = next(terminal for terminal in copper.terminals if terminal.name == name)
+            middle = 2 * pi / 3 * (tile - 1)
+            turned_back = complex(own.x, own.y) * complex(cos(middle - pi / 2), sin(middle - pi / 2))
+            assert abs(turned_back - complex(real.x, real.y)) < 1e-9
+
+
+def test_what_shares_the_board_goes_to_its_tile():
+    """A thermistor, ears and slots: each on the tile whose angle it has, with its nets, once."""
+    tabs = [{"width_mm": 8.0, "reach_mm": 6.0, "count": 4, "first_angle_deg": 30.0, "hole_mm": 3.2}]
+    slots = [{"width_mm": 1.0, "length_mm": 3.0, "circle_diameter_mm": 62.0, "direction": "tangential", "count": 4,
+              "first_angle_deg": 10.0}]  # fmt: skip
+    chip = {"size": "0603", "circle_diameter_mm": 98.0, "angle_deg": 120.0}
+    design, copper = ring_of({"board__tiles": 4, "board__tabs": tabs, "board__slots": slots, "board__thermistor": chip,
+                              "board__inner_diameter_mm": 54.0, "board__outer_diameter_mm": 134.0})  # fmt: skip
+    kinds = lay_tiles(design, copper)
+    boards = {tile: kind.board for kind in kinds for tile in kind.tiles}
+    assert [len(boards[tile].fittings.lands) > 0 for tile in (1, 2, 3, 4)] == [False, True, False, False]
+    assert {land.net for land in boards[2].fittings.lands} == {"T1", "T2"}
+    for board in boards.values():
+        assert [slot.name for slot in board.shape.slots] == ["S1"]
+        assert [hole.name for hole in board.shape.drilled if not hole.plated] == ["H1"]
+        polygon = board.shape.outer.polygon
+        assert all(polygon.contains(shapely.Point(hole.x, hole.y)) for hole in board.shape.drilled)
+        assert all(polygon.contains(shapely.Point(land.x, land.y)) for land in board.fittings.lands)
+        ring = copper.shape.outer.area - pi * copper.board_inner_radius**2  # with its ears, exact
+        cut = 0.2e-3 * (copper.board_outer_radius - copper.board_inner_radius)
+        assert board.shape.outer.area == pytest.approx(ring / 4 - cut, rel=1e-7)
+
+
 def test_least_panel_of_a_half_ring_and_of_a_turned_square():
     """Half a disc fits 2r x r (plane geometry); a square on its corner fits its own side, to a quarter of a degree."""
     angles = np.linspace(0, pi, 2001)
