@@ -20,6 +20,7 @@ from scipy.spatial import cKDTree
 import pcbstator
 from pcbstator.copper import Copper, lay_copper
 from pcbstator.copper.clearance import least_gap
+from pcbstator.copper.joints import with_teardrops
 from pcbstator.copper.records import Terminal, Track, Via
 from pcbstator.design import Design
 from pcbstator.output.job import BoardFacts
@@ -34,9 +35,8 @@ SHORT = 1e-6  # of the gap, where arcs are drawn as chords: half of what a chord
 ROUNDING = 2e-3  # of coordinates and of round ends drawn as polygons [mm]
 
 
-def fabrication(design: Design, copper: Copper) -> dict[str, str]:
+def fabrication(design: Design, board: Copper) -> dict[str, str]:
     """Name and text of every file for the board house."""
-    board = copper.board
     facts = BoardFacts(design.board.thickness, board.track_width, design.board.track_gap, design.board.finish)
     return {file.name: str(file.content) for file in fabrication_set(board, design.title, facts, ["matrix"])}
 
@@ -62,7 +62,7 @@ def covered(track: Track) -> shapely.Geometry:
 
 def laid_area(copper: Copper, number: int) -> float:
     """Area [mm2] of the tracks and pads of a layer, together."""
-    shapes = [covered(track) for track in copper.tracks if track.layer == number]
+    shapes = [covered(track) for track in (*copper.tracks, *copper.drops) if track.layer == number]
     shapes += [
         shapely.Point(hole.x * 1e3, hole.y * 1e3).buffer(hole.pad * 500, quad_segs=64) for hole in copper.holes
     ]
@@ -85,7 +85,9 @@ def test_files_of_a_stator(name: str) -> None:
 
     design = matrix.design_of(name)
     copper = lay_copper(design)
-    board, files, gap = copper.board, fabrication(design, copper), design.board.track_gap
+    gap = design.board.track_gap
+    board = with_teardrops(copper.board, gap)
+    files = fabrication(design, board)
     assert least_gap(copper, gap - SHORT) is None, "no two tracks nearer than asked, of one net or of two"
 
     layers = [readback.net_shapes(files[f"copper-{layer.number}.gbr"]) for layer in board.layers]

@@ -159,7 +159,7 @@ def test_without_magnetic_results() -> None:
     text = report_html(design, copper, replace(prediction, magnetic=None, motion=None, drive=None))
     page = Page(text)
     assert "Torque constant" not in page.words and "Phase resistance" in page.words
-    assert len(re.findall("<svg ", text)) == 6
+    assert len(re.findall("<svg ", text)) == 4
 
 
 def test_heat_is_told_apart() -> None:

@@ -9,6 +9,8 @@ import pytest
 import shapely
 
 import pcbstator
+from pcbstator.copper.joints import with_teardrops
+from pcbstator.copper.records import strip_outline
 from pcbstator.copper.tiles import lay_tiles
 from pcbstator.output.package import package_files
 from pcbstator.output.report import report_html
@@ -50,12 +52,14 @@ def test_every_tile_is_ordered_once():
 @pytest.mark.parametrize("layer", [1, 2, 4])
 def test_copper_of_all_tiles_is_that_of_the_ring(layer):
     """gerbonara's areas, times the count, against the ring's own tracks and pads."""
-    _, copper, files = package()
+    design, copper, files = package()
     total = 0.0
     for name, entry in folders().items():
         total += entry["count"] * shapely.union_all(read_shapes(files[f"{name}/copper-{layer}.gbr"])).area
     shapes = [shapely.LineString(1e3 * t.points).buffer(500 * t.width, quad_segs=64) for t in copper.tracks
               if t.layer == layer]  # fmt: skip
+    drops = with_teardrops(copper, design.board.track_gap).drops
+    shapes += [shapely.Polygon(1e3 * strip_outline(drop)) for drop in drops if drop.layer == layer]
     shapes += [shapely.Point(1e3 * h.x, 1e3 * h.y).buffer(500 * h.pad, quad_segs=64) for h in copper.holes]
     own = [h for h in copper.shape.drilled if h.plated]
     assert own == []
