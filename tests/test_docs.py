@@ -4,8 +4,11 @@ import re
 from dataclasses import fields
 from pathlib import Path
 
+import pytest
+
 import pcbstator
 from pcbstator.predict.records import Prediction
+from tests import wave_and_spiral
 
 DOCS = Path(__file__).parents[1] / "docs"
 
@@ -25,3 +28,15 @@ def test_nomenclature_lists_every_result_in_its_group():
             for key in re.findall(r"`(\w+)`", row)
         }
         assert listed == keys, name
+
+
+def test_wave_and_spiral_has_the_programs_figures():
+    page = (DOCS / "wave-and-spiral.md").read_text(encoding="utf-8")
+    assert re.findall(r"^\| (?:spiral|wave), .*$", page, re.MULTILINE) == wave_and_spiral.rows()
+
+
+def test_widened_tracks_of_a_wave_against_the_published_relation():
+    """About 17 % less copper loss (Tokgoz et al. 2020): same turns and least width, equal torque, within 5 points."""
+    tapered = wave_and_spiral.figures("wave", "tapered")
+    even = wave_and_spiral.figures("wave", "even", tapered["width"])
+    assert 1 - (even["constant"] / tapered["constant"]) ** 2 == pytest.approx(0.17, abs=0.05)

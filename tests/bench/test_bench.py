@@ -192,3 +192,25 @@ def test_ten_seconds_with_a_coupling(benchmark, stage):
 def test_simulate_all_scenarios(benchmark, stage):
     prediction = pcbstator.predict(stage)
     benchmark.pedantic(pcbstator.simulate, (stage, (), prediction), rounds=2)
+
+
+def test_make_sixteen_layers_sixty_coils(benchmark, stage, tmp_path):
+    """The largest machine that is promised: under 60 s and 1.5 GB as a process of its own."""
+    sizes = {"board.layers": 16, "board.thickness_mm": 3.2, "board.via_drill_mm": 0.4, "board.via_pad_mm": 0.8}
+    document = stage.with_values(BIG | sizes | {"envelope": None}).document
+    script = (
+        "import json, sys, pcbstator; from pcbstator.output.package import package_files; "
+        "from pcbstator.output.files import write_folder; from pathlib import Path; "
+        "design = pcbstator.design.design_from_document(json.loads(sys.stdin.read()), 'large.toml'); "
+        "copper = pcbstator.lay_copper(design); "
+        "write_folder(Path(sys.argv[1]), package_files(design, copper, pcbstator.predict(design, copper)))"
+    )
+
+    def make():
+        command = [sys.executable, "-c", script, str(tmp_path / "made")]
+        subprocess.run(command, input=json.dumps(document), text=True, check=True)
+
+    benchmark.pedantic(make, rounds=1)
+    peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+    benchmark.extra_info["peak_mb"] = peak
+    assert benchmark.stats["max"] < 60.0 and peak < 1500

@@ -90,10 +90,13 @@ def cases() -> dict[str, dict[str, Any]]:
             "stack": STACKS[stack],
         }
         if wave:
-            values |= WAVE_RING | {"winding.layer_connection": dealt["layer_connection"]}
+            joined = dealt["layer_connection"]
+            if kind == "wide-wave" and turns == 1 and layers > 2:
+                joined = "parallel"  # so few wide tracks leave no room for several rows of vias
+            values |= WAVE_RING | {"winding.layer_connection": joined}
         name = (
             f"{kind}-{layers}-{rim}-{stack}-{connection}-m{phases}{'' if wave else f'c{coils}'}p{poles}-n{turns}"
-            f"-a{dealt['paths']}-s{dealt['skew']:g}" + (f"-{dealt['layer_connection']}" if wave else "")
+            f"-a{dealt['paths']}-s{dealt['skew']:g}" + (f"-{values['winding.layer_connection']}" if wave else "")
         )
         found[name] = values
     return found
