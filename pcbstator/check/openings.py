@@ -17,7 +17,7 @@ from pcbstator.check.space import magnet_radii
 from pcbstator.copper import Copper
 from pcbstator.copper.contour import SAGITTA
 from pcbstator.copper.fittings import CHIP, CHIP_HEIGHT, CHIP_TABLE, Opening, mask_openings
-from pcbstator.copper.obstacles import Nearness, board_obstacles, free_turn, too_near
+from pcbstator.copper.obstacles import CUT, Nearness, board_obstacles, free_turn, too_near
 from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
@@ -83,6 +83,8 @@ def _message(design: Design, near: Nearness) -> str:
 def _diameters(design: Design, copper: Copper, obstacle: Obstacle) -> list[str]:
     """The copper's diameters that would clear an obstacle, where that leaves most of the ring."""
     board = design.board
+    if obstacle.name == CUT:
+        return ["another angle, or another number of tiles"]
     if not obstacle.origin:
         return ["a larger board or a smaller annulus"]
     centre = shapely.Point(0, 0)

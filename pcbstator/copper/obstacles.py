@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
 CHUNK = 12  # vertices in one piece of a track
 SPAN = 0.1  # rad; most of an arc of the outline in one obstacle
+CUT = "a cut between tiles"  # what else is cut along the profile, by name
 
 
 @dataclass(frozen=True)
@@ -149,7 +150,7 @@ def _edges(copper: Copper, limit: float) -> list[Obstacle]:
     found = []
     shape = copper.shape
     for index, contour in enumerate(shape.edges):
-        name = "the outer edge" if index == 0 else "the inner edge" if contour is shape.inner else "a cut between tiles"
+        name = "the outer edge" if index == 0 else "the inner edge" if contour is shape.inner else CUT
         for points in contour.polylines():
             radii = np.hypot(*points.T)
             size = max(2, int(SPAN * len(points) / (np.hypot(*np.diff(points, axis=0).T).sum() / radii.max() + 1e-12)))

@@ -190,9 +190,9 @@ def spread_in_tiles(
 
     first_cut: the first tile begins this angle before 0 [rad]. NoRoomError where a tile is too short.
 
-    >>> places = spread_in_tiles({"A": 0.05, "B": 0.1, "C": 3.0}, 0.2, 0.1, 4, 0.15)
+    >>> places = spread_in_tiles({"A": 0.05, "B": 0.1, "C": 2.5}, 0.2, 0.1, 4, 0.15)
     >>> {name: round(angle, 3) for name, angle in places.items()}
-    {'A': 0.05, 'B': 0.25, 'C': 3.0}
+    {'A': 0.05, 'B': 0.25, 'C': 2.5}
     """
     arc = 2 * pi / tiles
     places: dict[str, float] = {}
