@@ -36,7 +36,10 @@ def test_wave_and_spiral_has_the_programs_figures():
 
 
 def test_widened_tracks_of_a_wave_against_the_published_relation():
-    """About 17 % less copper loss (Tokgoz et al. 2020): same turns and least width, at equal torque, within 5 points."""
+    """About 17 % less copper loss (Tokgoz et al. 2020); here with the same turns and least width, at equal torque.
+
+    Within 5 points, because the paper's annulus, tracks and turns are not at hand and ours are of our own choice.
+    """
     tapered = wave_and_spiral.figures("wave", "tapered")
     even = wave_and_spiral.figures("wave", "even", tapered["width"])
     assert 1 - (even["constant"] / tapered["constant"]) ** 2 == pytest.approx(0.17, abs=0.05)

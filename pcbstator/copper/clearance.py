@@ -33,8 +33,8 @@ class Gap:
 class _Pieces:
     """Pieces of one layer: shapes, half widths, owner, arc length at both ends, whether to measure from them.
 
-    Pieces of tracks whose width varies are areas, with no half width; widest: what it would be. ends: (owners, 2, 2) end points; junctions:
-    (owners,) the bus that a link, via or terminal belongs to, -1 for coils.
+    Pieces of tracks whose width varies are areas, with no half width; widest: what it would be. ends: (owners, 2, 2)
+    end points; junctions: (owners,) the bus that a link, via or terminal belongs to, -1 for coils.
     """
 
     shapes: NDArray[np.object_]

@@ -200,7 +200,8 @@ def lay_buses(
     """The buses with their angles.
 
     coil_angles: of the coils' axes [rad]; start_angle, finish_angle: of a coil's first and last post from its axis
-    [rad]; terminal_spacing, post_spacing: least angle between terminals and between posts; pairing: where given, both ends of a phase are a multiple of
+    [rad]; terminal_spacing, post_spacing: least angle between terminals and between posts; pairing: where given,
+    both ends of a phase are a multiple of
     this angle apart, the same for all phases (see ``copper.stack``).
     """
     wanted = joins(winding, connection)

@@ -104,8 +104,8 @@ def profile_gerber(copper: BoardCopper, title: str) -> str:
 def strip_areas(track: Track) -> list[Polygon]:
     """What a track of varying width covers, as contours of regions, which may not cross themselves.
 
-    The inner edge of a bend that is narrower than half the track's width runs backwards; there the track is put together
-    from its pieces.
+    The inner edge of a bend that is narrower than half the track's width runs backwards; such a track is put
+    together from its pieces.
     """
     outline = Polygon(strip_outline(track))
     if outline.is_valid:

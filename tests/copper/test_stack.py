@@ -1,6 +1,6 @@
 """Boards in a stack: resistances and linkages by those of single boards."""
 
-from dataclasses import replace
+from itertools import pairwise
 from math import pi
 from pathlib import Path
 
@@ -45,7 +45,7 @@ def test_boards_in_series(changes, boards):
     assert psi(design) == pytest.approx(sum(map(psi, singles)), rel=0.01)
     whole, copper = pcbstator.predict(design), pcbstator.lay_copper(design)
     board = copper.board
-    alone = pcbstator.predict(singles[0].with_values({}), copper=replace(board)).electrical.phase_resistance
+    alone = pcbstator.predict(singles[0].with_values({}), copper=board).electrical.phase_resistance
     # A pin of copper from the last layer of a board's lead to the next board's: one board pitch, give or take a board.
     section = pi / 4 * (design.board.terminal_drill - PIN_PLAY) ** 2
     most = (boards - 1) * 1.7241e-8 * (2.0e-3 + 1.6e-3) / section
@@ -69,7 +69,7 @@ def test_pins_meet_terminals():
     copper = pcbstator.lay_copper(stack(BARE, 3, "series"))
     per_board = len(copper.terminals) // 3
     boards = [copper.terminals[k * per_board : (k + 1) * per_board] for k in range(3)]
-    for above, below in zip(boards, boards[1:], strict=False):
+    for above, below in pairwise(boards):
         ends = {t.name[:-1]: (t.x, t.y) for t in above if t.name.endswith("2")}
         starts = {t.name: (t.x, t.y) for t in below if not t.name.endswith("2")}
         assert ends.keys() == starts.keys()

@@ -52,7 +52,7 @@ def test_paths_that_are_not_equal():
 
 @pytest.mark.parametrize("turns", [1, 2])
 def test_linkage_of_full_pitch_runs(turns):
-    """Against full-pitch runs: N·k·(2/p)·∫ b_1 r dr over the runs, end arcs beyond the magnets; 2 % for what the arcs see.
+    """Against full-pitch runs: N·k·(2/p)·∫ b_1 r dr over the runs; 2 % for what the end arcs see.
 
     Every pair of poles has, on its two layers, two conductors of one turn: N = runs beside each other times pole pairs.
     """
