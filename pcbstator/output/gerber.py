@@ -112,7 +112,7 @@ def strip_areas(track: Track) -> list[Polygon]:
         return [outline]
     pieces = shapely.convex_hull(track_areas(track, 0.0, chunk=1))
     ends = shapely.buffer(shapely.points(track.points[[0, -1]]), track.point_widths[[0, -1]] / 2)
-    whole = shapely.union_all([*pieces, *ends])
+    whole = shapely.union_all([*pieces, *ends], grid_size=1e-9)
     parts = shapely.get_parts(whole)
     # Slivers between pieces are rounding; a track does not close on itself.
     return [Polygon(part.exterior) for part in parts]
