@@ -124,12 +124,7 @@ def spread(angles: list[float], spacing: float) -> list[float]:
     cut = max(range(count), key=lambda i: gaps[i])  # the widest gap is before this one
     order = order[cut:] + order[:cut]
     along = turned[cut:] + [angle + 2 * pi for angle in turned[:cut]]
-    groups: list[list[float]] = []  # of neighbours that touch: their first places if each had the group to itself
-    for index, angle in enumerate(along):
-        groups.append([angle - index * spacing])
-        while len(groups) > 1 and _mean(groups[-2]) > _mean(groups[-1]):
-            groups[-2:] = [groups[-2] + groups[-1]]
-    placed = [_mean(group) for group in groups for _ in group]
+    placed = _evened(along, spacing)
     placed = [start + index * spacing for index, start in enumerate(placed)]
     if placed[-1] - placed[0] > 2 * pi - spacing:
         middle = _mean(placed) - pi * (count - 1) / count
@@ -210,18 +205,23 @@ def spread_in_tiles(
                 "use fewer tiles, smaller pads or a larger annulus",
             )
         order = sorted(own, key=lambda name: own[name])
-        groups: list[list[float]] = []
-        for index, name in enumerate(order):
-            groups.append([own[name] - index * spacing])
-            while len(groups) > 1 and _mean(groups[-2]) > _mean(groups[-1]):
-                groups[-2:] = [groups[-2] + groups[-1]]
-        starts = [_mean(group) for group in groups for _ in group]
+        starts = _evened([own[name] for name in order], spacing)
         least = low + aside
         places |= {
             name: min(max(start, least), least + room) + index * spacing
             for index, (name, start) in enumerate(zip(order, starts, strict=True))
         }
     return places
+
+
+def _evened(along: list[float], spacing: float) -> list[float]:
+    """Where the row begins that each of these places belongs to; those that crowd share one, about their mean."""
+    groups: list[list[float]] = []
+    for index, angle in enumerate(along):
+        groups.append([angle - index * spacing])
+        while len(groups) > 1 and _mean(groups[-2]) > _mean(groups[-1]):
+            groups[-2:] = [groups[-2] + groups[-1]]
+    return [_mean(group) for group in groups for _ in group]
 
 
 def _mean(values: list[float]) -> float:

@@ -26,25 +26,19 @@ from pcbstator.design.quantities import (
     Record,
     Text,
     WordOr,
-    amperes,
     celsius,
     degrees,
-    kelvins,
     key,
     megapascals,
     micrometres,
     millimetres,
-    percent,
     ratio,
-    revolutions_per_minute,
-    seconds,
     tesla,
-    watts_per_kelvin,
-    watts_per_square_metre_kelvin,
 )
 from pcbstator.design.recording import Recording
 from pcbstator.design.rules import RuleSet, rules_as_table
 from pcbstator.design.slip_ring import SlipRing
+from pcbstator.design.work import Cooling, Operation, Tolerance
 
 LARGEST = 2000.0  # mm; no board house makes a larger board
 LEAST_EDGE = 0.5e-3  # m; copper to board edge where the file gives no outline
@@ -364,80 +358,6 @@ class Rotor(Record):
         "glue_strength_mpa", "shear strength of the magnets' glue joint", None, example=5.0, otherwise="not checked"
     )
     magnet: Annotated[Magnet, Discriminator("shape")] = key("magnet", "one magnet")
-
-
-class Operation(Record):
-    """Working points at which losses are wanted."""
-
-    speeds: Annotated[tuple[float, ...], QuantityList(revolutions_per_minute(0, 100_000), 20)] = key(
-        "speeds_rpm", "speeds of the rotor", example=[60.0, 600.0]
-    )
-    currents: Annotated[tuple[float, ...], QuantityList(amperes(0, 1000), 20)] = key(
-        "currents_a", "peak phase currents, sine", example=[0.0, 0.5]
-    )
-    copper_c: Annotated[float, celsius(-50, 200)] = key("copper_c", "temperature of the copper then", 80.0)
-
-
-class Cooling(Record):
-    """Where the heat goes and what must not get too hot. Without this section the defaults hold, on the safe side."""
-
-    ambient_c: Annotated[float, celsius(-40, 85)] = key("ambient_c", "of the air, the surroundings and the mount", 25.0)
-    stated_board_max_c: Annotated[float, celsius(-30, 250)] | None = key(
-        "board_max_c", "hottest place of the board that is allowed for years", None, example=105.0,
-        otherwise="105, or 130 from a laminate_tg_c of 170; at most 20 below laminate_tg_c",
-    )  # fmt: skip
-    stated_magnet_max_c: Annotated[float, celsius(-30, 250)] | None = key(
-        "magnet_max_c", "hottest the magnets may get", None, example=80.0,
-        otherwise="the limit of the grade; without a grade 80",
-    )  # fmt: skip
-    orientation: Literal["rotor-up", "rotor-down", "upright"] = key(
-        "orientation", "board flat with the rotor above or below it, or upright", "rotor-up"
-    )
-    far_face: Literal["open", "covered", "clamped"] = key(
-        "far_face", "board's face away from a single rotor: in air, shut in, or on a plate that takes heat", "open"
-    )
-    beyond_rotor: Literal["covered", "open"] = key(
-        "beyond_rotor", "rotor-side face where no magnet or steel faces it", "covered"
-    )
-    mount_conductance: Annotated[float, watts_per_kelvin(0, 1000)] = key(
-        "mount_conductance_w_per_k", "from the board's rim, or its clamped face, to a mount at ambient_c", 0.0
-    )
-    mount_rim: Literal["outer", "inner"] = key("mount_rim", "rim that is fixed, unless the face is clamped", "outer")
-    airflow: Annotated[float, watts_per_square_metre_kelvin(0.1, 1000)] | None = key(
-        "airflow_w_per_m2k", "what moving air takes from open faces", None, example=20.0, otherwise="still air"
-    )
-    speed: Annotated[float, revolutions_per_minute(0, 100_000)] | None = key(
-        "speed_rpm", "rotor's speed in continuous work: eddies in the tracks, air along the rotor", None,
-        example=600.0, otherwise="eddies as at the highest speed of [operation], air as at standstill",
-    )  # fmt: skip
-    trace_rise: Annotated[float, kelvins(10, 100)] = key(
-        "trace_rise_c", "rise of a lonely track for the standards' currents", 20.0
-    )
-    duty: Literal["continuous", "on-off", "motion"] = key(
-        "duty", "current without end, on and off for ever, or the cycle of [motion] for ever", "continuous"
-    )
-    on: Annotated[float, seconds(1e-3, 1e6)] | None = key(
-        "on_s", 'current on, for duty = "on-off"', None, example=10.0, otherwise="none"
-    )
-    off: Annotated[float, seconds(1e-3, 1e6)] | None = key(
-        "off_s", 'current off, for duty = "on-off"', None, example=50.0, otherwise="none"
-    )
-
-
-class Tolerance(Record):
-    """How far the built motor may lie from the numbers above: ranges that hold 90 % of what is made."""
-
-    remanence: Annotated[float, percent(0, 20)] = key("remanence_percent", "of the magnets, either way", 2.0)
-    air_gap: Annotated[float, millimetres(0, 10)] = key("air_gap_mm", "of the air gap, either way", 0.1)
-    track_width: Annotated[float, micrometres(0, 500)] = key("track_width_um", "of the etched width, either way", 20.0)
-    outer_copper: Annotated[tuple[float, ...], QuantityList(micrometres(5, 500), 2)] | None = key(
-        "outer_copper_um", "least and most finished copper of the faces", None, example=[33.0, 50.0],
-        otherwise="by IPC-6012 from the ordered weight",
-    )  # fmt: skip
-    inner_copper: Annotated[tuple[float, ...], QuantityList(micrometres(5, 500), 2)] | None = key(
-        "inner_copper_um", "least and most finished copper of the layers inside", None, example=[25.0, 35.0],
-        otherwise="by IPC-6012 from the ordered weight",
-    )  # fmt: skip
 
 
 class Design(Record):

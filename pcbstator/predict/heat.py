@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pcbstator import materials
 from pcbstator.copper import Copper
-from pcbstator.design.records import Cooling
+from pcbstator.design.work import Cooling
 from pcbstator.physics.convection import (
     DISC_LAMINAR,
     DOWN_MOST,
