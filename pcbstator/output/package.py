@@ -66,7 +66,7 @@ def package_files(design: Design, copper: Copper, prediction: Prediction) -> dic
     folders = {tile_folder(kind): tile_files(design, kind, copper.tiles, facts, notes) for kind in kinds}
     if (board := lay_slip_ring_board(design)) is not None and design.slip_ring is not None:
         folders[SLIP_RING_FOLDER] = folder_files(design, board, slip_ring_files(design, design.slip_ring, board))
-    return folder_files(design, copper, files, folders)
+    return folder_files(design, copper, files, folders, {"count": design.boards} if design.boards > 1 else None)
 
 
 def folder_files(

@@ -38,7 +38,10 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
         prediction=prediction,
         findings=sorted(prediction.findings, key=lambda finding: ("error", "warning", "note").index(finding.severity)),
         numbers=_key_numbers(design, prediction, resistance_range(design, copper)),
-        board=_board_rows(design, copper, prediction.copper.min_track_gap or design.board.track_gap),
+        board=[
+            *_stack_rows(design, prediction),
+            *_board_rows(design, copper, prediction.copper.min_track_gap or design.board.track_gap),
+        ],
         magnets=magnet_list(design),
         pictures=_pictures(design, copper, prediction),
         plates=2 if design.rotor.arrangement == "double" else 1,
@@ -151,6 +154,31 @@ def _spread_words(spread: ResistanceRange | None) -> str:
         f"of {figures(1e6 * spread.inner_least, 3)} µm, and down to {measure(spread.lowest, 'Ω')}, with outer layers "
         f"plated up to {plated}; a measured value in this range is no mistake"
     )
+
+
+def _stack_rows(design: Design, prediction: Prediction) -> list[Row]:
+    """How many boards to order, and how they go on top of each other."""
+    turns, stack = prediction.copper.board_turns, design.stack
+    if turns is None or stack is None:
+        return []
+    pin = "wire soldered into the terminals of neighbouring boards, cut flush on both sides"
+    if not design.boards_in_series:
+        how = f"straight under each other, rotor side up: {pin}, all terminals of one name together"
+    else:
+        angles = ", ".join(f"{figures(turn, 5)}°" for turn in turns)
+        last = {
+            "star": "join A2, B2 … of the last board: the star point",
+            "delta": "join A2 of the last board with B of the first, B2 with C, and so on round",
+            "open": "A2, B2 … of the last board are the phases' ends",
+        }[design.winding.connection]
+        how = (
+            f"turned counter-clockwise by {angles}, rotor side up, so that A2 of each meets A of the next: {pin}; "
+            f"A, B … of the first board go to the driver; {last}"
+        )
+    return [
+        Row("Boards to order", str(design.boards), "all equal"),
+        Row("Stack", f"{millimetres(stack.spacing)} apart", how),
+    ]
 
 
 def _board_rows(design: Design, copper: Copper, least_gap: float) -> list[Row]:

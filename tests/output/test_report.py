@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import pcbstator
 from pcbstator.findings import Finding
+from pcbstator.output.package import package_files
 from pcbstator.output.report import report_html
 from pcbstator.output.words import copper_weight, measure
 from pcbstator.predict.records import ThermalResult
@@ -191,3 +194,16 @@ def test_units_of_the_workshop() -> None:
     assert measure(9.99996e-4, "V") == "1 mV"
     assert measure(-0.02, "T") == "-20 mT"
     assert copper_weight(35e-6) == "35 µm (1 oz)"
+
+
+STAGE = Path(__file__).parents[2] / "designs" / "photogrammetry-stage.toml"
+
+
+def test_a_stack_says_what_to_order_and_how_to_join() -> None:
+    design = pcbstator.load_design(STAGE).with_values({"stack": {"boards": 2, "spacing_mm": 0.3}, "envelope": None})
+    copper = pcbstator.lay_copper(design)
+    files = package_files(design, copper, pcbstator.predict(design, copper))
+    words = Page(str(files["report.html"])).words
+    turn = round(float(np.degrees(copper.board_turns[1])) % 360)
+    assert "Boards to order" in words and f"{turn}°" in words and "the star point" in words
+    assert json.loads(str(files["manifest.json"]))["count"] == 2
