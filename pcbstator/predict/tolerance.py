@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 MOTORS = 20_000  # drawn; the 5 % value of a normal quantity is then known to 0.02 of its standard deviation
 UNKNOWN_COPPER = 0.10  # either way, for a weight that the standard's table lacks
+GRID = 400  # cells along a side
 NINETY = NormalDist().inv_cdf(0.95)
 
 FloatArray = NDArray[np.float64]
@@ -137,10 +138,16 @@ def _over_gap(design: Design, copper: Copper, wanted: FloatArray) -> FloatArray:
 def _inductance_ratio(design: Design, copper: Copper, gaps: FloatArray, widths: FloatArray) -> FloatArray:
     """Inductance over its nominal value: one coil with another gap to the iron and with another width of its tracks."""
     gap, width = design.rotor.air_gap, design.board.track_width
-    cell = width / 2  # one grid for all, so that only the copper differs
+    extent = float(max(np.ptp(track.points, axis=0).max() for track in copper.coil.tracks))
+    whole = float(np.abs(np.concatenate([track.points[[0, -1]] for track in copper.coil.tracks])).max())
+    # One grid for all, so that only the copper differs; no finer than a large coil can pay for.
+    cell = max(width / 2, (extent if copper.alike else 2 * whole) / GRID)
     nominal = coil_inductance(design, copper, cell)
     apart = coil_inductance(design.with_values({"rotor.air_gap_mm": 1e3 * 1.1 * gap}), copper, cell)
-    tracks = tuple(replace(track, width=1.05 * track.width) for track in copper.coil.tracks)
+    tracks = tuple(
+        replace(track, width=1.05 * track.width, widths=None if track.widths is None else 1.05 * track.widths)
+        for track in copper.coil.tracks
+    )
     wide = coil_inductance(design, replace(copper, coil=replace(copper.coil, tracks=tracks)), cell)
     by_gap, by_width = (apart / nominal - 1) / 0.1, (wide / nominal - 1) / 0.05
     return np.asarray(1 + by_gap * (gaps / gap - 1) + by_width * (widths / width - 1))
