@@ -50,7 +50,7 @@ class OutputFile:
 
 def package_files(design: Design, copper: Copper, prediction: Prediction) -> dict[str, str | bytes]:
     """Name and content of every file of ``make``, manifests and those in folders within included."""
-    copper = with_teardrops(copper.board, design.board.track_gap)  # the boards of a stack are equal
+    whole, copper = copper, with_teardrops(copper.board, design.board.track_gap)  # the boards of a stack are equal
     facts = BoardFacts(design.board.thickness, copper.track_width, design.board.track_gap, design.board.finish)
     coils = f"coils {len(copper.coil_angles)}" if copper.alike else "wave winding"
     notes = [coils, f"poles {design.rotor.poles}"]
@@ -59,7 +59,7 @@ def package_files(design: Design, copper: Copper, prediction: Prediction) -> dic
         *(() if kinds else fabrication_set(copper, design.title, facts, notes)),
         OutputFile("stator.svg", "drawing", stator_svg(design, copper)),
         *_rotor_files(design),
-        OutputFile("report.html", "report", report_html(design, copper, prediction)),
+        OutputFile("report.html", "report", report_html(design, whole, prediction)),
         OutputFile("prediction.json", "prediction", json_text(prediction.to_dict())),
     ]
     files += _drive_files(design, prediction)

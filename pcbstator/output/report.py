@@ -29,7 +29,7 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
     """The report as the text of one HTML file without outside resources; the same design gives the same bytes."""
     from jinja2 import Environment, StrictUndefined
 
-    copper = copper.board
+    whole, copper = copper, copper.board
     template = Path(__file__).with_name("report.html").read_text(encoding="utf-8")
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     page.filters["millimetres"] = millimetres
@@ -37,7 +37,7 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
         design=design,
         prediction=prediction,
         findings=sorted(prediction.findings, key=lambda finding: ("error", "warning", "note").index(finding.severity)),
-        numbers=_key_numbers(design, prediction, resistance_range(design, copper)),
+        numbers=_key_numbers(design, prediction, resistance_range(design, whole)),
         board=[
             *_stack_rows(design, prediction),
             *_board_rows(design, copper, prediction.copper.min_track_gap or design.board.track_gap),
@@ -186,9 +186,13 @@ def _board_rows(design: Design, copper: Copper, least_gap: float) -> list[Row]:
     rows = [
         Row("Copper layers", str(board.layers)),
         Row("Thickness", millimetres(board.thickness)),
-        Row("Copper, outer layers", copper_weight(board.outer_copper)),
     ]
-    if board.layers > 2:
+    if board.layer_copper is not None:
+        listed = ", ".join(figures(1e6 * thickness) for thickness in board.layer_copper)
+        rows.append(Row("Copper, from layer 1", f"{listed} µm", "unlike layers: ask the house before you order"))
+    else:
+        rows.append(Row("Copper, outer layers", copper_weight(board.outer_copper)))
+    if board.layer_copper is None and board.layers > 2:
         rows.append(Row("Copper, inner layers", copper_weight(board.inner_copper)))
     return [
         *rows,

@@ -46,7 +46,12 @@ def least_finished(foil: float) -> tuple[float, float] | None:
 
 
 def resistance_range(design: Design, copper: Copper) -> ResistanceRange | None:
-    """Range of the mean phase resistance [ohm] at 20 C for the ordered copper; None where the table lacks the foil."""
+    """Range of the mean phase resistance [ohm] at 20 C for the ordered copper.
+
+    None where the table lacks the foil, or layers have weights of their own.
+    """
+    if design.board.layer_copper is not None:
+        return None  # weights by layer are ordered as the house has them
     outer, inner = least_finished(design.board.outer_copper), least_finished(design.board.inner_copper)
     inside = not all(layer.outer for layer in copper.layers)
     if outer is None or (inside and inner is None):

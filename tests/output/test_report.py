@@ -17,6 +17,7 @@ from pcbstator.findings import Finding
 from pcbstator.output.package import package_files
 from pcbstator.output.report import report_html
 from pcbstator.output.words import copper_weight, measure
+from pcbstator.predict.finished_copper import resistance_range
 from pcbstator.predict.records import ThermalResult
 
 DESIGNS = sorted(Path("designs").glob("*.toml"))
@@ -207,3 +208,18 @@ def test_a_stack_says_what_to_order_and_how_to_join() -> None:
     turn = round(float(np.degrees(copper.board_turns[1])) % 360)
     assert "Boards to order" in words and f"{turn}°" in words and "the star point" in words
     assert json.loads(str(files["manifest.json"]))["count"] == 2
+    # The range of the resistance is that of the stack, as the resistance beside it is, not that of one board.
+    span, electrical = resistance_range(design, copper), pcbstator.predict(design, copper).electrical
+    assert span is not None and span.lowest < electrical.phase_resistance < span.highest
+    assert figures_of(span.lowest) in words and figures_of(span.highest) in words
+
+
+def figures_of(resistance: float) -> str:
+    return measure(resistance, "Ω").partition("\u00a0")[0].partition(" ")[0]
+
+
+def test_copper_of_unlike_layers_is_listed() -> None:
+    design = pcbstator.load_design(STAGE).with_values({"board.layer_copper_um": [35.0, 70.0, 70.0, 35.0]})
+    copper = pcbstator.lay_copper(design)
+    words = Page(report_html(design, copper, pcbstator.predict(design, copper))).words
+    assert "35, 70, 70, 35 µm" in words and "Copper, outer layers" not in words
