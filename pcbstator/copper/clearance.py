@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pcbstator.copper.records import Copper, FloatArray, Track, strip_outline
+from pcbstator.copper.records import Copper, FloatArray, Track, spot, strip_outline
 
 CHUNK = 12  # vertices in one piece of a track; short pieces make the search selective
 
@@ -53,15 +53,11 @@ def _junctions(copper: Copper) -> dict[tuple[int, int], int]:
     """The number of the bus at every end of a link, by place in nanometres. A bus is one node, however it is drawn."""
     number: dict[tuple[int, int], int] = {}
     for link in copper.links:
-        a, b = (_place(point) for point in link.points[[0, -1]])
+        a, b = (spot(*point) for point in link.points[[0, -1]])
         old, new = number.setdefault(b, len(number)), number.setdefault(a, len(number))
         if old != new:
             number.update({place: new for place, value in number.items() if value == old})
     return number
-
-
-def _place(point: FloatArray) -> tuple[int, int]:
-    return round(point[0] * 1e9), round(point[1] * 1e9)
 
 
 def _chunks(track: Track) -> tuple[FloatArray, NDArray[np.int64], FloatArray, FloatArray]:
@@ -112,9 +108,9 @@ def _pieces(copper: Copper, layer: int) -> _Pieces:
     places = np.array([[pad.x, pad.y] for pad in pads])
     offset = len(nets)
     bus = _junctions(copper)
-    junctions = [-1] * coils + [bus[_place(end[0])] for end in ends[coils:]]
+    junctions = [-1] * coils + [bus[spot(*end[0])] for end in ends[coils:]]
     lonely = -2 - np.arange(len(pads))
-    junctions += [bus.get(_place(place), int(alone)) for place, alone in zip(places, lonely, strict=True)]
+    junctions += [bus.get(spot(*place), int(alone)) for place, alone in zip(places, lonely, strict=True)]
     none = np.zeros(0)
     return _Pieces(
         shapes=np.concatenate([*shapes, shapely.points(places)]),

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pcbstator.copper.clearance import Surroundings
-from pcbstator.copper.records import Coil, Copper, Terminal, Track, Via
+from pcbstator.copper.records import Coil, Copper, Terminal, Track, Via, spot
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -83,8 +83,8 @@ def with_joints(copper: Copper, design: Design, count: int) -> Copper:
 
 def with_teardrops(copper: Copper, gap: float) -> Copper:
     """The same copper with a teardrop at every end of a track on a wider pad that leaves ``gap`` [m] to others."""
-    pads = {_place(via.x, via.y): via for coil, _ in copper.templates for via in coil.vias if not via.within}
-    placed = {_place(hole.x, hole.y): hole for hole in copper.holes}
+    pads = {spot(via.x, via.y): via for coil, _ in copper.templates for via in coil.vias if not via.within}
+    placed = {spot(hole.x, hole.y): hole for hole in copper.holes}
     layers = [layer.number for layer in copper.layers]
     around = {number: Surroundings(copper, number) for number in layers}
 
@@ -92,7 +92,7 @@ def with_teardrops(copper: Copper, gap: float) -> Copper:
         ends = [end for track in tracks for end in (track, track.reversed())]
         laid = []
         for end in ends:
-            pad = known.get(_place(*end.points[-1]))
+            pad = known.get(spot(*end.points[-1]))
             tried = (_drop(end, pad.pad, length * pad.pad) for length in LENGTHS) if pad else ()
             fitting = (drop for drop in tried if drop and around[drop.layer].clear(drop.turned(angle), gap))
             laid += list(islice(fitting, 1))
@@ -124,10 +124,6 @@ def _drop(track: Track, pad: float, reach: float) -> Track | None:
         return None
     widths = np.interp(along, [pad / 4, reach], [FULL * pad, width])
     return replace(track, points=line, width=float(widths.max()), widths=widths, role="teardrop")
-
-
-def _place(x: float, y: float) -> tuple[int, int]:
-    return round(x * 1e9), round(y * 1e9)
 
 
 def layer_areas(copper: Copper) -> dict[int, float]:

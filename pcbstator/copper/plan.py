@@ -77,7 +77,6 @@ def _plan_wave(design: Design, winding: Winding, turns: int, track_width: float)
             skew=asked.skew,
         )
 
-    no_posts = NoRoomError("winding.turns", "the vias at the ends of the passes must fit on the rim", str(turns), "")
     loose = wave(0.0, across / 2)
     if not vias_have_room(loose, min(across, far) / 2):
         raise NoRoomError("winding.turns", "the runs with their end arcs and vias must fit the ring", str(turns), "")
@@ -94,7 +93,7 @@ def _plan_wave(design: Design, winding: Winding, turns: int, track_width: float)
         if _least_apart(angles) >= (final.pairs + 1) * step:
             break
     else:
-        raise no_posts
+        raise NoRoomError("winding.turns", "the vias at the ends of the passes must fit on the rim", str(turns), "")
     coil = fit_wave(final)
     if coil is None:
         raise NoRoomError("winding.turns", "the runs with their end arcs and vias must fit the ring", str(turns), "")

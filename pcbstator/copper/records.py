@@ -348,6 +348,11 @@ class Copper:
         return tuple(placed) + self.link_vias
 
 
+def spot(x: float, y: float) -> tuple[int, int]:
+    """A place [m] in whole nanometres: equal for what meets there."""
+    return round(x * 1e9), round(y * 1e9)
+
+
 def strip_outline(track: Track, caps: bool = True) -> FloatArray:
     """Corners (n, 2) of the area that a track covers [m], counter-clockwise; with round ends if ``caps``.
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pcbstator.copper.contour import turn
 from pcbstator.copper.records import (
     Bridge,
     Coil,
@@ -39,8 +40,8 @@ def stacked(board: Copper, design: Design) -> Copper:
     """The copper of the whole stack of this board."""
     count, layers, coils = design.boards, len(board.layers), len(board.coil_angles)
     series = design.boards_in_series
-    turn = _terminal_shift(board, 2 * pi / (design.rotor.poles // 2)) if series else 0.0
-    turns = tuple(number * turn for number in range(count))
+    shift = _terminal_shift(board, 2 * pi / (design.rotor.poles // 2)) if series else 0.0
+    turns = tuple(number * shift for number in range(count))
 
     def lowered(track: Track, number: int, angle: float) -> Track:
         placed = track.turned(angle) if angle else track
@@ -83,14 +84,14 @@ def stacked(board: Copper, design: Design) -> Copper:
             replace(terminal, x=x, y=y, layer=terminal.layer + n * layers)
             for n, angle in enumerate(turns)
             for terminal in board.terminals
-            for x, y in [_turned(terminal.x, terminal.y, angle)]
+            for x, y in [turn((terminal.x, terminal.y), angle)]
         ),
         phases=tuple(join([each[index] for each in boards], diameter) for index in range(len(board.phases))),
         link_vias=tuple(
             replace(_lowered_via(via, n * layers), x=x, y=y)
             for n, angle in enumerate(turns)
             for via in board.link_vias
-            for x, y in [_turned(via.x, via.y, angle)]
+            for x, y in [turn((via.x, via.y), angle)]
         ),
         single=board,
         board_turns=turns,
@@ -101,11 +102,6 @@ def _terminal_shift(board: Copper, unit: float) -> float:
     """From a terminal to that of the phase's other end [rad], a multiple of ``unit``."""
     place = {terminal.name: np.arctan2(terminal.y, terminal.x) for terminal in board.terminals}
     return float(round((place["A2"] - place["A"]) % (2 * pi) / unit) * unit)
-
-
-def _turned(x: float, y: float, angle: float) -> tuple[float, float]:
-    place = complex(x, y) * np.exp(1j * angle)
-    return float(place.real), float(place.imag)
 
 
 def _lowered_via(via: Via, layers: int) -> Via:

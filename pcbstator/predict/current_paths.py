@@ -10,6 +10,7 @@ from math import pi
 import numpy as np
 
 from pcbstator.copper import Bridge, Coil, CoilVisit, Copper, Path, PhaseCopper, Pin, Track
+from pcbstator.copper.records import spot
 from pcbstator.physics.conductors import (
     parallel_path_resistance,
     tapered_track_resistance,
@@ -20,13 +21,9 @@ from pcbstator.physics.conductors import (
 Key = tuple[object, ...]
 
 
-def _place(x: float, y: float) -> tuple[int, int]:
-    return round(x * 1e9), round(y * 1e9)
-
-
 def piece(track: Track) -> tuple[Key, int]:
     """What tells a link from every other, whichever way it is run through; and the way, +1 or -1."""
-    ends = _place(*track.points[0]), _place(*track.points[-1])
+    ends = spot(*track.points[0]), spot(*track.points[-1])
     return ("link", track.layer, min(ends), max(ends)), 1 if ends[0] <= ends[1] else -1
 
 
@@ -81,15 +78,15 @@ class Conductors:
                 yield ("coil", step.coil), self.coil(step.coil)
                 here = leave
             elif isinstance(step, Pin):
-                yield ("pin", *_place(step.x, step.y), step.from_layer, step.to_layer), self.pin(step)
+                yield ("pin", *spot(step.x, step.y), step.from_layer, step.to_layer), self.pin(step)
                 here = None
             elif isinstance(step, Bridge):
-                ends = sorted((_place(*step.start), _place(*step.end)))
+                ends = sorted((spot(*step.start), spot(*step.end)))
                 yield ("bridge", *ends), self.wire(step.length, step.diameter)
                 here = None
             else:
                 if here is not None and here != step.layer:
-                    yield ("via", *_place(*step.points[0]), here, step.layer), self.barrel(here, step.layer)
+                    yield ("via", *spot(*step.points[0]), here, step.layer), self.barrel(here, step.layer)
                 yield piece(step)[0], self.track(step)
                 here = step.layer
 

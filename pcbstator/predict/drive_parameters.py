@@ -5,7 +5,6 @@ from __future__ import annotations
 from math import pi
 from typing import TYPE_CHECKING
 
-from pcbstator.predict.job import continuous_current
 from pcbstator.predict.machine import machine_of
 from pcbstator.predict.records import Prediction
 
@@ -34,7 +33,7 @@ def drive_parameters(design: Design, prediction: Prediction) -> Parameters | Non
     }
     if prediction.magnetic.speed_constant is not None:
         found["speed_constant_rpm_per_line_peak_v"] = prediction.magnetic.speed_constant
-    stands = continuous_current(prediction.thermal)
+    stands = prediction.thermal.continuous_current
     if stands is not None:
         found["continuous_current_peak_a"] = machine.peak_current(stands)
     return found | _gains(design, prediction)

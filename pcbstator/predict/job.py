@@ -16,17 +16,12 @@ from pcbstator.predict.records import ElectricalResult, MagneticResult, Mechanic
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-__all__ = ["continuous_current", "has_job", "job_results", "job_temperature"]
+__all__ = ["has_job", "job_results", "job_temperature"]
 
 
 def has_job(design: Design) -> bool:
     """Whether the design says anything of its job."""
     return not (design.load is None and design.motion is None and design.drive is None)
-
-
-def continuous_current(thermal: ThermalResult) -> float | None:
-    """Rms phase current [A] that the copper stands for ever, where a heat balance has found it."""
-    return thermal.continuous_current
 
 
 def job_results(
@@ -42,7 +37,7 @@ def job_results(
     if machine is None:
         return None, None
     drive, ratio = design.drive, design.drive.gear_ratio if design.drive else 1.0
-    stands = continuous_current(thermal)
+    stands = thermal.continuous_current
     limits = Limits(machine, drive, ratio, None if stands is None else machine.peak_current(stands))
     load = load_values(design.load) if design.load else None
     cycle = cycle_of(design)

@@ -131,15 +131,11 @@ def _line_resistance(connection: str, phases: int, resistance: float) -> float |
 
 
 def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> CopperResult:
-    section = {layer.number: layer.thickness for layer in copper.layers}
-    coils = sum(len(members) * track.area * section[track.layer] for track, members in copper.template_tracks)
-    links = sum(track.area * section[track.layer] for track in copper.links)
-    holes, areas = copper.board.holes, layer_areas(copper.board)
-    pads = sum(pi / 4 * (hole.pad**2 - hole.drill**2) for hole in holes if not hole.within)
+    areas = layer_areas(copper.board)
+    laid = sum(areas[layer.number] * layer.thickness for layer in copper.board.layers)
     plating = design.board.via_plating
-    walls = sum(pi * (hole.drill - plating) * plating for hole in holes)
-    pads *= sum(layer.thickness for layer in copper.board.layers)
-    volume = coils + links + design.boards * (pads + walls * design.board.thickness)
+    walls = sum(pi * (hole.drill - plating) * plating for hole in copper.board.holes)
+    volume = design.boards * (laid + walls * design.board.thickness)
     paths = [path for phase in copper.phases for path in phase.paths]
     gap = least_gap(copper, 1.1 * design.board.track_gap)
     kinds = lay_tiles(design, copper)
