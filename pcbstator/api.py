@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from os import PathLike
 from typing import TYPE_CHECKING
 
@@ -46,16 +45,9 @@ def lay_slip_ring(design: Design) -> PlainBoard | None:
 
 def predict(design: Design, copper: Copper | None = None) -> Prediction:
     """All results of a design with the findings about it; ``predict(design).to_dict()`` is plain data."""
-    from pcbstator.check import check_design
-    from pcbstator.copper import settled_design
-    from pcbstator.predict.run import predict_design
-    from pcbstator.winding import lay_winding
+    from pcbstator.check import checked_prediction
 
-    design = settled_design(design)
-    winding = lay_winding(design)
-    copper = copper or lay_copper(design)
-    prediction = predict_design(design, winding, copper)
-    return replace(prediction, findings=check_design(design, copper, prediction))
+    return checked_prediction(design, copper)
 
 
 def stator_drawing(design: Design) -> str:

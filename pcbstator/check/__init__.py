@@ -1,5 +1,5 @@
 """Compares copper and results with limits; returns findings."""
 
-from pcbstator.check.run import check_design
+from pcbstator.check.run import check_design, checked_prediction
 
-__all__ = ["check_design"]
+__all__ = ["check_design", "checked_prediction"]

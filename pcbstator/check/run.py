@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pcbstator.check.fabrication import fabrication_findings
@@ -12,14 +13,28 @@ from pcbstator.check.openings import opening_findings
 from pcbstator.check.slip_ring import slip_ring_findings
 from pcbstator.check.space import space_findings
 from pcbstator.check.thermal import thermal_findings
-from pcbstator.copper import Copper
+from pcbstator.copper import Copper, lay_copper, settled_design
 from pcbstator.findings import Finding, Severity
 from pcbstator.predict.records import Prediction
+from pcbstator.predict.run import predict_design
+from pcbstator.winding import lay_winding
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
 ORDER = {"error": 0, "warning": 1, "note": 2}
+
+
+def checked_prediction(design: Design, copper: Copper | None = None) -> Prediction:
+    """All results of a design with the findings about it.
+
+    Raises DesignError where winding or copper cannot be laid.
+    """
+    design = settled_design(design)
+    winding = lay_winding(design)
+    copper = copper or lay_copper(design, winding)
+    prediction = predict_design(design, winding, copper)
+    return replace(prediction, findings=check_design(design, copper, prediction))
 
 
 def check_design(design: Design, copper: Copper, prediction: Prediction) -> tuple[Finding, ...]:

@@ -35,7 +35,7 @@ def space_findings(design: Design, copper: Copper) -> list[Finding]:
 
 
 def _envelope(design: Design, copper: Copper) -> list[Finding]:
-    envelope, board, rotor = design.envelope, design.board, design.rotor
+    envelope, board = design.envelope, design.board
     if envelope is None:
         return []
     near, far = magnet_radii(design)
@@ -61,30 +61,39 @@ def _envelope(design: Design, copper: Copper) -> list[Finding]:
                 where=name,
             )
     if envelope.height is not None:
-        sides = 2 if rotor.arrangement == "double" else 1
-        height = design.stator_thickness + sides * (rotor.air_gap + rotor.magnet.thickness + rotor.back_iron)
         findings += at_most(
             "envelope.height",
-            1e3 * height,
+            1e3 * total_height(design),
             1e3 * envelope.height,
             "board, gap, magnets and iron take {value} mm, more than the {limit} mm of the envelope",
         )
     return findings
 
 
-def _overlap(design: Design) -> list[Finding]:
-    """Neighbouring magnets must not share space: the part of the circle that they take at their tightest radius."""
+def total_height(design: Design) -> float:
+    """From the far face of the stator to the back of the rotor, or of both rotors [m]."""
+    rotor = design.rotor
+    sides = 2 if rotor.arrangement == "double" else 1
+    return design.stator_thickness + sides * (rotor.air_gap + rotor.magnet.thickness + rotor.back_iron)
+
+
+def magnet_spacing(design: Design) -> float:
+    """Room between neighbouring magnets at their tightest radius [m]; negative where they overlap."""
     rotor, magnet = design.rotor, design.rotor.magnet
     step = 2 * pi / rotor.poles
     if isinstance(magnet, DiscMagnet):
-        space = magnet.circle_diameter * sin(step / 2) - magnet.diameter
-    elif isinstance(magnet, BlockMagnet):
+        return magnet.circle_diameter * sin(step / 2) - magnet.diameter
+    if isinstance(magnet, BlockMagnet):
         near = (magnet.circle_diameter - magnet.length) / 2
         corner = max(near, 0.0)
         half = atan2(magnet.width / 2, corner) if corner > 0 else pi
-        space = 2 * hypot(corner, magnet.width / 2) * (step / 2 - half)
-    else:
-        space = magnet.inner_diameter / 2 * step * (1 - magnet.arc_ratio)
+        return 2 * hypot(corner, magnet.width / 2) * (step / 2 - half)
+    return magnet.inner_diameter / 2 * step * (1 - magnet.arc_ratio)
+
+
+def _overlap(design: Design) -> list[Finding]:
+    """Neighbouring magnets must not share space."""
+    space = magnet_spacing(design)
     findings = at_least(
         "magnets.overlap",
         1e3 * space,

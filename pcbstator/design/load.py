@@ -30,16 +30,21 @@ LARGEST_FILE = 1 << 20  # bytes; a design file has a few thousand
 def load_design(path: str | PathLike[str]) -> Design:
     """The design in the TOML file at ``path``; a DesignError names everything that is wrong with it."""
     place = Path(path)
+    document, _, digest = read_tables(place)
+    design = design_from_document(document, place.name, place.absolute().parent)
+    design._file_digest = digest
+    return design
+
+
+def read_tables(place: Path) -> tuple[dict[str, Any], str, str]:
+    """The tables of a TOML file, its text, and the SHA-256 of its bytes; a DesignError where it is not one."""
     text, digest = _text_of(place)
     try:
-        document = tomllib.loads(text)
+        return tomllib.loads(text), text, digest
     except RecursionError:
         raise _unreadable(place, "must not nest tables and lists this deep") from None
     except ValueError as error:  # TOMLDecodeError, and integers too long for Python
         raise _syntax_error(place, text, str(error)) from None
-    design = design_from_document(document, place.name, place.absolute().parent)
-    design._file_digest = digest
-    return design
 
 
 def design_from_document(document: Mapping[str, Any], source: str = "design", folder: Path | None = None) -> Design:
@@ -116,9 +121,9 @@ def _text_of(place: Path) -> tuple[str, str]:
     """The file's text and the SHA-256 of its bytes; refuses what is no readable text file of sensible size."""
     try:
         if place.is_dir():
-            raise _unreadable(place, "must be a design file", "a folder", "name the file in it")
+            raise _unreadable(place, "must be a file", "a folder", "name the file in it")
         if not place.exists():
-            raise _unreadable(place, "must exist", "", "check the name, or write one with: pcbstator start FILE")
+            raise _unreadable(place, "must exist", "", "check the name; a design is written with: pcbstator start FILE")
         if not place.is_file():
             raise _unreadable(place, "must be an ordinary file")
         with place.open("rb") as file:
@@ -127,7 +132,7 @@ def _text_of(place: Path) -> tuple[str, str]:
         reason = getattr(error, "strerror", None) or str(error)
         raise _unreadable(place, "must be readable", reason, "check the name and its permissions") from None
     if len(content) > LARGEST_FILE:
-        raise _unreadable(place, "must be at most 1 MiB", "more", "is this a design file?")
+        raise _unreadable(place, "must be at most 1 MiB", "more", "is this the right file?")
     try:
         return content.decode("utf-8-sig"), hashlib.sha256(content).hexdigest()
     except UnicodeDecodeError as error:

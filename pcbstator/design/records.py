@@ -424,6 +424,11 @@ class Design(Record):
         return self._source
 
     @property
+    def folder(self) -> Path | None:
+        """Where that file lies, and with it a recorded motion."""
+        return self._folder
+
+    @property
     def recording(self) -> Recording | None:
         """The recorded motion that ``motion.table_csv`` names."""
         return self._recording

@@ -78,7 +78,7 @@ def test_file_that_is_no_design(tmp_path, content, text):
 def test_file_that_is_not_there(tmp_path):
     with pytest.raises(DesignError, match=r"nowhere.toml: file: must exist; check the name"):
         load_design(tmp_path / "nowhere.toml")
-    with pytest.raises(DesignError, match="file: must be a design file; got a folder; name the file in it"):
+    with pytest.raises(DesignError, match="file: must be a file; got a folder; name the file in it"):
         load_design(tmp_path)
     with pytest.raises(DesignError, match="file: must"):
         load_design("a\0b")

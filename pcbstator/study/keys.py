@@ -1,0 +1,116 @@
+"""The results that a study may speak of: every number that ``predict`` gives, and what the study adds to them."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import fields
+from functools import cache
+from typing import Any
+
+from pcbstator.predict.job_records import DriveResult, MotionResult
+from pcbstator.predict.records import (
+    CopperResult,
+    ElectricalResult,
+    MagneticResult,
+    MechanicalResult,
+    SlipRingResult,
+    ThermalResult,
+    WindingResult,
+    rows,
+)
+
+SECTIONS: dict[str, type] = {
+    "winding": WindingResult,
+    "copper": CopperResult,
+    "electrical": ElectricalResult,
+    "magnetic": MagneticResult,
+    "thermal": ThermalResult,
+    "mechanical": MechanicalResult,
+    "slip_ring": SlipRingResult,
+    "motion": MotionResult,
+    "drive": DriveResult,
+}
+OWN = {
+    "room.height_mm": "from the far face of the stator to the back of the rotor",
+    "room.least_diameter_mm": "bore of the board or of the ring of magnets, the smaller one",
+    "room.largest_diameter_mm": "outline of the board or of the ring of magnets, the larger one",
+    "room.magnet_spacing_mm": "least room between neighbouring magnets",
+    "cost.board": "price of the boards of one machine, in the currency of the prices",
+    "cost.magnets": "price of its magnets",
+    "cost.total": "both together",
+    "findings.errors": "findings that forbid to make it",
+    "findings.warnings": "findings that advise against it",
+    "findings.notes": "remarks",
+}
+UNITS = (
+    ("_n_m_per_sqrt_w", "N·m/√W"), ("_n_m_per_a", "N·m/A"), ("_v_s_per_rad", "V·s/rad"), ("_rpm_per_v", "rpm/V"),
+    ("_k_per_w", "K/W"), ("_kg_m2", "kg·m²"), ("_n_m_s_per_rad", "N·m·s/rad"), ("_n_per_mm", "N/mm"),
+    ("_m_per_s", "m/s"), ("_n_m", "N·m"), ("_ohm", "Ω"), ("_ratio", ""), ("_rpm", "rpm"), ("_khz", "kHz"),
+    ("_hz", "Hz"), ("_deg", "°"), ("_mpa", "MPa"), ("_mm", "mm"), ("_um", "µm"), ("_wb", "Wb"), ("_c", "°C"),
+    ("_a", "A"), ("_w", "W"), ("_g", "g"), ("_h", "H"), ("_k", "K"), ("_s", "s"), ("_t", "T"), ("_n", "N"),
+    ("_j", "J"), ("_m", "m"),
+)  # fmt: skip
+
+
+@cache
+def result_keys() -> dict[str, str]:
+    """Every result that is one number, by its dotted key, with its meaning."""
+    found = {
+        f"{section}.{item.metadata['key']}": str(item.metadata["meaning"])
+        for section, record in SECTIONS.items()
+        for item in fields(record)
+        if "key" in item.metadata and str(item.type) in ("float", "int", "float | None", "int | None")
+    }
+    return found | OWN
+
+
+def is_result(key: str) -> bool:
+    """Whether a study may speak of this result; a finding's own code counts: ``findings.copper.gap``."""
+    return key in result_keys() or (key.startswith("findings.") and len(key) > len("findings."))
+
+
+def nearest_result(key: str) -> str:
+    """What to do about an unknown result."""
+    known = [*result_keys()]
+    close = difflib.get_close_matches(key, known, n=1, cutoff=0.6)
+    if not close:  # perhaps only the section is wrong
+        last = {name.rpartition(".")[2]: name for name in known}
+        close = [last[name] for name in difflib.get_close_matches(key.rpartition(".")[2], last, n=1, cutoff=0.6)]
+    return f"did you mean {close[0]}?" if close else "docs/nomenclature.md lists all results"
+
+
+def unit_of(key: str) -> str:
+    """The unit of a key of a design or a result, by its ending.
+
+    >>> unit_of("thermal.board_temperature_c"), unit_of("board.track_width_mm"), unit_of("winding.turns")
+    ('°C', 'mm', '')
+    """
+    return next((unit for ending, unit in UNITS if key.endswith(ending)), "")
+
+
+def words_of(key: str) -> str:
+    """A key as a reader sees it: its last part without the unit, and the unit.
+
+    >>> words_of("magnetic.torque_constant_n_m_per_a")
+    'torque constant, N·m/A'
+    """
+    ending, unit = next(((e, u) for e, u in UNITS if key.endswith(e)), ("", ""))
+    section, _, name = key.rpartition(".")
+    named = name.removesuffix(ending).replace("_", " ")
+    named = f"{section} {named}" if section in ("cost", "findings") else named
+    return f"{named}, {unit}" if unit else named
+
+
+def flat_results(prediction: Any) -> dict[str, float]:
+    """Every single number of a prediction by its dotted key, and the counts of its findings."""
+    found: dict[str, float] = {}
+    for name, section in prediction.sections():
+        for key, _, value in rows(section):
+            if isinstance(value, int | float) and not isinstance(value, bool):
+                found[f"{name}.{key}"] = float(value)
+    for severity in ("error", "warning", "note"):
+        found[f"findings.{severity}s"] = float(sum(f.severity == severity for f in prediction.findings))
+    for finding in prediction.findings:
+        code = f"findings.{finding.code}"
+        found[code] = found.get(code, 0.0) + 1
+    return found

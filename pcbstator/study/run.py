@@ -1,0 +1,278 @@
+"""Carries a study through: asks for designs, keeps what becomes of them, goes on after a stop, confirms the best.
+
+Designs are numbered in the order in which they are asked for. That order depends on the seed and on earlier answers,
+never on who answered or when, so a study that was stopped ends as one that was not, with any number of workers.
+"""
+
+from __future__ import annotations
+
+import itertools
+import time
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from pcbstator.errors import PcbstatorError
+from pcbstator.predict.run import package_version
+from pcbstator.study.confirm import Confirmation, confirm
+from pcbstator.study.evaluate import evaluate
+from pcbstator.study.front import non_dominated
+from pcbstator.study.records import Outcome, Point, Study
+from pcbstator.study.sample import every_point, filling_points
+from pcbstator.study.search import CHUNK, Search, generation_size
+from pcbstator.study.store import Store
+from pcbstator.study.workforce import MOST_FAILURES, WorkerError, Workforce
+
+FIRST_PART = 8  # part of the budget, at least a generation, that fills the space before the search begins
+MOST_REPEATS = 2000  # points in a row that were all there before: the space is used up
+MOST_STALE = 30  # generations in a row without a new design
+
+
+@dataclass
+class Progress:
+    """Where a study stands; rate: of designs computed in this run [1/s]; best: by objective, of those that meet all."""
+
+    budget: int
+    known: int = 0
+    computed: int = 0
+    feasible: int = 0
+    stage: str = "looking at designs"
+    best: dict[str, tuple[int, float]] = field(default_factory=dict)
+    started: float = field(default_factory=time.monotonic)
+
+    @property
+    def done(self) -> int:
+        """Designs that are finished."""
+        return self.known + self.computed
+
+    @property
+    def rate(self) -> float:
+        """Designs per second."""
+        return self.computed / max(time.monotonic() - self.started, 1e-9)
+
+    @property
+    def seconds_left(self) -> float | None:
+        """Time for the rest of the budget; None before anything is known."""
+        return (self.budget - self.done) / self.rate if self.computed else None
+
+
+Watcher = Callable[[Progress], None]
+
+
+def run_study(study: Study, store: Store, force: Workforce, watch: Watcher = lambda progress: None) -> Progress:
+    """Carries the study to its end; ``watch`` is called as it goes on.
+
+    KeyboardInterrupt leaves the store whole, with all that was finished. Raises WorkerError where work cannot be done.
+    """
+    run = _Run(study, store, force, watch)
+    try:
+        if study.objectives and study.combinations > study.budget:
+            run.search()
+        else:
+            run.sweep()
+        if study.objectives:
+            run.confirm()
+    except KeyboardInterrupt:
+        run.settle()
+        raise
+    store.tell("finished", package_version())
+    return run.progress
+
+
+class _Run:
+    """One study under way."""
+
+    def __init__(self, study: Study, store: Store, force: Workforce, watch: Watcher) -> None:
+        self.study, self.store, self.force, self.watch = study, store, force, watch
+        self.progress = Progress(int(min(study.budget, study.combinations)))
+        self.next = 1  # number of the next design
+        self.pending: dict[Future[Any], tuple[int, Sequence[Point]]] = {}
+        self.unstored: set[Point] = set()
+        self.failures: dict[int, int] = {}
+
+    def sweep(self) -> None:
+        """All combinations where the budget covers them, else points that fill the space."""
+        counted = self.study.combinations <= self.study.budget
+        points = every_point(self.study) if counted else filling_points(self.study)
+        for _ in self.outcomes(self.fresh(points, self.study.budget), keep=False):
+            pass
+
+    def search(self) -> None:
+        """Points that fill the space, then generation by generation towards the best."""
+        study, size = self.study, generation_size(self.study.budget)
+        search = Search(study.variables, len(study.objectives), size, study.seed)  # complains before any work is done
+        first = min(max(size, study.budget // FIRST_PART // CHUNK * CHUNK), study.budget)
+        start = list(self.outcomes(self.fresh(filling_points(study), first)))
+        if self.next > study.budget:
+            return
+        search.start([point for point, _ in start], *self._judged([outcome for _, outcome in start]))
+        stale = 0
+        while self.next <= study.budget and stale < MOST_STALE:
+            asked, before = search.ask(), self.next
+            if not asked:
+                return
+            found = dict(self.outcomes(self.fresh(iter(asked), study.budget - self.next + 1)))
+            if self.next > study.budget:
+                return
+            search.tell(*self._judged([found.get(point) or self.earlier(point) for point in asked]))
+            stale = stale + 1 if self.next == before else 0
+
+    def _judged(self, outcomes: Sequence[Outcome]) -> tuple[Any, Any]:
+        """Costs and shortages for the search; an objective that does not apply counts as a shortage."""
+        costs = np.zeros((len(outcomes), len(self.study.objectives)))
+        shortages = np.array([outcome.shortage for outcome in outcomes])
+        for row, outcome in enumerate(outcomes):
+            for column, objective in enumerate(self.study.objectives):
+                value = outcome.results.get(objective.key)
+                costs[row, column] = 0.0 if value is None else objective.cost(value)
+                if value is None and outcome.feasible:
+                    shortages[row] = 1.0
+        return costs, shortages
+
+    def earlier(self, point: Point) -> Outcome:
+        """What became of a design that was asked for before."""
+        number = self.store.number_of(point, self.next)
+        found = None if number is None else self.store.outcome(number)
+        if found is None:
+            raise AssertionError("a design that was neither asked for before nor now")
+        return found[1]
+
+    def fresh(self, points: Iterator[Point], count: int) -> Iterator[Point]:
+        """The first ``count`` of these points that were not asked for before; ends where the space seems used up."""
+        repeats = 0
+        for point in points:
+            if point in self.unstored or self.store.number_of(point, self.next) is not None:
+                repeats += 1
+                if repeats > MOST_REPEATS:
+                    return
+                continue
+            repeats = 0
+            self.unstored.add(point)
+            self.next += 1
+            yield point
+            count -= 1
+            if count == 0:
+                return
+
+    def outcomes(self, points: Iterable[Point], keep: bool = True) -> Iterator[tuple[Point, Outcome]]:
+        """What becomes of new points, in their order; without ``keep`` nothing is handed back, for flat memory."""
+        found: dict[int, list[tuple[Point, Outcome]]] = {}
+
+        def finished(first: int, chunk: Sequence[Point], outcomes: list[Outcome]) -> None:
+            self.count(first, outcomes)
+            if keep:
+                found[first] = list(zip(chunk, outcomes, strict=True))
+
+        source = iter(points)
+        while True:
+            first = self.next
+            chunk = tuple(itertools.islice(source, CHUNK))
+            if not chunk:
+                break
+            stored = self.store.stored(first, chunk)
+            if stored is not None:
+                self.progress.known += len(chunk)
+                self.unstored.difference_update(chunk)
+                finished(first, chunk, stored)
+                continue
+            self.submit(first, chunk)
+            while len(self.pending) >= 2 * self.force.workers:
+                self.collect(finished)
+        while self.pending:
+            self.collect(finished)
+        yield from (pair for first in sorted(found) for pair in found[first])
+
+    def submit(self, first: int, chunk: Sequence[Point]) -> None:
+        """Hands a chunk to the workers."""
+        self.pending[self.force.submit(evaluate, self.study, chunk)] = first, chunk
+
+    def collect(self, finished: Callable[[int, Sequence[Point], list[Outcome]], None]) -> None:
+        """Takes in what is done, at least one chunk; a chunk whose worker died is given out again."""
+        done, _ = wait(self.pending, return_when=FIRST_COMPLETED)
+        for future in done:
+            if future not in self.pending:  # given out again with others of a broken pool
+                continue
+            first, chunk = self.pending.pop(future)
+            try:
+                outcomes = future.result()
+            except PcbstatorError:
+                raise
+            except Exception as error:  # noqa: BLE001  a worker may die of anything
+                self.again(first, chunk, error)
+                continue
+            self.keep(first, chunk, outcomes)
+            finished(first, chunk, outcomes)
+
+    def again(self, first: int, chunk: Sequence[Point], error: Exception) -> None:
+        """Gives a chunk out once more, after too many failures names it."""
+        self.failures[first] = self.failures.get(first, 0) + 1
+        if self.failures[first] >= MOST_FAILURES:
+            settings = "; ".join(f"{key} = {value}" for key, value in self.study.settings(chunk[0]).items())
+            raise WorkerError(
+                f"designs {first} to {first + len(chunk) - 1} ended {MOST_FAILURES} workers "
+                f"({type(error).__name__}: {error}); the first of them has {settings}"
+            )
+        if isinstance(error, BrokenProcessPool):
+            lost = [self.pending.pop(future) for future in list(self.pending)]
+            self.force.renew()
+            for other in lost:
+                self.submit(*other)
+        self.submit(first, chunk)
+
+    def keep(self, first: int, chunk: Sequence[Point], outcomes: list[Outcome]) -> None:
+        """Writes down what is finished."""
+        self.store.add(first, chunk, outcomes)
+        self.unstored.difference_update(chunk)
+        self.progress.computed += len(chunk)
+
+    def count(self, first: int, outcomes: Sequence[Outcome]) -> None:
+        """Brings the progress up to date and shows it."""
+        for number, outcome in enumerate(outcomes, start=first):
+            if not outcome.feasible:
+                continue
+            self.progress.feasible += 1
+            for objective in self.study.objectives:
+                value, best = outcome.results.get(objective.key), self.progress.best.get(objective.key)
+                if value is not None and (best is None or objective.cost(value) < objective.cost(best[1])):
+                    self.progress.best[objective.key] = number, value
+        self.watch(self.progress)
+
+    def settle(self) -> None:
+        """After Ctrl-C: what has begun is finished and kept, the rest dropped."""
+        running = {future: task for future, task in self.pending.items() if not future.cancel()}
+        self.pending = running
+        while self.pending:
+            self.collect(lambda first, chunk, outcomes: None)
+
+    def confirm(self) -> None:
+        """Predicts every design of the front in full; one that cannot be made gives its place to others."""
+        self.progress.stage = "confirming the best"
+        while True:
+            numbers = [number for number in front_numbers(self.study, self.store)
+                       if self.store.confirmation(number) is None]  # fmt: skip
+            if not numbers:
+                return
+            tasks: dict[Future[Any], int] = {}
+            for number in numbers:
+                found = self.store.outcome(number)
+                assert found is not None
+                tasks[self.force.submit(confirm, self.study, *found)] = number
+            self.pending = {}
+            for future in list(tasks):
+                confirmation: Confirmation = future.result()
+                self.store.confirm(tasks[future], confirmation)
+                self.watch(self.progress)
+
+
+def front_numbers(study: Study, store: Store) -> list[int]:
+    """Numbers of the designs that meet everything, are not known to be unfit to be made, and are beaten by none."""
+    numbers, values = store.columns([objective.key for objective in study.objectives])
+    sound = ~np.isnan(values).any(axis=1)
+    sound &= ~np.isin(numbers, store.unfit())
+    signs = np.array([objective.cost(1.0) for objective in study.objectives])
+    best = non_dominated(values[sound] * signs)
+    return [int(number) for number in numbers[sound][best]]
