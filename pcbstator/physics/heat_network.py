@@ -6,7 +6,7 @@ conduction and radiation. Everything is solved together with the resistance of t
 kelvins above ambient. What is asked for most is the current at which a node reaches a temperature: that current is
 always there, while a temperature for a given current may not be (thermal runaway).
 
-Many networks are solved at once, each on its own: what comes out for one does not depend on the others, to the last bit.
+Many networks are solved at once, each by itself: what comes out for one depends on no other, to the last bit.
 """
 
 from __future__ import annotations
@@ -259,10 +259,8 @@ def currents_at_temperature(
     >>> round(one.squared_current.item(), 6), type(other).__name__
     (17.283097, 'LawRangeError')
     """
-    goals = [np.asarray(each, dtype=float) - network.ambient_c for network, each in zip(networks, target_c, strict=True)]
-    found: list[Balance | LawRangeError | None] = [
-        _refusal(network, goal) for network, goal in zip(networks, goals, strict=True)
-    ]
+    goals = [np.asarray(c, dtype=float) - network.ambient_c for network, c in zip(networks, target_c, strict=True)]
+    found: list[Balance | LawRangeError | None] = [*map(_refusal, networks, goals)]
     for members in _alike(networks, [i for i, refusal in enumerate(found) if refusal is None]):
         stack = _stack([networks[i] for i in members])
         counts = [len(goals[i]) for i in members]
