@@ -5,7 +5,7 @@ Where the file leaves something open, what takes less heat is assumed; ``assumpt
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import pi
 from typing import TYPE_CHECKING
@@ -133,13 +133,19 @@ def assumptions(design: Design) -> tuple[str, ...]:
 
 
 def board_heat(
-    design: Design, copper: Copper, phase_resistance: float, field: RingField | None = None, rings: int = RINGS
+    design: Design,
+    copper: Copper,
+    phase_resistance: float,
+    field: RingField | None = None,
+    rings: int = RINGS,
+    shares: Sequence[float] | None = None,
 ) -> BoardHeat:
-    """The network of a design; phase_resistance: mean of the phases at 20 C [ohm]."""
+    """The network of a design; phase_resistance: mean of the phases at 20 C [ohm]; shares: of ``link_shares``, if
+    they are known."""
     board, cooling, laminate = design.board, cooling_of(design), materials.laminate()
     edges = np.linspace(board.inner_diameter / 2, board.outer_diameter / 2, rings + 1)
     speed = eddy_speed(design)
-    sources = ring_sources(design, copper, edges, phase_resistance, field if speed > 0 else None, speed)
+    sources = ring_sources(design, copper, edges, phase_resistance, field if speed > 0 else None, speed, shares)
     limits = heat_limits(design)
     plates = _plates(design)
     n = rings + len(plates)
