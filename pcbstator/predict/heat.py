@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import pi
 from typing import TYPE_CHECKING
 
@@ -326,43 +327,80 @@ def _face_tables(design: Design, plates: list[_Plate], through: float) -> list[F
     length = (outer**2 - (board.inner_diameter / 2) ** 2) / (2 * outer)  # area over the outer rim: the bore is closed
     sides = {"rotor-up": ("down", "up"), "rotor-down": ("up", "down"), "upright": ("side", "side")}[cooling.orientation]
 
-    def board_face(looks: str) -> FloatArray:
-        size = 2 * outer if looks == "side" else length
-        return _face_flux(cooling, looks, size, mask, through, 0.0, outer)
+    def face(looks: str, flat: float, rim: float, grey: float, behind: float, speed: float) -> FloatArray:
+        size = 2 * rim if looks == "side" else flat
+        return _face_flux(cooling.ambient_c, cooling.airflow, looks, size, grey, behind, speed, rim)
 
-    tables = [board_face(sides[0]), board_face(sides[1])]
+    tables = [face(side, length, outer, mask, through, 0.0) for side in sides]
     for plate in plates:
-        flat = plate.area / (2 * pi * plate.outer)
-        size = 2 * plate.outer if plate.looks == "side" else flat
-        tables.append(_face_flux(cooling, plate.looks, size, metal, 0.0, plate.speed, plate.outer))
+        tables.append(
+            face(plate.looks, plate.area / (2 * pi * plate.outer), plate.outer, metal, 0.0, plate.speed)
+        )
     return tables
 
 
+@dataclass(frozen=True, eq=False)
+class _StillAir:
+    """Air between ambient and surfaces at KNOTS temperatures [C], ever further apart: its values at the mean of both,
+    Rayleigh number for a length of 1 m, and what a black surface radiates [W/(m2 K)]."""
+
+    surface: FloatArray
+    mean: FloatArray
+    conductivity: FloatArray
+    prandtl: FloatArray
+    viscosity: FloatArray
+    rayleigh: FloatArray
+    black: FloatArray
+
+
+@lru_cache(maxsize=64)
+def _still_air(ambient: float) -> _StillAir:
+    surface = ambient + (SURFACE_END_C - ambient) * np.linspace(0.0, 1.0, KNOTS) ** 2
+    mean = (surface + ambient) / 2
+    values = (
+        surface, mean, air_conductivity(mean), air_prandtl(mean), air_viscosity(mean),
+        rayleigh_number(surface, ambient, 1.0), radiation_coefficient(surface, ambient, 1.0),
+    )  # fmt: skip
+    return _StillAir(*map(_frozen, values))
+
+
+def _frozen(values: FloatArray) -> FloatArray:
+    """The same, for all who are given it: nobody may change it."""
+    values.flags.writeable = False
+    return values
+
+
+@lru_cache(maxsize=1024)
 def _face_flux(
-    cooling: Cooling, looks: str, size: float, emissivity: float, through: float, speed: float, rim: float
+    ambient: float,
+    airflow: float | None,
+    looks: str,
+    size: float,
+    emissivity: float,
+    through: float,
+    speed: float,
+    rim: float,
 ) -> FloatArray:
     """Flux [W/m2] from a node behind ``through`` [K m2/W] of laminate, at KNOTS even rises above ambient.
 
     Outside the laminar range of a correlation its value at the limit is kept, which is less than turbulent air takes.
     """
-    ambient = cooling.ambient_c
-    surface = ambient + (SURFACE_END_C - ambient) * np.linspace(0.0, 1.0, KNOTS) ** 2
-    mean = (surface + ambient) / 2
-    if cooling.airflow is not None:
-        h = np.full(KNOTS, cooling.airflow)
+    air = _still_air(ambient)
+    if airflow is not None:
+        h = np.full(KNOTS, airflow)
     else:
-        ra = rayleigh_number(surface, ambient, size)
+        ra = air.rayleigh * size**3
         if looks == "side":
-            number = churchill_chu_vertical_nusselt(np.minimum(ra, VERTICAL_LIMIT), air_prandtl(mean))
+            number = churchill_chu_vertical_nusselt(np.minimum(ra, VERTICAL_LIMIT), air.prandtl)
         elif looks == "up":
             number = flat_hot_side_up_nusselt(np.minimum(ra, FLAT_MOST))
         else:
             number = flat_hot_side_down_nusselt(np.minimum(ra, DOWN_MOST))
-        h = number * air_conductivity(mean) / size
+        h = number * air.conductivity / size
     if speed > 0:
-        laminar = np.minimum(speed, DISC_LAMINAR * air_viscosity(mean) / rim**2)
-        h = np.maximum(h, turning_disc_coefficient(laminar, rim, mean))
-    flux = (h + radiation_coefficient(surface, ambient, emissivity)) * (surface - ambient)
-    node = surface - ambient + through * flux
+        laminar = np.minimum(speed, DISC_LAMINAR * air.viscosity / rim**2)
+        h = np.maximum(h, turning_disc_coefficient(laminar, rim, air.mean))
+    rise = air.surface - ambient
+    flux = (h + emissivity * air.black) * rise
     even = (TABLE_END_C - ambient) * np.linspace(0.0, 1.0, KNOTS)
-    return np.asarray(np.interp(even, node, flux))
+    return _frozen(np.interp(even, rise + through * flux, flux))

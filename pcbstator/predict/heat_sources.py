@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator import materials
-from pcbstator.copper import Copper, Track
+from pcbstator.copper import Copper
 from pcbstator.physics.conductors import conductor_resistivity
 from pcbstator.physics.eddy import strip_eddy_loss_density
 from pcbstator.physics.magnet_ring import RingField
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
-
+PIECE = 1.0  # of a ring's width: the current to 2e-4
 
 @dataclass(frozen=True, eq=False)
 class RingSources:
@@ -78,11 +78,10 @@ def _cut(copper: Copper, longest: float, shares: Sequence[float]) -> _Pieces:
     """All tracks in even pieces of at most ``longest`` [m]: the templates that stand for all coils, and the links."""
     coils = copper.template_tracks
     tracks = [*(track for track, _ in coils), *copper.links]
-    points = np.concatenate([track.points for track in tracks])
+    points = np.concatenate([track.points for track in tracks]).view(np.complex128)[:, 0]
     widths = np.concatenate([track.point_widths for track in tracks])
-    x, y = np.ascontiguousarray(points[:, 0]), np.ascontiguousarray(points[:, 1])
     # One way along all tracks in turn, jumps between them included, so that it never stands still between two.
-    way = np.append(0.0, np.cumsum(np.hypot(np.diff(x), np.diff(y))))
+    way = np.append(0.0, np.cumsum(np.abs(np.diff(points))))
     sizes = np.array([len(track.points) for track in tracks])
     first = np.cumsum(sizes) - sizes
     lengths = np.maximum(way[first + sizes - 1] - way[first], 1e-15)
@@ -90,17 +89,18 @@ def _cut(copper: Copper, longest: float, shares: Sequence[float]) -> _Pieces:
     owner = np.repeat(np.arange(len(cuts)), cuts + 1)
     number = np.arange(len(owner)) - (np.cumsum(cuts + 1) - (cuts + 1))[owner]
     ends = way[first][owner] + number * (lengths / cuts)[owner]
-    radius, width = np.hypot(np.interp(ends, way, x), np.interp(ends, way, y)), np.interp(ends, way, widths)
     begin = np.flatnonzero(owner[1:] == owner[:-1])
-    owner, before, after = owner[begin], radius[begin], radius[begin + 1]
+    owner, middles = owner[begin], (ends[begin] + ends[begin + 1]) / 2
+    at_ends, middle = np.abs(np.interp(ends, way, points)), np.abs(np.interp(middles, way, points))
+    before, after = at_ends[begin], at_ends[begin + 1]
     thickness = {layer.number: layer.thickness for layer in copper.layers}
     count = np.array([*(len(members) for _, members in coils), *(1 for _ in copper.links)])
     loads = np.array([*(copper.phases[0].paths[0].share for _ in coils), *shares])
     return _Pieces(
-        radius=(before + after) / 2,
+        radius=(before + after + 2 * middle) / 4,
         reach=np.abs(after - before),
         length=(lengths / cuts)[owner],
-        width=(width[begin] + width[begin + 1]) / 2,
+        width=np.interp(middles, way, widths),
         thickness=np.array([thickness[track.layer] for track in tracks])[owner],
         layer=np.array([track.layer - 1 for track in tracks])[owner],
         load=(loads**2 * count)[owner],
@@ -122,26 +122,23 @@ def ring_sources(
     speed: of the eddies, for the range of their law [rad/s]. phase_resistance: mean of the phases at 20 C [ohm]; what
     tracks lack of it (vias) is spread as their own loss. shares: of ``link_shares``, if they are known.
     """
-    rings, layers, width = len(edges) - 1, len(copper.layers), float(edges[1] - edges[0])
-    pieces = _cut(copper, width / 2, link_shares(copper) if shares is None else shares)
-    ring = _ring(pieces.radius, edges)
-
-    def summed(values: FloatArray) -> FloatArray:
-        return np.asarray(np.bincount(ring, values, rings), dtype=float)
-
-    resistivity = float(conductor_resistivity(20.0))
-    eddy = np.zeros(rings)
+    area, width = ring_areas(edges), float(edges[1] - edges[0])
+    pieces = _cut(copper, PIECE * width, link_shares(copper) if shares is None else shares)
+    pitch = pieces.width + design.board.track_gap
+    rings = _Bands(pieces, pieces.reach, edges, len(copper.layers))
+    # A track along the circle covers its width and half a gap on either side, so that narrow rings see no stripes.
+    wider = _Bands(pieces, pieces.reach + pitch * np.sqrt(1 - pieces.radial**2), edges, len(copper.layers))
     section = pieces.width * pieces.thickness
-    loss = pieces.load * resistivity * pieces.length / section
-    whole = len(copper.phases) * phase_resistance
     volume = pieces.count * pieces.length * section
-    along = materials.heat_values().copper_conductivity * summed(volume * pieces.radial**2) / ring_areas(edges)
-    covered = _covered(pieces, edges, design.board.track_gap, layers)
-    share = np.bincount(pieces.layer, loss, layers)
-    resistance = summed(loss) * whole / loss.sum()
+    resistivity = float(conductor_resistivity(20.0))
+    loss = rings.sums(pieces.load * resistivity * pieces.length / section)
+    along = rings.sums(volume * pieces.radial**2).sum(axis=1) / area
+    covered = np.minimum(wider.sums(pieces.count * pieces.length * pitch).max(axis=1) / area, 1.0)
+    resistance = loss.sum(axis=1) * (len(copper.phases) * phase_resistance / loss.sum())
+    eddy = np.zeros(len(resistance))
     if field is not None:
         strip_eddy_loss_density(field.pole_pairs * speed / (2 * pi), 1.0, pieces.width.max(), resistivity)  # in range?
-        eddy = summed(volume * _eddy_density(pieces, field, resistivity))
+        eddy = rings.sums(volume * _eddy_density(pieces, field, resistivity)).sum(axis=1)
         if len(copper.phases[0].paths) > 1:
             conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
             eddy = eddy + circulating_loss(copper, field, conductors) * resistance / resistance.sum()
@@ -149,31 +146,33 @@ def ring_sources(
         edges=edges,
         resistance=resistance,
         eddy=eddy,
-        along=along,
+        along=materials.heat_values().copper_conductivity * along,
         covered=np.where(covered > 0, np.maximum(covered, 0.02), 1.0),
-        copper=summed(volume),
-        layer_share=share / share.sum(),
+        copper=rings.sums(volume).sum(axis=1),
+        layer_share=loss.sum(axis=0) / loss.sum(),
     )
 
 
-def _ring(radius: FloatArray, edges: FloatArray) -> NDArray[np.int64]:
-    """The ring that each radius [m] lies in, the nearest for those outside; edges: even [m]."""
-    place = (radius - edges[0]) * (1 / (edges[1] - edges[0]))
-    return np.clip(place.astype(np.int64), 0, len(edges) - 2)
+class _Bands:
+    """How the pieces share in rings and layers, each evenly over a band of radii ``wide`` [m] about its own."""
 
+    def __init__(self, pieces: _Pieces, wide: FloatArray, edges: FloatArray, layers: int) -> None:
+        rings, scale = len(edges) - 1, 1 / (edges[1] - edges[0])
+        parts = max(int(np.ceil(wide.max() * scale)), 1)  # so that each lies in one ring or two
+        size = np.maximum(wide * (scale / parts), 1e-9)
+        low = (pieces.radius - edges[0]) * scale + (np.arange(parts) - parts / 2)[:, None] * size
+        low = np.clip(low, 0.0, rings - 1e-9)
+        ring = low.astype(np.int64)
+        first = np.minimum((ring + 1 - low) / (size * parts), 1 / parts)
+        self.part = np.concatenate([first, 1 / parts - first])
+        cell = ring * layers + pieces.layer
+        self.cell = np.concatenate([cell, np.minimum(cell + layers, (rings - 1) * layers + pieces.layer)]).ravel()
+        self.shape = rings, layers
 
-def _covered(pieces: _Pieces, edges: FloatArray, gap: float, layers: int) -> FloatArray:
-    """Part of each ring that tracks with half a gap on either side cover, on the layer that covers most.
-
-    A track along the circle is spread over its width, in four parts, so that narrow rings see no stripes.
-    """
-    rings, pitch = len(edges) - 1, pieces.width + gap
-    across = pitch * np.sqrt(1 - pieces.radial**2)
-    offsets = np.array([[-0.375], [-0.125], [0.125], [0.375]])
-    cell = _ring(pieces.radius + offsets * across, edges) * layers + pieces.layer
-    part = np.broadcast_to(pieces.count * pieces.length * pitch / 4, cell.shape)
-    total = np.bincount(cell.ravel(), part.ravel(), rings * layers)
-    return np.asarray(np.minimum(total.reshape(rings, layers).max(axis=1) / ring_areas(edges), 1.0))
+    def sums(self, values: FloatArray) -> FloatArray:
+        """Values of the pieces summed over every ring and layer (rings, layers)."""
+        total = np.bincount(self.cell, (self.part * values).ravel(), self.shape[0] * self.shape[1])
+        return np.asarray(total.reshape(self.shape))
 
 
 def _eddy_density(pieces: _Pieces, field: RingField, resistivity: float) -> FloatArray:
@@ -185,4 +184,5 @@ def _eddy_density(pieces: _Pieces, field: RingField, resistivity: float) -> Floa
     table = replace(field, orders=np.array([1]), values=together[None])
     ends = pieces.radius + np.array([[-1.0], [1.0]]) * pieces.reach / 12**0.5  # two Gauss points along the radius
     peak = table.at(ends.ravel(), np.tile(pieces.layer, 2)).reshape(ends.shape)
-    return strip_eddy_loss_density(field.pole_pairs / (2 * pi), peak, pieces.width, resistivity).mean(axis=0)
+    density = strip_eddy_loss_density(field.pole_pairs / (2 * pi), peak, pieces.width, resistivity)
+    return np.asarray(density.mean(axis=0))
