@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import hypot, pi
 
 import numpy as np
@@ -30,6 +31,7 @@ Integers = NDArray[np.integer]
 ODD_ORDERS = tuple(range(1, 26, 2))
 ELEMENT_ORDER = 7  # error 1e-4 of the peak; see the convergence test
 ELEMENT_SIZE = 1.5  # finest element, in units of the smallest scale of the field
+PROFILE_POINTS = 25  # radii over the magnets
 TABLE_STEP = 0.07  # spacing of tabulated radii, in the same unit
 
 
@@ -209,8 +211,17 @@ class RingSource:
 
     def at(self, amplitudes: FloatArray, radii: FloatArray) -> FloatArray:
         """Modal amplitudes (n, Z, N) as functions of the radius: (n, Z, radii)."""
-        nodal = amplitudes @ self.vectors.transpose(0, 2, 1) / self.modes.root_mass
-        return np.asarray(nodal @ self.modes.interpolation(radii).T)
+        return np.asarray(self.at_nodes(amplitudes) @ self.modes.interpolation(radii).T)
+
+    def at_nodes(self, amplitudes: FloatArray) -> FloatArray:
+        """Modal amplitudes (n, Z, N) as values at the nodes of the radial modes (n, Z, N)."""
+        return np.asarray(amplitudes @ self.vectors.transpose(0, 2, 1) / self.modes.root_mass)
+
+    @cached_property
+    def over_magnets(self) -> tuple[FloatArray, FloatArray]:
+        """Radii over the magnets (R,) [m], and the matrix (R, N) from values at the nodes to values there."""
+        radii = np.linspace(float(self.ends[0]), float(self.ends[1]), PROFILE_POINTS)
+        return radii, self.modes.interpolation(radii)
 
     def of(self, orders: Integers) -> RingSource:
         """The same with some of its orders."""
