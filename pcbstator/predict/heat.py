@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from math import pi
 from typing import TYPE_CHECKING
 
@@ -48,6 +48,7 @@ RINGS = 24  # docs/accuracy.md: 0.1 % of the continuous current
 KNOTS = 129
 TABLE_END_C = 320.0  # a little beyond what the copper law allows
 SURFACE_END_C = 330.0
+DEFAULT_COOLING = Cooling()
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,7 +90,7 @@ class _Plate:
 
 def cooling_of(design: Design) -> Cooling:
     """The design's [cooling], or the defaults."""
-    return design.cooling or Cooling()
+    return design.cooling or DEFAULT_COOLING
 
 
 def heat_limits(design: Design) -> tuple[float, float]:
@@ -186,14 +187,17 @@ def board_heat(
     capacity = capacity + sources.copper * materials.copper().density * heats.copper_capacity
     depths, thickness = -np.array(design.layer_z), design.stator_thickness
     lead = buried_layer_rise(sources.layer_share, depths, thickness, thickness / whole)
-    none = np.zeros(len(plates))
+    resistance, eddy, held, lag = np.zeros((4, n))
+    resistance[:rings], eddy[:rings], held[:rings] = sources.resistance, sources.eddy * speed**2, capacity
+    lag[:rings] = lead / (area * sources.covered)
+    held[rings:] = [plate.capacity for plate in plates]
     network = HeatNetwork(
         ambient_c=cooling.ambient_c,
         conduction=conduction,
-        resistance=np.append(sources.resistance, none),
-        eddy=np.append(sources.eddy * speed**2, none),
-        capacity=np.append(capacity, [plate.capacity for plate in plates]),
-        lag=np.append(lead / (area * sources.covered), none),
+        resistance=resistance,
+        eddy=eddy,
+        capacity=held,
+        lag=lag,
         face_area=face_area,
         face_flux=np.array(faces),
         knot_step=(TABLE_END_C - cooling.ambient_c) / (KNOTS - 1),
@@ -235,9 +239,14 @@ def _gap(
         return None, bare
     part, full = magnets[facing], anything[facing]
     reach = (part / plate.gap + (full - part) / (plate.gap + plate.behind)) / full
+    return Gap(facing, index, area[facing] * full, reach, _grey(), through), bare
+
+
+@cache
+def _grey() -> float:
+    """Emissivity of mask and rotor together [-]."""
     mask, metal = materials.laminate().mask_emissivity, materials.heat_values().rotor_emissivity
-    grey = float(facing_emissivity(mask, metal))
-    return Gap(facing, index, area[facing] * full, reach, grey, through), bare
+    return float(facing_emissivity(mask, metal))
 
 
 def _plates(design: Design) -> list[_Plate]:
