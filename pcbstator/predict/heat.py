@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import cache
 from math import pi
 from typing import TYPE_CHECKING
 
@@ -17,24 +17,12 @@ from numpy.typing import NDArray
 from pcbstator import materials
 from pcbstator.copper import Copper
 from pcbstator.design.work import Cooling
-from pcbstator.physics.convection import (
-    DISC_LAMINAR,
-    DOWN_MOST,
-    FLAT_MOST,
-    VERTICAL_LIMIT,
-    air_conductivity,
-    air_prandtl,
-    air_viscosity,
-    churchill_chu_vertical_nusselt,
-    flat_hot_side_down_nusselt,
-    flat_hot_side_up_nusselt,
-    rayleigh_number,
-    turning_disc_coefficient,
-)
+from pcbstator.physics.convection import air_conductivity
 from pcbstator.physics.heat_network import Gap, HeatNetwork
 from pcbstator.physics.magnet_ring import RingField
 from pcbstator.physics.plate_heat import buried_layer_rise, fin_efficiency, ring_areas, ring_conductances
-from pcbstator.physics.radiation import facing_emissivity, radiation_coefficient
+from pcbstator.physics.radiation import facing_emissivity
+from pcbstator.predict.heat_faces import KNOTS, TABLE_END_C, face_flux
 from pcbstator.predict.heat_sources import RingSources, ring_sources
 from pcbstator.predict.magnetics import magnet_footprint
 from pcbstator.predict.mechanics import magnet_faces, steel_ring
@@ -45,9 +33,6 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 RINGS = 24  # docs/accuracy.md: 0.1 % of the continuous current
-KNOTS = 129
-TABLE_END_C = 320.0  # a little beyond what the copper law allows
-SURFACE_END_C = 330.0
 DEFAULT_COOLING = Cooling()
 
 
@@ -338,78 +323,8 @@ def _face_tables(design: Design, plates: list[_Plate], through: float) -> list[F
 
     def face(looks: str, flat: float, rim: float, grey: float, behind: float, speed: float) -> FloatArray:
         size = 2 * rim if looks == "side" else flat
-        return _face_flux(cooling.ambient_c, cooling.airflow, looks, size, grey, behind, speed, rim)
+        return face_flux(cooling.ambient_c, cooling.airflow, looks, size, grey, behind, speed, rim)
 
-    tables = [face(side, length, outer, mask, through, 0.0) for side in sides]
-    for plate in plates:
-        tables.append(
-            face(plate.looks, plate.area / (2 * pi * plate.outer), plate.outer, metal, 0.0, plate.speed)
-        )
-    return tables
-
-
-@dataclass(frozen=True, eq=False)
-class _StillAir:
-    """Air between ambient and surfaces at KNOTS temperatures [C], ever further apart: its values at the mean of both,
-    Rayleigh number for a length of 1 m, and what a black surface radiates [W/(m2 K)]."""
-
-    surface: FloatArray
-    mean: FloatArray
-    conductivity: FloatArray
-    prandtl: FloatArray
-    viscosity: FloatArray
-    rayleigh: FloatArray
-    black: FloatArray
-
-
-@lru_cache(maxsize=64)
-def _still_air(ambient: float) -> _StillAir:
-    surface = ambient + (SURFACE_END_C - ambient) * np.linspace(0.0, 1.0, KNOTS) ** 2
-    mean = (surface + ambient) / 2
-    values = (
-        surface, mean, air_conductivity(mean), air_prandtl(mean), air_viscosity(mean),
-        rayleigh_number(surface, ambient, 1.0), radiation_coefficient(surface, ambient, 1.0),
-    )  # fmt: skip
-    return _StillAir(*map(_frozen, values))
-
-
-def _frozen(values: FloatArray) -> FloatArray:
-    """The same, for all who are given it: nobody may change it."""
-    values.flags.writeable = False
-    return values
-
-
-@lru_cache(maxsize=1024)
-def _face_flux(
-    ambient: float,
-    airflow: float | None,
-    looks: str,
-    size: float,
-    emissivity: float,
-    through: float,
-    speed: float,
-    rim: float,
-) -> FloatArray:
-    """Flux [W/m2] from a node behind ``through`` [K m2/W] of laminate, at KNOTS even rises above ambient.
-
-    Outside the laminar range of a correlation its value at the limit is kept, which is less than turbulent air takes.
-    """
-    air = _still_air(ambient)
-    if airflow is not None:
-        h = np.full(KNOTS, airflow)
-    else:
-        ra = air.rayleigh * size**3
-        if looks == "side":
-            number = churchill_chu_vertical_nusselt(np.minimum(ra, VERTICAL_LIMIT), air.prandtl)
-        elif looks == "up":
-            number = flat_hot_side_up_nusselt(np.minimum(ra, FLAT_MOST))
-        else:
-            number = flat_hot_side_down_nusselt(np.minimum(ra, DOWN_MOST))
-        h = number * air.conductivity / size
-    if speed > 0:
-        laminar = np.minimum(speed, DISC_LAMINAR * air.viscosity / rim**2)
-        h = np.maximum(h, turning_disc_coefficient(laminar, rim, air.mean))
-    rise = air.surface - ambient
-    flux = (h + emissivity * air.black) * rise
-    even = (TABLE_END_C - ambient) * np.linspace(0.0, 1.0, KNOTS)
-    return _frozen(np.interp(even, rise + through * flux, flux))
+    return [face(side, length, outer, mask, through, 0.0) for side in sides] + [
+        face(plate.looks, plate.area / (2 * pi * plate.outer), plate.outer, metal, 0.0, plate.speed) for plate in plates
+    ]

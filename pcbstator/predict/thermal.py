@@ -90,7 +90,10 @@ class HeatState:
 
 def heat_state(heat: BoardHeat, traces: TraceCurrents, rise: float = 20.0) -> HeatState:
     """The steady figures; rise: of the traces' figures, for the words [K]."""
-    return _unless_refused(heat_states([heat], [traces], [rise])[0])
+    state = heat_states([heat], [traces], [rise])[0]
+    if isinstance(state, LawRangeError):
+        raise state
+    return state
 
 
 def heat_states(
@@ -145,12 +148,6 @@ def _limited_state(heat: BoardHeat, traces: TraceCurrents, cases: Balance, rise:
 def _too_warm(state: HeatState) -> bool:
     """Whether the balance of a limited state carries more than the continuous current."""
     return state.continuous is not None and float(state.continuous.current[0]) > state.continuous_current
-
-
-def _unless_refused(state: HeatState | LawRangeError) -> HeatState:
-    if isinstance(state, LawRangeError):
-        raise state
-    return state
 
 
 def allowed_currents(state: HeatState, durations: ArrayLike, start_c: FloatArray | None = None) -> FloatArray:
