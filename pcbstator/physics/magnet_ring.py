@@ -227,7 +227,7 @@ class RingSource:
         """The same with some of its orders."""
         if np.array_equal(orders, self.orders):
             return self
-        rows = np.searchsorted(self.orders, orders)
+        rows = np.array([int(np.flatnonzero(self.orders == order)[0]) for order in orders])
         in_plane = None if self.in_plane is None else self.in_plane[rows]
         return replace(
             self,

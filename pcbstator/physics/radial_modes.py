@@ -61,11 +61,12 @@ class RadialModes:
         """Wave numbers k (len(m), N) [1/m] and orthonormal mode vectors (len(m), N, N), column per mode.
 
         source: radii [m] between which the field is made. The higher m, the less far it reaches beyond them: elements
-        further out are left out of the problem, and the modes that are missing then are columns of zeros.
+        further out are left out of the problem, but for the lowest m, and modes that are missing are columns of zeros.
         """
         N, diagonal = len(self.nodes), (m[:, None] / self.nodes) ** 2
         wave_numbers, vectors = np.empty((len(m), N)), np.zeros((len(m), N, N))
-        spans = [(0, N) if source is None else self._reached(source, int(each)) for each in m]
+        lowest = m.min()
+        spans = [(0, N) if source is None or each == lowest else self._reached(source, int(each)) for each in m]
         for first, last in sorted(set(spans)):
             rows, size = np.array([i for i, span in enumerate(spans) if span == (first, last)]), last - first
             matrices = np.repeat(self.stiffness[None, first:last, first:last], len(rows), axis=0)

@@ -124,7 +124,7 @@ def heat_states(
 def _limited_state(heat: BoardHeat, traces: TraceCurrents, cases: Balance, rise: float) -> HeatState:
     """What limits the current. Its ``continuous`` balance is the coolest known that carries as much, so it is right
     where the heat balance limits, and where something else does, Newton's method begins there."""
-    board, magnets, runaway = (float(value) for value in cases.current)
+    board, magnets, runaway = currents = cases.current.tolist()
     ways = [
         (board, f"heat balance of the board ({heat.board_limit_c:g} C)"),
         (magnets, f"magnets ({heat.magnet_limit_c:g} C)"),
@@ -139,8 +139,8 @@ def _limited_state(heat: BoardHeat, traces: TraceCurrents, cases: Balance, rise:
     continuous, words = min(ways, key=lambda way: way[0])
     if continuous <= 0:
         words = "eddy currents alone: " + words
-    enough = [case for case in range(3) if cases.squared_current[case] >= 0 and cases.current[case] >= continuous]
-    coolest = min(enough, key=lambda case: float(cases.squared_current[case]), default=None)
+    enough = [case for case in range(3) if cases.squared_current[case] >= 0 and currents[case] >= continuous]
+    coolest = min(enough, key=lambda case: float(currents[case]), default=None)
     balance = None if coolest is None else cases.only(coolest)
     return HeatState(heat, board, magnets, runaway, continuous, words, cases, balance)
 

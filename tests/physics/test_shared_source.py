@@ -76,6 +76,14 @@ def test_modes_left_out_far_from_the_magnets_do_not_matter(shape, monkeypatch):
     assert 0.0 < np.abs(short - whole).max() < 1e-5 * np.abs(whole).max()
 
 
+def test_far_from_the_magnets_the_fundamental_is_weak_but_there():
+    """Copper at twice the radius: as on the annulus before anything is left out, (r/R)^-13 of it and less."""
+    far, near = np.linspace(0.1, 0.12, 5), np.array([0.001])
+    B = ring_harmonics(SHAPES["sector"], P, LAYERS["single"], far, near, np.array(ODD_ORDERS))[:, 0]
+    peak = np.abs(ring_harmonics(SHAPES["sector"], P, LAYERS["single"], RADII, near, np.array([1]))).max()
+    assert np.all(B[0] != 0.0) and np.all(np.abs(B) < (0.1 / 0.051) ** -13 * peak)
+
+
 def test_some_orders_are_as_among_all():
     arguments = SHAPES["sector"], P, LAYERS["double"], RADII, DISTANCES
     everything = ring_harmonics(*arguments, np.array(ODD_ORDERS))
