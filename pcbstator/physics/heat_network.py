@@ -170,7 +170,7 @@ def _outflow(stack: _Stack, which: IntArray, rise: FloatArray) -> tuple[FloatArr
     flow = np.matmul(slope, rise[..., None])[..., 0]
     step = stack.step[which]
     position = rise / step
-    left = np.clip(position.astype(np.int64), 0, stack.flux.shape[2] - 2)
+    left = np.minimum(np.maximum(position.astype(np.int64), 0), stack.flux.shape[2] - 2)
     row, nodes = which[:, None], np.arange(n)
     low = stack.flux[row, nodes, left]
     growth = stack.flux[row, nodes, left + 1] - low
@@ -191,16 +191,16 @@ def gap_conductance(gap: Gap, node_k: FloatArray, plate_k: FloatArray) -> tuple[
     >>> round(gap_conductance(narrow, np.array([313.15]), np.array([313.15]))[0].item(), 1)
     27.2
     """
-    mean = np.clip((node_k + plate_k) / 2, 200.0, 800.0)
-    ratio = mean / CELSIUS_ZERO
-    air = 0.0241 * ratio * np.sqrt(ratio) * (CELSIUS_ZERO + 194.0) / (mean + 194.0) * gap.reach
-    black = STEFAN_BOLTZMANN * gap.emissivity
-    h = air + black * (node_k**2 + plate_k**2) * (node_k + plate_k)
-    by_air = air * (1.5 / mean - 1 / (mean + 194.0)) / 2
-    by_node = by_air + black * (3 * node_k**2 + 2 * node_k * plate_k + plate_k**2)
-    by_plate = by_air + black * (3 * plate_k**2 + 2 * node_k * plate_k + node_k**2)
+    mean = np.minimum(np.maximum((node_k + plate_k) / 2, 200.0), 800.0)
+    ratio, warm = mean / CELSIUS_ZERO, mean + 194.0
+    air = (0.0241 * (CELSIUS_ZERO + 194.0)) * ratio * np.sqrt(ratio) / warm * gap.reach
+    black, node, plate, twice = STEFAN_BOLTZMANN * gap.emissivity, node_k**2, plate_k**2, 2 * node_k * plate_k
+    h = air + black * (node + plate) * (node_k + plate_k)
+    by_air = air * (1.5 / mean - 1 / warm) / 2
     series = 1 / (1 + gap.resistance * h)
-    return gap.area * h * series, gap.area * by_node * series**2, gap.area * by_plate * series**2
+    part = gap.area * series
+    by_node, by_plate = black * (3 * node + twice + plate), black * (3 * plate + twice + node)
+    return part * h, part * series * (by_air + by_node), part * series * (by_air + by_plate)
 
 
 def _add_gap(gap: Gap, which: IntArray, kelvin: FloatArray, flow: FloatArray, slope: FloatArray) -> None:
@@ -208,7 +208,7 @@ def _add_gap(gap: Gap, which: IntArray, kelvin: FloatArray, flow: FloatArray, sl
     rows, plate = np.arange(len(which)), np.asarray(gap.plate)[which]
     grey, laminate = np.asarray(gap.emissivity)[which], np.asarray(gap.resistance)[which]
     here = Gap(gap.nodes, plate, gap.area[which], gap.reach[which], grey, laminate)
-    a, b = kelvin, np.take_along_axis(kelvin, plate, axis=1)
+    a, b = kelvin, kelvin[rows[:, None], plate]
     through, by_node, by_plate = gap_conductance(here, a, b)
     heat = through * (a - b)
     to_node, to_plate = through + (a - b) * by_node, -through + (a - b) * by_plate
