@@ -5,11 +5,15 @@ fixed conductances, from faces to air by tables of their flux over temperature, 
 conduction and radiation. Everything is solved together with the resistance of the copper. Temperatures inside are
 kelvins above ambient. What is asked for most is the current at which a node reaches a temperature: that current is
 always there, while a temperature for a given current may not be (thermal runaway).
+
+Many networks are solved at once, each by itself: what comes out for one depends on no other, to the last bit.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import groupby
 from typing import Any
 
 import numpy as np
@@ -21,6 +25,7 @@ from pcbstator.physics.conductors import COPPER_TEMPERATURE_COEFFICIENT, HOTTEST
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 MOST_ROUNDS = 60
 SETTLED = 1e-8  # [K] step of the last round
@@ -31,15 +36,16 @@ class Gap:
     """A narrow gap from some nodes to one plate.
 
     nodes: (g,) indices; plate: index of the plate; area: (g,) [m2]; reach: (g,) parts of the area over their gaps,
-    summed [1/m]; emissivity: of both faces together [-]; resistance: of the board from node to face [K m2/W].
+    summed [1/m]; emissivity: of both faces together [-]; resistance: of the board from node to face [K m2/W]. Of many
+    networks, each value has one row per network.
     """
 
     nodes: IntArray
-    plate: int
+    plate: int | IntArray
     area: FloatArray
     reach: FloatArray
-    emissivity: float
-    resistance: float
+    emissivity: float | FloatArray
+    resistance: float | FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,6 +91,63 @@ class Balance:
         """Rms current (b,) [A]; 0 where eddies alone are too much."""
         return np.sqrt(np.maximum(self.squared_current, 0.0))
 
+    def only(self, case: int) -> Balance:
+        """One case of several."""
+        part = slice(case, case + 1)
+        return Balance(self.squared_current[part], self.temperature_c[part], self.heat[part], self.copper_heat[part])
+
+
+@dataclass(frozen=True, eq=False)
+class _Stack:
+    """Networks with equally many nodes and gaps, one behind the other along the first axis of every array.
+
+    flux: (networks, n, m) of all faces of each node together, at the knots [W]; each gap over all n nodes.
+    """
+
+    ambient_c: FloatArray
+    conduction: FloatArray
+    resistance: FloatArray
+    eddy: FloatArray
+    flux: FloatArray
+    step: FloatArray
+    gaps: tuple[Gap, ...]
+
+
+def _shape(network: HeatNetwork) -> tuple[int, int, int]:
+    """What networks must have in common to be stacked."""
+    return len(network.resistance), network.face_flux.shape[1], len(network.gaps)
+
+
+def _stack(networks: Sequence[HeatNetwork]) -> _Stack:
+    """Networks of one shape behind each other."""
+    n = len(networks[0].resistance)
+
+    def spread(gap: Gap, values: FloatArray) -> FloatArray:
+        row = np.zeros(n)
+        row[gap.nodes] = values
+        return row
+
+    gaps = [
+        Gap(
+            np.arange(n),
+            np.array([[gap.plate] for gap in same]),
+            np.array([spread(gap, gap.area) for gap in same]),
+            np.array([spread(gap, gap.reach) for gap in same]),
+            np.array([[gap.emissivity] for gap in same]),
+            np.array([[gap.resistance] for gap in same]),
+        )
+        for same in zip(*(network.gaps for network in networks), strict=True)
+    ]
+    return _Stack(
+        np.array([[network.ambient_c] for network in networks]),
+        np.array([network.conduction for network in networks]),
+        np.array([network.resistance for network in networks]),
+        np.array([network.eddy for network in networks]),
+        np.array([network.face_area @ network.face_flux for network in networks]),
+        np.array([[network.knot_step] for network in networks]),
+        tuple(gaps),
+    )
+
 
 def heat_outflow(network: HeatNetwork, rise: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Heat that leaves each node, and how it changes with every temperature.
@@ -97,17 +160,24 @@ def heat_outflow(network: HeatNetwork, rise: FloatArray) -> tuple[FloatArray, Fl
     >>> heat_outflow(box, np.array([[10.0]]))[0].item()
     5.0
     """
-    flow = rise @ network.conduction
-    slope = np.repeat(network.conduction[None], len(rise), axis=0)
-    position = rise / network.knot_step
-    left = np.clip(position.astype(np.int64), 0, network.face_flux.shape[1] - 2)
-    low, steps = network.face_flux[:, left], np.diff(network.face_flux, axis=1)[:, left]
-    areas = network.face_area.T[:, None, :]
-    flow = flow + (areas * (low + (position - left) * steps)).sum(axis=0)
-    nodes = np.arange(rise.shape[1])
-    slope[:, nodes, nodes] += (areas * steps).sum(axis=0) / network.knot_step
-    for gap in network.gaps:
-        _add_gap(gap, rise + (network.ambient_c + CELSIUS_ZERO), flow, slope)
+    return _outflow(_stack([network]), np.zeros(len(rise), dtype=np.int64), rise)
+
+
+def _outflow(stack: _Stack, which: IntArray, rise: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Heat that leaves each node of the networks ``which`` (b,) at ``rise`` (b, n), and its slopes (b, n, n)."""
+    n = rise.shape[1]
+    slope = stack.conduction[which]
+    flow = np.matmul(slope, rise[..., None])[..., 0]
+    step = stack.step[which]
+    position = rise / step
+    left = np.minimum(np.maximum(position.astype(np.int64), 0), stack.flux.shape[2] - 2)
+    row, nodes = which[:, None], np.arange(n)
+    low = stack.flux[row, nodes, left]
+    growth = stack.flux[row, nodes, left + 1] - low
+    flow += low + (position - left) * growth
+    slope.reshape(len(rise), -1)[:, :: n + 1] += growth / step
+    for gap in stack.gaps:
+        _add_gap(gap, which, rise + (stack.ambient_c[which] + CELSIUS_ZERO), flow, slope)
     return flow, slope
 
 
@@ -121,37 +191,42 @@ def gap_conductance(gap: Gap, node_k: FloatArray, plate_k: FloatArray) -> tuple[
     >>> round(gap_conductance(narrow, np.array([313.15]), np.array([313.15]))[0].item(), 1)
     27.2
     """
-    mean = np.clip((node_k + plate_k) / 2, 200.0, 800.0)
-    air = 0.0241 * (mean / CELSIUS_ZERO) ** 1.5 * (CELSIUS_ZERO + 194.0) / (mean + 194.0) * gap.reach
-    black = STEFAN_BOLTZMANN * gap.emissivity
-    h = air + black * (node_k**2 + plate_k**2) * (node_k + plate_k)
-    by_air = air * (1.5 / mean - 1 / (mean + 194.0)) / 2
-    by_node = by_air + black * (3 * node_k**2 + 2 * node_k * plate_k + plate_k**2)
-    by_plate = by_air + black * (3 * plate_k**2 + 2 * node_k * plate_k + node_k**2)
+    mean = np.minimum(np.maximum((node_k + plate_k) / 2, 200.0), 800.0)
+    ratio, warm = mean / CELSIUS_ZERO, mean + 194.0
+    air = (0.0241 * (CELSIUS_ZERO + 194.0)) * ratio * np.sqrt(ratio) / warm * gap.reach
+    black, node, plate, twice = STEFAN_BOLTZMANN * gap.emissivity, node_k**2, plate_k**2, 2 * node_k * plate_k
+    h = air + black * (node + plate) * (node_k + plate_k)
+    by_air = air * (1.5 / mean - 1 / warm) / 2
     series = 1 / (1 + gap.resistance * h)
-    return gap.area * h * series, gap.area * by_node * series**2, gap.area * by_plate * series**2
+    part = gap.area * series
+    by_node, by_plate = black * (3 * node + twice + plate), black * (3 * plate + twice + node)
+    return part * h, part * series * (by_air + by_node), part * series * (by_air + by_plate)
 
 
-def _add_gap(gap: Gap, kelvin: FloatArray, flow: FloatArray, slope: FloatArray) -> None:
-    """Adds the heat through a gap to ``flow`` and ``slope``."""
-    a, b = kelvin[:, gap.nodes], kelvin[:, gap.plate, None]
-    through, by_node, by_plate = gap_conductance(gap, a, b)
+def _add_gap(gap: Gap, which: IntArray, kelvin: FloatArray, flow: FloatArray, slope: FloatArray) -> None:
+    """Adds the heat through one gap of each of the networks ``which`` (b,) to ``flow`` and ``slope``."""
+    rows, plate = np.arange(len(which)), np.asarray(gap.plate)[which]
+    grey, laminate = np.asarray(gap.emissivity)[which], np.asarray(gap.resistance)[which]
+    here = Gap(gap.nodes, plate, gap.area[which], gap.reach[which], grey, laminate)
+    a, b = kelvin, kelvin[rows[:, None], plate]
+    through, by_node, by_plate = gap_conductance(here, a, b)
     heat = through * (a - b)
     to_node, to_plate = through + (a - b) * by_node, -through + (a - b) * by_plate
-    flow[:, gap.nodes] += heat
-    flow[:, gap.plate] -= heat.sum(axis=1)
-    slope[:, gap.nodes, gap.nodes] += to_node
-    slope[:, gap.nodes, gap.plate] += to_plate
-    slope[:, gap.plate, gap.nodes] -= to_node
-    slope[:, gap.plate, gap.plate] -= to_plate.sum(axis=1)
+    flow += heat
+    flow[rows, plate[:, 0]] -= heat.sum(axis=1)
+    slope.reshape(len(rows), -1)[:, :: len(gap.nodes) + 1] += to_node
+    slope[rows, :, plate[:, 0]] += to_plate
+    slope[rows, plate[:, 0]] -= to_node
+    slope[rows, plate[:, 0], plate[:, 0]] -= to_plate.sum(axis=1)
 
 
-def _heating(network: HeatNetwork, rise: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+def _heating(stack: _Stack, which: IntArray, rise: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Loss per square of current and eddy loss of every node (b, n), each with its slope."""
     growth = COPPER_TEMPERATURE_COEFFICIENT
-    factor = np.maximum(network.warmth + growth * rise, 0.05)
-    eddy = network.eddy / factor
-    return network.resistance * factor, network.resistance * growth, eddy, -eddy * growth / factor
+    warmth = 1 + growth * (stack.ambient_c[which] - 20.0)
+    factor = np.maximum(warmth + growth * rise, 0.05)
+    resistance, eddy = stack.resistance[which], stack.eddy[which] / factor
+    return resistance * factor, resistance * growth, eddy, -eddy * growth / factor
 
 
 def current_at_temperature(network: HeatNetwork, watched: tuple[Any, ...], target_c: ArrayLike) -> Balance:
@@ -167,65 +242,167 @@ def current_at_temperature(network: HeatNetwork, watched: tuple[Any, ...], targe
     >>> round(found.squared_current.item(), 6)  # 0.5 x 40 / (1 + 0.00393 x 40)
     17.283097
     """
-    target = np.asarray(target_c, dtype=float) - network.ambient_c
-    if not np.all((target > 0) & (target + network.ambient_c <= HOTTEST + 1e-9)):
-        raise LawRangeError(
+    return _unless_refused(currents_at_temperature([network], [watched], [target_c])[0])
+
+
+def currents_at_temperature(
+    networks: Sequence[HeatNetwork], watched: Sequence[tuple[Any, ...]], target_c: Sequence[ArrayLike]
+) -> list[Balance | LawRangeError]:
+    """The same for many networks; what is out of range for one is its result, and the others do not notice.
+
+    networks: (d) [SI]; watched, target_c: (d) as of current_at_temperature [-, degC]. Returns (d) Balances [A2, degC,
+    W] or refusals. Source: derived here, as current_at_temperature.
+
+    >>> box = HeatNetwork(20.0, np.array([[0.5]]), np.ones(1), np.zeros(1), np.ones(1), np.zeros(1),
+    ...                   np.zeros((1, 1)), np.zeros((1, 2)), 400.0)
+    >>> one, other = currents_at_temperature([box, box], [([0],), ([0],)], [[60.0], [10.0]])
+    >>> round(one.squared_current.item(), 6), type(other).__name__
+    (17.283097, 'LawRangeError')
+    """
+    goals = [np.asarray(c, dtype=float) - network.ambient_c for network, c in zip(networks, target_c, strict=True)]
+    found: list[Balance | LawRangeError | None] = [*map(_refusal, networks, goals)]
+    for members in _alike(networks, [i for i, refusal in enumerate(found) if refusal is None]):
+        stack = _stack([networks[i] for i in members])
+        counts = [len(goals[i]) for i in members]
+        which = np.repeat(np.arange(len(members)), counts)
+        mask = np.zeros((len(which), stack.resistance.shape[1]), dtype=bool)
+        for row, nodes in enumerate(nodes for i in members for nodes in watched[i]):
+            mask[row, nodes] = True
+        goal = np.concatenate([goals[i] for i in members])
+        balances = _balances(stack, which, mask, goal, *_first_guess(stack, which, mask, goal))
+        for i, balance in zip(members, balances, strict=True):
+            found[i] = balance
+    return [each for each in found if each is not None]
+
+
+def _refusal(network: HeatNetwork, goal: FloatArray) -> LawRangeError | None:
+    """Why no current takes the network to these rises [K], if it is plain beforehand."""
+    if not np.all((goal > 0) & (goal + network.ambient_c <= HOTTEST + 1e-9)):
+        return LawRangeError(
             f"a steady temperature must lie above the ambient {network.ambient_c:g} degC and reach "
-            f"{HOTTEST:g} degC at most; got {np.asarray(target_c)}"
+            f"{HOTTEST:g} degC at most; got {goal + network.ambient_c}"
         )
     if not network.resistance.sum() > 0:
-        raise LawRangeError("no copper heats the network")
-    cases, n = len(target), len(network.resistance)
-    rows = np.arange(cases)
-    mask = np.zeros((cases, n))
-    for row, nodes in enumerate(watched):
-        mask[row, nodes] = 1.0
-    rise, square = _first_guess(network, mask, target)
-    system = np.zeros((cases, n + 1, n + 1))
-    for _ in range(MOST_ROUNDS):
-        flow, slope = heat_outflow(network, rise)
-        copper, growth, eddy, fall = _heating(network, rise)
-        hottest = np.argmax(np.where(mask > 0, rise, -np.inf), axis=1)
-        system[:, :n, :n] = slope
-        nodes_all = np.arange(n)
-        system[:, nodes_all, nodes_all] -= square[:, None] * growth + fall
-        system[:, :n, n] = -copper
-        system[:, n, :] = 0.0
-        system[rows, n, hottest] = 1.0
-        lack = np.append(square[:, None] * copper + eddy - flow, (target - rise[rows, hottest])[:, None], axis=1)
-        try:
-            step = np.linalg.solve(system, lack[..., None])[..., 0]
-        except np.linalg.LinAlgError:
-            raise LawRangeError("the copper heats none of the watched nodes") from None
-        rise = rise + np.clip(step[:, :n], -120.0, 120.0)
-        square = square + step[:, n]
-        if np.abs(step[:, :n]).max() < SETTLED:
-            break
-    else:
-        raise LawRangeError("the heat balance does not settle")
-    copper, _, eddy, _ = _heating(network, rise)
-    by_current = square * copper.sum(axis=1)
-    return Balance(square, rise + network.ambient_c, by_current + eddy.sum(axis=1), by_current)
+        return LawRangeError("no copper heats the network")
+    return None
 
 
-def _first_guess(network: HeatNetwork, mask: FloatArray, target: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Rises (b, n) [K] in the shape that even slopes give, watched nodes at their target, and squared currents (b,)."""
-    _, slope = heat_outflow(network, np.repeat(0.7 * target[:, None], mask.shape[1], axis=1))
-    try:
-        shape = np.linalg.solve(slope, np.broadcast_to(network.resistance[:, None], (*mask.shape, 1)))[..., 0]
-    except np.linalg.LinAlgError:
-        raise LawRangeError("a part of the network gives its heat to nothing") from None
-    scale = target / np.maximum((mask * shape).max(axis=1), 1e-30)
+def _unless_refused(found: Balance | LawRangeError) -> Balance:
+    if isinstance(found, LawRangeError):
+        raise found
+    return found
+
+
+def _alike(networks: Sequence[HeatNetwork], chosen: list[int]) -> list[list[int]]:
+    """The chosen networks by their numbers, in groups that can be stacked."""
+
+    def shape(i: int) -> tuple[int, int, int]:
+        return _shape(networks[i])
+
+    return [list(group) for _, group in groupby(sorted(chosen, key=shape), key=shape)]
+
+
+def _first_guess(
+    stack: _Stack, which: IntArray, mask: BoolArray, target: FloatArray
+) -> tuple[FloatArray, FloatArray, dict[int, str]]:
+    """Rises (b, n) [K] in the shape that even slopes give, watched nodes at their target, squared currents (b,), and
+    the cases that have none."""
+    _, slope = _outflow(stack, which, np.repeat(0.7 * target[:, None], mask.shape[1], axis=1))
+    shape = _solutions(slope, stack.resistance[which])
+    hopeless = np.flatnonzero(~np.isfinite(shape).all(axis=1))
+    scale = target / np.maximum(np.where(mask, shape, 0.0).max(axis=1), 1e-30)
     rise = np.clip(scale[:, None] * shape, 0.0, HOTTEST)
-    return rise, scale / (network.warmth + COPPER_TEMPERATURE_COEFFICIENT * rise.max(axis=1))
+    warmth = 1 + COPPER_TEMPERATURE_COEFFICIENT * (stack.ambient_c[which, 0] - 20.0 + rise.max(axis=1))
+    return rise, scale / warmth, {int(row): "a part of the network gives its heat to nothing" for row in hopeless}
+
+
+def _solutions(matrices: FloatArray, right: FloatArray) -> FloatArray:
+    """Solution (b, n) of every system by itself; NaN where there is none."""
+    try:
+        return np.asarray(np.linalg.solve(matrices, right[..., None])[..., 0])
+    except np.linalg.LinAlgError:
+        if len(matrices) == 1:
+            return np.full_like(right, np.nan)
+        return np.concatenate([_solutions(matrices[i : i + 1], right[i : i + 1]) for i in range(len(matrices))])
+
+
+def _balances(
+    stack: _Stack,
+    which: IntArray,
+    mask: BoolArray,
+    goal: FloatArray,
+    rise: FloatArray,
+    square: FloatArray,
+    refused: dict[int, str],
+) -> list[Balance | LawRangeError]:
+    """The settled cases (b,) of each network; ``rise`` and ``square`` are where Newton's method begins.
+
+    goal: rise of the hottest node within ``mask`` [K]; of cases without any such node, the square of the current [A2].
+    """
+    _settle(stack, which, mask, goal, rise, square, refused)
+    copper, _, eddy, _ = _heating(stack, which, rise)
+    by_current = square * copper.sum(axis=1)
+    heat, temperature = by_current + eddy.sum(axis=1), rise + stack.ambient_c[which]
+    found: list[Balance | LawRangeError] = []
+    for network in range(len(stack.ambient_c)):
+        cases = np.flatnonzero(which == network)
+        reasons = [refused[row] for row in cases.tolist() if row in refused]
+        balance = Balance(square[cases], temperature[cases], heat[cases], by_current[cases])
+        found.append(LawRangeError(reasons[0]) if reasons else balance)
+    return found
+
+
+def _settle(
+    stack: _Stack,
+    which: IntArray,
+    mask: BoolArray,
+    goal: FloatArray,
+    rise: FloatArray,
+    square: FloatArray,
+    refused: dict[int, str],
+) -> None:
+    """Newton's method in place; a case that stands still is left alone, so that it does not feel the others."""
+    n = rise.shape[1]
+    active = np.array([row for row in range(len(which)) if row not in refused], dtype=np.int64)
+    for _ in range(MOST_ROUNDS):
+        if not len(active):
+            return
+        step = _newton_step(stack, which[active], mask[active], goal[active], rise[active], square[active])
+        sound = np.isfinite(step).all(axis=1)
+        refused |= {row: "the copper heats none of the watched nodes" for row in active[~sound].tolist()}
+        active, step = active[sound], step[sound]
+        rise[active] += np.clip(step[:, :n], -120.0, 120.0)
+        square[active] += step[:, n]
+        active = active[np.abs(step[:, :n]).max(axis=1) >= SETTLED]
+    refused |= {row: "the heat balance does not settle" for row in active.tolist()}
+
+
+def _newton_step(
+    stack: _Stack, which: IntArray, mask: BoolArray, goal: FloatArray, rise: FloatArray, square: FloatArray
+) -> FloatArray:
+    """Steps (b, n + 1) of all temperatures and of the square of the current."""
+    cases, n = rise.shape
+    rows = np.arange(cases)
+    flow, slope = _outflow(stack, which, rise)
+    copper, growth, eddy, fall = _heating(stack, which, rise)
+    system, lack = np.zeros((cases, n + 1, n + 1)), np.empty((cases, n + 1))
+    system[:, :n, :n] = slope
+    system.reshape(cases, -1)[:, : n * (n + 2) : n + 2] -= square[:, None] * growth + fall
+    system[:, :n, n] = -copper
+    lack[:, :n] = square[:, None] * copper + eddy - flow
+    hottest = np.argmax(np.where(mask, rise, -np.inf), axis=1)
+    given = ~mask.any(axis=1)  # the current is given, not a temperature
+    system[rows, n, np.where(given, n, hottest)] = 1.0
+    lack[:, n] = goal - np.where(given, square, rise[rows, hottest])
+    return _solutions(system, lack)
 
 
 def steady_temperature(network: HeatNetwork, nodes: Any, current: float) -> Balance | None:
     """Steady state at an rms current, or None where there is none: thermal runaway.
 
     network: [SI]; nodes: indices of those that copper heats [-]; current: 0 or more [A]. Returns a Balance of one case
-    [A2, degC, W], or None where no steady temperature up to 300 degC exists. Source: derived here, the current grows
-    with the temperature that it holds, so the temperature is bracketed, then found by regula falsi (Illinois).
+    [A2, degC, W], or None where no steady temperature up to 300 degC exists. Source: derived here, Newton's method
+    from the state at 300 degC, downhill all the way, since more is lost the warmer a network is.
 
     >>> box = HeatNetwork(20.0, np.array([[0.5]]), np.ones(1), np.zeros(1), np.ones(1), np.zeros(1),
     ...                   np.zeros((1, 1)), np.zeros((1, 2)), 400.0)
@@ -234,26 +411,32 @@ def steady_temperature(network: HeatNetwork, nodes: Any, current: float) -> Bala
     >>> steady_temperature(box, [0], 9.0) is None
     True
     """
-    wanted = current**2
-    marks = network.ambient_c + (HOTTEST - network.ambient_c) * np.linspace(0, 1, 9)[1:] ** 2
-    found = current_at_temperature(network, (nodes,) * len(marks), marks).squared_current - wanted
-    if found[-1] < 0:
+    hottest = current_at_temperature(network, (nodes,), [HOTTEST])
+    if hottest.squared_current[0] < current**2:
         return None
-    scale, upper = float(found[-1] + wanted), int(np.argmax(found >= 0))
-    low, high = (marks[upper - 1] if upper else network.ambient_c + 1e-6), marks[upper]
-    below = found[upper - 1] if upper else current_at_temperature(network, (nodes,), [low]).squared_current[0] - wanted
-    above = found[upper]
-    if below >= 0:  # the current warms by less than a microkelvin
-        return current_at_temperature(network, (nodes,), [low])
-    side = 0
-    for _ in range(MOST_ROUNDS):
-        middle = (low * above - high * below) / (above - below)
-        state = current_at_temperature(network, (nodes,), [middle])
-        off = float(state.squared_current[0]) - wanted
-        if abs(off) <= 1e-9 * wanted + 1e-12 * scale:
-            return state
-        if off < 0:
-            low, below, above, side = middle, off, above / 2 if side < 0 else above, -1
-        else:
-            high, above, below, side = middle, off, below / 2 if side > 0 else below, 1
-    return state
+    return _unless_refused(steady_temperatures([network], [current], [hottest])[0])
+
+
+def steady_temperatures(
+    networks: Sequence[HeatNetwork], currents: ArrayLike, warmer: Sequence[Balance]
+) -> list[Balance | LawRangeError]:
+    """Steady states of many networks at an rms current each, from a state of each that is at least as warm.
+
+    networks: (d) [SI]; currents: (d,) 0 or more, at most those of the warmer states [A]; warmer: (d) of one case each
+    [A2, degC, W]. Returns (d) Balances of one case [A2, degC, W] or refusals. Source: derived here, Newton's method.
+
+    >>> box = HeatNetwork(20.0, np.array([[0.5]]), np.ones(1), np.zeros(1), np.ones(1), np.zeros(1),
+    ...                   np.zeros((1, 1)), np.zeros((1, 2)), 400.0)
+    >>> warm = current_at_temperature(box, ([0],), [60.0])
+    >>> steady_temperatures([box], [1.0], [warm])[0].temperature_c.round(3).item()  # 20 + 1 / (0.5 - 0.00393)
+    22.016
+    """
+    squares = np.asarray(currents, dtype=float) ** 2
+    found: dict[int, Balance | LawRangeError] = {}
+    for members in _alike(networks, list(range(len(networks)))):
+        stack, which = _stack([networks[i] for i in members]), np.arange(len(members))
+        rise = np.concatenate([warmer[i].temperature_c for i in members]) - stack.ambient_c
+        nowhere = np.zeros(rise.shape, dtype=bool)
+        start = squares[members]
+        found |= dict(zip(members, _balances(stack, which, nowhere, start, rise, start.copy(), {}), strict=True))
+    return [found[i] for i in range(len(networks))]

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.field_layers import MagnetLayers, pull_response
-from pcbstator.physics.magnet_ring import ELEMENT_ORDER, Footprint, ring_source
+from pcbstator.physics.magnet_ring import ELEMENT_ORDER, Footprint, RingSource, serving_source
 
 Integers = NDArray[np.integer]
 
@@ -39,12 +39,14 @@ def axial_pull(
     layers: MagnetLayers,
     orders: Integers | tuple[int, ...] = PULL_ORDERS,
     element_order: int = ELEMENT_ORDER,
+    source: RingSource | None = None,
 ) -> AxialPull:
     """Axial pull between a magnet ring and the plane or plate that faces it.
 
     footprint: of one magnet [m, rad]. pole_pairs: p, 1 or more [-]. layers: with mirror_distance (a second rotor, whose
     mid-plane this is, or ideal iron) or plate_distance (a real plate) [m, T]. orders: (n,) odd [-], few suffice unless
-    the gap is far below the pole pitch. element_order: of the radial polynomials [-].
+    the gap is far below the pole pitch. element_order: of the radial polynomials [-]. source: made beforehand, as
+    serving_source takes it [m].
     Returns AxialPull [N, N/m]. Nothing facing the magnets: LawRangeError. At a plane of zero potential this is
     Σ pi/(2·mu_0)·∫ B_n² r dr. Plates are taken as wider than the magnets, the space between magnets as having their
     recoil permeability. Derived here (Maxwell stress).
@@ -57,9 +59,8 @@ def axial_pull(
     distance = layers.facing_distance
     if not np.isfinite(distance):
         raise LawRangeError("nothing faces the magnets, so nothing pulls: give mirror_distance or plate_distance")
-    source = ring_source(
-        footprint, pole_pairs, footprint.breakpoints, np.array([distance]), np.asarray(orders), element_order
-    )
+    place, numbers = np.array([distance]), np.asarray(orders)
+    source = serving_source(source, footprint, pole_pairs, footprint.breakpoints, place, numbers, element_order)
     axial, in_plane, slope = pull_response(source.wave_numbers, layers)
     squares = source.combined(axial, in_plane) ** 2
     scale = pi / (2.0 * MU_0) * layers.remanence**2

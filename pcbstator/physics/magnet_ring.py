@@ -14,7 +14,8 @@ its part in the plane a charge −div M through the thickness, with its own resp
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 from math import hypot, pi
 
 import numpy as np
@@ -30,6 +31,7 @@ Integers = NDArray[np.integer]
 ODD_ORDERS = tuple(range(1, 26, 2))
 ELEMENT_ORDER = 7  # error 1e-4 of the peak; see the convergence test
 ELEMENT_SIZE = 1.5  # finest element, in units of the smallest scale of the field
+PROFILE_POINTS = 25  # radii over the magnets
 TABLE_STEP = 0.07  # spacing of tabulated radii, in the same unit
 
 
@@ -192,9 +194,14 @@ class RingSource:
     """The magnets in radial modes, per remanence: wave_numbers (n, N) [1/m] and vectors (n, N, N) of ``modes``.
 
     ends: inner and outer radius of the magnets [m]. axial: (n, N) amplitudes [m] of the sheet charge. in_plane: (n, N)
-    amplitudes [m] of −div M over k, None unless the magnets form a Halbach ring.
+    amplitudes [m] of −div M over k, None unless the magnets form a Halbach ring. served: inner and outer radius [m];
+    scale: length over which its elements follow the field [m].
     """
 
+    pole_pairs: int
+    orders: Integers
+    served: tuple[float, float]
+    scale: float
     modes: RadialModes
     wave_numbers: FloatArray
     vectors: FloatArray
@@ -204,8 +211,32 @@ class RingSource:
 
     def at(self, amplitudes: FloatArray, radii: FloatArray) -> FloatArray:
         """Modal amplitudes (n, Z, N) as functions of the radius: (n, Z, radii)."""
-        nodal = amplitudes @ self.vectors.transpose(0, 2, 1) / self.modes.root_mass
-        return np.asarray(nodal @ self.modes.interpolation(radii).T)
+        return np.asarray(self.at_nodes(amplitudes) @ self.modes.interpolation(radii).T)
+
+    def at_nodes(self, amplitudes: FloatArray) -> FloatArray:
+        """Modal amplitudes (n, Z, N) as values at the nodes of the radial modes (n, Z, N)."""
+        return np.asarray(amplitudes @ self.vectors.transpose(0, 2, 1) / self.modes.root_mass)
+
+    @cached_property
+    def over_magnets(self) -> tuple[FloatArray, FloatArray]:
+        """Radii over the magnets (R,) [m], and the matrix (R, N) from values at the nodes to values there."""
+        radii = np.linspace(float(self.ends[0]), float(self.ends[1]), PROFILE_POINTS)
+        return radii, self.modes.interpolation(radii)
+
+    def of(self, orders: Integers) -> RingSource:
+        """The same with some of its orders."""
+        if np.array_equal(orders, self.orders):
+            return self
+        rows = np.array([int(np.flatnonzero(self.orders == order)[0]) for order in orders])
+        in_plane = None if self.in_plane is None else self.in_plane[rows]
+        return replace(
+            self,
+            orders=orders,
+            wave_numbers=self.wave_numbers[rows],
+            vectors=self.vectors[rows],
+            axial=self.axial[rows],
+            in_plane=in_plane,
+        )
 
     def combined(self, per_axial: FloatArray, per_in_plane: FloatArray) -> FloatArray:
         """Σ of both sources times their factors (n, N)."""
@@ -233,22 +264,61 @@ def ring_source(
     """
     radii, distances, orders = np.asarray(radii, float), np.asarray(distances, float), np.asarray(orders)
     _check_range(pole_pairs, radii, distances, orders)
-    modes = _modes_for(footprint, pole_pairs, radii, _scale(footprint, pole_pairs, distances), element_order)
-    wave_numbers, vectors = modes.eigen(orders * pole_pairs)
+    scale, served = _scale(footprint, pole_pairs, distances), (float(radii.min()), float(radii.max()))
+    modes = _modes_for(footprint, pole_pairs, radii, scale, element_order)
+    ends = footprint.breakpoints[[0, -1]]
+    wave_numbers, vectors = modes.eigen(orders * pole_pairs, (float(ends[0]), float(ends[1])))
     points, weights = modes.quadrature(footprint.breakpoints)
     shapes = modes.interpolation(points) * ((points * weights)[:, None] / modes.root_mass)
     source = sheet_charge_harmonics(footprint, pole_pairs, points, orders) @ shapes  # (n, N)
     axial = np.matmul(source[:, None, :], vectors)[:, 0]
-    ends = footprint.breakpoints[[0, -1]]
+    found = RingSource(pole_pairs, orders, served, scale, modes, wave_numbers, vectors, ends, axial, None)
     if footprint.segments_per_pole == 1:
-        return RingSource(modes, wave_numbers, vectors, ends, axial, None)
+        return found
     # ∫ M·grad(v) with v = e(r)·cos(m·theta): M_r·[r·e] at the ends − (M_r + m·M_theta)·∫ e dr
     tangential, radial = in_plane_harmonics(footprint, pole_pairs, orders)
     at_ends = np.array([-1.0, 1.0]) * ends @ modes.interpolation(ends) / modes.root_mass
     along = weights @ modes.interpolation(points) / modes.root_mass
     charge = radial[:, None] * at_ends - (radial + orders * pole_pairs * tangential)[:, None] * along
     in_plane = np.matmul(charge[:, None, :], vectors)[:, 0] / wave_numbers
-    return RingSource(modes, wave_numbers, vectors, ends, axial, in_plane)
+    return replace(found, in_plane=in_plane)
+
+
+def serving_source(
+    source: RingSource | None,
+    footprint: Footprint,
+    pole_pairs: int,
+    radii: FloatArray,
+    distances: FloatArray,
+    orders: Integers,
+    element_order: int = ELEMENT_ORDER,
+) -> RingSource:
+    """A source that was made beforehand, so that several laws share it; or one of its own where there is none.
+
+    source: of this ring [m], with these orders at least, for these radii and distances at least; or None. footprint: of
+    one magnet [m, rad]. pole_pairs, radii, distances, orders, element_order: as of ring_source [-, m, m, -, -].
+    Returns a RingSource [m]. A source that does not serve: LawRangeError. Derived here.
+
+    >>> ring, place, near = sector_footprint(0.020, 0.035, 0.8 * np.pi / 12), np.array([0.0275]), np.array([0.001])
+    >>> made = ring_source(ring, 6, place, near, np.array([1, 3, 5]))
+    >>> serving_source(made, ring, 6, place, near, np.array([1, 5])).orders.tolist()
+    [1, 5]
+    """
+    if source is None:
+        return ring_source(footprint, pole_pairs, radii, distances, orders, element_order)
+    _check_range(pole_pairs, radii, distances, orders)
+    scale = _scale(footprint, pole_pairs, distances)
+    serves = (
+        source.pole_pairs == pole_pairs
+        and np.allclose(source.ends, footprint.breakpoints[[0, -1]], rtol=1e-9, atol=0.0)
+        and source.scale <= scale * (1.0 + 1e-9)
+        and source.served[0] <= radii.min() * (1.0 + 1e-9)
+        and source.served[1] >= radii.max() * (1.0 - 1e-9)
+        and np.isin(orders, source.orders).all()
+    )
+    if not serves:
+        raise LawRangeError("the source was made for another ring, or for other radii, distances or orders")
+    return source.of(orders)
 
 
 def ring_harmonics(
@@ -259,12 +329,14 @@ def ring_harmonics(
     distances: FloatArray,
     orders: Integers,
     element_order: int = ELEMENT_ORDER,
+    source: RingSource | None = None,
 ) -> FloatArray:
     """Signed harmonics B_n of the axial field of a magnet ring.
 
     footprint: of one magnet [m, rad]. pole_pairs: p, 1 or more [-]. layers: across the magnet plate [m, T].
     radii: (R,) above 0 [m]. distances: (Z,) below the magnet face, above 0 [m]. orders: (n,) odd [-].
-    element_order: of the radial polynomials, 2 or more [-]. Returns (n, Z, R) [T], B_z = Σ B_n·cos(n·p·theta), negative
+    element_order: of the radial polynomials, 2 or more [-]. source: made beforehand, as serving_source takes it [m].
+    Returns (n, Z, R) [T], B_z = Σ B_n·cos(n·p·theta), negative
     fundamental for a magnet that points down at theta = 0; error below 0.1 % of the peak, falling exponentially with
     element_order. Outside the range: LawRangeError. Derived here.
 
@@ -274,7 +346,7 @@ def ring_harmonics(
     -0.3217
     """
     radii, distances = np.asarray(radii, float), np.asarray(distances, float)
-    source = ring_source(footprint, pole_pairs, radii, distances, orders, element_order)
+    source = serving_source(source, footprint, pole_pairs, radii, distances, np.asarray(orders), element_order)
     field = layer_response(source.wave_numbers, distances, layers) * source.axial[:, None]
     if source.in_plane is not None:
         field += charge_response(source.wave_numbers, distances, layers) * source.in_plane[:, None]
@@ -349,12 +421,14 @@ def ring_field(
     outer: float,
     distances: FloatArray,
     orders: Integers | tuple[int, ...] = ODD_ORDERS,
+    source: RingSource | None = None,
 ) -> RingField:
     """Tabulate the harmonics of a ring between two radii so that many windings can be evaluated cheaply.
 
     footprint: of one magnet [m, rad]. pole_pairs: p, 1 or more [-]. layers: across the magnet plate [m, T].
     inner, outer: radii to serve, 0 < inner < outer [m]. distances: (Z,) below the magnet face, above 0 [m].
-    orders: (n,) odd [-]. Returns a RingField [T], read to 0.05 % of the peak.
+    orders: (n,) odd [-]. source: made beforehand, as serving_source takes it [m]. Returns a RingField [T], read to
+    0.05 % of the peak.
     Outside the range: LawRangeError. Derived here.
 
     >>> ring = sector_footprint(0.020, 0.035, 0.8 * np.pi / 12)
@@ -368,5 +442,5 @@ def ring_field(
     _check_range(pole_pairs, np.array([inner, outer]), distances, orders)
     count = int(np.clip((outer - inner) / (TABLE_STEP * _scale(footprint, pole_pairs, distances)), 16, 3000)) + 2
     radii = np.linspace(inner, outer, count)
-    values = ring_harmonics(footprint, pole_pairs, layers, radii, distances, orders)
+    values = ring_harmonics(footprint, pole_pairs, layers, radii, distances, orders, source=source)
     return RingField(pole_pairs, orders, distances, inner, outer, values)

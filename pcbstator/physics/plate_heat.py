@@ -79,7 +79,7 @@ def buried_layer_rise(share: ArrayLike, depths: ArrayLike, thickness: float, con
     parts, z = np.asarray(share, dtype=float), np.asarray(depths, dtype=float) / thickness
     if not (np.all(np.diff(z) > 0) and z[0] >= 0 and z[-1] <= 1 + 1e-9):
         raise LawRangeError("the depths of the copper layers must rise, within the board's thickness")
-    places = np.unique(np.concatenate([[0.0], z, [max(1.0, z[-1])]]))
+    places = np.concatenate([[0.0], z, [max(1.0, z[-1])]])
     steps, middles = np.diff(places), (places[1:] + places[:-1]) / 2
     passed = (parts[:, None] * (z[:, None] < middles)).sum(axis=0)  # heat of all layers above
 

@@ -18,6 +18,8 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
+FADED = 1e-3  # of its value at the magnets' edge, where a harmonic is left out: 4e-6 of the peak, all orders together
+
 
 @lru_cache(maxsize=32)
 def _lobatto(order: int) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
@@ -53,13 +55,33 @@ class RadialModes:
     root_mass: FloatArray
     stiffness: FloatArray
 
-    def eigen(self, m: NDArray[np.integer]) -> tuple[FloatArray, FloatArray]:
-        """Wave numbers k (len(m), N) [1/m] and orthonormal mode vectors (len(m), N, N), column per mode."""
-        matrices = np.repeat(self.stiffness[None], len(m), axis=0)
-        diagonal = np.arange(len(self.nodes))
-        matrices[:, diagonal, diagonal] += (m[:, None] / self.nodes) ** 2
-        squares, vectors = np.linalg.eigh(matrices)
-        return np.sqrt(squares), vectors
+    def eigen(
+        self, m: NDArray[np.integer], source: tuple[float, float] | None = None
+    ) -> tuple[FloatArray, FloatArray]:
+        """Wave numbers k (len(m), N) [1/m] and orthonormal mode vectors (len(m), N, N), column per mode.
+
+        source: radii [m] between which the field is made. The higher m, the less far it reaches beyond them: elements
+        further out are left out of the problem, but for the lowest m, and modes that are missing are columns of zeros.
+        """
+        N, diagonal = len(self.nodes), (m[:, None] / self.nodes) ** 2
+        wave_numbers, vectors = np.empty((len(m), N)), np.zeros((len(m), N, N))
+        lowest = m.min()
+        spans = [(0, N) if source is None or each == lowest else self._reached(source, int(each)) for each in m]
+        for first, last in sorted(set(spans)):
+            rows, size = np.array([i for i, span in enumerate(spans) if span == (first, last)]), last - first
+            matrices = np.repeat(self.stiffness[None, first:last, first:last], len(rows), axis=0)
+            matrices.reshape(len(rows), -1)[:, :: size + 1] += diagonal[rows, first:last]
+            squares, found = np.linalg.eigh(matrices)
+            wave_numbers[rows, :size], vectors[rows, first:last, :size] = np.sqrt(squares), found
+            wave_numbers[rows, size:] = wave_numbers[rows, size - 1 : size]
+        return wave_numbers, vectors
+
+    def _reached(self, source: tuple[float, float], m: int) -> tuple[int, int]:
+        """First unknown, and the one after the last, of the elements where (r/R)^m is above FADED."""
+        reach = FADED ** (-1.0 / m)
+        first = int(np.searchsorted(self.boundaries, source[0] / reach, side="right")) - 1
+        last = int(np.searchsorted(self.boundaries, source[1] * reach))
+        return max(first, 0) * self.order, min(last, len(self.boundaries) - 1) * self.order - 1
 
     def interpolation(self, radii: FloatArray) -> FloatArray:
         """Matrix (len(radii), N) from node values to values at ``radii`` [m]."""

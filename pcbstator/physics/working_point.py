@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.field_layers import MagnetLayers, face_response
-from pcbstator.physics.magnet_ring import ODD_ORDERS, Footprint, ring_source
+from pcbstator.physics.magnet_ring import ODD_ORDERS, Footprint, RingSource, serving_source
 
 FloatArray = NDArray[np.float64]
 
@@ -45,11 +45,25 @@ class DemagnetisingMargin:
     margin: float
 
 
-def working_point(footprint: Footprint, pole_pairs: int, layers: MagnetLayers) -> WorkingPoint:
+def thinnest_layer(layers: MagnetLayers) -> float:
+    """The distance that a source must follow for the field at the magnets' own faces.
+
+    layers: across the magnet plate [m, T]. Returns [m]. Derived here.
+
+    >>> thinnest_layer(MagnetLayers(0.003, 1.3, back_iron=0.002))
+    0.002
+    """
+    return min(size for size in (layers.magnet_thickness, layers.facing_distance, layers.back_iron) if size > 0.0)
+
+
+def working_point(
+    footprint: Footprint, pole_pairs: int, layers: MagnetLayers, source: RingSource | None = None
+) -> WorkingPoint:
     """Lowest flux density along the magnetisation inside the magnets of a ring.
 
     footprint: of one magnet [m, rad]. pole_pairs: p, 1 or more [-]. layers: across the magnet plate, with the remanence
-    at the magnets' temperature [m, T]. Returns a WorkingPoint [T, m, -].
+    at the magnets' temperature [m, T]. source: made beforehand, as serving_source takes it [m].
+    Returns a WorkingPoint [T, m, -].
     Halbach rings: LawRangeError, since their segments press on each other's edges beyond what two faces show.
     Both faces are searched, where the flux density of axial magnets is lowest; error below 0.5 % of Br. Layers without
     end, the space between magnets as having their recoil permeability. Derived here.
@@ -63,10 +77,9 @@ def working_point(footprint: Footprint, pole_pairs: int, layers: MagnetLayers) -
     if footprint.segments_per_pole != 1:
         raise LawRangeError("the working point is known for one axial magnet per pole, not for a Halbach ring")
     mu_r = layers.recoil_permeability
-    thin = [size for size in (layers.magnet_thickness, layers.facing_distance, layers.back_iron) if size > 0.0]
     inner, outer = float(footprint.breakpoints[0]), float(footprint.breakpoints[-1])
     radii = np.linspace(inner, outer, RADII)
-    source = ring_source(footprint, pole_pairs, radii, np.array([min(thin)]), ORDERS)
+    source = serving_source(source, footprint, pole_pairs, radii, np.array([thinnest_layer(layers)]), ORDERS)
     mu_back = layers.back_iron_permeability if layers.back_iron > 0.0 else 1.0
     board, _, back, _ = face_response(source.wave_numbers, layers)
     alone = np.array([1.0 / (1.0 + mu_r), 1.0 / (1.0 + (0.0 if mu_back == inf else mu_r / mu_back))])

@@ -5,8 +5,9 @@ Where the file leaves something open, what takes less heat is assumed; ``assumpt
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from math import pi
 from typing import TYPE_CHECKING
 
@@ -16,24 +17,12 @@ from numpy.typing import NDArray
 from pcbstator import materials
 from pcbstator.copper import Copper
 from pcbstator.design.work import Cooling
-from pcbstator.physics.convection import (
-    DISC_LAMINAR,
-    DOWN_MOST,
-    FLAT_MOST,
-    VERTICAL_LIMIT,
-    air_conductivity,
-    air_prandtl,
-    air_viscosity,
-    churchill_chu_vertical_nusselt,
-    flat_hot_side_down_nusselt,
-    flat_hot_side_up_nusselt,
-    rayleigh_number,
-    turning_disc_coefficient,
-)
+from pcbstator.physics.convection import air_conductivity
 from pcbstator.physics.heat_network import Gap, HeatNetwork
 from pcbstator.physics.magnet_ring import RingField
 from pcbstator.physics.plate_heat import buried_layer_rise, fin_efficiency, ring_areas, ring_conductances
-from pcbstator.physics.radiation import facing_emissivity, radiation_coefficient
+from pcbstator.physics.radiation import facing_emissivity
+from pcbstator.predict.heat_faces import KNOTS, TABLE_END_C, face_flux
 from pcbstator.predict.heat_sources import RingSources, ring_sources
 from pcbstator.predict.magnetics import magnet_footprint
 from pcbstator.predict.mechanics import magnet_faces, steel_ring
@@ -44,9 +33,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 RINGS = 24  # docs/accuracy.md: 0.1 % of the continuous current
-KNOTS = 129
-TABLE_END_C = 320.0  # a little beyond what the copper law allows
-SURFACE_END_C = 330.0
+DEFAULT_COOLING = Cooling()
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,7 +75,7 @@ class _Plate:
 
 def cooling_of(design: Design) -> Cooling:
     """The design's [cooling], or the defaults."""
-    return design.cooling or Cooling()
+    return design.cooling or DEFAULT_COOLING
 
 
 def heat_limits(design: Design) -> tuple[float, float]:
@@ -133,13 +120,19 @@ def assumptions(design: Design) -> tuple[str, ...]:
 
 
 def board_heat(
-    design: Design, copper: Copper, phase_resistance: float, field: RingField | None = None, rings: int = RINGS
+    design: Design,
+    copper: Copper,
+    phase_resistance: float,
+    field: RingField | None = None,
+    rings: int = RINGS,
+    shares: Sequence[float] | None = None,
 ) -> BoardHeat:
-    """The network of a design; phase_resistance: mean of the phases at 20 C [ohm]."""
+    """The network of a design; phase_resistance: mean of the phases at 20 C [ohm]; shares: of ``link_shares``, if
+    they are known."""
     board, cooling, laminate = design.board, cooling_of(design), materials.laminate()
     edges = np.linspace(board.inner_diameter / 2, board.outer_diameter / 2, rings + 1)
     speed = eddy_speed(design)
-    sources = ring_sources(design, copper, edges, phase_resistance, field if speed > 0 else None, speed)
+    sources = ring_sources(design, copper, edges, phase_resistance, field if speed > 0 else None, speed, shares)
     limits = heat_limits(design)
     plates = _plates(design)
     n = rings + len(plates)
@@ -179,14 +172,17 @@ def board_heat(
     capacity = capacity + sources.copper * materials.copper().density * heats.copper_capacity
     depths, thickness = -np.array(design.layer_z), design.stator_thickness
     lead = buried_layer_rise(sources.layer_share, depths, thickness, thickness / whole)
-    none = np.zeros(len(plates))
+    resistance, eddy, held, lag = np.zeros((4, n))
+    resistance[:rings], eddy[:rings], held[:rings] = sources.resistance, sources.eddy * speed**2, capacity
+    lag[:rings] = lead / (area * sources.covered)
+    held[rings:] = [plate.capacity for plate in plates]
     network = HeatNetwork(
         ambient_c=cooling.ambient_c,
         conduction=conduction,
-        resistance=np.append(sources.resistance, none),
-        eddy=np.append(sources.eddy * speed**2, none),
-        capacity=np.append(capacity, [plate.capacity for plate in plates]),
-        lag=np.append(lead / (area * sources.covered), none),
+        resistance=resistance,
+        eddy=eddy,
+        capacity=held,
+        lag=lag,
         face_area=face_area,
         face_flux=np.array(faces),
         knot_step=(TABLE_END_C - cooling.ambient_c) / (KNOTS - 1),
@@ -228,9 +224,14 @@ def _gap(
         return None, bare
     part, full = magnets[facing], anything[facing]
     reach = (part / plate.gap + (full - part) / (plate.gap + plate.behind)) / full
+    return Gap(facing, index, area[facing] * full, reach, _grey(), through), bare
+
+
+@cache
+def _grey() -> float:
+    """Emissivity of mask and rotor together [-]."""
     mask, metal = materials.laminate().mask_emissivity, materials.heat_values().rotor_emissivity
-    grey = float(facing_emissivity(mask, metal))
-    return Gap(facing, index, area[facing] * full, reach, grey, through), bare
+    return float(facing_emissivity(mask, metal))
 
 
 def _plates(design: Design) -> list[_Plate]:
@@ -320,43 +321,10 @@ def _face_tables(design: Design, plates: list[_Plate], through: float) -> list[F
     length = (outer**2 - (board.inner_diameter / 2) ** 2) / (2 * outer)  # area over the outer rim: the bore is closed
     sides = {"rotor-up": ("down", "up"), "rotor-down": ("up", "down"), "upright": ("side", "side")}[cooling.orientation]
 
-    def board_face(looks: str) -> FloatArray:
-        size = 2 * outer if looks == "side" else length
-        return _face_flux(cooling, looks, size, mask, through, 0.0, outer)
+    def face(looks: str, flat: float, rim: float, grey: float, behind: float, speed: float) -> FloatArray:
+        size = 2 * rim if looks == "side" else flat
+        return face_flux(cooling.ambient_c, cooling.airflow, looks, size, grey, behind, speed, rim)
 
-    tables = [board_face(sides[0]), board_face(sides[1])]
-    for plate in plates:
-        flat = plate.area / (2 * pi * plate.outer)
-        size = 2 * plate.outer if plate.looks == "side" else flat
-        tables.append(_face_flux(cooling, plate.looks, size, metal, 0.0, plate.speed, plate.outer))
-    return tables
-
-
-def _face_flux(
-    cooling: Cooling, looks: str, size: float, emissivity: float, through: float, speed: float, rim: float
-) -> FloatArray:
-    """Flux [W/m2] from a node behind ``through`` [K m2/W] of laminate, at KNOTS even rises above ambient.
-
-    Outside the laminar range of a correlation its value at the limit is kept, which is less than turbulent air takes.
-    """
-    ambient = cooling.ambient_c
-    surface = ambient + (SURFACE_END_C - ambient) * np.linspace(0.0, 1.0, KNOTS) ** 2
-    mean = (surface + ambient) / 2
-    if cooling.airflow is not None:
-        h = np.full(KNOTS, cooling.airflow)
-    else:
-        ra = rayleigh_number(surface, ambient, size)
-        if looks == "side":
-            number = churchill_chu_vertical_nusselt(np.minimum(ra, VERTICAL_LIMIT), air_prandtl(mean))
-        elif looks == "up":
-            number = flat_hot_side_up_nusselt(np.minimum(ra, FLAT_MOST))
-        else:
-            number = flat_hot_side_down_nusselt(np.minimum(ra, DOWN_MOST))
-        h = number * air_conductivity(mean) / size
-    if speed > 0:
-        laminar = np.minimum(speed, DISC_LAMINAR * air_viscosity(mean) / rim**2)
-        h = np.maximum(h, turning_disc_coefficient(laminar, rim, mean))
-    flux = (h + radiation_coefficient(surface, ambient, emissivity)) * (surface - ambient)
-    node = surface - ambient + through * flux
-    even = (TABLE_END_C - ambient) * np.linspace(0.0, 1.0, KNOTS)
-    return np.asarray(np.interp(even, node, flux))
+    return [face(side, length, outer, mask, through, 0.0) for side in sides] + [
+        face(plate.looks, plate.area / (2 * pi * plate.outer), plate.outer, metal, 0.0, plate.speed) for plate in plates
+    ]

@@ -5,7 +5,8 @@ Everything comes from the tracks' centre-lines, widths and currents; nothing is 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from math import pi
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator import materials
-from pcbstator.copper import Copper, Track
+from pcbstator.copper import Copper
 from pcbstator.physics.conductors import conductor_resistivity
 from pcbstator.physics.eddy import strip_eddy_loss_density
 from pcbstator.physics.magnet_ring import RingField
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
+PIECE = 0.75  # of a ring's width at most: the steady current to 1e-4
 
 @dataclass(frozen=True, eq=False)
 class RingSources:
@@ -48,52 +50,62 @@ class RingSources:
 
 @dataclass(frozen=True, eq=False)
 class _Pieces:
-    """Short pieces of track: radius, length, its part along the radius, width, thickness [m], layer from 0, square of
-    the share of the phase current times the number of equal ones, and that number."""
+    """Short pieces of track: radius of their middle, how far they reach along the radius, length, width, thickness [m],
+    layer from 0, square of the share of the phase current times the number of equal ones, and that number."""
 
     radius: FloatArray
+    reach: FloatArray
     length: FloatArray
-    radial: FloatArray
     width: FloatArray
     thickness: FloatArray
     layer: NDArray[np.int64]
     load: FloatArray
     count: FloatArray
 
+    @property
+    def radial(self) -> FloatArray:
+        """Part of the length that goes along the radius."""
+        return np.minimum(self.reach / self.length, 1.0)
 
-def _cut(copper: Copper, longest: float) -> _Pieces:
-    """All tracks in pieces of at most ``longest`` [m]: the templates that stand for all coils, and the links."""
+
+def link_shares(copper: Copper) -> list[float]:
+    """Current of every link over the phase current, in the order of ``copper.links``."""
     loads = link_loads(copper)
-    share = copper.phases[0].paths[0].share
-    tracks: list[tuple[Track, float, int]] = [(track, share, len(coils)) for track, coils in copper.template_tracks]
-    tracks += [(link, loads.get(piece(link)[0], 0.0), 1) for link in copper.links]
-    sizes = np.array([len(track.points) - 1 for track, _, _ in tracks])
-    start = np.concatenate([track.points[:-1] for track, _, _ in tracks])
-    step = np.concatenate([np.diff(track.points, axis=0) for track, _, _ in tracks])
-    length = np.hypot(step[:, 0], step[:, 1])
-    cuts = np.maximum(np.ceil(length / longest).astype(np.int64), 1)
-    owner = np.repeat(np.arange(len(length)), cuts)
-    first = np.repeat(np.cumsum(cuts) - cuts, cuts)
-    place = (np.arange(len(owner)) - first + 0.5) / cuts[owner]
-    middle = start[owner] + place[:, None] * step[owner]
-    radius = np.hypot(middle[:, 0], middle[:, 1])
-    long = length[owner] / cuts[owner]
-    inward = np.abs((middle * step[owner]).sum(axis=1)) / (np.maximum(radius, 1e-9) * np.maximum(length[owner], 1e-15))
+    return [loads.get(piece(link)[0], 0.0) for link in copper.links]
 
-    def each(values: list[float]) -> FloatArray:
-        return np.repeat(np.asarray(values, dtype=float), sizes)[owner]
 
-    section = {layer.number: layer.thickness for layer in copper.layers}
-    count = each([number for _, _, number in tracks])
+def _cut(copper: Copper, longest: float, shares: Sequence[float]) -> _Pieces:
+    """All tracks in even pieces of at most ``longest`` [m]: the templates that stand for all coils, and the links."""
+    coils = copper.template_tracks
+    tracks = [*(track for track, _ in coils), *copper.links]
+    points = np.concatenate([track.points for track in tracks]).view(np.complex128)[:, 0]
+    widths = np.concatenate([track.point_widths for track in tracks])
+    # One way along all tracks in turn, jumps between them included, so that it never stands still between two.
+    way = np.zeros(len(points))
+    np.cumsum(np.abs(points[1:] - points[:-1]), out=way[1:])
+    sizes = np.array([len(track.points) for track in tracks])
+    first = np.cumsum(sizes) - sizes
+    lengths = np.maximum(way[first + sizes - 1] - way[first], 1e-15)
+    cuts = np.ceil(lengths / longest).astype(np.int64)
+    owner = np.repeat(np.arange(len(cuts)), cuts + 1)
+    number = np.arange(len(owner)) - (np.cumsum(cuts + 1) - (cuts + 1))[owner]
+    ends = way[first][owner] + number * (lengths / cuts)[owner]
+    begin = np.flatnonzero(owner[1:] == owner[:-1])
+    owner, middles = owner[begin], (ends[begin] + ends[begin + 1]) / 2
+    at_ends, middle = np.abs(np.interp(ends, way, points)), np.abs(np.interp(middles, way, points))
+    before, after = at_ends[begin], at_ends[begin + 1]
+    thickness = {layer.number: layer.thickness for layer in copper.layers}
+    count = np.array([*(len(members) for _, members in coils), *(1 for _ in copper.links)])
+    loads = np.array([*(copper.phases[0].paths[0].share for _ in coils), *shares])
     return _Pieces(
-        radius=radius,
-        length=long,
-        radial=inward,
-        width=np.concatenate([track.piece_widths for track, _, _ in tracks])[owner],
-        thickness=each([section[track.layer] for track, _, _ in tracks]),
-        layer=each([track.layer - 1 for track, _, _ in tracks]).astype(np.int64),
-        load=each([load for _, load, _ in tracks]) ** 2 * count,
-        count=count,
+        radius=(before + after + 2 * middle) / 4,
+        reach=np.abs(after - before),
+        length=(lengths / cuts)[owner],
+        width=np.interp(middles, way, widths),
+        thickness=np.array([thickness[track.layer] for track in tracks])[owner],
+        layer=np.array([track.layer - 1 for track in tracks])[owner],
+        load=(loads**2 * count)[owner],
+        count=count[owner],
     )
 
 
@@ -104,33 +116,30 @@ def ring_sources(
     phase_resistance: float,
     field: RingField | None = None,
     speed: float = 0.0,
+    shares: Sequence[float] | None = None,
 ) -> RingSources:
-    """What the copper does in the rings between ``edges`` [m]; eddies only with the rotor's field.
+    """What the copper does in the rings between even ``edges`` [m]; eddies only with the rotor's field.
 
     speed: of the eddies, for the range of their law [rad/s]. phase_resistance: mean of the phases at 20 C [ohm]; what
-    tracks lack of it (vias) is spread as their own loss.
+    tracks lack of it (vias) is spread as their own loss. shares: of ``link_shares``, if they are known.
     """
-    rings, layers = len(edges) - 1, len(copper.layers)
-    pieces = _cut(copper, float(np.diff(edges).min()) / 2)
-    ring = np.clip(np.searchsorted(edges, pieces.radius) - 1, 0, rings - 1)
-    area = ring_areas(edges)
-
-    def summed(values: FloatArray) -> FloatArray:
-        return np.asarray(np.bincount(ring, values, rings), dtype=float)
-
-    resistivity = float(conductor_resistivity(20.0))
-    eddy = np.zeros(rings)
+    area, width = ring_areas(edges), float(edges[1] - edges[0])
+    pieces = _cut(copper, PIECE * width, link_shares(copper) if shares is None else shares)
+    pitch = pieces.width + design.board.track_gap
+    rings = _Bands(pieces, pieces.reach, edges, len(copper.layers))
+    # A track along the circle covers its width and half a gap on either side, so that narrow rings see no stripes.
+    wider = _Bands(pieces, pieces.reach + pitch * np.sqrt(1 - pieces.radial**2), edges, len(copper.layers))
     section = pieces.width * pieces.thickness
-    loss = pieces.load * resistivity * pieces.length / section
-    whole = len(copper.phases) * phase_resistance
     volume = pieces.count * pieces.length * section
-    along = materials.heat_values().copper_conductivity * summed(volume * pieces.radial**2) / area
-    covered = _covered(pieces, edges, design.board.track_gap, layers)
-    share = np.bincount(pieces.layer, loss, layers)
-    resistance = summed(loss) * whole / loss.sum()
+    resistivity = float(conductor_resistivity(20.0))
+    loss = rings.sums(pieces.load * resistivity * pieces.length / section)
+    along = rings.sums(volume * pieces.radial**2).sum(axis=1) / area
+    covered = np.minimum(wider.sums(pieces.count * pieces.length * pitch).max(axis=1) / area, 1.0)
+    resistance = loss.sum(axis=1) * (len(copper.phases) * phase_resistance / loss.sum())
+    eddy = np.zeros(len(resistance))
     if field is not None:
         strip_eddy_loss_density(field.pole_pairs * speed / (2 * pi), 1.0, pieces.width.max(), resistivity)  # in range?
-        eddy = summed(volume * _eddy_density(pieces, field, resistivity))
+        eddy = rings.sums(volume * _eddy_density(pieces, field, resistivity)).sum(axis=1)
         if len(copper.phases[0].paths) > 1:
             conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
             eddy = eddy + circulating_loss(copper, field, conductors) * resistance / resistance.sum()
@@ -138,31 +147,43 @@ def ring_sources(
         edges=edges,
         resistance=resistance,
         eddy=eddy,
-        along=along,
+        along=materials.heat_values().copper_conductivity * along,
         covered=np.where(covered > 0, np.maximum(covered, 0.02), 1.0),
-        copper=summed(volume),
-        layer_share=share / share.sum(),
+        copper=rings.sums(volume).sum(axis=1),
+        layer_share=loss.sum(axis=0) / loss.sum(),
     )
 
 
-def _covered(pieces: _Pieces, edges: FloatArray, gap: float, layers: int) -> FloatArray:
-    """Part of each ring that tracks with half a gap on either side cover, on the layer that covers most.
+class _Bands:
+    """How the pieces share in rings and layers, each evenly over a band of radii ``wide`` [m] about its own."""
 
-    A track along the circle is spread over its width, so that narrow rings see no stripes.
-    """
-    rings, pitch = len(edges) - 1, pieces.width + gap
-    across = pitch * np.sqrt(np.maximum(1 - pieces.radial**2, 0.0))
-    part = pieces.count * pieces.length * pitch / 4
-    total = np.zeros(rings * layers)
-    for offset in (-0.375, -0.125, 0.125, 0.375):
-        ring = np.clip(np.searchsorted(edges, pieces.radius + offset * across) - 1, 0, rings - 1)
-        total += np.bincount(ring * layers + pieces.layer, part, rings * layers)
-    return np.asarray(np.minimum(total.reshape(rings, layers).max(axis=1) / ring_areas(edges), 1.0))
+    def __init__(self, pieces: _Pieces, wide: FloatArray, edges: FloatArray, layers: int) -> None:
+        rings, scale = len(edges) - 1, 1 / (edges[1] - edges[0])
+        parts = max(int(np.ceil(wide.max() * scale)), 1)  # so that each lies in one ring or two
+        size = np.maximum(wide * (scale / parts), 1e-9)
+        low = (pieces.radius - edges[0]) * scale + (np.arange(parts) - parts / 2)[:, None] * size
+        low = np.clip(low, 0.0, rings - 1e-9)
+        ring = low.astype(np.int64)
+        first = np.minimum((ring + 1 - low) / (size * parts), 1 / parts)
+        self.part = np.concatenate([first, 1 / parts - first])
+        cell = ring * layers + pieces.layer
+        self.cell = np.concatenate([cell, np.minimum(cell + layers, (rings - 1) * layers + pieces.layer)]).ravel()
+        self.shape = rings, layers
+
+    def sums(self, values: FloatArray) -> FloatArray:
+        """Values of the pieces summed over every ring and layer (rings, layers)."""
+        total = np.bincount(self.cell, (self.part * values).ravel(), self.shape[0] * self.shape[1])
+        return np.asarray(total.reshape(self.shape))
 
 
 def _eddy_density(pieces: _Pieces, field: RingField, resistivity: float) -> FloatArray:
-    """Eddy loss per volume of every piece at 1 rad/s [W s2/m3]."""
-    frequencies = field.orders * field.pole_pairs / (2 * pi)
-    peak = field.at(pieces.radius, pieces.layer)
-    density = strip_eddy_loss_density(frequencies[:, None], peak, pieces.width, resistivity)
-    return np.asarray(density.sum(axis=0))
+    """Eddy loss per volume of every piece at 1 rad/s [W s2/m3].
+
+    It grows as the square of frequency times field, so all orders together are one field at the fundamental.
+    """
+    together = np.sqrt(np.einsum("n,nzr->zr", np.square(field.orders, dtype=float), field.values**2))
+    table = replace(field, orders=np.array([1]), values=together[None])
+    ends = pieces.radius + np.array([[-1.0], [1.0]]) * pieces.reach / 12**0.5  # two Gauss points along the radius
+    peak = table.at(ends.ravel(), np.tile(pieces.layer, 2)).reshape(ends.shape)
+    density = strip_eddy_loss_density(field.pole_pairs / (2 * pi), peak, pieces.width, resistivity)
+    return np.asarray(density.mean(axis=0))

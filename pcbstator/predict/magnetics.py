@@ -14,15 +14,19 @@ from pcbstator.materials import mild_steel
 from pcbstator.physics.field_layers import MagnetLayers
 from pcbstator.physics.iron import SaturatedIron, saturated_iron
 from pcbstator.physics.linkage import LinkedTrack, tracks_linkage_harmonics
+from pcbstator.physics.magnet_force import PULL_ORDERS
 from pcbstator.physics.magnet_ring import (
     Footprint,
     RingField,
+    RingSource,
     block_footprint,
     disc_footprint,
     halbach_footprint,
     ring_field,
+    ring_source,
     sector_footprint,
 )
+from pcbstator.physics.working_point import thinnest_layer
 from pcbstator.predict.records import MagneticResult
 from pcbstator.predict.waves import distortion, ripple, sampled_waves
 from pcbstator.winding import Winding
@@ -63,28 +67,63 @@ def magnet_layers(design: Design) -> MagnetLayers:
     )
 
 
-def rotor_iron(design: Design) -> SaturatedIron:
-    """The layers with the permeability that their steel has in this field."""
-    return saturated_iron(magnet_footprint(design), design.rotor.poles // 2, magnet_layers(design), mild_steel())
+def rotor_source(
+    design: Design, orders: NDArray[np.integer] = ORDERS, span: tuple[float, float] | None = None
+) -> RingSource:
+    """The magnets in radial modes, the dear part of all that follows: iron, field and forces share it.
+
+    orders: of the field. span: radii to serve [m], by default those of ``rotor_field``.
+    """
+    layers, footprint = magnet_layers(design), magnet_footprint(design)
+    inner, outer = span or _copper_span(design)
+    ends = footprint.breakpoints
+    radii = np.array([min(inner, float(ends[0])), max(outer, float(ends[-1]))])
+    distances = np.append(_copper_distances(design, layers), thinnest_layer(layers))
+    faced = layers.facing_distance < float("inf")
+    wanted = np.union1d(np.union1d(orders, ORDERS), PULL_ORDERS if faced else ())
+    return ring_source(footprint, design.rotor.poles // 2, radii, distances, wanted.astype(np.int64))
 
 
-def rotor_field(design: Design, layers: MagnetLayers | None = None) -> RingField:
-    """The field of the rotor at every copper layer, over all radii of the copper; by default with its real steel."""
-    board, layers = design.board, layers or rotor_iron(design).layers
+def rotor_iron(design: Design, source: RingSource | None = None) -> SaturatedIron:
+    """The layers with the permeability that their steel has in this field; source: of ``rotor_source``."""
+    pole_pairs, layers = design.rotor.poles // 2, magnet_layers(design)
+    return saturated_iron(magnet_footprint(design), pole_pairs, layers, mild_steel(), source)
+
+
+def rotor_field(
+    design: Design,
+    layers: MagnetLayers | None = None,
+    *,
+    orders: NDArray[np.integer] = ORDERS,
+    span: tuple[float, float] | None = None,
+    source: RingSource | None = None,
+) -> RingField:
+    """The field of the rotor at every copper layer, over all radii of the copper; by default with its real steel.
+
+    orders: the fundamental alone is quicker by far. span: other radii to serve [m], so that one table can serve many
+    boards. source: of ``rotor_source``, for such orders and radii.
+    """
+    layers = layers or rotor_iron(design, source).layers
+    inner, outer = span or _copper_span(design)
+    distances = _copper_distances(design, layers)
+    return ring_field(
+        magnet_footprint(design), design.rotor.poles // 2, layers, inner, outer, distances, orders, source
+    )
+
+
+def _copper_span(design: Design) -> tuple[float, float]:
+    """Inner and outer radius [m] of all copper, and a little more."""
+    board = design.board
+    margin, inner = max(board.track_width, board.link_width), board.copper_inner_diameter / 2
+    return max(inner - margin, inner / 2), board.copper_outer_diameter / 2 + margin
+
+
+def _copper_distances(design: Design, layers: MagnetLayers) -> NDArray[np.float64]:
+    """Distance [m] of every copper layer from the nearer magnets."""
     distances = design.rotor.air_gap - np.array(design.layer_z)
     if layers.mirror_distance is not None:
         distances = np.minimum(distances, 2 * layers.mirror_distance - distances)
-    margin = max(board.track_width, board.link_width)
-    inner = board.copper_inner_diameter / 2
-    return ring_field(
-        magnet_footprint(design),
-        design.rotor.poles // 2,
-        layers,
-        max(inner - margin, inner / 2),
-        board.copper_outer_diameter / 2 + margin,
-        distances,
-        ORDERS,
-    )
+    return distances
 
 
 def path_linkages(copper: Copper, field: RingField) -> NDArray[np.complex128]:

@@ -9,7 +9,7 @@ from pcbstator.design.records import BlockMagnet, DiscMagnet
 from pcbstator.materials import knee_field_strength, neodymium, steel_density
 from pcbstator.physics.iron import SaturatedIron
 from pcbstator.physics.magnet_force import axial_pull
-from pcbstator.physics.magnet_ring import Footprint
+from pcbstator.physics.magnet_ring import Footprint, RingSource
 from pcbstator.physics.working_point import demagnetising_margin, working_point
 from pcbstator.predict.records import MechanicalResult
 
@@ -43,7 +43,9 @@ def steel_ring(design: Design, footprint: Footprint) -> tuple[float, float]:
     return inner, max(inner, outer)
 
 
-def _working_point(design: Design, footprint: Footprint, iron: SaturatedIron) -> tuple[float | None, float | None]:
+def _working_point(
+    design: Design, footprint: Footprint, iron: SaturatedIron, source: RingSource | None
+) -> tuple[float | None, float | None]:
     """Lowest flux density in the magnets and that of their knee [T]; None where they are not known.
 
     Halbach rings have no working point by this law; a stated remanence says nothing of the knee.
@@ -51,15 +53,17 @@ def _working_point(design: Design, footprint: Footprint, iron: SaturatedIron) ->
     magnet = design.rotor.magnet
     if footprint.segments_per_pole != 1:
         return None, None
-    lowest = working_point(footprint, design.rotor.poles // 2, iron.layers).flux_density
+    lowest = working_point(footprint, design.rotor.poles // 2, iron.layers, source).flux_density
     if magnet.grade is None:
         return lowest, None
     strength = knee_field_strength(magnet.grade, magnet.temperature_c)
     return lowest, demagnetising_margin(lowest, magnet.remanence, magnet.recoil_permeability, strength).knee
 
 
-def mechanical_results(design: Design, footprint: Footprint, iron: SaturatedIron) -> MechanicalResult:
-    """Masses of magnets and steel only: what carries them is the load's."""
+def mechanical_results(
+    design: Design, footprint: Footprint, iron: SaturatedIron, source: RingSource | None = None
+) -> MechanicalResult:
+    """Masses of magnets and steel only: what carries them is the load's; source: of ``rotor_source``."""
     rotor = design.rotor
     rotors = 2 if rotor.arrangement == "double" else 1
     area, centroid, gyration = magnet_faces(design)
@@ -70,13 +74,13 @@ def mechanical_results(design: Design, footprint: Footprint, iron: SaturatedIron
     inertia = magnets * gyration**2 + steel_mass * (inner**2 + outer**2) / 2
     pull = None
     if iron.layers.facing_distance < float("inf"):
-        pull = axial_pull(footprint, rotor.poles // 2, iron.layers)
+        pull = axial_pull(footprint, rotor.poles // 2, iron.layers, source=source)
     # Between two rotors each face moves by half of a change of their gap; a plate stands still.
     stiffness = None if pull is None else -pull.slope / rotors
     fastest = max(design.operation.speeds) if design.operation else None
     throw = None if not fastest else magnet_mass * centroid * fastest**2
     back, plate = iron.back_iron, iron.plate
-    working, knee = _working_point(design, footprint, iron)
+    working, knee = _working_point(design, footprint, iron, source)
     return MechanicalResult(
         axial_pull=pull.pull if pull else None,
         axial_stiffness=stiffness,

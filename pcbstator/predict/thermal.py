@@ -1,11 +1,12 @@
 """The current that the drive may really carry: the standards' figures, the board's heat balance, the magnets' limit.
 
-``heat_state`` holds the steady figures and is quick enough for a search over designs; pulses and duty come on top.
+The steady figures of many designs are found at once (``steady_results``), each as if it were alone; pulses and duty
+come on top for one design.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import exp, sqrt
 from typing import TYPE_CHECKING
@@ -17,7 +18,7 @@ from pcbstator import materials
 from pcbstator.copper import Copper
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import COPPER_TEMPERATURE_COEFFICIENT, HOTTEST
-from pcbstator.physics.heat_network import Balance, current_at_temperature, steady_temperature
+from pcbstator.physics.heat_network import Balance, currents_at_temperature, steady_temperatures
 from pcbstator.physics.heat_transients import (
     LinearNetwork,
     held_network,
@@ -89,11 +90,41 @@ class HeatState:
 
 def heat_state(heat: BoardHeat, traces: TraceCurrents, rise: float = 20.0) -> HeatState:
     """The steady figures; rise: of the traces' figures, for the words [K]."""
-    network = heat.network
-    cases = current_at_temperature(
-        network, (heat.board, heat.magnets, heat.board), [heat.board_limit_c, heat.magnet_limit_c, HOTTEST]
+    state = heat_states([heat], [traces], [rise])[0]
+    if isinstance(state, LawRangeError):
+        raise state
+    return state
+
+
+def heat_states(
+    heats: Sequence[BoardHeat], traces: Sequence[TraceCurrents], rises: Sequence[float]
+) -> list[HeatState | LawRangeError]:
+    """The steady figures of many designs, each as if it were alone; where a law does not hold, the reason instead."""
+    networks = [heat.network for heat in heats]
+    found = currents_at_temperature(
+        networks,
+        [(heat.board, heat.magnets, heat.board) for heat in heats],
+        [(heat.board_limit_c, heat.magnet_limit_c, HOTTEST) for heat in heats],
     )
-    board, magnets, runaway = (float(value) for value in cases.current)
+    states = [
+        cases if isinstance(cases, LawRangeError) else _limited_state(heat, standards, cases, rise)
+        for heat, standards, cases, rise in zip(heats, traces, found, rises, strict=True)
+    ]
+    waiting = [(i, state) for i, state in enumerate(states) if isinstance(state, HeatState) and _too_warm(state)]
+    settled = steady_temperatures(
+        [state.heat.network for _, state in waiting],
+        [state.continuous_current for _, state in waiting],
+        [state.continuous for _, state in waiting if state.continuous is not None],
+    )
+    for (i, state), balance in zip(waiting, settled, strict=True):
+        states[i] = balance if isinstance(balance, LawRangeError) else replace(state, continuous=balance)
+    return states
+
+
+def _limited_state(heat: BoardHeat, traces: TraceCurrents, cases: Balance, rise: float) -> HeatState:
+    """What limits the current. Its ``continuous`` balance is the coolest known that carries as much, so it is right
+    where the heat balance limits, and where something else does, Newton's method begins there."""
+    board, magnets, runaway = currents = cases.current.tolist()
     ways = [
         (board, f"heat balance of the board ({heat.board_limit_c:g} C)"),
         (magnets, f"magnets ({heat.magnet_limit_c:g} C)"),
@@ -108,17 +139,15 @@ def heat_state(heat: BoardHeat, traces: TraceCurrents, rise: float = 20.0) -> He
     continuous, words = min(ways, key=lambda way: way[0])
     if continuous <= 0:
         words = "eddy currents alone: " + words
-    known = [case for case in (0, 1) if cases.squared_current[case] > 0 and ways[case][0] == continuous]
-    state = _case(cases, known[0]) if known else steady_temperature(network, heat.board, continuous)
-    return HeatState(heat, board, magnets, runaway, continuous, words, cases, state)
+    enough = [case for case in range(3) if cases.squared_current[case] >= 0 and currents[case] >= continuous]
+    coolest = min(enough, key=lambda case: float(currents[case]), default=None)
+    balance = None if coolest is None else cases.only(coolest)
+    return HeatState(heat, board, magnets, runaway, continuous, words, cases, balance)
 
 
-def _case(balance: Balance, case: int) -> Balance:
-    """One case of several."""
-    part = slice(case, case + 1)
-    return Balance(
-        balance.squared_current[part], balance.temperature_c[part], balance.heat[part], balance.copper_heat[part]
-    )
+def _too_warm(state: HeatState) -> bool:
+    """Whether the balance of a limited state carries more than the continuous current."""
+    return state.continuous is not None and float(state.continuous.current[0]) > state.continuous_current
 
 
 def allowed_currents(state: HeatState, durations: ArrayLike, start_c: FloatArray | None = None) -> FloatArray:
@@ -193,25 +222,69 @@ def thermal_results(
     design: Design, copper: Copper, phase_resistance: float, field: RingField | None, torque_constant: float | None
 ) -> ThermalResult:
     """All of the thermal section; where a law does not hold, the standards' figures and the reason."""
-    rise = cooling_of(design).trace_rise
-    traces = trace_currents(design, copper, rise)
-    known = {
+    traces = trace_currents(design, copper, cooling_of(design).trace_rise)
+    try:
+        heat = board_heat(design, copper, phase_resistance, field)
+        work = SteadyWork(design, heat, traces, len(copper.phases), torque_constant)
+        steady = steady_results([work], onsets=True)[0]
+        if steady.heat is None:
+            return steady
+        return replace(steady, **_long_run(steady.heat), **_pulses(design, steady.heat))  # type: ignore[arg-type]
+    except LawRangeError as reason:
+        return refused_result(design, traces, reason)
+
+
+@dataclass(frozen=True, eq=False)
+class SteadyWork:
+    """A design with what its steady figures need; torque_constant: per peak phase ampere [N m/A], None: not known."""
+
+    design: Design
+    heat: BoardHeat
+    traces: TraceCurrents
+    phases: int
+    torque_constant: float | None = None
+
+
+def steady_results(works: Sequence[SteadyWork], onsets: bool = False) -> list[ThermalResult]:
+    """The steady figures of many designs, each as if it were alone: no pulses or duty, no time constant, no profile.
+
+    onsets: also the currents that burn skin, soften the laminate or melt solder. Where a law does not hold, the
+    standards' figures and the reason.
+    """
+    states = heat_states(
+        [work.heat for work in works],
+        [work.traces for work in works],
+        [cooling_of(work.design).trace_rise for work in works],
+    )
+    further = _onsets(works) if onsets else [{}] * len(works)
+    results = []
+    for work, state, more in zip(works, states, further, strict=True):
+        if isinstance(state, LawRangeError):
+            results.append(refused_result(work.design, work.traces, state))
+        elif isinstance(more, LawRangeError):
+            results.append(refused_result(work.design, work.traces, more))
+        else:
+            fields = _standards(work.design, work.traces) | _steady(work, state) | more
+            results.append(ThermalResult(**fields))  # type: ignore[arg-type]
+    return results
+
+
+def refused_result(design: Design, traces: TraceCurrents, reason: LawRangeError) -> ThermalResult:
+    """What is left where the heat balance does not hold."""
+    fields = _standards(design, traces) | {"out_of_range": f"no heat balance: {reason}"}
+    return ThermalResult(**fields)  # type: ignore[arg-type]
+
+
+def _standards(design: Design, traces: TraceCurrents) -> dict[str, object]:
+    """Fields of the standards' figures."""
+    return {
         "ipc2221_current": traces.ipc2221,
         "ipc2221_via_current": traces.via,
         "ipc2152_current": traces.ipc2152,
-        "trace_rise": rise if traces.by_layer or traces.ipc2152 is not None else None,
+        "trace_rise": cooling_of(design).trace_rise if traces.by_layer or traces.ipc2152 is not None else None,
         "by_layer": traces.by_layer,
         "assumptions": assumptions(design),
     }
-    try:
-        state = heat_state(board_heat(design, copper, phase_resistance, field), traces, rise)
-        return ThermalResult(
-            **known,  # type: ignore[arg-type]
-            **_steady(design, state, len(copper.phases), torque_constant),  # type: ignore[arg-type]
-            **_pulses(design, state),  # type: ignore[arg-type]
-        )
-    except LawRangeError as reason:
-        return ThermalResult(**known, out_of_range=f"no heat balance: {reason}")  # type: ignore[arg-type]
 
 
 def with_motion(design: Design, thermal: ThermalResult, motion: MotionResult | None) -> ThermalResult:
@@ -227,7 +300,7 @@ def with_motion(design: Design, thermal: ThermalResult, motion: MotionResult | N
     )
 
 
-def _steady(design: Design, state: HeatState, phases: int, torque_constant: float | None) -> dict[str, object]:
+def _steady(work: SteadyWork, state: HeatState) -> dict[str, object]:
     """Fields of the steady figures."""
     heat, network, balance = state.heat, state.heat.network, state.continuous
     found: dict[str, object] = {
@@ -239,22 +312,44 @@ def _steady(design: Design, state: HeatState, phases: int, torque_constant: floa
         "board_limit_c": heat.board_limit_c,
         "magnet_limit_c": heat.magnet_limit_c,
         "heat": state,
-    } | _onsets(design, state)
+    }
     if balance is None:
         return found
     temperature = balance.temperature_c[0]
     board, rotor = temperature[heat.board], float(temperature[heat.magnets].max())
     loss, copper = float(balance.heat[0]), float(balance.copper_heat[0])
     warmth = 1 + COPPER_TEMPERATURE_COEFFICIENT * (board - 20.0)
-    middle = (heat.sources.edges[1:] + heat.sources.edges[:-1]) / 2
     found |= {
         "board_temperature_c": float(board.max()),
         "board_mean_c": float(board.mean()),
         "rotor_temperature_c": rotor,
-        "hot_resistance": float(network.resistance[heat.board] @ warmth) / phases,
+        "hot_resistance": float(network.resistance[heat.board] @ warmth) / work.phases,
         "copper_loss": copper,
         "eddy_loss": loss - copper,
         "thermal_resistance": (float(board.max()) - network.ambient_c) / loss if loss > 0 else None,
+    }
+    if heat.open_face:
+        rise = board - network.ambient_c
+        flux = np.interp(rise, network.knot_step * np.arange(network.face_flux.shape[1]), network.face_flux[0])
+        found["surface_temperature_c"] = float((board - heat.face_resistance * flux).max())
+    if work.torque_constant is not None:
+        # A stated remanence is that at work; a grade's is taken on from the temperature that the file gives.
+        magnet = work.design.rotor.magnet
+        hotter = max(rotor - magnet.temperature_c, 0.0) if magnet.stated_remanence is None else 0.0
+        weaker = max(1 + materials.neodymium().remanence_coefficient * hotter, 0.0)
+        drag = (loss - copper) / heat.speed if heat.speed > 0 else 0.0
+        found["continuous_torque"] = sqrt(2) * work.torque_constant * weaker * state.continuous_current - drag
+    return found
+
+
+def _long_run(state: HeatState) -> dict[str, object]:
+    """Fields of how long continuous work takes to warm the board, and how warm it is over the radius then."""
+    heat, network = state.heat, state.heat.network
+    if state.continuous is None:
+        return {}
+    temperature = state.continuous.temperature_c[0]
+    board, middle = temperature[heat.board], (heat.sources.edges[1:] + heat.sources.edges[:-1]) / 2
+    return {
         "time_constant": rise_time(
             held_network(network, network.ambient_c + (temperature - network.ambient_c) / 2),
             state.continuous_current,
@@ -265,29 +360,24 @@ def _steady(design: Design, state: HeatState, phases: int, torque_constant: floa
             {"radius_mm": 1e3 * float(r), "temperature_c": float(t)} for r, t in zip(middle, board, strict=True)
         ),
     }
-    if heat.open_face:
-        rise = board - network.ambient_c
-        flux = np.interp(rise, network.knot_step * np.arange(network.face_flux.shape[1]), network.face_flux[0])
-        found["surface_temperature_c"] = float((board - heat.face_resistance * flux).max())
-    if torque_constant is not None:
-        # A stated remanence is that at work; a grade's is taken on from the temperature that the file gives.
-        graded = design.rotor.magnet.stated_remanence is None
-        hotter = max(rotor - design.rotor.magnet.temperature_c, 0.0) if graded else 0.0
-        weaker = max(1 + materials.neodymium().remanence_coefficient * hotter, 0.0)
-        drag = (loss - copper) / heat.speed if heat.speed > 0 else 0.0
-        found["continuous_torque"] = sqrt(2) * torque_constant * weaker * state.continuous_current - drag
-    return found
 
 
-def _onsets(design: Design, state: HeatState) -> dict[str, object]:
-    """Currents at which the board reaches the temperatures that findings speak of."""
-    ambient, tg = state.heat.network.ambient_c, min(design.board.laminate_tg_c, HOTTEST)
-    wanted = {"touch_current": TOUCH_C, "tg_current": tg, "solder_current": SOLDER_C}
-    wanted = {name: limit for name, limit in wanted.items() if limit > ambient + 1}
-    found = current_at_temperature(
-        state.heat.network, (state.heat.board,) * len(wanted), list(wanted.values())
-    ).current  # fmt: skip
-    return dict(zip(wanted, found.tolist(), strict=True))
+def _onsets(works: Sequence[SteadyWork]) -> list[dict[str, object] | LawRangeError]:
+    """Currents at which each board reaches the temperatures that findings speak of."""
+    wanted = []
+    for work in works:
+        limits = {"touch_current": TOUCH_C, "tg_current": min(work.design.board.laminate_tg_c, HOTTEST)}
+        limits["solder_current"] = SOLDER_C
+        wanted.append({name: limit for name, limit in limits.items() if limit > work.heat.network.ambient_c + 1})
+    found = currents_at_temperature(
+        [work.heat.network for work in works],
+        [(work.heat.board,) * len(limits) for work, limits in zip(works, wanted, strict=True)],
+        [list(limits.values()) for limits in wanted],
+    )
+    return [
+        each if isinstance(each, LawRangeError) else dict(zip(limits, each.current.tolist(), strict=True))
+        for limits, each in zip(wanted, found, strict=True)
+    ]
 
 
 def _pulses(design: Design, state: HeatState) -> dict[str, object]:

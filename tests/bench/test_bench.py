@@ -45,6 +45,21 @@ def test_rotor_field(benchmark, stage):
     benchmark(rotor_field, stage)
 
 
+def test_rotor_in_all(benchmark, stage):
+    """Steel, field and forces of a rotor that no other design has."""
+    from pcbstator.predict.magnetics import magnet_footprint, rotor_iron, rotor_source
+    from pcbstator.predict.mechanics import mechanical_results
+
+    def rotor():
+        source = rotor_source(stage)
+        iron = rotor_iron(stage, source)
+        return rotor_field(stage, iron.layers, source=source), mechanical_results(
+            stage, magnet_footprint(stage), iron, source
+        )
+
+    benchmark(rotor)
+
+
 def test_linkage_of_a_further_winding(benchmark, stage):
     copper, field = pcbstator.lay_copper(stage), rotor_field(stage)
     benchmark(path_linkages, copper, field)
@@ -58,6 +73,25 @@ def test_steady_heat(benchmark, stage):
 
     copper = pcbstator.lay_copper(stage)
     benchmark(lambda: heat_state(board_heat(stage, copper, 18.3), trace_currents(stage, copper, 20.0)))
+
+
+def test_steady_heat_of_sixteen_designs(benchmark, stage):
+    """The same at once; the currents of links are known to a search beforehand."""
+    from pcbstator.predict.heat import board_heat
+    from pcbstator.predict.heat_sources import link_shares
+    from pcbstator.predict.thermal import SteadyWork, steady_results
+    from pcbstator.predict.trace_currents import trace_currents
+
+    designs = [stage.with_values({"rotor.air_gap_mm": 0.8 + 0.02 * i}) for i in range(16)]
+    copper = pcbstator.lay_copper(stage)
+    shares, traces = link_shares(copper), trace_currents(stage, copper, 20.0)
+
+    def heat():
+        return steady_results(
+            [SteadyWork(each, board_heat(each, copper, 18.3, shares=shares), traces, 3, 0.1) for each in designs]
+        )
+
+    benchmark(heat)
 
 
 def test_all_of_heat(benchmark, stage):

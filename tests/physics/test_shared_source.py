@@ -1,0 +1,132 @@
+"""One set of radial modes for iron, field and forces: as each with its own, and refused where it does not fit."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from pcbstator.errors import LawRangeError
+from pcbstator.materials import mild_steel
+from pcbstator.physics import iron as iron_laws
+from pcbstator.physics.field_layers import MagnetLayers
+from pcbstator.physics.iron import back_iron_field, plate_field, saturated_iron
+from pcbstator.physics.magnet_force import PULL_ORDERS, axial_pull
+from pcbstator.physics.magnet_ring import (
+    ODD_ORDERS,
+    block_footprint,
+    disc_footprint,
+    halbach_footprint,
+    ring_field,
+    ring_harmonics,
+    ring_source,
+    sector_footprint,
+)
+from pcbstator.physics.radial_modes import RadialModes
+from pcbstator.physics.working_point import thinnest_layer, working_point
+
+P, RADII, DISTANCES = 12, np.linspace(0.0315, 0.0535, 90), np.array([0.0008, 0.0024])
+SHAPES = {
+    "sector": sector_footprint(0.034, 0.051, 0.8 * np.pi / 24),
+    "disc": disc_footprint(0.0425, 0.005),
+    "block": block_footprint(0.0425, 0.017, 0.008),
+    "halbach": halbach_footprint(0.034, 0.051, np.pi / 48, 2),
+}
+LAYERS = {
+    "single": MagnetLayers(0.003, 1.3, 1.05, 0.002),
+    "thin steel": MagnetLayers(0.003, 1.3, 1.05, 0.0006),
+    "double": MagnetLayers(0.003, 1.3, 1.05, 0.002, mirror_distance=0.0025),
+    "plate": MagnetLayers(0.003, 1.3, 1.05, 0.002, plate_distance=0.0035, plate_thickness=0.001),
+}
+
+
+def shared(footprint, layers, orders=PULL_ORDERS):
+    distances = np.append(DISTANCES, thinnest_layer(layers))
+    return ring_source(footprint, P, RADII, distances, np.array(orders))
+
+
+@pytest.mark.parametrize("name", LAYERS)
+@pytest.mark.parametrize("shape", SHAPES)
+def test_shared_modes_give_what_own_modes_give(shape, name):
+    """Finer elements than a law's own move it within its accuracy: 0.1 % of flux and pull, 1e-4 of the field."""
+    footprint, layers = SHAPES[shape], LAYERS[name]
+    source = shared(footprint, layers)
+    one, own = (saturated_iron(footprint, P, layers, mild_steel(), each) for each in (source, None))
+    assert one.back_iron.mean == pytest.approx(own.back_iron.mean, rel=1e-3)
+    assert one.layers.back_iron_permeability == pytest.approx(own.layers.back_iron_permeability, rel=5e-3)
+    B, alone = (ring_harmonics(footprint, P, one.layers, RADII, DISTANCES, np.array(ODD_ORDERS), source=each)
+                for each in (source, None))  # fmt: skip
+    assert np.abs(B - alone).max() < 1e-4 * np.abs(alone).max()
+    if footprint.segments_per_pole == 1:
+        point, apart = (working_point(footprint, P, one.layers, each) for each in (source, None))
+        assert point.flux_density == pytest.approx(apart.flux_density, abs=2e-3 * 1.3)
+    if layers.facing_distance < 1.0:
+        pull, apart = (axial_pull(footprint, P, one.layers, source=each).pull for each in (source, None))
+        assert pull == pytest.approx(apart, rel=1e-3)
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_modes_left_out_far_from_the_magnets_do_not_matter(shape, monkeypatch):
+    """High orders on the whole annulus against those on the part that they reach: 1e-5 of the peak."""
+    arguments = SHAPES[shape], P, LAYERS["single"], RADII, DISTANCES, np.array(ODD_ORDERS)
+    short = ring_harmonics(*arguments)
+    eigen = RadialModes.eigen
+    monkeypatch.setattr(RadialModes, "eigen", lambda self, m, source=None: eigen(self, m))
+    whole = ring_harmonics(*arguments)
+    assert 0.0 < np.abs(short - whole).max() < 1e-5 * np.abs(whole).max()
+
+
+def test_far_from_the_magnets_the_fundamental_is_weak_but_there():
+    """Copper at twice the radius: as on the annulus before anything is left out, (r/R)^-13 of it and less."""
+    far, near = np.linspace(0.1, 0.12, 5), np.array([0.001])
+    B = ring_harmonics(SHAPES["sector"], P, LAYERS["single"], far, near, np.array(ODD_ORDERS))[:, 0]
+    peak = np.abs(ring_harmonics(SHAPES["sector"], P, LAYERS["single"], RADII, near, np.array([1]))).max()
+    assert np.all(B[0] != 0.0) and np.all(np.abs(B) < (0.1 / 0.051) ** -13 * peak)
+
+
+def test_some_orders_are_as_among_all():
+    arguments = SHAPES["sector"], P, LAYERS["double"], RADII, DISTANCES
+    everything = ring_harmonics(*arguments, np.array(ODD_ORDERS))
+    assert ring_harmonics(*arguments, np.array([1])) == pytest.approx(everything[:1], rel=1e-9, abs=1e-12)
+    some = ring_harmonics(*arguments, np.array([1, 5]), source=shared(SHAPES["sector"], LAYERS["double"]))
+    assert np.abs(some - everything[[0, 2]]).max() < 1e-4 * np.abs(everything).max()
+
+
+def test_a_source_that_does_not_fit_is_refused():
+    ring, layers = SHAPES["sector"], LAYERS["single"]
+    source = shared(ring, layers, (1, 3))
+    for other in (
+        lambda: ring_field(ring, P, layers, 0.032, 0.053, np.array([0.0004]), (1,), source),  # nearer
+        lambda: ring_field(ring, P, layers, 0.030, 0.053, DISTANCES, (1,), source),  # further in
+        lambda: ring_field(ring, P, layers, 0.032, 0.060, DISTANCES, (1,), source),  # further out
+        lambda: ring_field(ring, P, layers, 0.032, 0.053, DISTANCES, (1, 5), source),  # more orders
+        lambda: ring_field(ring, P - 1, layers, 0.032, 0.053, DISTANCES, (1,), source),  # other poles
+        lambda: ring_field(SHAPES["disc"], P, layers, 0.032, 0.053, DISTANCES, (1,), source),  # other magnets
+        lambda: saturated_iron(ring, P, layers, mild_steel(), source),
+    ):
+        with pytest.raises(LawRangeError, match="another ring"):
+            other()
+    assert ring_field(ring, P, layers, 0.032, 0.053, DISTANCES, (1,), source).orders.tolist() == [1]
+
+
+@pytest.mark.parametrize("thickness", [0.0003, 0.0006, 0.001, 0.002, 0.004, 0.02])
+@pytest.mark.parametrize("name", ["single", "double", "plate"])
+def test_the_permeability_is_the_one_that_the_steel_has_in_its_field(name, thickness):
+    """Secants against a bracketing search of another library, on either side of the knee."""
+    ring, layers = SHAPES["sector"], replace(LAYERS[name], back_iron=thickness)
+    found = saturated_iron(ring, P, layers, mild_steel())
+
+    def unlike(law, key, size):
+        def excess(logarithm):
+            mu = np.exp(logarithm)
+            field = law(ring, P, replace(found.layers, **{key: mu}))
+            return np.log(iron_laws._secant_permeability(field, size, P, mild_steel())) - logarithm
+
+        return excess
+
+    expected = np.exp(brentq(unlike(back_iron_field, "back_iron_permeability", thickness), 0.0, 8.0, xtol=1e-10))
+    # with a plate the back iron was found before the plate's last change
+    assert found.layers.back_iron_permeability == pytest.approx(expected, rel=1e-3 if name == "plate" else 1e-5)
+    if name == "plate":
+        expected = np.exp(brentq(unlike(plate_field, "plate_permeability", 0.001), 0.0, 8.0, xtol=1e-10))
+        assert found.layers.plate_permeability == pytest.approx(expected, rel=1e-5)

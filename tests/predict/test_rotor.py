@@ -1,0 +1,48 @@
+"""The rotor's field once for iron, copper and forces, and one table for many boards."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import pcbstator
+from pcbstator.errors import LawRangeError
+from pcbstator.predict.magnetics import magnet_footprint, rotor_field, rotor_iron, rotor_source
+from pcbstator.predict.mechanics import mechanical_results
+
+DESIGNS = sorted((Path(__file__).parents[2] / "designs").glob("*.toml"))
+every_design = pytest.mark.parametrize("path", DESIGNS, ids=lambda path: path.stem)
+
+
+@every_design
+def test_one_source_serves_iron_field_and_forces(path):
+    """As from modes of their own: field to 1e-4 of its peak, iron and pull to 0.1 %."""
+    design = pcbstator.load_design(path)
+    source, footprint = rotor_source(design), magnet_footprint(design)
+    iron, own = rotor_iron(design, source), rotor_iron(design)
+    assert iron.back_iron.mean == pytest.approx(own.back_iron.mean, rel=1e-3)
+    field, alone = rotor_field(design, iron.layers, source=source), rotor_field(design, own.layers)
+    assert np.abs(field.values - alone.values).max() < 1e-4 * np.abs(alone.values).max()
+    one, other = mechanical_results(design, footprint, iron, source), mechanical_results(design, footprint, own)
+    assert (one.axial_pull is None) == (rotor_source(design).orders[-1] == 25)  # what pulls is summed further
+    assert one.axial_pull is None or one.axial_pull == pytest.approx(other.axial_pull, rel=1e-3)
+    assert one.magnet_flux == pytest.approx(other.magnet_flux, abs=2e-3 * design.rotor.magnet.remanence)
+
+
+@every_design
+def test_one_table_serves_many_boards(path):
+    """A wider table and one of the fundamental alone hold the same field: 0.1 % of the peak."""
+    design = pcbstator.load_design(path)
+    iron, board = rotor_iron(design), design.board
+    inner, outer = board.copper_inner_diameter / 2, board.copper_outer_diameter / 2
+    plain = rotor_field(design, iron.layers)
+    span = 0.9 * inner, 1.1 * outer
+    wide = rotor_field(design, iron.layers, span=span, orders=np.array([1]))
+    assert (wide.inner, wide.outer) == span and wide.orders.tolist() == [1]
+    radii, peak = np.linspace(inner, outer, 200), np.abs(plain.values[0]).max()
+    for index in range(len(plain.distances)):
+        assert np.abs(wide.at(radii, index)[0] - plain.at(radii, index)[0]).max() < 1e-3 * peak
+    with pytest.raises(LawRangeError, match="serves radii"):
+        plain.at(np.array([span[1]]), 0)
+    shared = rotor_field(design, iron.layers, span=span, source=rotor_source(design, span=span))
+    assert np.abs(shared.at(radii, 0)[0] - plain.at(radii, 0)[0]).max() < 1e-3 * peak
