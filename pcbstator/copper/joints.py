@@ -128,7 +128,7 @@ def _drop(track: Track, pad: float, reach: float) -> Track | None:
 
 def layer_areas(copper: Copper) -> dict[int, float]:
     """Area [m2] of the copper of every layer of one board: tracks, and pads less their holes; overlaps count twice."""
-    pads = sum(pi / 4 * (hole.pad**2 - hole.drill**2) for hole in copper.holes if not hole.within)
+    pads = sum(count * pi / 4 * (pad**2 - drill**2) for drill, pad, count in copper.hole_sizes if pad > 0)
     areas = {layer.number: pads for layer in copper.layers}
     for track, members in copper.template_tracks:
         areas[track.layer] += len(members) * track.area

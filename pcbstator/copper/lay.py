@@ -113,15 +113,15 @@ def _phases(connection: str, winding: Winding, trees: list[BusTree], copies: int
     return tuple(result)
 
 
-def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
-    """All metal of the stator that a design asks for.
+def lay_copper(design: Design, winding: Winding | None = None, plan: StatorPlan | None = None) -> Copper:
+    """All metal of the stator that a design asks for; plan: where it is known.
 
     Raises DesignError where the winding cannot be balanced or the copper does not fit, with what would.
     """
     design = settled_design(design)
     winding = winding or lay_winding(design)
     shape, fittings = cut_board(design, lay_board(design)), lay_fittings(design)
-    plan = settle_plan(design, winding)
+    plan = plan or settle_plan(design, winding)
     winding = plan.winding
     board = design.board
     used = board.used_layers

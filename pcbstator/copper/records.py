@@ -326,6 +326,21 @@ class Copper:
         return (*self.vias, *self.terminals, *self.joints)
 
     @property
+    def via_count(self) -> int:
+        """Vias of the stator."""
+        return sum(len(members) * len(coil.vias) for coil, members in self.templates) + len(self.link_vias)
+
+    @property
+    def hole_sizes(self) -> list[tuple[float, float, int]]:
+        """Drill and pad [m] of plated holes and how many there are; no pad where it lies in that of another hole."""
+        holes: list[tuple[Via | Terminal, int]] = []
+        for coil, members in self.templates:
+            holes += [(via, len(members)) for via in coil.vias]
+        holes += [(via, 1) for via in self.link_vias]
+        holes += [(hole, 1) for hole in (*self.terminals, *self.joints)]
+        return [(hole.drill, 0.0 if hole.within else hole.pad, count) for hole, count in holes]
+
+    @property
     def bare(self) -> tuple[Track, ...]:
         """Tracks that the solder mask leaves open: a stator has none."""
         return ()

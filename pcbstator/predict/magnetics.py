@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import pi, sin, sqrt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +26,6 @@ from pcbstator.physics.magnet_ring import (
 )
 from pcbstator.predict.records import MagneticResult
 from pcbstator.predict.waves import distortion, ripple, sampled_waves
-from pcbstator.winding import Winding
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -68,12 +68,17 @@ def rotor_iron(design: Design) -> SaturatedIron:
     return saturated_iron(magnet_footprint(design), design.rotor.poles // 2, magnet_layers(design), mild_steel())
 
 
-def rotor_field(design: Design, layers: MagnetLayers | None = None) -> RingField:
-    """The field of the rotor at every copper layer, over all radii of the copper; by default with its real steel."""
-    board, layers = design.board, layers or rotor_iron(design).layers
+def copper_distances(design: Design, layers: MagnetLayers) -> NDArray[np.float64]:
+    """Distance [m] of every copper layer from the nearest magnets."""
     distances = design.rotor.air_gap - np.array(design.layer_z)
     if layers.mirror_distance is not None:
         distances = np.minimum(distances, 2 * layers.mirror_distance - distances)
+    return np.asarray(distances)
+
+
+def rotor_field(design: Design, layers: MagnetLayers | None = None) -> RingField:
+    """The field of the rotor at every copper layer, over all radii of the copper; by default with its real steel."""
+    board, layers = design.board, layers or rotor_iron(design).layers
     margin = max(board.track_width, board.link_width)
     inner = board.copper_inner_diameter / 2
     return ring_field(
@@ -82,7 +87,7 @@ def rotor_field(design: Design, layers: MagnetLayers | None = None) -> RingField
         layers,
         max(inner - margin, inner / 2),
         board.copper_outer_diameter / 2 + margin,
-        distances,
+        copper_distances(design, layers),
         ORDERS,
     )
 
@@ -114,43 +119,62 @@ def phase_linkages(paths: NDArray[np.complex128]) -> NDArray[np.complex128]:
 
 
 def magnetic_results(
-    design: Design, winding: Winding, copper: Copper, field: RingField, series_turns: int, resistance: float
+    design: Design, copper: Copper, field: RingField, series_turns: int, resistance: float
 ) -> MagneticResult:
     """Field, psi, constants, harmonics and ripple."""
-    pole_pairs = field.pole_pairs
     linkages = phase_linkages(path_linkages(copper, field))
-    psi = float(np.abs(linkages[:, 0]).mean())
-    emf_constant = pole_pairs * psi
-    torque_constant = winding.phases / 2 * pole_pairs * psi
-    ratios = np.abs(linkages * field.orders).mean(axis=0)
-    waves = sampled_waves(linkages, field.orders, pole_pairs, design.winding.connection)
-    mean_radius = (design.board.copper_inner_diameter + design.board.copper_outer_diameter) / 4
-    line = {"star": 2 * sin(pi / (winding.phases if winding.phases % 2 else 2 * winding.phases)), "delta": 1.0}
-    line_factor = line.get(design.winding.connection)
     return MagneticResult(
-        gap_field_peak=abs(float(field.at(np.array([mean_radius]), 0)[0, 0])),
-        flux_linkage_peak=psi,
-        emf_constant=emf_constant,
-        torque_constant=torque_constant,
-        motor_constant=torque_constant / sqrt(winding.phases / 2 * resistance),
-        speed_constant=30 / pi / (emf_constant * line_factor) if line_factor and emf_constant > 0 else None,
-        effective_factor=psi / full_pitch_linkage(design, field, series_turns),
-        emf_harmonics=tuple(
-            {"order": int(order), "ratio": float(ratio / ratios[0])}
-            for order, ratio in zip(field.orders, ratios, strict=True)
-        ),
-        emf_distortion=distortion(waves.phase_emf[0]),
-        line_emf_distortion=distortion(waves.line_emf[0]) if len(waves.line_emf) else None,
-        torque_ripple=ripple(waves.torque),
-        six_step_ripple=ripple(waves.six_step),
-        waves=waves,
+        **constants(design, field, linkages, series_turns, resistance),
+        **wave_figures(design, field, linkages),
         orders=ORDERS,
         linkages=linkages,
     )
 
 
+def constants(
+    design: Design, field: RingField, linkages: NDArray[np.complex128], series_turns: int, resistance: float
+) -> dict[str, Any]:
+    """The fields of ``MagneticResult`` that need the fundamental only; linkages: (phases, 1 or more orders) [Wb]."""
+    phases, pole_pairs = len(linkages), field.pole_pairs
+    psi = float(np.abs(linkages[:, 0]).mean())
+    emf_constant = pole_pairs * psi
+    torque_constant = phases / 2 * pole_pairs * psi
+    mean_radius = (design.board.copper_inner_diameter + design.board.copper_outer_diameter) / 4
+    line = {"star": 2 * sin(pi / (phases if phases % 2 else 2 * phases)), "delta": 1.0}
+    line_factor = line.get(design.winding.connection)
+    return {
+        "gap_field_peak": abs(float(field.at(np.array([mean_radius]), 0)[0, 0])),
+        "flux_linkage_peak": psi,
+        "emf_constant": emf_constant,
+        "torque_constant": torque_constant,
+        "motor_constant": torque_constant / sqrt(phases / 2 * resistance),
+        "speed_constant": 30 / pi / (emf_constant * line_factor) if line_factor and emf_constant > 0 else None,
+        "effective_factor": psi / full_pitch_linkage(design, field, series_turns),
+    }
+
+
+def wave_figures(design: Design, field: RingField, linkages: NDArray[np.complex128]) -> dict[str, Any]:
+    """The fields of ``MagneticResult`` that need all orders: harmonics, distortion and ripple."""
+    ratios = np.abs(linkages * field.orders).mean(axis=0)
+    waves = sampled_waves(linkages, field.orders, field.pole_pairs, design.winding.connection)
+    return {
+        "emf_harmonics": tuple(
+            {"order": int(order), "ratio": float(ratio / ratios[0])}
+            for order, ratio in zip(field.orders, ratios, strict=True)
+        ),
+        "emf_distortion": distortion(waves.phase_emf[0]),
+        "line_emf_distortion": distortion(waves.line_emf[0]) if len(waves.line_emf) else None,
+        "torque_ripple": ripple(waves.torque),
+        "six_step_ripple": ripple(waves.six_step),
+        "waves": waves,
+    }
+
+
 def full_pitch_linkage(design: Design, field: RingField, turns: int) -> float:
     """Linkage [Wb] that as many full-pitch turns spanning the copper's annulus would have: N·(2/p)·∫ b_1 r dr."""
     radii = np.linspace(design.board.copper_inner_diameter / 2, design.board.copper_outer_diameter / 2, 400)
-    mean = np.mean([np.abs(field.at(radii, index)[0]) for index in range(len(field.distances))], axis=0)
+    fundamental = replace(field, orders=field.orders[:1], values=field.values[:1])
+    count = len(field.distances)
+    peaks = np.abs(fundamental.at(np.tile(radii, count), np.repeat(np.arange(count), len(radii)))[0])
+    mean = peaks.reshape(count, -1).mean(axis=0)
     return turns * 2 / field.pole_pairs * float(np.trapezoid(mean * radii, radii))
