@@ -132,7 +132,7 @@ def layer_areas(copper: Copper) -> dict[int, float]:
     areas = {layer.number: pads for layer in copper.layers}
     for track, members in copper.template_tracks:
         areas[track.layer] += len(members) * track.area
-    for link in copper.links:
-        areas[link.layer] += link.area
+    for link, length in zip(copper.links, copper.link_lengths, strict=True):
+        areas[link.layer] += length * link.width
     return areas
 

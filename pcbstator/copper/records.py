@@ -74,12 +74,18 @@ class Track:
     @property
     def narrowest(self) -> float:
         """Least width [m]."""
-        return float(self.point_widths.min())
+        return self.width if self.widths is None else float(self.widths.min())
 
     @property
     def area(self) -> float:
         """Area of the strip [m2], round ends left out."""
-        return float(self.lengths @ self.piece_widths)
+        return self.length * self.width if self.widths is None else float(self.lengths @ self.piece_widths)
+
+    @cached_property
+    def ends(self) -> tuple[tuple[int, int], tuple[int, int]]:
+        """The places where it begins and ends, as ``spot`` gives them."""
+        first, last = self.points[0].tolist(), self.points[-1].tolist()
+        return spot(*first), spot(*last)
 
     def turned(self, angle: float, **changes: object) -> Track:
         """This track turned about the board's centre by ``angle`` [rad], with other fields changed as named."""
@@ -324,6 +330,17 @@ class Copper:
     def holes(self) -> tuple[Via | Terminal, ...]:
         """Every plated hole: vias, terminals and joints."""
         return (*self.vias, *self.terminals, *self.joints)
+
+    @cached_property
+    def link_lengths(self) -> list[float]:
+        """Length of every link [m]: there are many short ones, so all of them are measured at once."""
+        if not self.links:
+            return []
+        points = np.concatenate([link.points for link in self.links])
+        steps = np.hypot(*np.diff(points, axis=0, append=0.0).T)
+        ends = np.cumsum([len(link.points) for link in self.links])
+        steps[ends - 1] = 0.0  # to where the next one begins
+        return [float(length) for length in np.add.reduceat(steps, np.append(0, ends[:-1]))]
 
     @property
     def via_count(self) -> int:

@@ -14,7 +14,7 @@ from pcbstator.design.records import BlockMagnet, DiscMagnet
 from pcbstator.materials import mild_steel
 from pcbstator.physics.field_layers import MagnetLayers
 from pcbstator.physics.iron import SaturatedIron, saturated_iron
-from pcbstator.physics.linkage import LinkedTrack, tracks_linkage_harmonics
+from pcbstator.physics.linkage import LinkedTrack, each_track_linkage_harmonics
 from pcbstator.physics.magnet_ring import (
     Footprint,
     RingField,
@@ -24,6 +24,7 @@ from pcbstator.physics.magnet_ring import (
     ring_field,
     sector_footprint,
 )
+from pcbstator.predict.current_paths import Key, piece
 from pcbstator.predict.records import MagneticResult
 from pcbstator.predict.waves import distortion, ripple, sampled_waves
 
@@ -93,24 +94,46 @@ def rotor_field(design: Design, layers: MagnetLayers | None = None) -> RingField
 
 
 def path_linkages(copper: Copper, field: RingField) -> NDArray[np.complex128]:
-    """Linkage harmonics (phases, paths, orders) [Wb] of every path: one coil turned to its places, and the links."""
+    """Linkage harmonics (phases, paths, orders) [Wb] of every path: one coil turned to its places, and the links.
+
+    Every piece of copper is integrated once, in one pass, whatever number of paths runs through it.
+    """
+    links: dict[Key, tuple[int, int]] = {}  # row of each piece, and the way in which it is integrated
+    tracks = [track for track, _ in copper.template_tracks]
+    paths = [path for phase in copper.phases for path in phase.paths]
+    for path in paths:
+        for step in path.steps:
+            if isinstance(step, Track):
+                key, way = piece(step)
+                if key not in links:
+                    links[key] = len(tracks), way
+                    tracks.append(step)
 
     def seen(track: Track) -> LinkedTrack:
-        return LinkedTrack(track.points, track.point_widths, track.layer - 1)
+        width = track.width if track.widths is None else track.widths
+        return LinkedTrack(track.points, width, track.layer - 1)
 
-    coil = np.empty((len(copper.coil_angles), len(field.orders)), complex)
+    each = each_track_linkage_harmonics(list(map(seen, tracks)), field)
+
+    coils, row = np.empty((len(copper.coil_angles), len(field.orders)), complex), 0
     for template, members in copper.templates:
-        coil[members] = tracks_linkage_harmonics([seen(track) for track in template.tracks], field)
-    turns = np.exp(1j * field.pole_pairs * np.multiply.outer(copper.coil_angles, field.orders))
-    senses = np.array(copper.coil_senses)
-    paths = []
-    for phase in copper.phases:
-        for path in phase.paths:
-            visited = [step.coil for step in path.steps if isinstance(step, CoilVisit)]
-            coils = (coil[visited] * senses[visited, None] * turns[visited]).sum(axis=0)
-            links = [seen(step) for step in path.steps if isinstance(step, Track)]
-            paths.append(coils + tracks_linkage_harmonics(links, field))
-    return np.array(paths).reshape(len(copper.phases), -1, len(field.orders))
+        coils[members] = each[row : row + len(template.tracks)].sum(axis=0)
+        row += len(template.tracks)
+    coils *= np.exp(1j * field.pole_pairs * np.multiply.outer(copper.coil_angles, field.orders))
+    coils *= np.array(copper.coil_senses)[:, None]
+    table = np.concatenate([coils, each])
+    sums = []
+    for path in paths:
+        rows = [step.coil for step in path.steps if isinstance(step, CoilVisit)]
+        signs = [1] * len(rows)
+        for step in path.steps:
+            if isinstance(step, Track):
+                key, way = piece(step)
+                number, first = links[key]
+                rows.append(len(coils) + number)
+                signs.append(way * first)
+        sums.append(np.array(signs) @ table[rows])
+    return np.array(sums).reshape(len(copper.phases), -1, len(field.orders))
 
 
 def phase_linkages(paths: NDArray[np.complex128]) -> NDArray[np.complex128]:
