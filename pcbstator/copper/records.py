@@ -6,6 +6,7 @@ position. Whatever is the same for all coils is computed on the template alone.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
@@ -95,7 +96,8 @@ class Track:
 
     def reversed(self) -> Track:
         """The same copper with the current the other way."""
-        return replace(self, points=self.points[::-1], widths=None if self.widths is None else self.widths[::-1])
+        widths = None if self.widths is None else self.widths[::-1]
+        return Track(self.layer, self.points[::-1], self.width, self.net, self.phase, self.role, widths)
 
 
 @dataclass(frozen=True, eq=False)
@@ -332,15 +334,14 @@ class Copper:
         return (*self.vias, *self.terminals, *self.joints)
 
     @cached_property
+    def template_lengths(self) -> list[float]:
+        """Length of every track of ``template_tracks`` [m]."""
+        return track_lengths([track for track, _ in self.template_tracks])
+
+    @cached_property
     def link_lengths(self) -> list[float]:
-        """Length of every link [m]: there are many short ones, so all of them are measured at once."""
-        if not self.links:
-            return []
-        points = np.concatenate([link.points for link in self.links])
-        steps = np.hypot(*np.diff(points, axis=0, append=0.0).T)
-        ends = np.cumsum([len(link.points) for link in self.links])
-        steps[ends - 1] = 0.0  # to where the next one begins
-        return [float(length) for length in np.add.reduceat(steps, np.append(0, ends[:-1]))]
+        """Length of every link [m]."""
+        return track_lengths(self.links)
 
     @property
     def via_count(self) -> int:
@@ -378,6 +379,17 @@ class Copper:
                 for v in self.template(index).vias
             ]
         return tuple(placed) + self.link_vias
+
+
+def track_lengths(tracks: Sequence[Track]) -> list[float]:
+    """Lengths of centre-lines [m], all of them measured at once."""
+    if not tracks:
+        return []
+    points = np.concatenate([track.points for track in tracks])
+    steps = np.hypot(*np.diff(points, axis=0, append=0.0).T)
+    ends = np.cumsum([len(track.points) for track in tracks])
+    steps[ends - 1] = 0.0  # to where the next one begins
+    return [float(length) for length in np.add.reduceat(steps, np.append(0, ends[:-1]))]
 
 
 def spot(x: float, y: float) -> tuple[int, int]:

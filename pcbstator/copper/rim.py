@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import asin, pi
 from typing import Literal
 
@@ -100,13 +100,18 @@ def joins(winding: Winding, connection: str) -> list[tuple[str, str, list[tuple[
 
 def _arc_order(taps: list[Tap]) -> tuple[Tap, ...]:
     """The taps along the arc that leaves out the largest gap between them."""
-    taps = sorted((replace(tap, angle=tap.angle % (2 * pi)) for tap in taps), key=lambda tap: tap.angle)
-    gaps = [(taps[(i + 1) % len(taps)].angle - tap.angle) % (2 * pi) for i, tap in enumerate(taps)]
+    full = 2 * pi
+    taps = sorted(taps, key=lambda tap: tap.angle % full)
+    angles = [tap.angle % full for tap in taps]
+    gaps = [(after - angle) % full for angle, after in zip(angles, angles[1:] + angles[:1], strict=True)]
     widest = max(range(len(taps)), key=lambda i: (gaps[i], i)) if len(taps) > 1 else 0
-    ordered = taps[widest + 1 :] + [replace(tap, angle=tap.angle + 2 * pi) for tap in taps[: widest + 1]]
-    if ordered[0].angle >= 2 * pi:
-        ordered = [replace(tap, angle=tap.angle - 2 * pi) for tap in ordered]
-    return tuple(ordered)
+    ordered = taps[widest + 1 :] + taps[: widest + 1]
+    along = angles[widest + 1 :] + [angle + full for angle in angles[: widest + 1]]
+    if along[0] >= full:
+        along = [angle - full for angle in along]
+    return tuple(
+        Tap(angle, tap.coil, tap.at_start, tap.terminal) for angle, tap in zip(along, ordered, strict=True)
+    )
 
 
 def spread(angles: list[float], spacing: float) -> list[float]:
@@ -246,10 +251,10 @@ def lay_buses(
     this angle apart, the same for all phases (see ``copper.stack``); clearance: of their leads from posts [rad]; cuts:
     number of tiles and the angle [rad] by which terminals keep from the cuts between them.
     """
-    wanted = joins(winding, connection)
+    wanted, axes = joins(winding, connection), coil_angles.tolist()
 
     def angle(post: tuple[int, bool]) -> float:
-        return float(coil_angles[post[0]]) + (start_angle if post[1] else finish_angle)
+        return float(axes[post[0]]) + (start_angle if post[1] else finish_angle)
 
     homes = {name: angle(posts[-2 if name == "N" else 0]) for _, _, posts, name in wanted if name}
     if cuts is not None:

@@ -10,6 +10,7 @@ import itertools
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property
 from math import asin, ceil, cos, sin
 
 import numpy as np
@@ -51,17 +52,22 @@ class BusTree:
     radius: float
     arc_layer: int
     lead_layer: int
-    edges: dict[tuple[Node, Node], Track | Bridge] = field(default_factory=dict)
+    edges: dict[tuple[Node, Node], Track | Bridge] = field(default_factory=dict)  # each in one direction or both
     beside: dict[Node, list[Node]] = field(default_factory=dict)
     vias: list[Via] = field(default_factory=list)
     joints: list[Terminal] = field(default_factory=list)
 
     def add(self, start: Node, end: Node, track: Track | Bridge) -> None:
-        """Keep a track or wire between two nodes, and its reverse."""
+        """Keep a track or wire between two nodes."""
         self.edges[start, end] = track
-        self.edges[end, start] = track.reversed()
         self.beside.setdefault(start, []).append(end)
         self.beside.setdefault(end, []).append(start)
+
+    def edge(self, start: Node, end: Node) -> Track | Bridge:
+        """The track or wire from one node to the next, in that direction."""
+        if (start, end) not in self.edges:
+            self.edges[start, end] = self.edges[end, start].reversed()
+        return self.edges[start, end]
 
     def walk(self, start: Node, end: Node) -> list[Track | Bridge]:
         """The tracks and wires from one node to another, in that direction."""
@@ -75,13 +81,15 @@ class BusTree:
                     queue.append(there)
         steps: list[Track | Bridge] = []
         while end != start:
-            steps.append(self.edges[came[end], end])
+            steps.append(self.edge(came[end], end))
             end = came[end]
         return steps[::-1]
 
     def drawn(self) -> list[Track]:
         """Every track once."""
-        return [track for (a, b), track in self.edges.items() if a < b and isinstance(track, Track)]
+        once = {(min(nodes), max(nodes)): None for nodes in self.edges}
+        tracks = [self.edge(*nodes) for nodes in once]
+        return [track for track in tracks if isinstance(track, Track)]
 
     def coil_ends(self) -> Iterator[tuple[tuple[int, bool], Node]]:
         """(coil, at its start) and the node there, for every coil's post."""
@@ -93,8 +101,24 @@ class BusTree:
 
     def tap_of(self, node: Node) -> Node:
         """The node on the arc where something hangs; taps at one angle are one node."""
-        angle = self.bus.taps[node[1]].angle
-        return "tap", next(i for i, tap in enumerate(self.bus.taps) if abs(tap.angle - angle) < 1e-9)
+        return self.taps[node[1]]
+
+    @cached_property
+    def taps(self) -> list[Node]:
+        """The node on the arc of every tap; they lie in its order, those at one angle beside each other."""
+        taps, found = self.bus.taps, [0]
+        for index in range(1, len(taps)):
+            same = abs(taps[index].angle - taps[found[-1]].angle) < 1e-9
+            found.append(found[-1] if same else index)
+        return [("tap", index) for index in found]
+
+    @property
+    def hanging(self) -> dict[Node, list[int]]:
+        """The taps of every node on the arc, in its order."""
+        found: dict[Node, list[int]] = {}
+        for index, node in enumerate(self.taps):
+            found.setdefault(node, []).append(index)
+        return found
 
 
 def _polar(radius: float, angle: float) -> tuple[float, float]:
@@ -103,8 +127,12 @@ def _polar(radius: float, angle: float) -> tuple[float, float]:
 
 def arc_points(radius: float, start: float, stop: float) -> FloatArray:
     """Points (n, 2) along an arc about the machine's centre."""
-    angles = np.linspace(start, stop, arc_pieces(radius, abs(stop - start)) + 1)
-    return radius * np.stack([np.cos(angles), np.sin(angles)], axis=1)
+    pieces = arc_pieces(radius, abs(stop - start))
+    angles = start + (stop - start) / pieces * np.arange(pieces + 1)
+    points = np.empty((pieces + 1, 2))
+    np.multiply(np.cos(angles), radius, out=points[:, 0])
+    np.multiply(np.sin(angles), radius, out=points[:, 1])
+    return points
 
 
 def _lay_across(
@@ -152,9 +180,8 @@ def lay_bus(
         return _polar(plan.terminal_radius if tap.terminal else plan.post_radius, tap.angle)
 
     taps = bus.taps
-    nodes = [tree.tap_of(("end", i)) for i in range(len(taps))]
-    stops = sorted(set(nodes), key=lambda node: node[1])
-    hanging = {node: [i for i in range(len(taps)) if nodes[i] == node] for node in stops}
+    hanging = tree.hanging
+    stops = list(hanging)
     if len(stops) == 1 and len(taps) == 2:
         # A terminal straight above its post: no arc, one lead.
         first = next(i for i, tap in enumerate(taps) if not tap.terminal)

@@ -38,9 +38,13 @@ class Conductors:
         self.barrel_per_metre = float(via_resistance(drill, plating, 1.0, temperature_c)) / copper.vias_per_joint
         keys = [piece(link)[0] for link in copper.links]
         self._lengths = dict(zip(keys, copper.link_lengths, strict=True))
-        self._coil_lengths = {id(coil): self._coil_length(coil) for coil, _ in copper.templates}
-        even = [track for track, _ in copper.template_tracks if track.widths is None]
-        found = self._even_tracks([*even, *copper.links], [*(track.length for track in even), *copper.link_lengths])
+        templates = [track for track, _ in copper.template_tracks]
+        lengths = {id(track): length for track, length in zip(templates, copper.template_lengths, strict=True)}
+        self._coil_lengths = {id(coil): self._coil_length(coil, lengths) for coil, _ in copper.templates}
+        even = [track for track in templates if track.widths is None]
+        found = self._even_tracks(
+            [*even, *copper.links], [*(lengths[id(track)] for track in even), *copper.link_lengths]
+        )
         self._links = dict(zip(keys, found[len(even) :], strict=True))
         known = {id(track): resistance for track, resistance in zip(even, found, strict=False)}
         self._coils = {id(coil): self._whole_coil(coil, known) for coil, _ in copper.templates}
@@ -125,9 +129,9 @@ class Conductors:
         known = self._lengths.get(piece(step)[0]) if isinstance(step, Track) else None
         return step.length if known is None else known
 
-    def _coil_length(self, coil: Coil) -> float:
+    def _coil_length(self, coil: Coil, lengths: dict[int, float]) -> float:
         vias = sum(abs(self.depth[a.layer] - self.depth[b.layer]) for a, b in itertools.pairwise(coil.tracks))
-        return sum(track.length for track in coil.tracks) + vias
+        return sum(lengths[id(track)] for track in coil.tracks) + vias
 
 
 def phase_angle(index: int, phases: int) -> float:
