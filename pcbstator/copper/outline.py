@@ -186,6 +186,12 @@ class SectorFamily:
         along = complex(cos(tilt), -sin(tilt))
         return replace(self, ramp=((outer * along).real, (inner * along).real))
 
+    def fraction_at(self, offset: float, x: float) -> float:
+        """Part of a turn's pitch gained from the outer middle to where half an outline passes ``x`` [m]."""
+        tilt, side = self.tilt - self.fan * offset, self.side + (offset if self.fan == 0 else 0.0)
+        high, low = (along * cos(tilt) + side * sin(tilt) for along in self.ramp)
+        return 0.5 * min(max((high - x) / max(high - low, 1e-12), 0.0), 1.0)
+
     def slant(self, step: float) -> float:
         """Sine of the steepest angle between outlines and a spiral whose turns are ``step`` [m] apart, square on."""
         return step / 2 * max(self.fan * self.ramp[0], 1.0) / max(self.ramp[0] - self.ramp[1], 1e-9)
@@ -251,6 +257,12 @@ class RoundFamily:
     def with_ramp(self, depth: float) -> RoundFamily:
         """This family for spirals down to offset ``depth``."""
         return replace(self, depth=depth)
+
+    def fraction_at(self, offset: float, x: float) -> float:
+        """Part of a turn's pitch gained from the outer middle to where half an outline passes ``x`` [m]."""
+        vertex = np.arange(self.half_vertices + 1)
+        points = self.half(np.full(len(vertex), offset), vertex)
+        return float(np.interp(-x, -points[:, 0], self.turn_fractions()[: len(vertex)]))
 
     def slant(self, step: float) -> float:
         """Sine of the steepest angle between outlines and a spiral whose turns are ``step`` [m] apart, square on."""

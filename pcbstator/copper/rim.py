@@ -11,7 +11,6 @@ terminal. Two ways lead the arcs past each other:
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable
 from dataclasses import dataclass
 from math import asin, pi
 from typing import Literal
@@ -281,53 +280,42 @@ def assign_channels(
     With a ``period`` [rad], buses that are turned by it lie in one channel, at the price of one channel at most.
     """
     spans = [bus.span for bus in buses]
-
-    def meet(a: int, b: int) -> bool:
-        (a0, a1), (b0, b1) = spans[a], spans[b]
-        return (b0 - a0) % (2 * pi) < a1 - a0 + clearance or (a0 - b0) % (2 * pi) < b1 - b0 + clearance
-
-    def fill(order: list[int]) -> list[int]:
-        channels: list[list[int]] = []
-        chosen = [0] * len(buses)
-        for bus in order:
-            free = (i for i, members in enumerate(channels) if not any(meet(bus, other) for other in members))
-            chosen[bus] = next(free, len(channels))
-            if chosen[bus] == len(channels):
-                channels.append([])
-            channels[chosen[bus]].append(bus)
-        return chosen
-
+    begin, end = np.array(spans).T
+    follows = (begin[None, :] - begin[:, None]) % (2 * pi) < (end - begin)[:, None] + clearance
+    # The buses that meet each bus, as the bits of a number: so are the members of a channel.
+    meets = [sum(1 << int(other) for other in np.flatnonzero(row)) for row in follows | follows.T]
     by_start = sorted(range(len(buses)), key=lambda i: spans[i][0] % (2 * pi))
     by_length = sorted(range(len(buses)), key=lambda i: spans[i][0] - spans[i][1])
-    best = min((fill(order) for order in (by_start, by_length)), key=max)
+    best = min((_fill([[bus] for bus in order], meets) for order in (by_start, by_length)), key=max)
     if period is not None:
         alike: dict[tuple[int, int], list[int]] = {}
         for bus in by_start:
             start, stop = spans[bus]
             alike.setdefault((round(1e6 * ((start + 1e-7) % period)), round(1e6 * (stop - start))), []).append(bus)
         orders = (sorted(alike.values(), key=rank) for rank in (len, lambda members: -len(members)))
-        tidy = min((_fill_alike(groups, meet, len(buses)) for groups in orders), key=max)
+        tidy = min((_fill(groups, meets) for groups in orders), key=max)
         best = tidy if max(tidy) <= max(best) + 1 else best
     return tuple(best), max(best) + 1
 
 
-def _fill_alike(groups: list[list[int]], meet: Callable[[int, int], bool], count: int) -> list[int]:
-    """A channel for each of ``count`` buses: one for all of a group, further ones only where its members meet."""
-    channels: list[list[int]] = []
-    chosen = [0] * count
+def _fill(groups: list[list[int]], meets: list[int]) -> list[int]:
+    """A channel for every bus: one for all of a group, further ones only where its members meet."""
+    channels: list[int] = []
+    chosen = [0] * len(meets)
     for group in groups:
         rest = group
         while rest:
-            together: list[int] = []
+            together, taken, met = [], 0, 0
             for bus in rest:
-                if not any(meet(bus, other) for other in together):
+                if not meets[bus] & taken:
                     together.append(bus)
-            rest = [bus for bus in rest if bus not in together]
-            free = (i for i, old in enumerate(channels) if not any(meet(a, b) for a in together for b in old))
-            number = next(free, len(channels))
+                    taken |= 1 << bus
+                    met |= meets[bus]
+            rest = [bus for bus in rest if not taken >> bus & 1]
+            number = next((i for i, members in enumerate(channels) if not members & met), len(channels))
             if number == len(channels):
-                channels.append([])
-            channels[number] += together
+                channels.append(0)
+            channels[number] |= taken
             for bus in together:
                 chosen[bus] = number
     return chosen

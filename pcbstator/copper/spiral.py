@@ -79,16 +79,9 @@ def fit_spiral(
         if not family.is_open(depth) or high - low < (count - 1) * spacing:
             return None
         places = tuple((high if rim > 0 else low) - rim * spacing * index for index in range(count))
-        beyond = _fraction_at(family, pitch * turns, places[-1], rim)
+        fraction = family.fraction_at(pitch * turns, places[-1])  # of its pitch, gained since the outer middle
+        beyond = fraction if rim > 0 else 0.5 - fraction
     return family, pitch, places
-
-
-def _fraction_at(family: Family, offset: float, x: float, rim: int) -> float:
-    """Part of a turn's pitch gained from the middle of the rim side to where an outline passes ``x`` [m]."""
-    half = family.half_vertices
-    points = family.half(np.full(half + 1, offset), np.arange(half + 1))
-    fraction = float(np.interp(-x, -points[:, 0], family.turn_fractions()[: half + 1]))
-    return fraction if rim > 0 else 0.5 - fraction
 
 
 def round_corner(points: FloatArray, index: int, reach: float, from_lead: bool = False) -> FloatArray:
