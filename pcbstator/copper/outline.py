@@ -39,8 +39,9 @@ def arc_pieces(radius: float, angle: float) -> int:
 
 @dataclass(frozen=True, eq=False)
 class _Pieces:
-    """The vertices of half an outline: number of the piece (0 outer arc, 1 corner, 2 side, 3 corner, 4 inner arc) and
-    place on it, 0 … 1. gained: part of a turn's pitch gained at every vertex of a whole outline. Not to be changed.
+    """The vertices of half an outline: number of the piece (0 outer arc, 1 corner, 2 to 4 the side: its beginning and
+    the ends of the ramp, 5 corner, 6 inner arc) and place on it, 0 … 1. gained: part of a turn's pitch gained at every
+    vertex of a whole outline. Not to be changed.
     """
 
     number: NDArray[np.int64]
@@ -51,10 +52,10 @@ class _Pieces:
 @lru_cache(maxsize=1024)
 def _pieces_of(outer: int, corner: int, inner: int) -> _Pieces:
     """The vertices of half an outline with these numbers of straight pieces in its arcs."""
-    counts = (outer, corner, 3, corner, inner)
-    number = np.concatenate([np.full(count, piece) for piece, count in enumerate(counts)] + [[4]]).astype(np.int64)
+    counts = (outer, corner, 1, 1, 1, corner, inner)
+    number = np.concatenate([np.full(count, piece) for piece, count in enumerate(counts)] + [[6]]).astype(np.int64)
     place = np.concatenate([np.arange(count) / count for count in counts] + [[1.0]])
-    gained = np.where((number > 2) | ((number == 2) & (place > 0.6)), 0.5, 0.0)
+    gained = np.where(number >= 4, 0.5, 0.0)
     return _Pieces(number, place, np.concatenate([gained, 1 - gained[-2::-1]]))
 
 
@@ -95,14 +96,14 @@ class SectorFamily:
         piece, place = self._pieces.number[vertex], self._pieces.place[vertex]
         base = self.lane - self.gap
         hair = 2 * SAGITTA  # arcs are chords
-        *centres, which = self._corners(offset)
-        outer, inner = (np.abs(centre)[which] for centre in centres)
+        outer, inner = (np.abs(centre) for centre in self._corners(offset))
         radius = np.hypot(*self.half(offset, vertex).T)
-        on_side, far, near = (self.lane * self.fan * r - self.gap - hair for r in (radius, outer, inner))
+        side, far, near = (self.lane * self.fan * r - self.gap - hair for r in (radius, outer, inner))
         # As a corner leaves the arc beside its neighbour with the square of its turn, its width may grow likewise.
         out, back = 1 - np.cos(pi / 2 * place), 1 - np.cos(pi / 2 * (1 - place))
         arc = np.full_like(place, base)
-        return np.asarray(np.choose(piece, [arc, base + out * (far - base), on_side, base + back * (near - base), arc]))
+        widths = [arc, base + out * (far - base), side, side, side, base + back * (near - base), arc]
+        return np.asarray(np.choose(piece, widths))
 
     @cached_property
     def _pieces(self) -> _Pieces:
@@ -129,11 +130,10 @@ class SectorFamily:
             inner = complex(distance / sin(max(tilt, 1e-9)), 0.0)
         return outer, inner
 
-    def _corners(self, offset: FloatArray) -> tuple[ComplexArray, ComplexArray, NDArray[np.int64]]:
-        """Those centres, once for offsets that stand beside each other and are equal, and which of them, per offset."""
-        new = np.append(True, offset[1:] != offset[:-1])
-        centres = np.array([self._corner(each) for each in offset[new].tolist()])
-        return centres[:, 0], centres[:, 1], np.cumsum(new) - 1
+    def _corners(self, offset: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+        """Those centres of several outlines, each (n,)."""
+        centres = np.array([self._corner(each) for each in offset.tolist()])
+        return centres[:, 0], centres[:, 1]
 
     def rim_angle(self, side: int) -> float:
         """Polar angle [rad] up to which the outermost turn runs along the rim, outside (+1) or inside (-1)."""
@@ -152,32 +152,30 @@ class SectorFamily:
     def half(self, offset: FloatArray, vertex: NDArray[np.int64]) -> FloatArray:
         """Points (n, 2) of half vertices ``vertex`` (n,) on the outlines with ``offset`` (n,)."""
         piece, place = self._pieces.number[vertex], self._pieces.place[vertex]
-        outer, inner, which = self._corners(offset)
-        outer_angle, inner_angle = np.angle(outer)[which], np.angle(inner)[which]
-        inner_radius = (np.abs(inner) - self.corner)[which]
-        tilt = self._tilts(offset)
-        normal = tilt + pi / 2
-        corner = np.full_like(place, self.corner)
-        angle = np.choose(
-            piece,
-            [
-                place * outer_angle,
-                outer_angle + place * (normal - outer_angle),
-                normal,
-                normal + place * (pi + inner_angle - normal),
-                (1 - place) * inner_angle,
-            ],
-        )
-        radius = np.choose(piece, [self.outer - offset, corner, corner, corner, inner_radius])
-        # The side's first vertex ends the outer corner; the other two are the ends of the ramp.
-        centre = np.choose(piece, [0.0, outer[which], outer[which], inner[which], 0.0])
-        points = np.stack([centre.real + radius * np.cos(angle), centre.imag + radius * np.sin(angle)], axis=1)
-        for part, along in ((1 / 3, self.ramp[0]), (2 / 3, self.ramp[1])):
-            at = np.flatnonzero((piece == 2) & (np.abs(place - part) < 0.1))
-            distance, turned = self._sides(offset[at]), tilt[at]
-            points[at, 0] = along * np.cos(turned) + distance * np.sin(turned)
-            points[at, 1] = along * np.sin(turned) - distance * np.cos(turned)
+        new = np.append(True, offset[1:] != offset[:-1])  # offsets that stand beside each other are mostly equal
+        entry = 7 * (np.cumsum(new) - 1) + piece
+        centre, radius, first, turn = (table[entry] for table in self._arcs(offset[new]))
+        angle = first + place * turn
+        points = np.empty((len(vertex), 2))
+        points[:, 0] = centre.real + radius * np.cos(angle)
+        points[:, 1] = centre.imag + radius * np.sin(angle)
         return points
+
+    def _arcs(self, offset: FloatArray) -> tuple[ComplexArray, FloatArray, FloatArray, FloatArray]:
+        """Every piece of the outlines with ``offset`` (n,) as an arc: its centre x + iy, radius [m], angle at its
+        beginning and turn [rad], each (7 n,).
+        """
+        outer, inner = self._corners(offset)
+        outer_angle, inner_angle = np.angle(outer), np.angle(inner)
+        tilt, side = self._tilts(offset), self._sides(offset)
+        normal, none, corner = tilt + pi / 2, np.zeros(len(offset)), np.full(len(offset), self.corner)
+        along = np.exp(1j * tilt)
+        ramp = [(place - 1j * side) * along for place in self.ramp]
+        centre = np.array([none, outer, outer, *ramp, inner, none])
+        radius = np.array([self.outer - offset, corner, corner, none, none, corner, np.abs(inner) - self.corner])
+        first = np.array([none, outer_angle, normal, none, none, normal, inner_angle])
+        turn = np.array([outer_angle, normal - outer_angle, none, none, none, pi + inner_angle - normal, -inner_angle])
+        return centre.T.ravel(), radius.T.ravel(), first.T.ravel(), turn.T.ravel()
 
     def with_ramp(self, depth: float) -> SectorFamily:
         """This family with the ramp that every outline up to offset ``depth`` has room for."""

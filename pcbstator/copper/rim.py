@@ -13,7 +13,7 @@ from __future__ import annotations
 import itertools
 from dataclasses import dataclass
 from math import asin, pi
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -36,8 +36,7 @@ class NoRoomError(Exception):
     remedy: str
 
 
-@dataclass(frozen=True)
-class Tap:
+class Tap(NamedTuple):
     """A place on a bus: the angle [rad] and what hangs there, a coil's post (start or finish) or a terminal."""
 
     angle: float

@@ -10,10 +10,11 @@ import itertools
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import asin, ceil, cos, sin
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pcbstator.copper.outline import arc_pieces
 from pcbstator.copper.records import Bridge, FloatArray, Role, Terminal, Track, Via
@@ -112,7 +113,7 @@ class BusTree:
             found.append(found[-1] if same else index)
         return [("tap", index) for index in found]
 
-    @property
+    @cached_property
     def hanging(self) -> dict[Node, list[int]]:
         """The taps of every node on the arc, in its order."""
         found: dict[Node, list[int]] = {}
@@ -172,47 +173,66 @@ def lay_bus(
     radius = plan.arc_radii[channel]
     arc_layer, lead_layer = (1, layers) if plan.stepped else (channel + 1, channel + 1)
     tree = BusTree(bus, radius, arc_layer, lead_layer)
+    taps, stops = bus.taps, list(tree.hanging)
+    ends = [_polar(_end_radius(plan, tap), tap.angle) for tap in taps]
 
-    def track(points: FloatArray, layer: int, role: Role) -> Track:
-        return Track(layer, points, width, bus.net, bus.phase, role)
+    def lead(points: list[tuple[float, float]], role: Role) -> Track:
+        return Track(lead_layer, np.array(points), width, bus.net, bus.phase, role)
 
-    def end_point(tap: Tap) -> tuple[float, float]:
-        return _polar(plan.terminal_radius if tap.terminal else plan.post_radius, tap.angle)
-
-    taps = bus.taps
-    hanging = tree.hanging
-    stops = list(hanging)
     if len(stops) == 1 and len(taps) == 2:
         # A terminal straight above its post: no arc, one lead.
         first = next(i for i, tap in enumerate(taps) if not tap.terminal)
-        lead = track(np.array([end_point(taps[first]), end_point(taps[1 - first])]), lead_layer, "lead")
-        tree.add(("end", first), ("end", 1 - first), lead)
+        tree.add(("end", first), ("end", 1 - first), lead([ends[first], ends[1 - first]], "lead"))
         return tree
 
-    arcs: dict[tuple[Node, Node], FloatArray] = {
-        (a, b): arc_points(radius, taps[a[1]].angle, taps[b[1]].angle) for a, b in itertools.pairwise(stops)
-    }
-    bend = not plan.stepped
-    for stop, ends in hanging.items():
-        outer_stop = stop in (stops[0], stops[-1])
-        if bend and outer_stop and len(ends) == 1:
-            continue  # the lead and the arc are drawn as one track with a smooth bend
-        for i in ends:
-            points = np.array([end_point(taps[i]), _polar(radius, taps[i].angle)])
-            tree.add(("end", i), stop, track(points, lead_layer, "lead" if taps[i].terminal else "link"))
-        if plan.stepped:
-            x, y = _polar(radius, taps[stop[1]].angle)
-            tree.vias.append(Via(x, y, drill, pad, bus.net, 1, layers))
-    for (a, b), points in arcs.items():
-        if cuts is not None:
-            _lay_across(tree, channel, cuts, (a, taps[a[1]].angle), (b, taps[b[1]].angle), width)
+    for stop, numbers in tree.hanging.items():
+        if stop in (stops[0], stops[-1]) and _drawn_on(tree, plan, stop)[0] != stop:
             continue
-        start, stop_node = a, b
-        if bend and a == stops[0] and len(hanging[a]) == 1:
-            points = round_corner(np.concatenate([[end_point(taps[hanging[a][0]])], points]), 1, corner)
-            start = ("end", hanging[a][0])
-        if bend and b == stops[-1] and len(hanging[b]) == 1:
-            points = round_corner(np.concatenate([points, [end_point(taps[hanging[b][0]])]]), len(points) - 1, corner)
-            stop_node = ("end", hanging[b][0])
-        tree.add(start, stop_node, track(points, arc_layer, "link"))
+        for i in numbers:
+            points = [ends[i], _polar(radius, taps[i].angle)]
+            tree.add(("end", i), stop, lead(points, "lead" if taps[i].terminal else "link"))
+        if plan.stepped:
+            tree.vias.append(Via(*_polar(radius, taps[stop[1]].angle), drill, pad, bus.net, 1, layers))
+    for a, b in itertools.pairwise(stops):
+        from_angle, to_angle = taps[a[1]].angle, taps[b[1]].angle
+        if cuts is not None:
+            _lay_across(tree, channel, cuts, (a, from_angle), (b, to_angle), width)
+            continue
+        start, near = _drawn_on(tree, plan, a) if a == stops[0] else (a, 0.0)
+        stop, far = _drawn_on(tree, plan, b) if b == stops[-1] else (b, 0.0)
+        shape = _bent_arc(radius, round(to_angle - from_angle, 13), near, far, corner)
+        arc = Track(arc_layer, turned_points(shape, from_angle), width, bus.net, bus.phase, "link")
+        tree.add(start, stop, arc)
     return tree
+
+
+def _end_radius(plan: RimPlan, tap: Tap) -> float:
+    return plan.terminal_radius if tap.terminal else plan.post_radius
+
+
+def _drawn_on(tree: BusTree, plan: RimPlan, stop: Node) -> tuple[Node, float]:
+    """Where an arc that ends at ``stop`` is drawn on with a smooth bend to the one thing that hangs there: the node
+    there and its radius [m]; else ``stop`` itself and 0.
+    """
+    numbers = tree.hanging[stop]
+    if plan.stepped or len(numbers) > 1:
+        return stop, 0.0
+    return ("end", numbers[0]), _end_radius(plan, tree.bus.taps[numbers[0]])
+
+
+@lru_cache(maxsize=512)
+def _bent_arc(radius: float, span: float, near: float, far: float, corner: float) -> NDArray[np.complex128]:
+    """An arc from angle 0 on as points x + iy [m], not to be changed. Where a lead to another radius, ``near`` or
+    ``far`` [m], hangs at an end, that and the bend into it are part of it. Many buses of a stator have the same.
+    """
+    points = arc_points(radius, 0.0, span)
+    if near:
+        points = round_corner(np.concatenate([[(near, 0.0)], points]), 1, corner)
+    if far:
+        points = round_corner(np.concatenate([points, [_polar(far, span)]]), len(points) - 1, corner)
+    return np.ascontiguousarray(points).view(complex).ravel()
+
+
+def turned_points(shape: NDArray[np.complex128], angle: float) -> FloatArray:
+    """Points x + iy turned about the machine's centre, as (n, 2)."""
+    return (shape * complex(cos(angle), sin(angle))).view(float).reshape(-1, 2)

@@ -186,19 +186,22 @@ def _moments(
     """
     r = np.sqrt(z.real**2 + z.imag**2)
     flat, t = field.locate(r, index)
-    turn = _power(z / r, field.pole_pairs)
+    direction = (z.view(float).reshape(*z.shape, 2) * (1.0 / r)[..., None]).view(complex)[..., 0]
+    turn = _power(direction, field.pole_pairs)
     steps: dict[int, ComplexArray] = {}
     sums = np.empty((len(first), len(field.orders)), complex)
-    current, reached = moment.astype(complex), 0
+    current, reached = None, 0
     for row, order in enumerate(field.orders.tolist()):
         step = order - reached
         if step not in steps:
             steps[step] = _power(turn, step)
-        current, reached = current * steps[step], order
+        current, reached = steps[step] if current is None else current * steps[step], order
         table = field.values[row].ravel()
         value = np.take(table, flat)
         value += t * (np.take(table, flat + 1) - value)
-        sums[:, row] = np.add.reduceat((value * current).sum(axis=0), first)
+        value *= moment
+        sums[:, row].real = np.add.reduceat((value * current.real).sum(axis=0), first)
+        sums[:, row].imag = np.add.reduceat((value * current.imag).sum(axis=0), first)
     return sums
 
 
