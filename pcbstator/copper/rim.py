@@ -282,7 +282,8 @@ def assign_channels(
     begin, end = np.array(spans).T
     follows = (begin[None, :] - begin[:, None]) % (2 * pi) < (end - begin)[:, None] + clearance
     # The buses that meet each bus, as the bits of a number: so are the members of a channel.
-    meets = [sum(1 << int(other) for other in np.flatnonzero(row)) for row in follows | follows.T]
+    bits = np.packbits(follows | follows.T, axis=1, bitorder="little")
+    meets = [int.from_bytes(row.tobytes(), "little") for row in bits]
     by_start = sorted(range(len(buses)), key=lambda i: spans[i][0] % (2 * pi))
     by_length = sorted(range(len(buses)), key=lambda i: spans[i][0] - spans[i][1])
     best = min((_fill([[bus] for bus in order], meets) for order in (by_start, by_length)), key=max)

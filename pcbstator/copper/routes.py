@@ -96,6 +96,7 @@ class BusTree:
         """(coil, at its start) and the node there, for every coil's post."""
         return (((tap.coil, tap.at_start), ("end", i)) for i, tap in enumerate(self.bus.taps) if not tap.terminal)
 
+    @cached_property
     def terminal_node(self) -> Node:
         """The node at the terminal."""
         return "end", next(i for i, tap in enumerate(self.bus.taps) if tap.terminal)
