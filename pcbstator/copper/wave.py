@@ -224,9 +224,10 @@ def _end_arc(
     def excess(length: float) -> float:
         return length * float(STEPS @ arc(length)[2]) - advance
 
-    if min(end, end - outward * long) <= 0 or excess(long) < 0:
+    if min(end, end - outward * long) <= 0 or (most := excess(long)) < 0:
         return None
-    length = long if excess(long) == 0 else float(brentq(excess, 0.0, long, xtol=1e-14, rtol=1e-14))
+    ends = {0.0: -advance, long: most}  # are known
+    length = float(brentq(lambda x: ends[x] if x in ends else excess(x), 0.0, long, xtol=1e-14, rtol=1e-14))
     radii, slant, rate = arc(length)
     angles = np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2 * np.diff(length * ALONG))])
     widths = np.full(SAMPLES, sizes.width)
@@ -242,16 +243,17 @@ def _end_arc(
 def _lacks(sizes: WaveSizes, arc: EndArc, advance: float, row: float) -> tuple[float, float]:
     """What is missing of the gap to the next conductor, and of the distance from its vias in ``row`` [m]."""
     own = _with_run(_arc_track(arc), sizes)
-    edges, others = (strip_outline(track, caps=False) for track in (own, own.turned(sizes.step)))
-    count = len(own.points)
+    count, outline = len(own.points), strip_outline(own, caps=False)
     right, left = slice(None, count), slice(count, None)
     facing, back = (left, right) if arc.radii[-1] > arc.radii[0] else (right, left)  # the next one lies further on
-    gap = float(shapely.distance(shapely.LineString(edges[facing]), shapely.LineString(others[back])))
+    cosine, sine = cos(sizes.step), sin(sizes.step)
+    following = outline[back] @ np.array([[cosine, sine], [-sine, cosine]])
+    gap = float(shapely.distance(shapely.LineString(outline[facing]), shapely.LineString(following)))
     # The via is turned instead of its neighbours; those further on pass deeper below it.
     shifts = np.array([[0.0], [-0.5]] if sizes.pairs > 1 else [[0.0]])  # of other pairs
     places = advance - (np.arange(1, NEIGHBOURS + 1) + shifts).ravel() * sizes.step
     vias = shapely.points(polar_points(np.full(len(places), row), places))
-    nearest = float(shapely.distance(vias, _strip(_arc_track(arc))).min()) + sizes.width / 2
+    nearest = float(shapely.distance(vias, shapely.Polygon(outline)).min()) + sizes.width / 2
     return sizes.gap - gap, sizes.beside - nearest
 
 
@@ -347,7 +349,10 @@ def lay_passes(plan: WavePlan, odd: bool, drill: float, pad: float, layers: int)
     cut = first - sizes.pole_pitch / 2 + sizes.rim * sizes.skew / 2
     for pair, row in enumerate(rows):
         shape = _shape(plan, pair)
-        starts, finishes = _ways(plan, shape, 1, row, pair), _ways(plan, shape, -1, row, pair + 1)
+        between = _way(plan, shape, 1, row, None)  # vias: all conductors but the first and last are turned copies
+        mirrored = _Way(between.points.conj(), between.widths) if sizes.skew == 0 else _way(plan, shape, -1, row, None)
+        starts = between, _way(plan, shape, 1, row, pair)
+        finishes = mirrored, _way(plan, shape, -1, row, pair + 1)
         for index in range(sizes.poles // 2):
             here = first + 2 * index * sizes.pole_pitch
             last = index == sizes.poles // 2 - 1
@@ -413,13 +418,8 @@ class _Way:
         return Track(layer, points, float(self.widths.max()), "", "", "coil", widths)
 
 
-def _ways(plan: WavePlan, shape: _Shape, mirror: int, row: int, post: int) -> tuple[_Way, _Way]:
-    """The conductor between vias, which all others are turned copies of, and the one that reaches this post."""
-    return _way(plan, shape, mirror, row, None), _way(plan, shape, mirror, row, post)
-
-
 def _way(plan: WavePlan, shape: _Shape, mirror: int, row: int, post: int | None) -> _Way:
-    """One conductor; ``mirror`` is -1 on second layers."""
+    """One conductor to the via of this row, or to this post; ``mirror`` is -1 on second layers."""
     sizes = plan.sizes
     angles = mirror * shape.angles + shape.skew
     half = sizes.pole_pitch / 2
