@@ -386,7 +386,8 @@ def track_lengths(tracks: Sequence[Track]) -> list[float]:
     if not tracks:
         return []
     points = np.concatenate([track.points for track in tracks])
-    steps = np.hypot(*np.diff(points, axis=0, append=0.0).T)
+    dx, dy = (points[1:] - points[:-1]).T
+    steps = np.append(np.sqrt(dx**2 + dy**2), 0.0)
     ends = np.cumsum([len(track.points) for track in tracks])
     steps[ends - 1] = 0.0  # to where the next one begins
     return [float(length) for length in np.add.reduceat(steps, np.append(0, ends[:-1]))]

@@ -176,7 +176,7 @@ class _Turns:
         if isinstance(family, SectorFamily) and family.fan > 0:
             rows[:, 2] = outline_widths(family, offset, vertex)
         # An arc of no length has all its vertices at one place, but for rounding.
-        return rows, np.append(True, np.hypot(*np.diff(rows[:, :2], axis=0).T) > 1e-12)
+        return rows, np.append(True, distances_between(rows) > 1e-12)
 
 
 def _inward_spiral(turns: _Turns, angle: float, end: float, outward: bool) -> FloatArray:
@@ -222,7 +222,14 @@ def _crossing(points: FloatArray, first: int, height: FloatArray) -> tuple[int, 
 
 def distinct_points(points: FloatArray) -> FloatArray:
     """The polyline without pieces of no length, as an arc of no length would leave them."""
-    return np.ascontiguousarray(points[np.append(True, np.hypot(*np.diff(points[:, :2], axis=0).T) > 1e-9)])
+    apart = distances_between(points) > 1e-9
+    return points if apart.all() else points[np.append(True, apart)]
+
+
+def distances_between(points: FloatArray) -> FloatArray:
+    """From each of the points (n, 2 or more) to the next in the plane [m], (n − 1,)."""
+    dx, dy = (points[1:, :2] - points[:-1, :2]).T
+    return np.asarray(np.sqrt(dx**2 + dy**2))
 
 
 def _track(plan: CoilPlan, layer: int, rows: FloatArray) -> Track:

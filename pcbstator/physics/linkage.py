@@ -144,7 +144,7 @@ def _quadrature_points(
     index = np.repeat([track.distance_index for track in tracks], counts)
     step = np.diff(points)
     step[np.cumsum(counts[:-1]) - 1] = 0.0  # from one track's end to the next one's start there is no copper
-    length = np.abs(step)
+    length = np.sqrt(step.real**2 + step.imag**2)
     copper = np.flatnonzero(length)
 
     across, share = _gauss(filaments if float(width.max()) > 0.0 else 1)
@@ -173,9 +173,11 @@ def _gauss(count: int) -> tuple[FloatArray, FloatArray]:
 def _mitres(step: ComplexArray, length: FloatArray) -> ComplexArray:
     """Per vertex, the offset to the left per unit offset of its two segments, so that filaments stay joined."""
     normal = np.zeros(len(step) + 2, complex)
-    normal[1:-1] = 1j * step / np.where(length > 0.0, length, 1.0)
+    scale = 1.0 / np.where(length > 0.0, length, 1.0)
+    normal.real[1:-1], normal.imag[1:-1] = -step.imag * scale, step.real * scale
     before, after = normal[:-1], normal[1:]
-    return np.asarray((before + after) / np.maximum(1.0 + (before * after.conj()).real, SHARPEST), complex)
+    shared = before.real * after.real + before.imag * after.imag
+    return np.asarray((before + after) * (1.0 / np.maximum(1.0 + shared, SHARPEST)), complex)
 
 
 def _moments(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from math import pi, sin, sqrt
 from typing import TYPE_CHECKING, Any
 
@@ -196,8 +195,6 @@ def wave_figures(design: Design, field: RingField, linkages: NDArray[np.complex1
 def full_pitch_linkage(design: Design, field: RingField, turns: int) -> float:
     """Linkage [Wb] that as many full-pitch turns spanning the copper's annulus would have: N·(2/p)·∫ b_1 r dr."""
     radii = np.linspace(design.board.copper_inner_diameter / 2, design.board.copper_outer_diameter / 2, 400)
-    fundamental = replace(field, orders=field.orders[:1], values=field.values[:1])
-    count = len(field.distances)
-    peaks = np.abs(fundamental.at(np.tile(radii, count), np.repeat(np.arange(count), len(radii)))[0])
-    mean = peaks.reshape(count, -1).mean(axis=0)
+    known = np.linspace(field.inner, field.outer, field.values.shape[-1])
+    mean = np.interp(radii, known, np.abs(field.values[0]).mean(axis=0))
     return turns * 2 / field.pole_pairs * float(np.trapezoid(mean * radii, radii))
