@@ -1,0 +1,332 @@
+"""The results that a search over designs asks for, in stages, so that a design may be given up between two of them.
+
+Every stage gives the same numbers as ``predict``, by the same laws on the same copper. What designs have in common
+(windings, steel, field tables) is kept in ``Shared``; a table depends on the rotor, the depths of the copper and the
+radii that are served, never on the designs that came before.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import dataclass, field
+from math import sqrt
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+import numpy as np
+
+from pcbstator import materials
+from pcbstator.copper import Copper, lay_copper, settled_design
+from pcbstator.copper.joints import layer_areas
+from pcbstator.copper.settle import quick_plan
+from pcbstator.errors import PcbstatorError
+from pcbstator.physics.conductors import COPPER_TEMPERATURE_COEFFICIENT
+from pcbstator.physics.iron import SaturatedIron, saturated_iron
+from pcbstator.physics.magnet_ring import RingField, ring_field
+from pcbstator.predict.basics import copper_figures, line_resistance, turns_in_series, winding_figures
+from pcbstator.predict.current_paths import Conductors
+from pcbstator.predict.heat import board_heat, cooling_of, eddy_speed
+from pcbstator.predict.inductance import inductance_figures
+from pcbstator.predict.magnetics import (
+    ORDERS,
+    constants,
+    copper_distances,
+    magnet_footprint,
+    magnet_layers,
+    path_linkages,
+    phase_linkages,
+    wave_figures,
+)
+from pcbstator.predict.mechanics import mechanical_results
+from pcbstator.predict.records import (
+    CopperResult,
+    ElectricalResult,
+    MagneticResult,
+    MechanicalResult,
+    ThermalResult,
+    WindingResult,
+    numbers,
+)
+from pcbstator.predict.thermal import HeatState, heat_state
+from pcbstator.predict.trace_currents import TraceCurrents, trace_currents
+from pcbstator.winding import Winding, lay_winding
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+STAGES = ("copper", "magnetics", "heat", "inductance")  # in the order in which they are run; the last may be left out
+
+WAVES = ("emf_distortion", "line_emf_distortion", "torque_ripple", "six_step_ripple")
+FIELDS: Mapping[str, tuple[tuple[str, type, tuple[str, ...]], ...]] = {
+    "copper": (
+        ("winding", WindingResult,
+         ("phases", "coils", "poles", "factor", "turns_per_coil", "series_turns", "parallel_paths")),
+        ("copper", CopperResult, ("phase_length", "mass", "via_count", "boards", "tiles", "wires_across_cuts")),
+        ("electrical", ElectricalResult, ("phase_resistance", "line_resistance")),
+    ),
+    "magnetics": (
+        ("magnetic", MagneticResult,
+         ("gap_field_peak", "flux_linkage_peak", "emf_constant", "torque_constant", "motor_constant",
+          "speed_constant", "effective_factor", *WAVES)),
+        ("mechanical", MechanicalResult,
+         ("axial_pull", "axial_stiffness", "magnet_flux", "knee_flux", "magnet_mass", "rotor_mass", "rotor_inertia",
+          "rim_speed", "magnet_throw", "glue_stress", "back_iron_flux", "back_iron_wanted", "stator_iron_flux",
+          "stator_iron_wanted")),
+    ),
+    "heat": (
+        ("thermal", ThermalResult,
+         ("ipc2221_current", "ipc2221_via_current", "ipc2152_current", "trace_rise", "board_current",
+          "magnet_current", "continuous_current", "continuous_torque", "runaway_current", "board_limit_c",
+          "magnet_limit_c", "board_temperature_c", "board_mean_c", "surface_temperature_c", "rotor_temperature_c",
+          "hot_resistance", "copper_loss", "eddy_loss", "thermal_resistance")),
+    ),
+    "inductance": (
+        ("electrical", ElectricalResult, ("phase_inductance", "mutual_inductance", "synchronous_inductance")),
+    ),
+}  # fmt: skip
+
+
+def _key(group: str, record: Any, name: str) -> str:
+    return f"{group}.{record.__dataclass_fields__[name].metadata['key']}"
+
+
+STAGE_OF: Mapping[str, str] = {
+    _key(group, record, name): stage
+    for stage, groups in FIELDS.items()
+    for group, record, names in groups
+    for name in names
+}
+WAVE_KEYS = frozenset(_key("magnetic", MagneticResult, name) for name in WAVES)
+TABLE_BYTES = 64 << 20  # of field tables that are kept
+FREED_BYTES = 30 << 20  # less than the 32 MB that glibc follows
+KEPT = 256  # windings, and rotors with their steel and forces
+LEAST_MARGIN = 1e-3  # m; of field tables beyond the copper's annulus
+
+K = TypeVar("K", bound=Hashable)
+V = TypeVar("V")
+
+
+class Recent(Generic[K, V]):
+    """What was made last, as far as ``room`` goes; size: of each."""
+
+    def __init__(self, room: float, size: Callable[[V], float] = lambda made: 1.0) -> None:
+        self._room, self._size, self._taken = room, size, 0.0
+        self._kept: OrderedDict[K, V] = OrderedDict()
+
+    def get(self, key: K, make: Callable[[], V]) -> V:
+        """What is kept under ``key``, made where it is not."""
+        if key in self._kept:
+            self._kept.move_to_end(key)
+            return self._kept[key]
+        made = self._kept[key] = make()
+        self._taken += self._size(made)
+        while self._taken > self._room and len(self._kept) > 1:
+            self._taken -= self._size(self._kept.popitem(last=False)[1])
+        return made
+
+
+def keep_freed_memory() -> None:
+    """Makes the C library keep some 60 MB of freed memory for this process: arrays of some 100 kB come and go so often
+    that giving them back to the system each time takes as long as the sums in them. glibc keeps twice the largest
+    block that was freed (mallopt(3), M_MMAP_THRESHOLD), so one is taken and freed, untouched; others do as they like.
+    """
+    np.empty(FREED_BYTES, np.uint8)
+
+
+class Shared:
+    """What designs have in common. inner, outer: least and largest radius of copper [m] that field tables serve; by
+    default each serves its own annulus, which is less work where every design has a rotor of its own.
+    """
+
+    def __init__(self, inner: float | None = None, outer: float | None = None) -> None:
+        keep_freed_memory()
+        self._span = inner, outer
+        self._windings: Recent[Hashable, Winding] = Recent(KEPT)
+        self._irons: Recent[Hashable, SaturatedIron] = Recent(KEPT)
+        self._fields: Recent[Hashable, RingField] = Recent(TABLE_BYTES, lambda made: made.values.nbytes)
+        self._forces: Recent[Hashable, MechanicalResult] = Recent(KEPT)
+
+    def winding(self, design: Design) -> Winding:
+        """The winding of a settled design."""
+        asked = design.winding
+        turns = asked.turns if asked.kind == "wave" else None
+        key = asked.kind, asked.phases, asked.coils, turns, design.rotor.poles, asked.parallel_paths
+        return self._windings.get(key, lambda: lay_winding(design))
+
+    def iron(self, design: Design) -> SaturatedIron:
+        """The layers of the rotor with the permeability that their steel has."""
+        layers = magnet_layers(design)
+        return self._irons.get(
+            (design.rotor.magnet, design.rotor.poles, layers),
+            lambda: saturated_iron(magnet_footprint(design), design.rotor.poles // 2, layers, materials.mild_steel()),
+        )
+
+    def field(self, design: Design, every_order: bool) -> RingField:
+        """The rotor's field at every copper layer, the fundamental or every order of it."""
+        rotor, layers = design.rotor, self.iron(design).layers
+        distances, radii = copper_distances(design, layers), self._radii(design)
+        key = rotor.magnet, rotor.poles, layers, tuple(distances.tolist()), radii, every_order
+        orders = ORDERS if every_order else ORDERS[:1]
+        return self._fields.get(
+            key, lambda: ring_field(magnet_footprint(design), rotor.poles // 2, layers, *radii, distances, orders)
+        )
+
+    def _radii(self, design: Design) -> tuple[float, float]:
+        """What the table of a design serves: span and design decide, in steps, so that many designs share it."""
+        board = design.board
+        margin = LEAST_MARGIN
+        while margin < max(board.track_width, board.link_width):
+            margin *= 2
+        inner, outer = board.copper_inner_diameter / 2, board.copper_outer_diameter / 2
+        inner = inner if self._span[0] is None else min(inner, self._span[0])
+        outer = outer if self._span[1] is None else max(outer, self._span[1])
+        return max(inner - margin, inner / 2), outer + margin
+
+    def mechanics(self, design: Design) -> MechanicalResult:
+        """Forces and masses of the rotor."""
+        speeds = design.operation.speeds if design.operation else ()
+        return self._forces.get(
+            (design.rotor, magnet_layers(design), tuple(speeds)),
+            lambda: mechanical_results(design, magnet_footprint(design), self.iron(design)),
+        )
+
+
+@dataclass(eq=False)
+class Work:
+    """A design on its way through the stages: results by dotted key, as far as it came; refusal: why no further."""
+
+    design: Design
+    results: dict[str, float] = field(default_factory=dict)
+    refusal: PcbstatorError | None = None
+    winding: Winding | None = None
+    copper: Copper | None = None
+    resistance: float = 0.0  # of a phase at 20 C [ohm]
+    field: RingField | None = None
+    torque_constant: float | None = None
+
+
+def start_work(design: Design) -> Work:
+    """A design before its first stage."""
+    return Work(design)
+
+
+def run_stage(stage: str, works: Sequence[Work], shared: Shared, wanted: frozenset[str] = frozenset()) -> None:
+    """Carries designs through a stage, those that were refused left out; the stages before it must have been run.
+
+    wanted: dotted keys that must be there afterwards, as far as they apply; what costs much is found only then
+    (ripple and distortion, forces of the rotor). A design that cannot be laid is refused with its DesignError, one that
+    is outside the range of a law with its LawRangeError.
+    """
+    if stage == "heat":
+        _heat([work for work in works if work.refusal is None])
+        return
+    run = {"copper": _copper, "magnetics": _magnetics, "inductance": _inductance}[stage]
+    for work in works:
+        if work.refusal is None:
+            try:
+                run(work, shared, wanted)
+            except PcbstatorError as reason:
+                work.refusal = reason
+
+
+def _give(work: Work, stage: str, values: Mapping[str, Mapping[str, Any]]) -> None:
+    """Adds the fields of the groups of a stage to the results."""
+    for group, record, names in FIELDS[stage]:
+        given = values.get(group, {})
+        work.results |= numbers(group, record, {name: given[name] for name in names if name in given})
+
+
+def _copper(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
+    design = work.design = settled_design(work.design)
+    winding = work.winding = shared.winding(design)
+    copper = work.copper = lay_copper(design, winding, quick_plan(design, winding))
+    conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
+    phases = len(copper.phases)
+    work.resistance = sum(conductors.phase_resistance(phase) for phase in copper.phases) / phases
+    line = line_resistance(design.winding.connection, phases, work.resistance)
+    _give(work, "copper", {
+        "winding": winding_figures(design, winding, copper),
+        "copper": copper_figures(design, copper, conductors, layer_areas(copper.board)),
+        "electrical": {"phase_resistance": work.resistance, "line_resistance": line},
+    })  # fmt: skip
+
+
+def _laid(work: Work) -> tuple[Winding, Copper]:
+    if work.winding is None or work.copper is None:
+        raise ValueError("the stage before this one was left out: copper")
+    return work.winding, work.copper
+
+
+def _magnetics(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
+    (winding, copper), design = _laid(work), work.design
+    waves = not wanted.isdisjoint(WAVE_KEYS)
+    work.field = shared.field(design, every_order=waves or eddy_speed(design) > 0)
+    linkages = phase_linkages(path_linkages(copper, work.field))
+    found = constants(design, work.field, linkages, turns_in_series(design, winding, copper), work.resistance)
+    work.torque_constant = found["torque_constant"]
+    values: dict[str, Mapping[str, Any]] = {"magnetic": found}
+    if waves:
+        values["magnetic"] = found | wave_figures(design, work.field, linkages)
+    if any(key.startswith("mechanical.") for key in wanted):
+        values["mechanical"] = vars(shared.mechanics(design))
+    _give(work, "magnetics", values)
+
+
+def _inductance(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
+    _give(work, "inductance", {"electrical": inductance_figures(work.design, _laid(work)[1])})
+
+
+def _heat(works: Sequence[Work]) -> None:
+    """The steady figures of several designs."""
+    for work in works:
+        copper, rise = _laid(work)[1], cooling_of(work.design).trace_rise
+        try:
+            traces = trace_currents(work.design, copper, rise)
+            state = heat_state(board_heat(work.design, copper, work.resistance, work.field), traces, rise)
+        except PcbstatorError as reason:
+            work.refusal = reason
+            continue
+        _give(work, "heat", {"thermal": _steady_figures(work, traces, state)})
+
+
+def _steady_figures(work: Work, traces: TraceCurrents, state: HeatState) -> dict[str, Any]:
+    """The fields of ``ThermalResult`` that hold without end."""
+    heat, network, balance = state.heat, state.heat.network, state.continuous
+    found: dict[str, Any] = {
+        "ipc2221_current": traces.ipc2221,
+        "ipc2221_via_current": traces.via,
+        "ipc2152_current": traces.ipc2152,
+        "trace_rise": cooling_of(work.design).trace_rise if traces.by_layer or traces.ipc2152 is not None else None,
+        "board_current": state.board_current,
+        "magnet_current": state.magnet_current,
+        "continuous_current": state.continuous_current,
+        "runaway_current": state.runaway_current,
+        "board_limit_c": heat.board_limit_c,
+        "magnet_limit_c": heat.magnet_limit_c,
+    }
+    if balance is None:
+        return found
+    temperature = balance.temperature_c[0]
+    board, rotor = temperature[heat.board], float(temperature[heat.magnets].max())
+    loss, copper = float(balance.heat[0]), float(balance.copper_heat[0])
+    warmth = 1 + COPPER_TEMPERATURE_COEFFICIENT * (board - 20.0)
+    found |= {
+        "board_temperature_c": float(board.max()),
+        "board_mean_c": float(board.mean()),
+        "rotor_temperature_c": rotor,
+        "hot_resistance": float(network.resistance[heat.board] @ warmth) / len(_laid(work)[1].phases),
+        "copper_loss": copper,
+        "eddy_loss": loss - copper,
+        "thermal_resistance": (float(board.max()) - network.ambient_c) / loss if loss > 0 else None,
+    }
+    if heat.open_face:
+        rise = board - network.ambient_c
+        flux = np.interp(rise, network.knot_step * np.arange(network.face_flux.shape[1]), network.face_flux[0])
+        found["surface_temperature_c"] = float((board - heat.face_resistance * flux).max())
+    if work.torque_constant is not None:
+        magnet = work.design.rotor.magnet
+        hotter = max(rotor - magnet.temperature_c, 0.0) if magnet.stated_remanence is None else 0.0
+        weaker = max(1 + materials.neodymium().remanence_coefficient * hotter, 0.0)
+        drag = (loss - copper) / heat.speed if heat.speed > 0 else 0.0
+        found["continuous_torque"] = sqrt(2) * work.torque_constant * weaker * state.continuous_current - drag
+    return found
