@@ -75,7 +75,7 @@ def within(kind: Any) -> st.SearchStrategy[Any]:
     if isinstance(kind, list):
         return st.sampled_from(kind)
     if isinstance(kind, Count):
-        numbers = st.sampled_from(kind.allowed) | st.sampled_from(kind.allowed[:24])  # a range may be long: never a list
+        numbers = st.sampled_from(kind.allowed) | st.sampled_from(kind.allowed[:24])  # a long range is never listed
         return numbers | st.just(kind.word) if kind.word else numbers
     if isinstance(kind, QuantityList):
         return st.lists(within(kind.each), min_size=1, max_size=3)

@@ -128,11 +128,12 @@ def _drop(track: Track, pad: float, reach: float) -> Track | None:
 
 def layer_areas(copper: Copper) -> dict[int, float]:
     """Area [m2] of the copper of every layer of one board: tracks, and pads less their holes; overlaps count twice."""
-    pads = sum(pi / 4 * (hole.pad**2 - hole.drill**2) for hole in copper.holes if not hole.within)
+    pads = sum(count * pi / 4 * (pad**2 - drill**2) for drill, pad, count in copper.hole_sizes if pad > 0)
     areas = {layer.number: pads for layer in copper.layers}
-    for track, members in copper.template_tracks:
-        areas[track.layer] += len(members) * track.area
-    for link in copper.links:
-        areas[link.layer] += link.area
+    coils = zip(copper.template_tracks, copper.template_lengths, strict=True)
+    measured = [(track, length, len(members)) for (track, members), length in coils]
+    measured += [(link, length, 1) for link, length in zip(copper.links, copper.link_lengths, strict=True)]
+    for track, length, count in measured:
+        areas[track.layer] += count * (length * track.width if track.widths is None else track.area)
     return areas
 

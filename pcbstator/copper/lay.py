@@ -56,7 +56,7 @@ def _terminals(design: Design, plan: StatorPlan, trees: list[BusTree]) -> tuple[
         tap = tree.bus.terminal
         if tap is None:
             continue
-        lead = tree.walk(tree.terminal_node(), _any_other(tree))[0]
+        lead = tree.walk(tree.terminal_node, _any_other(tree))[0]
         assert isinstance(lead, Track)
         x, y = (float(value) for value in lead.points[0])
         found.append(Terminal(tap.terminal, x, y, board.terminal_drill, board.terminal_pad, lead.layer, tree.bus.net))
@@ -65,7 +65,7 @@ def _terminals(design: Design, plan: StatorPlan, trees: list[BusTree]) -> tuple[
 
 def _any_other(tree: BusTree) -> Node:
     """Some node of the tree that is not the terminal."""
-    terminal = tree.terminal_node()
+    terminal = tree.terminal_node
     return next(node for edge in tree.edges for node in edge if node != terminal)
 
 
@@ -76,22 +76,22 @@ def _phase_paths(winding: Winding, phase: int, connection: str, ends: CoilEnds, 
     for copy, coils in itertools.product(range(copies), winding.paths[phase]):
         steps: list[CoilVisit | Track | Bridge] = []
         tree, node = ends[coils[0], winding.sense[coils[0]] > 0]
-        here = tree.terminal_node()
+        here = tree.terminal_node
         for coil in coils:
             forward = winding.sense[coil] > 0
             tree, node = ends[coil, forward]
             steps += tree.walk(here, node)
             steps.append(CoilVisit(coil + copy * winding.coils, forward))
             tree, here = ends[coil, not forward]
-        steps += tree.walk(here, _star_node(tree) if connection == "star" else tree.terminal_node())
+        steps += tree.walk(here, _star_node(tree) if connection == "star" else tree.terminal_node)
         paths.append(Path(share, tuple(steps)))
     return tuple(paths)
 
 
 def _star_node(tree: BusTree) -> Node:
     """The star point: where the lead of terminal N leaves the arc, or the terminal itself if there is no arc."""
-    node = tree.tap_of(tree.terminal_node())
-    return node if any(node in edge for edge in tree.edges) else tree.terminal_node()
+    node = tree.tap_of(tree.terminal_node)
+    return node if any(node in edge for edge in tree.edges) else tree.terminal_node
 
 
 def _phases(connection: str, winding: Winding, trees: list[BusTree], copies: int) -> tuple[PhaseCopper, ...]:
@@ -113,15 +113,15 @@ def _phases(connection: str, winding: Winding, trees: list[BusTree], copies: int
     return tuple(result)
 
 
-def lay_copper(design: Design, winding: Winding | None = None) -> Copper:
-    """All metal of the stator that a design asks for.
+def lay_copper(design: Design, winding: Winding | None = None, plan: StatorPlan | None = None) -> Copper:
+    """All metal of the stator that a design asks for; plan: where it is known.
 
     Raises DesignError where the winding cannot be balanced or the copper does not fit, with what would.
     """
     design = settled_design(design)
     winding = winding or lay_winding(design)
     shape, fittings = cut_board(design, lay_board(design)), lay_fittings(design)
-    plan = settle_plan(design, winding)
+    plan = plan or settle_plan(design, winding)
     winding = plan.winding
     board = design.board
     used = board.used_layers

@@ -15,13 +15,15 @@ the other half is its mirror image.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from functools import cached_property
-from math import acos, asin, ceil, pi, sin
+from functools import cached_property, lru_cache
+from math import acos, asin, ceil, cos, pi, sin, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.copper.records import FloatArray
+
+ComplexArray = NDArray[np.complex128]
 
 # Largest distance between an arc and the straight pieces that stand for it [m]; far below what a board house images.
 SAGITTA = 2e-6
@@ -33,6 +35,28 @@ def arc_pieces(radius: float, angle: float) -> int:
         return 1
     step = 2 * acos(max(1 - SAGITTA / radius, 0.5))
     return max(1, ceil(angle / step))
+
+
+@dataclass(frozen=True, eq=False)
+class _Pieces:
+    """The vertices of half an outline: number of the piece (0 outer arc, 1 corner, 2 to 4 the side: its beginning and
+    the ends of the ramp, 5 corner, 6 inner arc) and place on it, 0 … 1. gained: part of a turn's pitch gained at every
+    vertex of a whole outline. Not to be changed.
+    """
+
+    number: NDArray[np.int64]
+    place: FloatArray
+    gained: FloatArray
+
+
+@lru_cache(maxsize=1024)
+def _pieces_of(outer: int, corner: int, inner: int) -> _Pieces:
+    """The vertices of half an outline with these numbers of straight pieces in its arcs."""
+    counts = (outer, corner, 1, 1, 1, corner, inner)
+    number = np.concatenate([np.full(count, piece) for piece, count in enumerate(counts)] + [[6]]).astype(np.int64)
+    place = np.concatenate([np.arange(count) / count for count in counts] + [[1.0]])
+    gained = np.where(number >= 4, 0.5, 0.0)
+    return _Pieces(number, place, np.concatenate([gained, 1 - gained[-2::-1]]))
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,49 +93,47 @@ class SectorFamily:
 
     def widths(self, offset: FloatArray, vertex: NDArray[np.int64]) -> FloatArray:
         """Width [m] of tapered tracks at half vertices ``vertex`` (n,): along arcs the base width, in between more."""
-        piece, place = self._pieces[0][vertex], self._pieces[1][vertex]
+        piece, place = self._pieces.number[vertex], self._pieces.place[vertex]
         base = self.lane - self.gap
         hair = 2 * SAGITTA  # arcs are chords
-        outer, inner = (np.hypot(*centre.T) for centre in self._corners(offset))
+        outer, inner = (np.abs(centre) for centre in self._corners(offset))
         radius = np.hypot(*self.half(offset, vertex).T)
-        on_side, far, near = (self.lane * self.fan * r - self.gap - hair for r in (radius, outer, inner))
+        side, far, near = (self.lane * self.fan * r - self.gap - hair for r in (radius, outer, inner))
         # As a corner leaves the arc beside its neighbour with the square of its turn, its width may grow likewise.
         out, back = 1 - np.cos(pi / 2 * place), 1 - np.cos(pi / 2 * (1 - place))
         arc = np.full_like(place, base)
-        return np.asarray(np.choose(piece, [arc, base + out * (far - base), on_side, base + back * (near - base), arc]))
+        widths = [arc, base + out * (far - base), side, side, side, base + back * (near - base), arc]
+        return np.asarray(np.choose(piece, widths))
 
     @cached_property
-    def _pieces(self) -> tuple[NDArray[np.int64], FloatArray]:
-        """Piece number (0 outer arc, 1 corner, 2 side, 3 corner, 4 inner arc) and place on it, per half vertex."""
+    def _pieces(self) -> _Pieces:
         half_angle = pi / 2 if self.tilt == 0 else self.tilt
         outer = arc_pieces(self.outer, min(half_angle, self._corner_angle(True)))
         inner = arc_pieces(self.inner, min(half_angle, self._corner_angle(False)))
-        corner = arc_pieces(self.corner, pi / 2 + self.tilt)
-        counts = (outer, corner, 3, corner, inner)
-        number = np.concatenate([np.full(count, piece) for piece, count in enumerate(counts)] + [[4]])
-        place = np.concatenate([np.arange(count) / count for count in counts] + [[1.0]])
-        return number.astype(np.int64), place
+        return _pieces_of(outer, arc_pieces(self.corner, pi / 2 + self.tilt), inner)
 
     def _corner_angle(self, outer: bool) -> float:
         """Polar angle [rad] where the arc of the outermost outline ends."""
-        centre = self._corners(np.zeros(1))[0 if outer else 1]
-        return float(np.arctan2(centre[0, 1], centre[0, 0]))
+        return float(np.angle(self._corner(0.0)[0 if outer else 1]))
 
-    def _corners(self, offset: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Centres of the outer and inner corner arcs on the side of positive y, each (n, 2)."""
-        tilt = self._tilts(offset)
-        along = np.stack([np.cos(tilt), np.sin(tilt)], axis=1)
-        inwards = np.stack([np.sin(tilt), -np.cos(tilt)], axis=1)
-        distance = self._sides(offset) + self.corner
-        outer_reach = np.sqrt(np.maximum((self.outer - offset - self.corner) ** 2 - distance**2, 0.0))
-        inner_reach = np.sqrt(np.maximum((self.inner + offset + self.corner) ** 2 - distance**2, 0.0))
-        outer = outer_reach[:, None] * along + distance[:, None] * inwards
-        inner = inner_reach[:, None] * along + distance[:, None] * inwards
-        if self.tilt > 0:
+    def _corner(self, offset: float) -> tuple[complex, complex]:
+        """Centres x + iy of the outer and inner corner arcs of one outline on the side of positive y."""
+        tilt = self.tilt - self.fan * offset
+        cosine, sine = cos(tilt), sin(tilt)
+        distance = self.side + (offset if self.fan == 0 else 0.0) + self.corner
+        outer_reach = sqrt(max((self.outer - offset - self.corner) ** 2 - distance**2, 0.0))
+        inner_reach = sqrt(max((self.inner + offset + self.corner) ** 2 - distance**2, 0.0))
+        along, inwards = complex(cosine, sine), distance * complex(sine, -cosine)
+        outer, inner = outer_reach * along + inwards, inner_reach * along + inwards
+        if self.tilt > 0 and inner.imag < 0:
             # Where the sides meet before they reach the inner arc, one corner on the axis takes the arc's place.
-            apex = np.stack([distance / np.sin(np.maximum(tilt, 1e-9)), np.zeros_like(distance)], axis=1)
-            inner = np.where((inner[:, 1] < 0)[:, None], apex, inner)
+            inner = complex(distance / sin(max(tilt, 1e-9)), 0.0)
         return outer, inner
+
+    def _corners(self, offset: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+        """Those centres of several outlines, each (n,)."""
+        centres = np.array([self._corner(each) for each in offset.tolist()])
+        return centres[:, 0], centres[:, 1]
 
     def rim_angle(self, side: int) -> float:
         """Polar angle [rad] up to which the outermost turn runs along the rim, outside (+1) or inside (-1)."""
@@ -121,49 +143,52 @@ class SectorFamily:
         """Whether an outline with this offset exists."""
         if self.outer - offset - self.corner <= 0:
             return False
-        outer, inner = (centre[0] for centre in self._corners(np.array([offset])))
-        reaches = abs(float(self._sides(np.array(offset))) + self.corner) < self.outer - offset - self.corner
+        outer, inner = self._corner(offset)
+        reaches = abs(self.side + (offset if self.fan == 0 else 0.0) + self.corner) < self.outer - offset - self.corner
         if self.fan and self.tilt - self.fan * offset <= 0:
             return False
-        return bool(reaches and outer[1] >= 0 and inner[1] >= -1e-12 and outer[0] >= inner[0])
+        return reaches and outer.imag >= 0 and inner.imag >= -1e-12 and outer.real >= inner.real
 
     def half(self, offset: FloatArray, vertex: NDArray[np.int64]) -> FloatArray:
         """Points (n, 2) of half vertices ``vertex`` (n,) on the outlines with ``offset`` (n,)."""
-        piece, place = self._pieces[0][vertex], self._pieces[1][vertex]
-        outer, inner = self._corners(offset)
-        outer_angle = np.arctan2(outer[:, 1], outer[:, 0])
-        inner_angle = np.arctan2(inner[:, 1], inner[:, 0])
-        inner_radius = np.hypot(inner[:, 0], inner[:, 1]) - self.corner
-        tilt = self._tilts(offset)
-        normal = tilt + pi / 2
-        corner = np.full_like(place, self.corner)
-        angle = np.choose(
-            piece,
-            [
-                place * outer_angle,
-                outer_angle + place * (normal - outer_angle),
-                normal,
-                normal + place * (pi + inner_angle - normal),
-                (1 - place) * inner_angle,
-            ],
-        )
-        radius = np.choose(piece, [self.outer - offset, corner, corner, corner, inner_radius])
-        centre = np.where((piece == 3)[:, None], inner, outer) * ((piece >= 1) & (piece <= 3))[:, None]
-        points: FloatArray = centre + radius[:, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
-        # The side's first vertex ends the outer corner; the other two are the ends of the ramp.
-        for part, along in ((1 / 3, self.ramp[0]), (2 / 3, self.ramp[1])):
-            at = (piece == 2) & (np.abs(place - part) < 0.1)
-            distance, turned = self._sides(offset)[at], tilt[at]
-            points[at, 0] = along * np.cos(turned) + distance * np.sin(turned)
-            points[at, 1] = along * np.sin(turned) - distance * np.cos(turned)
+        piece, place = self._pieces.number[vertex], self._pieces.place[vertex]
+        new = np.append(True, offset[1:] != offset[:-1])  # offsets that stand beside each other are mostly equal
+        entry = 7 * (np.cumsum(new) - 1) + piece
+        centre, radius, first, turn = (table[entry] for table in self._arcs(offset[new]))
+        angle = first + place * turn
+        points = np.empty((len(vertex), 2))
+        points[:, 0] = centre.real + radius * np.cos(angle)
+        points[:, 1] = centre.imag + radius * np.sin(angle)
         return points
+
+    def _arcs(self, offset: FloatArray) -> tuple[ComplexArray, FloatArray, FloatArray, FloatArray]:
+        """Every piece of the outlines with ``offset`` (n,) as an arc: its centre x + iy, radius [m], angle at its
+        beginning and turn [rad], each (7 n,).
+        """
+        outer, inner = self._corners(offset)
+        outer_angle, inner_angle = np.angle(outer), np.angle(inner)
+        tilt, side = self._tilts(offset), self._sides(offset)
+        normal, none, corner = tilt + pi / 2, np.zeros(len(offset)), np.full(len(offset), self.corner)
+        along = np.exp(1j * tilt)
+        ramp = [(place - 1j * side) * along for place in self.ramp]
+        centre = np.array([none, outer, outer, *ramp, inner, none])
+        radius = np.array([self.outer - offset, corner, corner, none, none, corner, np.abs(inner) - self.corner])
+        first = np.array([none, outer_angle, normal, none, none, normal, inner_angle])
+        turn = np.array([outer_angle, normal - outer_angle, none, none, none, pi + inner_angle - normal, -inner_angle])
+        return centre.T.ravel(), radius.T.ravel(), first.T.ravel(), turn.T.ravel()
 
     def with_ramp(self, depth: float) -> SectorFamily:
         """This family with the ramp that every outline up to offset ``depth`` has room for."""
-        outer, inner = (centre[0] for centre in self._corners(np.array([depth])))
+        outer, inner = self._corner(depth)
         tilt = self.tilt - self.fan * depth
-        along = np.array([np.cos(tilt), np.sin(tilt)])
-        return replace(self, ramp=(float(outer @ along), float(inner @ along)))
+        along = complex(cos(tilt), -sin(tilt))
+        return replace(self, ramp=((outer * along).real, (inner * along).real))
+
+    def fraction_at(self, offset: float, x: float) -> float:
+        """Part of a turn's pitch gained from the outer middle to where half an outline passes ``x`` [m]."""
+        tilt, side = self.tilt - self.fan * offset, self.side + (offset if self.fan == 0 else 0.0)
+        high, low = (along * cos(tilt) + side * sin(tilt) for along in self.ramp)
+        return 0.5 * min(max((high - x) / max(high - low, 1e-12), 0.0), 1.0)
 
     def slant(self, step: float) -> float:
         """Sine of the steepest angle between outlines and a spiral whose turns are ``step`` [m] apart, square on."""
@@ -171,14 +196,12 @@ class SectorFamily:
 
     def turn_fractions(self) -> FloatArray:
         """Part of a turn's pitch gained at every whole-outline vertex from the outer middle, (2·half + 1,)."""
-        piece, place = self._pieces
-        gained = np.where((piece > 2) | ((piece == 2) & (place > 0.6)), 0.5, 0.0)
-        return np.concatenate([gained, 1 - gained[-2::-1]])
+        return self._pieces.gained
 
     @property
     def half_vertices(self) -> int:
         """Index of the last vertex of half an outline (the inner middle)."""
-        return len(self._pieces[0]) - 1
+        return len(self._pieces.number) - 1
 
     def axis_room(self, offset: float, margin: float) -> tuple[float, float]:
         """Smallest and largest x on the axis that keep ``margin`` from the outline; none if reversed."""
@@ -188,7 +211,8 @@ class SectorFamily:
             margin += max(self.lane * (self.fan * self.outer - 1), 0.0) / 2  # sides are wider there than the base
             reach = max(self.corner, margin)
             tilt = max(self.tilt - self.fan * offset, 1e-9)
-            low = max(low, (float(self._sides(np.array(offset))) + reach) / sin(tilt) - (reach - margin))
+            side = self.side + (offset if self.fan == 0 else 0.0)
+            low = max(low, (side + reach) / sin(tilt) - (reach - margin))
         elif self.side + offset + margin > 0:
             low = high + 1.0
         return low, high
@@ -231,6 +255,12 @@ class RoundFamily:
     def with_ramp(self, depth: float) -> RoundFamily:
         """This family for spirals down to offset ``depth``."""
         return replace(self, depth=depth)
+
+    def fraction_at(self, offset: float, x: float) -> float:
+        """Part of a turn's pitch gained from the outer middle to where half an outline passes ``x`` [m]."""
+        vertex = np.arange(self.half_vertices + 1)
+        points = self.half(np.full(len(vertex), offset), vertex)
+        return float(np.interp(-x, -points[:, 0], self.turn_fractions()[: len(vertex)]))
 
     def slant(self, step: float) -> float:
         """Sine of the steepest angle between outlines and a spiral whose turns are ``step`` [m] apart, square on."""

@@ -6,6 +6,7 @@ position. Whatever is the same for all coils is computed on the template alone.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
@@ -74,12 +75,18 @@ class Track:
     @property
     def narrowest(self) -> float:
         """Least width [m]."""
-        return float(self.point_widths.min())
+        return self.width if self.widths is None else float(self.widths.min())
 
     @property
     def area(self) -> float:
         """Area of the strip [m2], round ends left out."""
-        return float(self.lengths @ self.piece_widths)
+        return self.length * self.width if self.widths is None else float(self.lengths @ self.piece_widths)
+
+    @cached_property
+    def ends(self) -> tuple[tuple[int, int], tuple[int, int]]:
+        """The places where it begins and ends, as ``spot`` gives them."""
+        first, last = self.points[0].tolist(), self.points[-1].tolist()
+        return spot(*first), spot(*last)
 
     def turned(self, angle: float, **changes: object) -> Track:
         """This track turned about the board's centre by ``angle`` [rad], with other fields changed as named."""
@@ -89,7 +96,8 @@ class Track:
 
     def reversed(self) -> Track:
         """The same copper with the current the other way."""
-        return replace(self, points=self.points[::-1], widths=None if self.widths is None else self.widths[::-1])
+        widths = None if self.widths is None else self.widths[::-1]
+        return Track(self.layer, self.points[::-1], self.width, self.net, self.phase, self.role, widths)
 
 
 @dataclass(frozen=True, eq=False)
@@ -325,6 +333,31 @@ class Copper:
         """Every plated hole: vias, terminals and joints."""
         return (*self.vias, *self.terminals, *self.joints)
 
+    @cached_property
+    def template_lengths(self) -> list[float]:
+        """Length of every track of ``template_tracks`` [m]."""
+        return track_lengths([track for track, _ in self.template_tracks])
+
+    @cached_property
+    def link_lengths(self) -> list[float]:
+        """Length of every link [m]."""
+        return track_lengths(self.links)
+
+    @property
+    def via_count(self) -> int:
+        """Vias of the stator."""
+        return sum(len(members) * len(coil.vias) for coil, members in self.templates) + len(self.link_vias)
+
+    @property
+    def hole_sizes(self) -> list[tuple[float, float, int]]:
+        """Drill and pad [m] of plated holes and how many there are; no pad where it lies in that of another hole."""
+        holes: list[tuple[Via | Terminal, int]] = []
+        for coil, members in self.templates:
+            holes += [(via, len(members)) for via in coil.vias]
+        holes += [(via, 1) for via in self.link_vias]
+        holes += [(hole, 1) for hole in (*self.terminals, *self.joints)]
+        return [(hole.drill, 0.0 if hole.within else hole.pad, count) for hole, count in holes]
+
     @property
     def bare(self) -> tuple[Track, ...]:
         """Tracks that the solder mask leaves open: a stator has none."""
@@ -346,6 +379,18 @@ class Copper:
                 for v in self.template(index).vias
             ]
         return tuple(placed) + self.link_vias
+
+
+def track_lengths(tracks: Sequence[Track]) -> list[float]:
+    """Lengths of centre-lines [m], all of them measured at once."""
+    if not tracks:
+        return []
+    points = np.concatenate([track.points for track in tracks])
+    dx, dy = (points[1:] - points[:-1]).T
+    steps = np.append(np.sqrt(dx**2 + dy**2), 0.0)
+    ends = np.cumsum([len(track.points) for track in tracks])
+    steps[ends - 1] = 0.0  # to where the next one begins
+    return [float(length) for length in np.add.reduceat(steps, np.append(0, ends[:-1]))]
 
 
 def spot(x: float, y: float) -> tuple[int, int]:

@@ -11,10 +11,9 @@ terminal. Two ways lead the arcs past each other:
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import asin, pi
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -37,8 +36,7 @@ class NoRoomError(Exception):
     remedy: str
 
 
-@dataclass(frozen=True)
-class Tap:
+class Tap(NamedTuple):
     """A place on a bus: the angle [rad] and what hangs there, a coil's post (start or finish) or a terminal."""
 
     angle: float
@@ -100,13 +98,18 @@ def joins(winding: Winding, connection: str) -> list[tuple[str, str, list[tuple[
 
 def _arc_order(taps: list[Tap]) -> tuple[Tap, ...]:
     """The taps along the arc that leaves out the largest gap between them."""
-    taps = sorted((replace(tap, angle=tap.angle % (2 * pi)) for tap in taps), key=lambda tap: tap.angle)
-    gaps = [(taps[(i + 1) % len(taps)].angle - tap.angle) % (2 * pi) for i, tap in enumerate(taps)]
+    full = 2 * pi
+    taps = sorted(taps, key=lambda tap: tap.angle % full)
+    angles = [tap.angle % full for tap in taps]
+    gaps = [(after - angle) % full for angle, after in zip(angles, angles[1:] + angles[:1], strict=True)]
     widest = max(range(len(taps)), key=lambda i: (gaps[i], i)) if len(taps) > 1 else 0
-    ordered = taps[widest + 1 :] + [replace(tap, angle=tap.angle + 2 * pi) for tap in taps[: widest + 1]]
-    if ordered[0].angle >= 2 * pi:
-        ordered = [replace(tap, angle=tap.angle - 2 * pi) for tap in ordered]
-    return tuple(ordered)
+    ordered = taps[widest + 1 :] + taps[: widest + 1]
+    along = angles[widest + 1 :] + [angle + full for angle in angles[: widest + 1]]
+    if along[0] >= full:
+        along = [angle - full for angle in along]
+    return tuple(
+        Tap(angle, tap.coil, tap.at_start, tap.terminal) for angle, tap in zip(along, ordered, strict=True)
+    )
 
 
 def spread(angles: list[float], spacing: float) -> list[float]:
@@ -246,10 +249,10 @@ def lay_buses(
     this angle apart, the same for all phases (see ``copper.stack``); clearance: of their leads from posts [rad]; cuts:
     number of tiles and the angle [rad] by which terminals keep from the cuts between them.
     """
-    wanted = joins(winding, connection)
+    wanted, axes = joins(winding, connection), coil_angles.tolist()
 
     def angle(post: tuple[int, bool]) -> float:
-        return float(coil_angles[post[0]]) + (start_angle if post[1] else finish_angle)
+        return float(axes[post[0]]) + (start_angle if post[1] else finish_angle)
 
     homes = {name: angle(posts[-2 if name == "N" else 0]) for _, _, posts, name in wanted if name}
     if cuts is not None:
@@ -276,53 +279,43 @@ def assign_channels(
     With a ``period`` [rad], buses that are turned by it lie in one channel, at the price of one channel at most.
     """
     spans = [bus.span for bus in buses]
-
-    def meet(a: int, b: int) -> bool:
-        (a0, a1), (b0, b1) = spans[a], spans[b]
-        return (b0 - a0) % (2 * pi) < a1 - a0 + clearance or (a0 - b0) % (2 * pi) < b1 - b0 + clearance
-
-    def fill(order: list[int]) -> list[int]:
-        channels: list[list[int]] = []
-        chosen = [0] * len(buses)
-        for bus in order:
-            free = (i for i, members in enumerate(channels) if not any(meet(bus, other) for other in members))
-            chosen[bus] = next(free, len(channels))
-            if chosen[bus] == len(channels):
-                channels.append([])
-            channels[chosen[bus]].append(bus)
-        return chosen
-
+    begin, end = np.array(spans).T
+    follows = (begin[None, :] - begin[:, None]) % (2 * pi) < (end - begin)[:, None] + clearance
+    # The buses that meet each bus, as the bits of a number: so are the members of a channel.
+    bits = np.packbits(follows | follows.T, axis=1, bitorder="little")
+    meets = [int.from_bytes(row.tobytes(), "little") for row in bits]
     by_start = sorted(range(len(buses)), key=lambda i: spans[i][0] % (2 * pi))
     by_length = sorted(range(len(buses)), key=lambda i: spans[i][0] - spans[i][1])
-    best = min((fill(order) for order in (by_start, by_length)), key=max)
+    best = min((_fill([[bus] for bus in order], meets) for order in (by_start, by_length)), key=max)
     if period is not None:
         alike: dict[tuple[int, int], list[int]] = {}
         for bus in by_start:
             start, stop = spans[bus]
             alike.setdefault((round(1e6 * ((start + 1e-7) % period)), round(1e6 * (stop - start))), []).append(bus)
         orders = (sorted(alike.values(), key=rank) for rank in (len, lambda members: -len(members)))
-        tidy = min((_fill_alike(groups, meet, len(buses)) for groups in orders), key=max)
+        tidy = min((_fill(groups, meets) for groups in orders), key=max)
         best = tidy if max(tidy) <= max(best) + 1 else best
     return tuple(best), max(best) + 1
 
 
-def _fill_alike(groups: list[list[int]], meet: Callable[[int, int], bool], count: int) -> list[int]:
-    """A channel for each of ``count`` buses: one for all of a group, further ones only where its members meet."""
-    channels: list[list[int]] = []
-    chosen = [0] * count
+def _fill(groups: list[list[int]], meets: list[int]) -> list[int]:
+    """A channel for every bus: one for all of a group, further ones only where its members meet."""
+    channels: list[int] = []
+    chosen = [0] * len(meets)
     for group in groups:
         rest = group
         while rest:
-            together: list[int] = []
+            together, taken, met = [], 0, 0
             for bus in rest:
-                if not any(meet(bus, other) for other in together):
+                if not meets[bus] & taken:
                     together.append(bus)
-            rest = [bus for bus in rest if bus not in together]
-            free = (i for i, old in enumerate(channels) if not any(meet(a, b) for a in together for b in old))
-            number = next(free, len(channels))
+                    taken |= 1 << bus
+                    met |= meets[bus]
+            rest = [bus for bus in rest if not taken >> bus & 1]
+            number = next((i for i, members in enumerate(channels) if not members & met), len(channels))
             if number == len(channels):
-                channels.append([])
-            channels[number] += together
+                channels.append(0)
+            channels[number] |= taken
             for bus in together:
                 chosen[bus] = number
     return chosen

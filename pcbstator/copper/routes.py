@@ -10,9 +10,11 @@ import itertools
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import cached_property, lru_cache
 from math import asin, ceil, cos, sin
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pcbstator.copper.outline import arc_pieces
 from pcbstator.copper.records import Bridge, FloatArray, Role, Terminal, Track, Via
@@ -51,17 +53,22 @@ class BusTree:
     radius: float
     arc_layer: int
     lead_layer: int
-    edges: dict[tuple[Node, Node], Track | Bridge] = field(default_factory=dict)
+    edges: dict[tuple[Node, Node], Track | Bridge] = field(default_factory=dict)  # each in one direction or both
     beside: dict[Node, list[Node]] = field(default_factory=dict)
     vias: list[Via] = field(default_factory=list)
     joints: list[Terminal] = field(default_factory=list)
 
     def add(self, start: Node, end: Node, track: Track | Bridge) -> None:
-        """Keep a track or wire between two nodes, and its reverse."""
+        """Keep a track or wire between two nodes."""
         self.edges[start, end] = track
-        self.edges[end, start] = track.reversed()
         self.beside.setdefault(start, []).append(end)
         self.beside.setdefault(end, []).append(start)
+
+    def edge(self, start: Node, end: Node) -> Track | Bridge:
+        """The track or wire from one node to the next, in that direction."""
+        if (start, end) not in self.edges:
+            self.edges[start, end] = self.edges[end, start].reversed()
+        return self.edges[start, end]
 
     def walk(self, start: Node, end: Node) -> list[Track | Bridge]:
         """The tracks and wires from one node to another, in that direction."""
@@ -75,26 +82,45 @@ class BusTree:
                     queue.append(there)
         steps: list[Track | Bridge] = []
         while end != start:
-            steps.append(self.edges[came[end], end])
+            steps.append(self.edge(came[end], end))
             end = came[end]
         return steps[::-1]
 
     def drawn(self) -> list[Track]:
         """Every track once."""
-        return [track for (a, b), track in self.edges.items() if a < b and isinstance(track, Track)]
+        once = {(min(nodes), max(nodes)): None for nodes in self.edges}
+        tracks = [self.edge(*nodes) for nodes in once]
+        return [track for track in tracks if isinstance(track, Track)]
 
     def coil_ends(self) -> Iterator[tuple[tuple[int, bool], Node]]:
         """(coil, at its start) and the node there, for every coil's post."""
         return (((tap.coil, tap.at_start), ("end", i)) for i, tap in enumerate(self.bus.taps) if not tap.terminal)
 
+    @cached_property
     def terminal_node(self) -> Node:
         """The node at the terminal."""
         return "end", next(i for i, tap in enumerate(self.bus.taps) if tap.terminal)
 
     def tap_of(self, node: Node) -> Node:
         """The node on the arc where something hangs; taps at one angle are one node."""
-        angle = self.bus.taps[node[1]].angle
-        return "tap", next(i for i, tap in enumerate(self.bus.taps) if abs(tap.angle - angle) < 1e-9)
+        return self.taps[node[1]]
+
+    @cached_property
+    def taps(self) -> list[Node]:
+        """The node on the arc of every tap; they lie in its order, those at one angle beside each other."""
+        taps, found = self.bus.taps, [0]
+        for index in range(1, len(taps)):
+            same = abs(taps[index].angle - taps[found[-1]].angle) < 1e-9
+            found.append(found[-1] if same else index)
+        return [("tap", index) for index in found]
+
+    @cached_property
+    def hanging(self) -> dict[Node, list[int]]:
+        """The taps of every node on the arc, in its order."""
+        found: dict[Node, list[int]] = {}
+        for index, node in enumerate(self.taps):
+            found.setdefault(node, []).append(index)
+        return found
 
 
 def _polar(radius: float, angle: float) -> tuple[float, float]:
@@ -103,8 +129,12 @@ def _polar(radius: float, angle: float) -> tuple[float, float]:
 
 def arc_points(radius: float, start: float, stop: float) -> FloatArray:
     """Points (n, 2) along an arc about the machine's centre."""
-    angles = np.linspace(start, stop, arc_pieces(radius, abs(stop - start)) + 1)
-    return radius * np.stack([np.cos(angles), np.sin(angles)], axis=1)
+    pieces = arc_pieces(radius, abs(stop - start))
+    angles = start + (stop - start) / pieces * np.arange(pieces + 1)
+    points = np.empty((pieces + 1, 2))
+    np.multiply(np.cos(angles), radius, out=points[:, 0])
+    np.multiply(np.sin(angles), radius, out=points[:, 1])
+    return points
 
 
 def _lay_across(
@@ -144,48 +174,66 @@ def lay_bus(
     radius = plan.arc_radii[channel]
     arc_layer, lead_layer = (1, layers) if plan.stepped else (channel + 1, channel + 1)
     tree = BusTree(bus, radius, arc_layer, lead_layer)
+    taps, stops = bus.taps, list(tree.hanging)
+    ends = [_polar(_end_radius(plan, tap), tap.angle) for tap in taps]
 
-    def track(points: FloatArray, layer: int, role: Role) -> Track:
-        return Track(layer, points, width, bus.net, bus.phase, role)
+    def lead(points: list[tuple[float, float]], role: Role) -> Track:
+        return Track(lead_layer, np.array(points), width, bus.net, bus.phase, role)
 
-    def end_point(tap: Tap) -> tuple[float, float]:
-        return _polar(plan.terminal_radius if tap.terminal else plan.post_radius, tap.angle)
-
-    taps = bus.taps
-    nodes = [tree.tap_of(("end", i)) for i in range(len(taps))]
-    stops = sorted(set(nodes), key=lambda node: node[1])
-    hanging = {node: [i for i in range(len(taps)) if nodes[i] == node] for node in stops}
     if len(stops) == 1 and len(taps) == 2:
         # A terminal straight above its post: no arc, one lead.
         first = next(i for i, tap in enumerate(taps) if not tap.terminal)
-        lead = track(np.array([end_point(taps[first]), end_point(taps[1 - first])]), lead_layer, "lead")
-        tree.add(("end", first), ("end", 1 - first), lead)
+        tree.add(("end", first), ("end", 1 - first), lead([ends[first], ends[1 - first]], "lead"))
         return tree
 
-    arcs: dict[tuple[Node, Node], FloatArray] = {
-        (a, b): arc_points(radius, taps[a[1]].angle, taps[b[1]].angle) for a, b in itertools.pairwise(stops)
-    }
-    bend = not plan.stepped
-    for stop, ends in hanging.items():
-        outer_stop = stop in (stops[0], stops[-1])
-        if bend and outer_stop and len(ends) == 1:
-            continue  # the lead and the arc are drawn as one track with a smooth bend
-        for i in ends:
-            points = np.array([end_point(taps[i]), _polar(radius, taps[i].angle)])
-            tree.add(("end", i), stop, track(points, lead_layer, "lead" if taps[i].terminal else "link"))
-        if plan.stepped:
-            x, y = _polar(radius, taps[stop[1]].angle)
-            tree.vias.append(Via(x, y, drill, pad, bus.net, 1, layers))
-    for (a, b), points in arcs.items():
-        if cuts is not None:
-            _lay_across(tree, channel, cuts, (a, taps[a[1]].angle), (b, taps[b[1]].angle), width)
+    for stop, numbers in tree.hanging.items():
+        if stop in (stops[0], stops[-1]) and _drawn_on(tree, plan, stop)[0] != stop:
             continue
-        start, stop_node = a, b
-        if bend and a == stops[0] and len(hanging[a]) == 1:
-            points = round_corner(np.concatenate([[end_point(taps[hanging[a][0]])], points]), 1, corner)
-            start = ("end", hanging[a][0])
-        if bend and b == stops[-1] and len(hanging[b]) == 1:
-            points = round_corner(np.concatenate([points, [end_point(taps[hanging[b][0]])]]), len(points) - 1, corner)
-            stop_node = ("end", hanging[b][0])
-        tree.add(start, stop_node, track(points, arc_layer, "link"))
+        for i in numbers:
+            points = [ends[i], _polar(radius, taps[i].angle)]
+            tree.add(("end", i), stop, lead(points, "lead" if taps[i].terminal else "link"))
+        if plan.stepped:
+            tree.vias.append(Via(*_polar(radius, taps[stop[1]].angle), drill, pad, bus.net, 1, layers))
+    for a, b in itertools.pairwise(stops):
+        from_angle, to_angle = taps[a[1]].angle, taps[b[1]].angle
+        if cuts is not None:
+            _lay_across(tree, channel, cuts, (a, from_angle), (b, to_angle), width)
+            continue
+        start, near = _drawn_on(tree, plan, a) if a == stops[0] else (a, 0.0)
+        stop, far = _drawn_on(tree, plan, b) if b == stops[-1] else (b, 0.0)
+        shape = _bent_arc(radius, round(to_angle - from_angle, 13), near, far, corner)
+        arc = Track(arc_layer, turned_points(shape, from_angle), width, bus.net, bus.phase, "link")
+        tree.add(start, stop, arc)
     return tree
+
+
+def _end_radius(plan: RimPlan, tap: Tap) -> float:
+    return plan.terminal_radius if tap.terminal else plan.post_radius
+
+
+def _drawn_on(tree: BusTree, plan: RimPlan, stop: Node) -> tuple[Node, float]:
+    """Where an arc that ends at ``stop`` is drawn on with a smooth bend to the one thing that hangs there: the node
+    there and its radius [m]; else ``stop`` itself and 0.
+    """
+    numbers = tree.hanging[stop]
+    if plan.stepped or len(numbers) > 1:
+        return stop, 0.0
+    return ("end", numbers[0]), _end_radius(plan, tree.bus.taps[numbers[0]])
+
+
+@lru_cache(maxsize=512)
+def _bent_arc(radius: float, span: float, near: float, far: float, corner: float) -> NDArray[np.complex128]:
+    """An arc from angle 0 on as points x + iy [m], not to be changed. Where a lead to another radius, ``near`` or
+    ``far`` [m], hangs at an end, that and the bend into it are part of it. Many buses of a stator have the same.
+    """
+    points = arc_points(radius, 0.0, span)
+    if near:
+        points = round_corner(np.concatenate([[(near, 0.0)], points]), 1, corner)
+    if far:
+        points = round_corner(np.concatenate([points, [_polar(far, span)]]), len(points) - 1, corner)
+    return np.ascontiguousarray(points).view(complex).ravel()
+
+
+def turned_points(shape: NDArray[np.complex128], angle: float) -> FloatArray:
+    """Points x + iy turned about the machine's centre, as (n, 2)."""
+    return (shape * complex(cos(angle), sin(angle))).view(float).reshape(-1, 2)

@@ -120,6 +120,15 @@ def settle_plan(design: Design, winding: Winding) -> StatorPlan:
         raise DesignError(design.source, [complaint]) from None
 
 
+def quick_plan(design: Design, winding: Winding) -> StatorPlan:
+    """As ``settle_plan``, without the search for the number that would fit: for designs that come by the thousand."""
+    try:
+        return plan_stator(design, winding, int(design.winding.turns), design.board.track_width)
+    except NoRoomError as lack:
+        remedy = lack.remedy or "use fewer turns, narrower tracks or a wider annulus"
+        raise DesignError(design.source, [Complaint(lack.key, lack.rule, lack.value, remedy)]) from None
+
+
 def _turns(count: int) -> str:
     return f"{count} turn" if count == 1 else f"{count} turns"
 

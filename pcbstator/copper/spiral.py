@@ -8,16 +8,20 @@ of its last turn, the outward one has more.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
-from math import cos, sin, sqrt
+from math import cos, floor, hypot, sin, sqrt
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from pcbstator.copper.outline import SAGITTA, Family, SectorFamily, outline_points, outline_widths
 from pcbstator.copper.records import Coil, FloatArray, Track, Via
 
 CORNER_POINTS = 6
+PLACES = np.linspace(0, 1, CORNER_POINTS)  # of the points of a bend, 0 at its start
+BEND = np.stack([(1 - PLACES) ** 2, 2 * PLACES * (1 - PLACES), PLACES**2], axis=1)  # weights of start, control, stop
 STEEPEST = 0.6  # sine of the steepest slant; beyond it the turns' pitch grows faster than it is worth
 
 
@@ -75,16 +79,9 @@ def fit_spiral(
         if not family.is_open(depth) or high - low < (count - 1) * spacing:
             return None
         places = tuple((high if rim > 0 else low) - rim * spacing * index for index in range(count))
-        beyond = _fraction_at(family, pitch * turns, places[-1], rim)
+        fraction = family.fraction_at(pitch * turns, places[-1])  # of its pitch, gained since the outer middle
+        beyond = fraction if rim > 0 else 0.5 - fraction
     return family, pitch, places
-
-
-def _fraction_at(family: Family, offset: float, x: float, rim: int) -> float:
-    """Part of a turn's pitch gained from the middle of the rim side to where an outline passes ``x`` [m]."""
-    half = family.half_vertices
-    points = family.half(np.full(half + 1, offset), np.arange(half + 1))
-    fraction = float(np.interp(-x, -points[:, 0], family.turn_fractions()[: half + 1]))
-    return fraction if rim > 0 else 0.5 - fraction
 
 
 def round_corner(points: FloatArray, index: int, reach: float, from_lead: bool = False) -> FloatArray:
@@ -93,94 +90,146 @@ def round_corner(points: FloatArray, index: int, reach: float, from_lead: bool =
     points: (n, 2 or more); what comes after x and y follows the bend. A bend ``from_lead`` into a turn keeps to
     the lead's side of the turn, since the next turn lies on the other.
     """
-    steps = np.hypot(*np.diff(points[:, :2], axis=0).T)
-    before = np.concatenate([[0.0], np.cumsum(steps[:index][::-1])])
-    after = np.concatenate([[0.0], np.cumsum(steps[index:])])
-    reach = min(reach, 0.9 * before[-1], 0.9 * after[-1])
+    back, on = _Stretch(points, index, -1, reach), _Stretch(points, index, 1, reach)
+    reach = min(reach, 0.9 * back.distances[-1], 0.9 * on.distances[-1])
     if reach <= 0:
         return points
-    start, skip_before, arriving = _along(points[index::-1], before, reach)
-    stop, skip_after, leaving = _along(points[index:], after, reach)
-    control = points[index]
+    start, skip_before, arriving = back.at(reach)
+    stop, skip_after, leaving = on.at(reach)
+    control = back.rows[0]
     turn = leaving[0] * arriving[1] - leaving[1] * arriving[0]
     if from_lead and abs(turn) > 0.1:
         # Where the tangents meet, if that is on the lead: a bend over an arc's chord would cross to the other side.
-        x, y = (start - stop)[:2]
-        back, on = (y * leaving[0] - x * leaving[1]) / turn, (y * arriving[0] - x * arriving[1]) / turn
-        control = start - back * arriving if 0 < min(back, on) < reach else control
-    t = np.linspace(0, 1, CORNER_POINTS)[:, None]
-    bend = (1 - t) ** 2 * start + 2 * t * (1 - t) * control + t**2 * stop
+        x, y = start[0] - stop[0], start[1] - stop[1]
+        before, beyond = (y * leaving[0] - x * leaving[1]) / turn, (y * arriving[0] - x * arriving[1]) / turn
+        if 0 < min(before, beyond) < reach:
+            control = [place - before * along for place, along in zip(start, arriving, strict=True)]
+    bend = BEND @ np.array([start, control, stop])
     return np.concatenate([points[: index - skip_before], bend, points[index + skip_after + 1 :]])
 
 
-def _along(points: FloatArray, distances: FloatArray, reach: float) -> tuple[FloatArray, int, FloatArray]:
-    """Point at ``reach`` along a polyline, number of vertices passed after the first, and the direction there."""
-    passed = int(np.searchsorted(distances, reach, side="right")) - 1
-    step = points[passed + 1] - points[passed]
-    length = distances[passed + 1] - distances[passed]
-    return points[passed] + (reach - distances[passed]) / length * step, passed, step / length
+class _Stretch:
+    """The vertices of a polyline from the one at ``index`` on, one way, a little farther than ``reach`` [m], and their
+    distances along it.
+    """
+
+    def __init__(self, points: FloatArray, index: int, way: int, reach: float) -> None:
+        self.rows: list[list[float]] = [points[index].tolist()]
+        self.distances = [0.0]
+        last = len(points) - 1 if way > 0 else 0
+        while index != last and 0.9 * self.distances[-1] <= reach:
+            index += way
+            self.rows.append(points[index].tolist())
+            (x, y), (here, there) = self.rows[-2][:2], self.rows[-1][:2]
+            self.distances.append(self.distances[-1] + hypot(here - x, there - y))
+
+    def at(self, reach: float) -> tuple[list[float], int, list[float]]:
+        """Point at ``reach`` along it, number of vertices passed after the first, and the direction there."""
+        passed = bisect_right(self.distances, reach) - 1
+        before, after = self.rows[passed], self.rows[passed + 1]
+        length = self.distances[passed + 1] - self.distances[passed]
+        direction = [(b - a) / length for a, b in zip(before, after, strict=True)]
+        beyond = reach - self.distances[passed]
+        return [a + beyond * along for a, along in zip(before, direction, strict=True)], passed, direction
 
 
-def _inward_spiral(plan: CoilPlan, angle: float, end: float, outward: bool) -> FloatArray:
+class _Turns:
+    """The turns of a spiral, which all layers share as far as they begin at the same offset."""
+
+    def __init__(self, plan: CoilPlan) -> None:
+        self.plan, self.family = plan, plan.family
+        self.around = 2 * plan.family.half_vertices
+        self.base = 0 if plan.rim > 0 else plan.family.half_vertices
+        self.fractions = plan.family.turn_fractions()
+        near = self.base + np.arange(-(self.around // 4), self.around // 4)
+        rim_points = outline_points(self.family, np.zeros(len(near)), near)[:: plan.rim]
+        self.rim_vertices = near[:: plan.rim]
+        self.rim_angles = np.arctan2(rim_points[:, 1], rim_points[:, 0])
+        self.rim_radii = np.hypot(*rim_points.T)
+        self.laid: dict[float, tuple[FloatArray, NDArray[np.bool_]]] = {}
+
+    def rim_place(self, angle: float) -> tuple[float, float]:
+        """Vertex (with the part of the way to the next one) and radius [m] of the outermost turn at a polar angle."""
+        vertex = float(np.interp(angle, self.rim_angles, self.rim_vertices))
+        return vertex, float(np.interp(angle, self.rim_angles, self.rim_radii))
+
+    def rows(self, first: float) -> tuple[FloatArray, NDArray[np.int64]]:
+        """Rows of x, y and width of the turns that begin at vertex ``first``, and their vertices."""
+        plan, around = self.plan, self.around
+        started = first // around + float(np.interp(first % around, np.arange(around + 1), self.fractions))
+        lowest, last = self.base - around // 4, self.base + (plan.turns + 1) * around
+        if started not in self.laid:
+            self.laid[started] = self._lay(started, np.arange(lowest, last))
+        points, moved = self.laid[started]
+        begin = floor(first) + 1 - lowest
+        kept = moved[begin:].copy()
+        kept[0] = True
+        return points[begin:][kept], np.arange(lowest + begin, last)[kept]
+
+    def _lay(self, started: float, vertex: NDArray[np.int64]) -> tuple[FloatArray, NDArray[np.bool_]]:
+        """Rows of all vertices, and which of them lie at another place than the one before."""
+        plan, family = self.plan, self.family
+        offset = plan.pitch * (vertex // self.around + self.fractions[vertex % self.around] - started)
+        rows = np.empty((len(vertex), 3))
+        rows[:, :2] = outline_points(family, offset, vertex)
+        rows[:, 2] = plan.width
+        if isinstance(family, SectorFamily) and family.fan > 0:
+            rows[:, 2] = outline_widths(family, offset, vertex)
+        # An arc of no length has all its vertices at one place, but for rounding.
+        return rows, np.append(True, distances_between(rows) > 1e-12)
+
+
+def _inward_spiral(turns: _Turns, angle: float, end: float, outward: bool) -> FloatArray:
     """Counter-clockwise inward spiral from the rim at polar ``angle`` to the axis height ``end``, with both leads.
 
     Rows of x, y and width.
 
     It ends on its last approach to the rim, or, as the mirror image of an ``outward`` spiral, just after it.
     """
-    family, around = plan.family, 2 * plan.family.half_vertices
-    base = 0 if plan.rim > 0 else family.half_vertices
-    near = base + np.arange(-(around // 4), around // 4)
-    rim_points = outline_points(family, np.zeros(len(near)), near)
-    order = slice(None, None, plan.rim)
-    rim_angles = np.arctan2(rim_points[:, 1], rim_points[:, 0])[order]
-    first = float(np.interp(angle, rim_angles, near[order]))
-    rim_radius = float(np.interp(angle, rim_angles, np.hypot(*rim_points.T)[order]))
-
-    fractions = family.turn_fractions()
-    vertex = np.arange(int(np.floor(first)) + 1, base + (plan.turns + 1) * around)
-    gained = vertex // around + fractions[vertex % around]
-    started = first // around + np.interp(first % around, np.arange(around + 1), fractions)
-    offset = plan.pitch * (gained - started)
-    points = outline_points(family, offset, vertex)
-    widths = np.full(len(points), plan.width)
-    if isinstance(family, SectorFamily) and family.fan > 0:
-        widths = outline_widths(family, offset, vertex)
-    points = np.column_stack([points, widths])
-    # An arc of no length has all its vertices at one place, but for rounding.
-    moved = np.append(True, np.hypot(*np.diff(points[:, :2], axis=0).T) > 1e-12)
-    points, vertex = points[moved], vertex[moved]
-    approach = base + plan.turns * around - (0 if outward else around // 2)
+    plan = turns.plan
+    first, rim_radius = turns.rim_place(angle)
+    points, vertex = turns.rows(first)
+    approach = turns.base + plan.turns * turns.around - (0 if outward else turns.around // 2)
     passed = int(np.searchsorted(vertex, approach))
-    last, leave = _crossing(points, passed, points[:, 0] - end)
+    last, leave = _crossing(points, passed, points[passed:, 0] - end)
     width = plan.width
-    bends = [leave, np.array([end, 0.0, width])]
+    bends = [leave, [end, 0.0, width]]
     if outward:
         # It would run back beside itself to get there: it leaves at once, beside the vias on its way.
         behind = end != plan.inner_vias[0]
-        sooner, aside = _crossing(points, passed, np.abs(points[:, 1]) - (plan.margin if behind else SAGITTA))
+        height = np.abs(points[passed:, 1]) - (plan.margin if behind else SAGITTA)
+        sooner, aside = _crossing(points, passed, height)
         if sooner < last:
-            way = [np.array([end, aside[1], width])] if behind else []
-            last, bends = sooner, [aside, *way, np.array([end, 0.0, width])]
+            way = [[end, aside[1], width]] if behind else []
+            last, bends = sooner, [aside, *way, [end, 0.0, width]]
 
-    lead = np.array([[r * cos(angle), r * sin(angle), width] for r in (plan.post_radius, rim_radius)])
+    lead = [[r * cos(angle), r * sin(angle), width] for r in (plan.post_radius, rim_radius)]
     path = np.concatenate([lead, points[: last + 1], bends])
     path = round_corner(path, len(path) - 2, plan.corner)
     return round_corner(path, 1, plan.corner, from_lead=True)
 
 
-def _crossing(points: FloatArray, first: int, height: FloatArray) -> tuple[int, FloatArray]:
-    """The first place from vertex ``first`` where ``height`` (one per point) passes zero, and the vertex before it."""
-    passing = np.nonzero(np.sign(height[first:-1]) != np.sign(height[first + 1 :]))[0]
-    last = first + int(passing[0])
-    part = height[last] / (height[last] - height[last + 1])
-    point: FloatArray = points[last] + part * (points[last + 1] - points[last])
-    return last, point
+def _crossing(points: FloatArray, first: int, height: FloatArray) -> tuple[int, list[float]]:
+    """The first place from vertex ``first`` on where ``height`` (one per point from there) passes zero, and the vertex
+    before it."""
+    sign = np.sign(height)
+    passing = int(np.flatnonzero(sign[:-1] != sign[1:])[0])
+    before, after = height[passing : passing + 2].tolist()
+    part = before / (before - after)
+    one, other = points[first + passing : first + passing + 2].tolist()
+    return first + passing, [a + part * (b - a) for a, b in zip(one, other, strict=True)]
 
 
 def distinct_points(points: FloatArray) -> FloatArray:
     """The polyline without pieces of no length, as an arc of no length would leave them."""
-    return np.ascontiguousarray(points[np.append(True, np.hypot(*np.diff(points[:, :2], axis=0).T) > 1e-9)])
+    apart = distances_between(points) > 1e-9
+    return points if apart.all() else points[np.append(True, apart)]
+
+
+def distances_between(points: FloatArray) -> FloatArray:
+    """From each of the points (n, 2 or more) to the next in the plane [m], (n − 1,)."""
+    dx, dy = (points[1:, :2] - points[:-1, :2]).T
+    return np.asarray(np.sqrt(dx**2 + dy**2))
 
 
 def _track(plan: CoilPlan, layer: int, rows: FloatArray) -> Track:
@@ -223,15 +272,15 @@ def skew_stretch(outer: float, inner: float, skew: float) -> float:
 
 def lay_coil(plan: CoilPlan, layers: int, drill: float, pad: float) -> Coil:
     """The coil template of this plan on all layers."""
-    tracks = []
+    tracks, turns = [], _Turns(plan)
     for layer in range(1, layers + 1):
         pair, outward = divmod(layer - 1, 2)
         end = plan.inner_vias[pair]
         if outward:
-            mirrored = _inward_spiral(plan, -plan.post_angles[pair + 1], end, True)
+            mirrored = _inward_spiral(turns, -plan.post_angles[pair + 1], end, True)
             points = (mirrored * np.array([1.0, -1.0, 1.0]))[::-1]
         else:
-            points = _inward_spiral(plan, plan.post_angles[pair], end, False)
+            points = _inward_spiral(turns, plan.post_angles[pair], end, False)
         tracks.append(_track(plan, layer, distinct_points(points)))
     posts = [(plan.post_radius * cos(angle), plan.post_radius * sin(angle)) for angle in plan.post_angles]
     places = [(x, 0.0) for x in plan.inner_vias] + posts

@@ -17,12 +17,16 @@ from math import cos, pi, sin
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
+from scipy.optimize import brentq
 
 from pcbstator.copper.outline import SAGITTA
 from pcbstator.copper.records import Coil, FloatArray, Track, Via, strip_outline
 from pcbstator.winding import Winding
 
 SAMPLES = 241  # of an end arc
+ALONG = (1 - np.cos(np.linspace(0, pi, SAMPLES))) / 2  # where they lie, as a part of its length
+STEPS = (np.append(0.0, np.diff(ALONG)) + np.append(np.diff(ALONG), 0.0)) / 2  # weights of their sum
 NEIGHBOURS = 4  # conductors that can come near to a via
 STRAIGHT = 0.25  # least part of the room between the vias that must remain for the runs
 
@@ -207,22 +211,25 @@ def _end_arc(
     if end <= base * 1.001:
         return None
     other = sizes.far_edge if outward == sizes.rim else sizes.post_radius
-    short, long = 0.0, abs(end - other)
+    long = abs(end - other)
 
     def arc(length: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-        along = length * (1 - np.cos(np.linspace(0, pi, SAMPLES))) / 2
+        """Radii, slant (sine), and the rate at which the angle grows along it."""
+        along = length * ALONG
         radii = end - outward * (length - along)
         involute = np.sqrt(np.maximum(1 - (base / np.maximum(radii, base)) ** 2, 0.0))
         slant = np.minimum(np.minimum(along, length - along) / bend, np.minimum(involute, 0.999))
-        rate = slant / np.sqrt(1 - slant**2) / radii
-        return radii, np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2 * np.diff(along))]), slant
+        return radii, slant, slant / np.sqrt(1 - slant**2) / radii
 
-    if min(end, end - outward * long) <= 0 or arc(long)[1][-1] < advance:
+    def excess(length: float) -> float:
+        return length * float(STEPS @ arc(length)[2]) - advance
+
+    if min(end, end - outward * long) <= 0 or (most := excess(long)) < 0:
         return None
-    for _ in range(40):
-        middle = (short + long) / 2
-        short, long = (middle, long) if arc(middle)[1][-1] < advance else (short, middle)
-    radii, angles, slant = arc(long)
+    ends = {0.0: -advance, long: most}  # are known
+    length = float(brentq(lambda x: ends[x] if x in ends else excess(x), 0.0, long, xtol=1e-14, rtol=1e-14))
+    radii, slant, rate = arc(length)
+    angles = np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2 * np.diff(length * ALONG))])
     widths = np.full(SAMPLES, sizes.width)
     if sizes.tapered:
         room = radii * sizes.step * np.sqrt(1 - slant**2) - sizes.gap - SAGITTA - shave
@@ -235,19 +242,23 @@ def _end_arc(
 
 def _lacks(sizes: WaveSizes, arc: EndArc, advance: float, row: float) -> tuple[float, float]:
     """What is missing of the gap to the next conductor, and of the distance from its vias in ``row`` [m]."""
-    own = _with_run(_arc_track(arc, 0.0), sizes)
-    gap = shapely.distance(_strip(own), _strip(own.turned(sizes.step)))
-    vias = [shapely.Point(row, 0.0)]
-    nearest = np.inf
-    for index in range(1, NEIGHBOURS + 1):  # those further on pass deeper below the via
-        for shift in (0.0, -0.5) if sizes.pairs > 1 else (0.0,):  # of other pairs
-            other = _arc_track(arc, (index + shift) * sizes.step - advance)
-            nearest = min(nearest, shapely.distance(vias[0], _strip(other)) + sizes.width / 2)
+    own = _with_run(_arc_track(arc), sizes)
+    count, outline = len(own.points), strip_outline(own, caps=False)
+    right, left = slice(None, count), slice(count, None)
+    facing, back = (left, right) if arc.radii[-1] > arc.radii[0] else (right, left)  # the next one lies further on
+    cosine, sine = cos(sizes.step), sin(sizes.step)
+    following = outline[back] @ np.array([[cosine, sine], [-sine, cosine]])
+    gap = float(shapely.distance(shapely.LineString(outline[facing]), shapely.LineString(following)))
+    # The via is turned instead of its neighbours; those further on pass deeper below it.
+    shifts = np.array([[0.0], [-0.5]] if sizes.pairs > 1 else [[0.0]])  # of other pairs
+    places = advance - (np.arange(1, NEIGHBOURS + 1) + shifts).ravel() * sizes.step
+    vias = shapely.points(polar_points(np.full(len(places), row), places))
+    nearest = float(shapely.distance(vias, shapely.Polygon(outline)).min()) + sizes.width / 2
     return sizes.gap - gap, sizes.beside - nearest
 
 
-def _arc_track(arc: EndArc, turned: float) -> Track:
-    points = polar_points(arc.radii, arc.angles + turned)
+def _arc_track(arc: EndArc) -> Track:
+    points = polar_points(arc.radii, arc.angles)
     return Track(1, points, float(arc.widths.max()), "", "", "coil", arc.widths)
 
 
@@ -338,12 +349,15 @@ def lay_passes(plan: WavePlan, odd: bool, drill: float, pad: float, layers: int)
     cut = first - sizes.pole_pitch / 2 + sizes.rim * sizes.skew / 2
     for pair, row in enumerate(rows):
         shape = _shape(plan, pair)
+        between = _way(plan, shape, 1, row, None)  # vias: all conductors but the first and last are turned copies
+        mirrored = _Way(between.points.conj(), between.widths) if sizes.skew == 0 else _way(plan, shape, -1, row, None)
+        starts = between, _way(plan, shape, 1, row, pair)
+        finishes = mirrored, _way(plan, shape, -1, row, pair + 1)
         for index in range(sizes.poles // 2):
             here = first + 2 * index * sizes.pole_pitch
-            start = _Lead(plan, row, pair if index == 0 else None)
-            finish = _Lead(plan, row, pair + 1 if index == sizes.poles // 2 - 1 else None)
-            tracks.append(_conductor(plan, shape, 2 * pair + 1, here, 1, row, start))
-            tracks.append(_conductor(plan, shape, 2 * pair + 2, here + sizes.pole_pitch, -1, row, finish).reversed())
+            last = index == sizes.poles // 2 - 1
+            tracks.append(starts[index == 0].track(2 * pair + 1, here, sizes))
+            tracks.append(finishes[last].track(2 * pair + 2, here + sizes.pole_pitch, sizes).reversed())
             far_turn = here + sizes.pole_pitch / 2 - sizes.rim * sizes.skew / 2
             vias.append((plan.far_rows[row], far_turn))
             if index:
@@ -390,37 +404,46 @@ def _to_via(sizes: WaveSizes, radius: float, angle: float, place: float, outward
     yield radius, place
 
 
-def _conductor(
-    plan: WavePlan, shape: _Shape, layer: int, run: float, mirror: int, row: int, lead: _Lead
-) -> Track:
-    """One conductor from the rim to the far end, its run at angle ``run`` [rad]; ``mirror`` is -1 on second layers."""
+@dataclass(frozen=True, eq=False)
+class _Way:
+    """The way of a conductor from the rim to the far end with its run at angle 0: points as x + iy [m] and widths."""
+
+    points: NDArray[np.complex128]
+    widths: FloatArray
+
+    def track(self, layer: int, run: float, sizes: WaveSizes) -> Track:
+        """This conductor with its run at angle ``run`` [rad]."""
+        points = (self.points * complex(cos(run), sin(run))).view(float).reshape(-1, 2)
+        widths = self.widths if sizes.tapered else None
+        return Track(layer, points, float(self.widths.max()), "", "", "coil", widths)
+
+
+def _way(plan: WavePlan, shape: _Shape, mirror: int, row: int, post: int | None) -> _Way:
+    """One conductor to the via of this row, or to this post; ``mirror`` is -1 on second layers."""
     sizes = plan.sizes
-    angles = run + mirror * shape.angles + shape.skew
+    angles = mirror * shape.angles + shape.skew
     half = sizes.pole_pitch / 2
-    rim_via = run - mirror * half + sizes.rim * sizes.skew / 2
-    far_via = run + mirror * half - sizes.rim * sizes.skew / 2
-    rim_end = list(lead.points(float(angles[0]), rim_via))
+    rim_via = -mirror * half + sizes.rim * sizes.skew / 2
+    far_via = mirror * half - sizes.rim * sizes.skew / 2
+    rim_end = list(_Lead(plan, row, post).points(float(angles[0]), rim_via))
     far_end = list(_to_via(sizes, plan.far_rows[row], float(angles[-1]), far_via, -sizes.rim))
-    polar = [*rim_end[::-1], *zip(shape.radii, angles, strict=True), *far_end]
+    radii = np.concatenate([[r for r, _ in rim_end[::-1]], shape.radii, [r for r, _ in far_end]])
+    turns = np.concatenate([[a for _, a in rim_end[::-1]], angles, [a for _, a in far_end]])
     widths = np.concatenate([
         np.full(len(rim_end), sizes.width), shape.widths, np.full(len(far_end), sizes.width),
     ])  # fmt: skip
-    radii, turns = np.array(polar).T
     points = polar_points(radii, turns)
     keep = _needed(points, widths)
-    track = Track(layer, points[keep], float(widths.max()), "", "", "coil")
-    return replace(track, widths=np.ascontiguousarray(widths[keep])) if sizes.tapered else track
+    return _Way(np.ascontiguousarray(points[keep]).view(complex).ravel(), widths[keep])
 
 
-def _needed(points: FloatArray, widths: FloatArray) -> FloatArray:
+def _needed(points: FloatArray, widths: FloatArray) -> NDArray[np.int64]:
     """Which points are needed to keep within SAGITTA of the curve, its edges included."""
     lines = [points]
     if np.ptp(widths) > 0:  # the library looks at the plane only, so each edge is asked for itself
         outline = strip_outline(Track(1, points, float(widths.max()), "", "", "coil", widths), caps=False)
         lines += [outline[: len(points)], outline[: len(points) - 1 : -1]]
-    found: set[int] = set()
-    for line in lines:
-        kept = shapely.get_coordinates(shapely.LineString(line).simplify(SAGITTA / 4))
-        place = {tuple(point): index for index, point in enumerate(line.tolist())}
-        found |= {place[tuple(point)] for point in kept.tolist()}
-    return np.array(sorted(found))
+    number = np.arange(len(points), dtype=float)  # goes along as a third coordinate, which is not looked at
+    numbered = shapely.linestrings([np.column_stack([line, number]) for line in lines])
+    kept = shapely.simplify(numbered, SAGITTA / 4, preserve_topology=False)
+    return np.unique(shapely.get_coordinates(kept, include_z=True)[:, 2].astype(np.int64))

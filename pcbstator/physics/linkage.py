@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,10 +84,31 @@ def tracks_linkage_harmonics(tracks: Sequence[LinkedTrack], field: RingField, fi
     >>> bool(abs(tracks_linkage_harmonics(there_and_back, field)).max() < 1e-15)
     True
     """
+    return np.asarray(each_track_linkage_harmonics(tracks, field, filaments).sum(axis=0))
+
+
+def each_track_linkage_harmonics(tracks: Sequence[LinkedTrack], field: RingField, filaments: int = 2) -> ComplexArray:
+    """Harmonics of the flux linkage of every track by itself, in one pass.
+
+    tracks, field, filaments: as of tracks_linkage_harmonics [m, T, -]. Returns complex (tracks, orders) [Wb], times the
+    tracks' weights. Copper outside the field's radii: LawRangeError. Derived here.
+
+    >>> from pcbstator.physics.field_layers import MagnetLayers
+    >>> from pcbstator.physics.magnet_ring import ring_field, sector_footprint
+    >>> ring = sector_footprint(0.020, 0.035, 0.8 * np.pi / 12)
+    >>> field = ring_field(ring, 6, MagnetLayers(0.003, 1.3), 0.018, 0.037, np.array([0.001]))
+    >>> run = np.array([[0.022, 0.0], [0.033, 0.0]])
+    >>> there, back = each_track_linkage_harmonics([LinkedTrack(run, 0.0, 0), LinkedTrack(run[::-1], 0.0, 0)], field)
+    >>> bool(abs(there + back).max() < 1e-15 < abs(there).max())
+    True
+    """
     if not tracks:
-        return np.zeros(len(field.orders), complex)
-    z, moment, index = _quadrature_points(tracks, field, filaments)
-    return _moments(z, moment, index, field) * (1j / (field.orders * field.pole_pairs))
+        return np.zeros((0, len(field.orders)), complex)
+    z, moment, index, owner = _quadrature_points(tracks, field, filaments)
+    first = np.flatnonzero(np.diff(owner, prepend=-1))  # of each track with copper: some may have no length
+    sums = np.zeros((len(tracks), len(field.orders)), complex)
+    sums[owner[first]] = _moments(z, moment, index, field, first)
+    return np.asarray(sums * (1j / (field.orders * field.pole_pairs)), complex)
 
 
 def linkage_waveform(
@@ -106,21 +128,26 @@ def linkage_waveform(
 
 def _quadrature_points(
     tracks: Sequence[LinkedTrack], field: RingField, filaments: int
-) -> tuple[ComplexArray, FloatArray, Integers]:
-    """All quadrature points: x + iy [m], weight times x·dx + y·dy [m²], and the index of the distance."""
+) -> tuple[ComplexArray, FloatArray, Integers, Integers]:
+    """All quadrature points (points beside each other, pieces): x + iy [m] and weight times x·dx + y·dy [m²]; and of
+    every piece the index of the distance and the track.
+    """
     counts = np.array([len(track.points) for track in tracks])
     if int(counts.min()) < 2:
         raise LawRangeError(f"a track needs at least two points, got {int(counts.min())}")
-    points = np.concatenate([np.ascontiguousarray(track.points, float).view(complex).ravel() for track in tracks])
-    width = np.concatenate([np.broadcast_to(t.width, count) for t, count in zip(tracks, counts, strict=True)])
+    points = np.concatenate([track.points for track in tracks], dtype=float).view(complex).ravel()
+    if any(isinstance(track.width, np.ndarray) for track in tracks):
+        width = np.concatenate([np.broadcast_to(t.width, count) for t, count in zip(tracks, counts, strict=True)])
+    else:
+        width = np.repeat(np.array([track.width for track in tracks], float), counts)
     weight = np.repeat([track.weight for track in tracks], counts)
     index = np.repeat([track.distance_index for track in tracks], counts)
     step = np.diff(points)
     step[np.cumsum(counts[:-1]) - 1] = 0.0  # from one track's end to the next one's start there is no copper
-    length = np.abs(step)
+    length = np.sqrt(step.real**2 + step.imag**2)
     copper = np.flatnonzero(length)
 
-    across, share = np.polynomial.legendre.leggauss(filaments if float(width.max()) > 0.0 else 1)
+    across, share = _gauss(filaments if float(width.max()) > 0.0 else 1)
     lines = points + across[:, None] * (width / 2.0 * _mitres(step, length))
     pieces = np.ceil(length[copper] / (PIECE * field.distances[index[copper]]) - 1e-9).astype(np.int64)
     owner = np.repeat(np.arange(len(copper)), pieces)
@@ -128,38 +155,55 @@ def _quadrature_points(
     segment = np.take(copper, owner)
     start = np.take(lines, segment, axis=1)
     run = (np.take(lines, segment + 1, axis=1) - start) / np.take(pieces, owner)
-    along, part = np.polynomial.legendre.leggauss(GAUSS)
+    along, part = _gauss(GAUSS)
     scale = np.multiply.outer(share / share.sum(), part / 2.0)[..., None] * np.take(weight, segment)
     z = start[:, None] + (number + (along[:, None] + 1.0) / 2.0) * run[:, None]  # (filaments, GAUSS, pieces)
     moment = scale * (z.real * run.real[:, None] + z.imag * run.imag[:, None])
-    return z.ravel(), moment.ravel(), np.broadcast_to(np.take(index, segment), z.shape).ravel()
+    track = np.repeat(np.arange(len(tracks)), counts)
+    rows = -1, len(segment)
+    return z.reshape(rows), moment.reshape(rows), np.take(index, segment), np.take(track, segment)
+
+
+@lru_cache
+def _gauss(count: int) -> tuple[FloatArray, FloatArray]:
+    """Places in −1 … 1 and weights of Gauss' quadrature, not to be changed."""
+    return np.polynomial.legendre.leggauss(count)
 
 
 def _mitres(step: ComplexArray, length: FloatArray) -> ComplexArray:
     """Per vertex, the offset to the left per unit offset of its two segments, so that filaments stay joined."""
     normal = np.zeros(len(step) + 2, complex)
-    normal[1:-1] = 1j * step / np.where(length > 0.0, length, 1.0)
+    scale = 1.0 / np.where(length > 0.0, length, 1.0)
+    normal.real[1:-1], normal.imag[1:-1] = -step.imag * scale, step.real * scale
     before, after = normal[:-1], normal[1:]
-    return np.asarray((before + after) / np.maximum(1.0 + (before * after.conj()).real, SHARPEST), complex)
+    shared = before.real * after.real + before.imag * after.imag
+    return np.asarray((before + after) * (1.0 / np.maximum(1.0 + shared, SHARPEST)), complex)
 
 
-def _moments(z: ComplexArray, moment: FloatArray, index: Integers, field: RingField) -> ComplexArray:
-    """Sum over points of moment·B_n(r)·exp(i·n·p·theta), for every order."""
+def _moments(
+    z: ComplexArray, moment: FloatArray, index: Integers, field: RingField, first: Integers
+) -> ComplexArray:
+    """Sums of moment·B_n(r)·exp(i·n·p·theta) over the points of all pieces from each of ``first`` on to the next, for
+    every order: (first, orders).
+    """
     r = np.sqrt(z.real**2 + z.imag**2)
     flat, t = field.locate(r, index)
-    turn = _power(z / r, field.pole_pairs)
+    direction = (z.view(float).reshape(*z.shape, 2) * (1.0 / r)[..., None]).view(complex)[..., 0]
+    turn = _power(direction, field.pole_pairs)
     steps: dict[int, ComplexArray] = {}
-    sums = np.empty(len(field.orders), complex)
-    current, reached = moment.astype(complex), 0
+    sums = np.empty((len(first), len(field.orders)), complex)
+    current, reached = None, 0
     for row, order in enumerate(field.orders.tolist()):
         step = order - reached
         if step not in steps:
             steps[step] = _power(turn, step)
-        current, reached = current * steps[step], order
+        current, reached = steps[step] if current is None else current * steps[step], order
         table = field.values[row].ravel()
         value = np.take(table, flat)
         value += t * (np.take(table, flat + 1) - value)
-        sums[row] = (value @ current.view(float).reshape(-1, 2)).view(complex)[0]
+        value *= moment
+        sums[:, row].real = np.add.reduceat((value * current.real).sum(axis=0), first)
+        sums[:, row].imag = np.add.reduceat((value * current.imag).sum(axis=0), first)
     return sums
 
 

@@ -250,13 +250,20 @@ def _waves(
     nodes: list[tuple[int, FloatArray]],
     moment: FloatArray,
     merge: FloatArray | None = None,
+    carrying: NDArray[np.intp] | slice = slice(None),
 ) -> ComplexArray:
-    """The moments laid on the grid of every level, merged, transformed at twice its size: (levels, 2 nx, ny + 1)."""
+    """The moments laid on the grid of every level, merged, transformed at twice its size: (levels, 2 nx, ny + 1).
+
+    carrying: samples whose moment is not nought.
+    """
     nx, ny = grid.shape
     size = len(grid.levels) * nx * ny
     flat = np.zeros(size)
-    for offset, weight in nodes:
-        flat += np.bincount(base + offset, weights=weight * moment, minlength=size)
+    base, moment = base[carrying], moment[carrying]
+    for index in range(0, len(nodes), STENCIL):  # a row of nodes at once: few passes over the whole grid
+        row = nodes[index : index + STENCIL]
+        places = np.concatenate([base + offset for offset, _ in row])
+        flat += np.bincount(places, np.concatenate([weight[carrying] * moment for _, weight in row]), size)
     laid = flat.reshape(len(grid.levels), nx * ny)
     if merge is not None and len(merge) < len(laid):
         laid = merge @ laid
@@ -282,7 +289,9 @@ class _Kernels:
         parts = sorted((round(abs(za - (sign * zb + shift)), 12), strength) for sign, shift, strength in self.images)
         key = tuple(parts)
         if key not in self.known:
-            total = np.sum([strength * self._smooth(height) for height, strength in parts], axis=0)
+            total = np.zeros_like(self.r2)
+            for height, strength in parts:
+                total += strength * self._smooth(height)
             self.known[key] = (np.asarray(dctn(total, type=1)) / self.splines)[self.fold]
         return self.known[key]
 
@@ -351,15 +360,17 @@ def track_inductance_matrix(
     result = np.zeros((paths, paths))
     half = np.full(grid.shape[1] + 1, 2.0)
     half[[0, -1]] = 1.0
+    each = shares[:, samples.piece]
+    carrying = [np.flatnonzero(share) for share in each]  # most samples belong to one path
+    waves = np.empty((count, paths, len(kernels.fold) * len(half)), complex)
     for axis in (0, 1):
-        waves = [_waves(grid, base, nodes, samples.moments[:, axis] * share[samples.piece], merge) for share in shares]
+        for path, (share, own) in enumerate(zip(each, carrying, strict=True)):
+            moment = samples.moments[:, axis] * share
+            waves[:, path] = _waves(grid, base, nodes, moment, merge, own).reshape(count, -1)
         for a in range(count):
             for b in range(a, count):
-                kernel = kernels.between(a, b) * (half if a == b else 2 * half)
-                for row in range(paths):
-                    left = (waves[row][a] * kernel).view(float)
-                    for column in range(paths):
-                        result[row, column] += np.sum(left * waves[column][b].view(float))
+                kernel = (kernels.between(a, b) * (half if a == b else 2 * half)).ravel()
+                result += (waves[a] * kernel).view(float) @ waves[b].view(float).T
     result *= MU_0 / (4 * np.pi) / (4 * grid.shape[0] * grid.shape[1])
     result = (result + result.T) / 2
     return np.asarray(result + shares * _self_corrections(strips, grid.spread) @ shares.T)

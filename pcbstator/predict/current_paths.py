@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import cmath
 import itertools
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from math import pi
 
 import numpy as np
@@ -23,8 +23,8 @@ Key = tuple[object, ...]
 
 def piece(track: Track) -> tuple[Key, int]:
     """What tells a link from every other, whichever way it is run through; and the way, +1 or -1."""
-    ends = spot(*track.points[0]), spot(*track.points[-1])
-    return ("link", track.layer, min(ends), max(ends)), 1 if ends[0] <= ends[1] else -1
+    first, last = track.ends
+    return (("link", track.layer, first, last), 1) if first <= last else (("link", track.layer, last, first), -1)
 
 
 class Conductors:
@@ -36,10 +36,29 @@ class Conductors:
         self.depth = {layer.number: layer.depth for layer in copper.layers}
         self.thickness = {layer.number: layer.thickness for layer in copper.layers}
         self.barrel_per_metre = float(via_resistance(drill, plating, 1.0, temperature_c)) / copper.vias_per_joint
-        self._coils = {id(coil): self._whole_coil(coil) for coil, _ in copper.templates}
+        keys = [piece(link)[0] for link in copper.links]
+        self._lengths = dict(zip(keys, copper.link_lengths, strict=True))
+        templates = [track for track, _ in copper.template_tracks]
+        lengths = {id(track): length for track, length in zip(templates, copper.template_lengths, strict=True)}
+        self._coil_lengths = {id(coil): self._coil_length(coil, lengths) for coil, _ in copper.templates}
+        even = [track for track in templates if track.widths is None]
+        found = self._even_tracks(
+            [*even, *copper.links], [*(lengths[id(track)] for track in even), *copper.link_lengths]
+        )
+        self._links = dict(zip(keys, found[len(even) :], strict=True))
+        known = {id(track): resistance for track, resistance in zip(even, found, strict=False)}
+        self._coils = {id(coil): self._whole_coil(coil, known) for coil, _ in copper.templates}
 
-    def _whole_coil(self, coil: Coil) -> float:
-        tracks = sum(self.track(track) for track in coil.tracks)
+    def _even_tracks(self, tracks: Sequence[Track], lengths: Sequence[float]) -> list[float]:
+        """Resistance [ohm] of many tracks that have the same width all along."""
+        if not tracks:
+            return []
+        widths = np.array([track.width for track in tracks])
+        thicknesses = np.array([self.thickness[track.layer] for track in tracks])
+        return [float(r) for r in track_resistance(np.array(lengths), widths, thicknesses, self.temperature_c)]
+
+    def _whole_coil(self, coil: Coil, known: dict[int, float]) -> float:
+        tracks = sum(known[id(track)] if id(track) in known else self.track(track) for track in coil.tracks)
         return tracks + sum(self.barrel(a.layer, b.layer) for a, b in itertools.pairwise(coil.tracks))
 
     def coil(self, index: int) -> float:
@@ -87,27 +106,32 @@ class Conductors:
             else:
                 if here is not None and here != step.layer:
                     yield ("via", *spot(*step.points[0]), here, step.layer), self.barrel(here, step.layer)
-                yield piece(step)[0], self.track(step)
+                key = piece(step)[0]
+                yield key, self._links[key] if key in self._links else self.track(step)
                 here = step.layer
 
     def phase_resistance(self, phase: PhaseCopper) -> float:
         """Resistance [ohm] of a phase from its terminal to the star point or its end, paths in parallel."""
         paths = [dict(self.along(path)) for path in phase.paths]
+        if len(paths) == 1:
+            return sum(paths[0].values())
         pieces = {key: resistance for path in paths for key, resistance in path.items()}
         passes = np.array([[key in path for key in pieces] for path in paths], dtype=float)
         return parallel_path_resistance((passes * list(pieces.values())) @ passes.T)[0]
 
     def path_length(self, path: Path) -> float:
         """Length [m] of the conductor along a path, vias included."""
-        return sum(
-            self._coil_length(self.copper.template(step.coil)) if isinstance(step, CoilVisit) else step.length
-            for step in path.steps
-            if not isinstance(step, Pin)
-        )
+        return sum(self._step_length(step) for step in path.steps if not isinstance(step, Pin))
 
-    def _coil_length(self, coil: Coil) -> float:
+    def _step_length(self, step: CoilVisit | Track | Bridge) -> float:
+        if isinstance(step, CoilVisit):
+            return self._coil_lengths[id(self.copper.template(step.coil))]
+        known = self._lengths.get(piece(step)[0]) if isinstance(step, Track) else None
+        return step.length if known is None else known
+
+    def _coil_length(self, coil: Coil, lengths: dict[int, float]) -> float:
         vias = sum(abs(self.depth[a.layer] - self.depth[b.layer]) for a, b in itertools.pairwise(coil.tracks))
-        return sum(track.length for track in coil.tracks) + vias
+        return sum(lengths[id(track)] for track in coil.tracks) + vias
 
 
 def phase_angle(index: int, phases: int) -> float:

@@ -8,7 +8,7 @@ same, so one coil on a fine grid puts that right for all of them.
 from __future__ import annotations
 
 from math import cos
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,6 +54,19 @@ def inductance_matrix(design: Design, copper: Copper) -> FloatArray:
     cell = max(COARSE * pitch, design.board.copper_outer_diameter / COARSE_CELLS)
     whole = track_inductance_matrix(strips, currents, cell, images)
     return np.asarray(whole + _lack(design, copper, strips, currents, cell))
+
+
+def inductance_figures(design: Design, copper: Copper) -> dict[str, Any]:
+    """The inductances of ``ElectricalResult``."""
+    matrix = inductance_matrix(design, copper)
+    phases = len(matrix)
+    own = float(np.trace(matrix)) / phases
+    return {
+        "phase_inductance": own,
+        "mutual_inductance": (float(matrix.sum()) / phases - own) / (phases - 1),
+        "synchronous_inductance": synchronous_inductance(matrix),
+        "inductance_matrix": tuple(tuple(row) for row in matrix.tolist()),
+    }
 
 
 def _lack(design: Design, copper: Copper, strips: Strips, currents: FloatArray, cell: float) -> FloatArray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from math import pi, sin, sqrt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +13,7 @@ from pcbstator.design.records import BlockMagnet, DiscMagnet
 from pcbstator.materials import mild_steel
 from pcbstator.physics.field_layers import MagnetLayers
 from pcbstator.physics.iron import SaturatedIron, saturated_iron
-from pcbstator.physics.linkage import LinkedTrack, tracks_linkage_harmonics
+from pcbstator.physics.linkage import LinkedTrack, each_track_linkage_harmonics
 from pcbstator.physics.magnet_force import PULL_ORDERS
 from pcbstator.physics.magnet_ring import (
     Footprint,
@@ -27,9 +27,9 @@ from pcbstator.physics.magnet_ring import (
     sector_footprint,
 )
 from pcbstator.physics.working_point import thinnest_layer
+from pcbstator.predict.current_paths import Key, piece
 from pcbstator.predict.records import MagneticResult
 from pcbstator.predict.waves import distortion, ripple, sampled_waves
-from pcbstator.winding import Winding
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -78,7 +78,7 @@ def rotor_source(
     inner, outer = span or _copper_span(design)
     ends = footprint.breakpoints
     radii = np.array([min(inner, float(ends[0])), max(outer, float(ends[-1]))])
-    distances = np.append(_copper_distances(design, layers), thinnest_layer(layers))
+    distances = np.append(copper_distances(design, layers), thinnest_layer(layers))
     faced = layers.facing_distance < float("inf")
     wanted = np.union1d(np.union1d(orders, ORDERS), PULL_ORDERS if faced else ())
     return ring_source(footprint, design.rotor.poles // 2, radii, distances, wanted.astype(np.int64))
@@ -105,7 +105,7 @@ def rotor_field(
     """
     layers = layers or rotor_iron(design, source).layers
     inner, outer = span or _copper_span(design)
-    distances = _copper_distances(design, layers)
+    distances = copper_distances(design, layers)
     return ring_field(
         magnet_footprint(design), design.rotor.poles // 2, layers, inner, outer, distances, orders, source
     )
@@ -118,33 +118,55 @@ def _copper_span(design: Design) -> tuple[float, float]:
     return max(inner - margin, inner / 2), board.copper_outer_diameter / 2 + margin
 
 
-def _copper_distances(design: Design, layers: MagnetLayers) -> NDArray[np.float64]:
+def copper_distances(design: Design, layers: MagnetLayers) -> NDArray[np.float64]:
     """Distance [m] of every copper layer from the nearer magnets."""
     distances = design.rotor.air_gap - np.array(design.layer_z)
     if layers.mirror_distance is not None:
         distances = np.minimum(distances, 2 * layers.mirror_distance - distances)
-    return distances
+    return np.asarray(distances)
 
 
 def path_linkages(copper: Copper, field: RingField) -> NDArray[np.complex128]:
-    """Linkage harmonics (phases, paths, orders) [Wb] of every path: one coil turned to its places, and the links."""
+    """Linkage harmonics (phases, paths, orders) [Wb] of every path: one coil turned to its places, and the links.
+
+    Every piece of copper is integrated once, in one pass, whatever number of paths runs through it.
+    """
+    links: dict[Key, tuple[int, int]] = {}  # row of each piece, and the way in which it is integrated
+    tracks = [track for track, _ in copper.template_tracks]
+    paths = [path for phase in copper.phases for path in phase.paths]
+    for path in paths:
+        for step in path.steps:
+            if isinstance(step, Track):
+                key, way = piece(step)
+                if key not in links:
+                    links[key] = len(tracks), way
+                    tracks.append(step)
 
     def seen(track: Track) -> LinkedTrack:
-        return LinkedTrack(track.points, track.point_widths, track.layer - 1)
+        width = track.width if track.widths is None else track.widths
+        return LinkedTrack(track.points, width, track.layer - 1)
 
-    coil = np.empty((len(copper.coil_angles), len(field.orders)), complex)
+    each = each_track_linkage_harmonics(list(map(seen, tracks)), field)
+
+    coils, row = np.empty((len(copper.coil_angles), len(field.orders)), complex), 0
     for template, members in copper.templates:
-        coil[members] = tracks_linkage_harmonics([seen(track) for track in template.tracks], field)
-    turns = np.exp(1j * field.pole_pairs * np.multiply.outer(copper.coil_angles, field.orders))
-    senses = np.array(copper.coil_senses)
-    paths = []
-    for phase in copper.phases:
-        for path in phase.paths:
-            visited = [step.coil for step in path.steps if isinstance(step, CoilVisit)]
-            coils = (coil[visited] * senses[visited, None] * turns[visited]).sum(axis=0)
-            links = [seen(step) for step in path.steps if isinstance(step, Track)]
-            paths.append(coils + tracks_linkage_harmonics(links, field))
-    return np.array(paths).reshape(len(copper.phases), -1, len(field.orders))
+        coils[members] = each[row : row + len(template.tracks)].sum(axis=0)
+        row += len(template.tracks)
+    coils *= np.exp(1j * field.pole_pairs * np.multiply.outer(copper.coil_angles, field.orders))
+    coils *= np.array(copper.coil_senses)[:, None]
+    table = np.concatenate([coils, each])
+    sums = []
+    for path in paths:
+        rows = [step.coil for step in path.steps if isinstance(step, CoilVisit)]
+        signs = [1] * len(rows)
+        for step in path.steps:
+            if isinstance(step, Track):
+                key, way = piece(step)
+                number, first = links[key]
+                rows.append(len(coils) + number)
+                signs.append(way * first)
+        sums.append(np.array(signs) @ table[rows])
+    return np.array(sums).reshape(len(copper.phases), -1, len(field.orders))
 
 
 def phase_linkages(paths: NDArray[np.complex128]) -> NDArray[np.complex128]:
@@ -153,43 +175,60 @@ def phase_linkages(paths: NDArray[np.complex128]) -> NDArray[np.complex128]:
 
 
 def magnetic_results(
-    design: Design, winding: Winding, copper: Copper, field: RingField, series_turns: int, resistance: float
+    design: Design, copper: Copper, field: RingField, series_turns: int, resistance: float
 ) -> MagneticResult:
     """Field, psi, constants, harmonics and ripple."""
-    pole_pairs = field.pole_pairs
     linkages = phase_linkages(path_linkages(copper, field))
-    psi = float(np.abs(linkages[:, 0]).mean())
-    emf_constant = pole_pairs * psi
-    torque_constant = winding.phases / 2 * pole_pairs * psi
-    ratios = np.abs(linkages * field.orders).mean(axis=0)
-    waves = sampled_waves(linkages, field.orders, pole_pairs, design.winding.connection)
-    mean_radius = (design.board.copper_inner_diameter + design.board.copper_outer_diameter) / 4
-    line = {"star": 2 * sin(pi / (winding.phases if winding.phases % 2 else 2 * winding.phases)), "delta": 1.0}
-    line_factor = line.get(design.winding.connection)
     return MagneticResult(
-        gap_field_peak=abs(float(field.at(np.array([mean_radius]), 0)[0, 0])),
-        flux_linkage_peak=psi,
-        emf_constant=emf_constant,
-        torque_constant=torque_constant,
-        motor_constant=torque_constant / sqrt(winding.phases / 2 * resistance),
-        speed_constant=30 / pi / (emf_constant * line_factor) if line_factor and emf_constant > 0 else None,
-        effective_factor=psi / full_pitch_linkage(design, field, series_turns),
-        emf_harmonics=tuple(
-            {"order": int(order), "ratio": float(ratio / ratios[0])}
-            for order, ratio in zip(field.orders, ratios, strict=True)
-        ),
-        emf_distortion=distortion(waves.phase_emf[0]),
-        line_emf_distortion=distortion(waves.line_emf[0]) if len(waves.line_emf) else None,
-        torque_ripple=ripple(waves.torque),
-        six_step_ripple=ripple(waves.six_step),
-        waves=waves,
+        **constants(design, field, linkages, series_turns, resistance),
+        **wave_figures(design, field, linkages),
         orders=ORDERS,
         linkages=linkages,
     )
 
 
+def constants(
+    design: Design, field: RingField, linkages: NDArray[np.complex128], series_turns: int, resistance: float
+) -> dict[str, Any]:
+    """The fields of ``MagneticResult`` that need the fundamental only; linkages: (phases, 1 or more orders) [Wb]."""
+    phases, pole_pairs = len(linkages), field.pole_pairs
+    psi = float(np.abs(linkages[:, 0]).mean())
+    emf_constant = pole_pairs * psi
+    torque_constant = phases / 2 * pole_pairs * psi
+    mean_radius = (design.board.copper_inner_diameter + design.board.copper_outer_diameter) / 4
+    line = {"star": 2 * sin(pi / (phases if phases % 2 else 2 * phases)), "delta": 1.0}
+    line_factor = line.get(design.winding.connection)
+    return {
+        "gap_field_peak": abs(float(field.at(np.array([mean_radius]), 0)[0, 0])),
+        "flux_linkage_peak": psi,
+        "emf_constant": emf_constant,
+        "torque_constant": torque_constant,
+        "motor_constant": torque_constant / sqrt(phases / 2 * resistance),
+        "speed_constant": 30 / pi / (emf_constant * line_factor) if line_factor and emf_constant > 0 else None,
+        "effective_factor": psi / full_pitch_linkage(design, field, series_turns),
+    }
+
+
+def wave_figures(design: Design, field: RingField, linkages: NDArray[np.complex128]) -> dict[str, Any]:
+    """The fields of ``MagneticResult`` that need all orders: harmonics, distortion and ripple."""
+    ratios = np.abs(linkages * field.orders).mean(axis=0)
+    waves = sampled_waves(linkages, field.orders, field.pole_pairs, design.winding.connection)
+    return {
+        "emf_harmonics": tuple(
+            {"order": int(order), "ratio": float(ratio / ratios[0])}
+            for order, ratio in zip(field.orders, ratios, strict=True)
+        ),
+        "emf_distortion": distortion(waves.phase_emf[0]),
+        "line_emf_distortion": distortion(waves.line_emf[0]) if len(waves.line_emf) else None,
+        "torque_ripple": ripple(waves.torque),
+        "six_step_ripple": ripple(waves.six_step),
+        "waves": waves,
+    }
+
+
 def full_pitch_linkage(design: Design, field: RingField, turns: int) -> float:
     """Linkage [Wb] that as many full-pitch turns spanning the copper's annulus would have: N·(2/p)·∫ b_1 r dr."""
     radii = np.linspace(design.board.copper_inner_diameter / 2, design.board.copper_outer_diameter / 2, 400)
-    mean = np.mean([np.abs(field.at(radii, index)[0]) for index in range(len(field.distances))], axis=0)
+    known = np.linspace(field.inner, field.outer, field.values.shape[-1])
+    mean = np.interp(radii, known, np.abs(field.values[0]).mean(axis=0))
     return turns * 2 / field.pole_pairs * float(np.trapezoid(mean * radii, radii))

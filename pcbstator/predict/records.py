@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields
 from typing import Any
 
@@ -290,6 +290,16 @@ def rows(section: Any) -> Iterator[tuple[str, str, Any]]:
             continue
         scale = item.metadata["scale"]
         yield item.metadata["key"], item.metadata["meaning"], _plain(value if scale == 1.0 else value * scale)
+
+
+def numbers(group: str, record: type, values: Mapping[str, Any]) -> dict[str, float]:
+    """Some fields of a group of results as they are given out: dotted key and number, nothing that does not apply."""
+    found = {}
+    for item in fields(record):
+        value = values.get(item.name)
+        if "key" in item.metadata and isinstance(value, int | float | np.number):
+            found[f"{group}.{item.metadata['key']}"] = float(value) * item.metadata["scale"]
+    return found
 
 
 def _plain(value: Any) -> Any:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from importlib.metadata import PackageNotFoundError, version
-from math import pi
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,9 +12,9 @@ from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.joints import layer_areas
 from pcbstator.copper.tiles import lay_tiles, tile_folder
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.conductors import copper_mass
+from pcbstator.predict.basics import copper_figures, line_resistance, turns_in_series, winding_figures
 from pcbstator.predict.current_paths import Conductors
-from pcbstator.predict.inductance import inductance_matrix, synchronous_inductance
+from pcbstator.predict.inductance import inductance_figures
 from pcbstator.predict.job import has_job, job_results, job_temperature
 from pcbstator.predict.losses import loss_factors, operating_losses
 from pcbstator.predict.magnetics import magnet_footprint, magnetic_results, rotor_field, rotor_iron, rotor_source
@@ -54,8 +53,7 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
     resistances = tuple(conductors.phase_resistance(phase) for phase in copper.phases)
     resistance = sum(resistances) / len(resistances)
-    boards = design.boards if design.boards_in_series else 1
-    series_turns = boards * winding.coils_in_series * copper.coil.series_turns
+    series_turns = turns_in_series(design, winding, copper)
     electrical = _electrical_results(design, copper, resistances)
     field, magnetic, mechanical, out_of_range = None, None, None, ""
     losses: list[dict[str, Any]] = []
@@ -65,7 +63,7 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
         source = rotor_source(design)
         iron = rotor_iron(design, source)
         field = rotor_field(design, iron.layers, source=source)
-        magnetic = magnetic_results(design, winding, copper, field, series_turns, resistance)
+        magnetic = magnetic_results(design, copper, field, series_turns, resistance)
         mechanical = mechanical_results(design, magnet_footprint(design), iron, source)
         losses = operating_losses(design, copper, field, magnetic.torque_constant)
         tolerance = tolerance_results(design, copper, magnetic, electrical.synchronous_inductance)
@@ -84,16 +82,7 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
         title=design.title,
         design_file=design.source,
         version=package_version(),
-        winding=WindingResult(
-            phases=winding.phases,
-            coils=winding.coils,
-            poles=winding.poles,
-            factor=winding.factor,
-            turns_per_coil=copper.coil.turns,
-            series_turns=series_turns,
-            layout=winding.layout,
-            parallel_paths=len(copper.phases[0].paths),
-        ),
+        winding=WindingResult(layout=winding.layout, **winding_figures(design, winding, copper)),
         copper=_copper_results(design, copper, conductors),
         electrical=electrical,
         magnetic=magnetic,
@@ -109,52 +98,30 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
 
 
 def _electrical_results(design: Design, copper: Copper, resistances: tuple[float, ...]) -> ElectricalResult:
-    matrix = inductance_matrix(design, copper)
-    phases = len(matrix)
+    phases = len(resistances)
     resistance = sum(resistances) / phases
-    own = float(np.trace(matrix)) / phases
     return ElectricalResult(
         phase_resistance=resistance,
-        line_resistance=_line_resistance(design.winding.connection, phases, resistance),
+        line_resistance=line_resistance(design.winding.connection, phases, resistance),
         phase_resistances=resistances,
-        phase_inductance=own,
-        mutual_inductance=(float(matrix.sum()) / phases - own) / (phases - 1),
-        synchronous_inductance=synchronous_inductance(matrix),
-        inductance_matrix=tuple(tuple(row) for row in matrix.tolist()),
+        **inductance_figures(design, copper),
     )
-
-
-def _line_resistance(connection: str, phases: int, resistance: float) -> float | None:
-    """Resistance [ohm] between neighbouring terminals; open phases have none in common."""
-    if connection == "star":
-        return 2 * resistance
-    return resistance * (phases - 1) / phases if connection == "delta" else None
 
 
 def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> CopperResult:
     areas = layer_areas(copper.board)
-    laid = sum(areas[layer.number] * layer.thickness for layer in copper.board.layers)
-    plating = design.board.via_plating
-    walls = sum(pi * (hole.drill - plating) * plating for hole in copper.board.holes)
-    volume = design.boards * (laid + walls * design.board.thickness)
-    paths = [path for phase in copper.phases for path in phase.paths]
     gap = least_gap(copper, 1.1 * design.board.track_gap)
     kinds = lay_tiles(design, copper)
     return CopperResult(
-        phase_length=sum(conductors.path_length(path) for path in paths) / len(paths),
-        mass=float(copper_mass(volume)),
+        **copper_figures(design, copper, conductors, areas),
         min_track_gap=gap.distance if gap else None,
-        via_count=len(copper.vias),
         closest=gap,
         by_layer=tuple(
             {"layer": number, "area_mm2": 1e6 * area, "part": area / copper.board.shape.material.area}
             for number, area in areas.items()
         ),
-        tiles=copper.tiles if copper.tiles > 1 else None,
         tile_kinds=tuple(
             {"folder": tile_folder(kind), "count": len(kind.tiles), "tiles": list(kind.tiles)} for kind in kinds
         ) or None,
-        wires_across_cuts=len(copper.joints) // 2 or None,
-        boards=design.boards if design.boards > 1 else None,
         board_turns=tuple(float(np.degrees(turn)) % 360 for turn in copper.board_turns) if design.boards > 1 else None,
     )

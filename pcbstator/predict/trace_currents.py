@@ -8,6 +8,8 @@ from itertools import pairwise
 from math import pi
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from pcbstator.copper import Copper, Track
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.trace_current import FloatArray, brooks_adam_current, ipc2221_current
@@ -16,7 +18,7 @@ from pcbstator.predict.current_paths import link_loads, piece
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-Law = Callable[[float, float, float, bool], FloatArray]
+Law = Callable[[FloatArray, float, float, bool], FloatArray]
 
 
 @dataclass(frozen=True)
@@ -33,28 +35,22 @@ def trace_currents(design: Design, copper: Copper, rise: float) -> TraceCurrents
     """The worst track by each standard, the worst of every layer, and the worst via; rise: [K]."""
     loads = link_loads(copper)
     share = max(path.share for path in copper.phases[0].paths)
-    used = {track.layer for track in copper.shapes}
-    layers = [layer for layer in copper.layers if layer.number in used]
-    widths = [
-        {
-            *((track.narrowest, share) for track, _ in copper.template_tracks if track.layer == layer.number),
-            *((k.narrowest, loads.get(piece(k)[0], 0.0)) for k in copper.links if k.layer == layer.number),
-        }
-        for layer in layers
-    ]
+    widths: dict[int, set[tuple[float, float]]] = {}
+    for track, _ in copper.template_tracks:
+        widths.setdefault(track.layer, set()).add((track.narrowest, share))
+    for link in copper.links:
+        load = loads.get(piece(link)[0], 0.0)
+        if load > 1e-9:
+            widths.setdefault(link.layer, set()).add((link.narrowest, load))
+    layers = [layer for layer in copper.layers if layer.number in widths]
+    alike = [(layer.thickness, layer.outer, frozenset(widths[layer.number])) for layer in layers]
 
     def worst(law: Law) -> list[float] | None:
         try:
-            return [
-                min(
-                    float(law(width, layer.thickness, rise, layer.outer)) / load
-                    for width, load in tracks
-                    if load > 1e-9
-                )
-                for layer, tracks in zip(layers, widths, strict=True)
-            ]
+            found = {case: _least(law, rise, *case) for case in set(alike)}
         except LawRangeError:
             return None
+        return [found[case] for case in alike]
 
     plain, newer = worst(ipc2221_current), worst(brooks_adam_current)
     listed = [] if plain is None else zip(layers, plain, strict=True)
@@ -64,6 +60,14 @@ def trace_currents(design: Design, copper: Copper, rise: float) -> TraceCurrents
         via=_via_current(design, copper, loads, share, rise),
         by_layer=tuple({"layer": layer.number, "current_a": current} for layer, current in listed),
     )
+
+
+def _least(
+    law: Law, rise: float, thickness: float, outer: bool, tracks: frozenset[tuple[float, float]]
+) -> float:
+    """The least phase current [A] of some tracks of one layer, given by width [m] and load."""
+    width, load = np.array(list(tracks)).T
+    return float((law(width, thickness, rise, outer) / load).min())
 
 
 def _via_current(

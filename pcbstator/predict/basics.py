@@ -1,0 +1,60 @@
+"""What winding and copper are by themselves: counts, lengths, mass. Fields of the result records, cheap to find."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from math import pi
+from typing import TYPE_CHECKING, Any
+
+from pcbstator.copper import Copper
+from pcbstator.physics.conductors import copper_mass
+from pcbstator.predict.current_paths import Conductors
+from pcbstator.winding import Winding
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+
+def turns_in_series(design: Design, winding: Winding, copper: Copper) -> int:
+    """Turns in series in each path of a phase, all boards together."""
+    boards = design.boards if design.boards_in_series else 1
+    return boards * winding.coils_in_series * copper.coil.series_turns
+
+
+def winding_figures(design: Design, winding: Winding, copper: Copper) -> dict[str, Any]:
+    """The counts of ``WindingResult``."""
+    return {
+        "phases": winding.phases,
+        "coils": winding.coils,
+        "poles": winding.poles,
+        "factor": winding.factor,
+        "turns_per_coil": copper.coil.turns,
+        "series_turns": turns_in_series(design, winding, copper),
+        "parallel_paths": len(copper.phases[0].paths),
+    }
+
+
+def copper_figures(
+    design: Design, copper: Copper, conductors: Conductors, areas: Mapping[int, float]
+) -> dict[str, Any]:
+    """Length, mass and counts of ``CopperResult``; areas: of the copper of every layer of one board [m2]."""
+    laid = sum(areas[layer.number] * layer.thickness for layer in copper.board.layers)
+    plating = design.board.via_plating
+    walls = sum(count * pi * (drill - plating) * plating for drill, _, count in copper.board.hole_sizes)
+    volume = design.boards * (laid + walls * design.board.thickness)
+    paths = [path for phase in copper.phases for path in phase.paths]
+    return {
+        "phase_length": sum(conductors.path_length(path) for path in paths) / len(paths),
+        "mass": float(copper_mass(volume)),
+        "via_count": copper.via_count,
+        "boards": design.boards if design.boards > 1 else None,
+        "tiles": copper.tiles if copper.tiles > 1 else None,
+        "wires_across_cuts": len(copper.joints) // 2 or None,
+    }
+
+
+def line_resistance(connection: str, phases: int, resistance: float) -> float | None:
+    """Resistance [ohm] between neighbouring terminals; open phases have none in common."""
+    if connection == "star":
+        return 2 * resistance
+    return resistance * (phases - 1) / phases if connection == "delta" else None

@@ -1,0 +1,310 @@
+"""The results that a search over designs asks for, in stages, so that a design may be given up between two of them.
+
+Every stage gives the same numbers as ``predict``, by the same laws on the same copper. What designs have in common
+(windings, steel, field tables) is kept in ``Shared``; a table depends on the rotor, the depths of the copper and the
+radii that are served, never on the designs that came before.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Generic, NamedTuple, TypeVar
+
+import numpy as np
+
+from pcbstator.copper import Copper, lay_copper, settled_design
+from pcbstator.copper.joints import layer_areas
+from pcbstator.copper.settle import quick_plan
+from pcbstator.errors import LawRangeError, PcbstatorError
+from pcbstator.physics.iron import SaturatedIron
+from pcbstator.physics.magnet_ring import RingField, RingSource
+from pcbstator.predict.basics import copper_figures, line_resistance, turns_in_series, winding_figures
+from pcbstator.predict.current_paths import Conductors
+from pcbstator.predict.heat import board_heat, cooling_of, eddy_speed
+from pcbstator.predict.inductance import inductance_figures
+from pcbstator.predict.magnetics import (
+    ORDERS,
+    constants,
+    copper_distances,
+    magnet_footprint,
+    magnet_layers,
+    path_linkages,
+    phase_linkages,
+    rotor_field,
+    rotor_iron,
+    rotor_source,
+    wave_figures,
+)
+from pcbstator.predict.mechanics import mechanical_results
+from pcbstator.predict.records import (
+    CopperResult,
+    ElectricalResult,
+    MagneticResult,
+    MechanicalResult,
+    ThermalResult,
+    WindingResult,
+    numbers,
+)
+from pcbstator.predict.thermal import SteadyWork, steady_results
+from pcbstator.predict.trace_currents import trace_currents
+from pcbstator.winding import Winding, lay_winding
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+STAGES = ("copper", "magnetics", "heat", "inductance")  # in the order in which they are run; the last may be left out
+
+WAVES = ("emf_distortion", "line_emf_distortion", "torque_ripple", "six_step_ripple")
+FIELDS: Mapping[str, tuple[tuple[str, type, tuple[str, ...]], ...]] = {
+    "copper": (
+        ("winding", WindingResult,
+         ("phases", "coils", "poles", "factor", "turns_per_coil", "series_turns", "parallel_paths")),
+        ("copper", CopperResult, ("phase_length", "mass", "via_count", "boards", "tiles", "wires_across_cuts")),
+        ("electrical", ElectricalResult, ("phase_resistance", "line_resistance")),
+    ),
+    "magnetics": (
+        ("magnetic", MagneticResult,
+         ("gap_field_peak", "flux_linkage_peak", "emf_constant", "torque_constant", "motor_constant",
+          "speed_constant", "effective_factor", *WAVES)),
+        ("mechanical", MechanicalResult,
+         ("axial_pull", "axial_stiffness", "magnet_flux", "knee_flux", "magnet_mass", "rotor_mass", "rotor_inertia",
+          "rim_speed", "magnet_throw", "glue_stress", "back_iron_flux", "back_iron_wanted", "stator_iron_flux",
+          "stator_iron_wanted")),
+    ),
+    "heat": (
+        ("thermal", ThermalResult,
+         ("ipc2221_current", "ipc2221_via_current", "ipc2152_current", "trace_rise", "board_current",
+          "magnet_current", "continuous_current", "continuous_torque", "runaway_current", "board_limit_c",
+          "magnet_limit_c", "board_temperature_c", "board_mean_c", "surface_temperature_c", "rotor_temperature_c",
+          "hot_resistance", "copper_loss", "eddy_loss", "thermal_resistance")),
+    ),
+    "inductance": (
+        ("electrical", ElectricalResult, ("phase_inductance", "mutual_inductance", "synchronous_inductance")),
+    ),
+}  # fmt: skip
+
+
+def _key(group: str, record: Any, name: str) -> str:
+    return f"{group}.{record.__dataclass_fields__[name].metadata['key']}"
+
+
+STAGE_OF: Mapping[str, str] = {
+    _key(group, record, name): stage
+    for stage, groups in FIELDS.items()
+    for group, record, names in groups
+    for name in names
+}
+WAVE_KEYS = frozenset(_key("magnetic", MagneticResult, name) for name in WAVES)
+TABLE_BYTES = 64 << 20  # of field tables that are kept
+FREED_BYTES = 30 << 20  # less than the 32 MB that glibc follows
+KEPT = 256  # windings, and rotors with their steel and forces
+LEAST_MARGIN = 1e-3  # m; of field tables beyond the copper's annulus
+
+K = TypeVar("K", bound=Hashable)
+V = TypeVar("V")
+
+
+class Recent(Generic[K, V]):
+    """What was made last, as far as ``room`` goes; size: of each."""
+
+    def __init__(self, room: float, size: Callable[[V], float] = lambda made: 1.0) -> None:
+        self._room, self._size, self._taken = room, size, 0.0
+        self._kept: OrderedDict[K, V] = OrderedDict()
+
+    def get(self, key: K, make: Callable[[], V]) -> V:
+        """What is kept under ``key``, made where it is not."""
+        if key in self._kept:
+            self._kept.move_to_end(key)
+            return self._kept[key]
+        made = self._kept[key] = make()
+        self._taken += self._size(made)
+        while self._taken > self._room and len(self._kept) > 1:
+            self._taken -= self._size(self._kept.popitem(last=False)[1])
+        return made
+
+
+def keep_freed_memory() -> None:
+    """Makes the C library keep some 60 MB of freed memory for this process: arrays of some 100 kB come and go so often
+    that giving them back to the system each time takes as long as the sums in them. glibc keeps twice the largest
+    block that was freed (mallopt(3), M_MMAP_THRESHOLD), so one is taken and freed, untouched; others do as they like.
+    """
+    np.empty(FREED_BYTES, np.uint8)
+
+
+class Rotor(NamedTuple):
+    """The magnets in radial modes, and their steel."""
+
+    source: RingSource
+    iron: SaturatedIron
+
+
+class Shared:
+    """What designs have in common. inner, outer: least and largest radius of copper [m] that field tables serve; by
+    default each serves its own annulus, which is less work where every design has a rotor of its own.
+    """
+
+    def __init__(self, inner: float | None = None, outer: float | None = None) -> None:
+        keep_freed_memory()
+        self._span = inner, outer
+        self._windings: Recent[Hashable, Winding] = Recent(KEPT)
+        self._rotors: Recent[Hashable, Rotor] = Recent(TABLE_BYTES, lambda made: made.source.vectors.nbytes)
+        self._fields: Recent[Hashable, RingField] = Recent(TABLE_BYTES, lambda made: made.values.nbytes)
+        self._forces: Recent[Hashable, MechanicalResult] = Recent(KEPT)
+
+    def winding(self, design: Design) -> Winding:
+        """The winding of a settled design."""
+        asked = design.winding
+        turns = asked.turns if asked.kind == "wave" else None
+        key = asked.kind, asked.phases, asked.coils, turns, design.rotor.poles, asked.parallel_paths
+        return self._windings.get(key, lambda: lay_winding(design))
+
+    def rotor(self, design: Design) -> Rotor:
+        """The magnets and the steel behind them, for copper at the depths of this design."""
+        return self._rotors.get(self._key(design), lambda: self._made(design))
+
+    def _made(self, design: Design) -> Rotor:
+        source = rotor_source(design, span=self._radii(design))
+        return Rotor(source, rotor_iron(design, source))
+
+    def _key(self, design: Design) -> Hashable:
+        """All that a rotor's field at the copper depends on."""
+        layers = magnet_layers(design)
+        depths = tuple(copper_distances(design, layers).tolist())
+        return design.rotor.magnet, design.rotor.poles, layers, depths, self._radii(design)
+
+    def field(self, design: Design, every_order: bool) -> RingField:
+        """The rotor's field at every copper layer, the fundamental or every order of it."""
+
+        def made() -> RingField:
+            rotor, orders = self.rotor(design), ORDERS if every_order else ORDERS[:1]
+            span = self._radii(design)
+            return rotor_field(design, rotor.iron.layers, orders=orders, span=span, source=rotor.source)
+
+        return self._fields.get((self._key(design), every_order), made)
+
+    def _radii(self, design: Design) -> tuple[float, float]:
+        """What the table of a design serves: span and design decide, in steps, so that many designs share it."""
+        board = design.board
+        margin = LEAST_MARGIN
+        while margin < max(board.track_width, board.link_width):
+            margin *= 2
+        inner, outer = board.copper_inner_diameter / 2, board.copper_outer_diameter / 2
+        inner = inner if self._span[0] is None else min(inner, self._span[0])
+        outer = outer if self._span[1] is None else max(outer, self._span[1])
+        return max(inner - margin, inner / 2), outer + margin
+
+    def mechanics(self, design: Design) -> MechanicalResult:
+        """Forces and masses of the rotor."""
+        speeds = design.operation.speeds if design.operation else ()
+        return self._forces.get(
+            (design.rotor, self._key(design), tuple(speeds)),
+            lambda: mechanical_results(
+                design, magnet_footprint(design), self.rotor(design).iron, self.rotor(design).source
+            ),
+        )
+
+
+@dataclass(eq=False)
+class Work:
+    """A design on its way through the stages: results by dotted key, as far as it came; refusal: why no further."""
+
+    design: Design
+    results: dict[str, float] = field(default_factory=dict)
+    refusal: PcbstatorError | None = None
+    winding: Winding | None = None
+    copper: Copper | None = None
+    resistance: float = 0.0  # of a phase at 20 C [ohm]
+    field: RingField | None = None
+    torque_constant: float | None = None
+
+
+def start_work(design: Design) -> Work:
+    """A design before its first stage."""
+    return Work(design)
+
+
+def run_stage(stage: str, works: Sequence[Work], shared: Shared, wanted: frozenset[str] = frozenset()) -> None:
+    """Carries designs through a stage, those that were refused left out; the stages before it must have been run.
+
+    wanted: dotted keys that must be there afterwards, as far as they apply; what costs much is found only then
+    (ripple and distortion, forces of the rotor). A design that cannot be laid is refused with its DesignError, one that
+    is outside the range of a law with its LawRangeError.
+    """
+    if stage == "heat":
+        _heat([work for work in works if work.refusal is None])
+        return
+    run = {"copper": _copper, "magnetics": _magnetics, "inductance": _inductance}[stage]
+    for work in works:
+        if work.refusal is None:
+            try:
+                run(work, shared, wanted)
+            except PcbstatorError as reason:
+                work.refusal = reason
+
+
+def _give(work: Work, stage: str, values: Mapping[str, Mapping[str, Any]]) -> None:
+    """Adds the fields of the groups of a stage to the results."""
+    for group, record, names in FIELDS[stage]:
+        given = values.get(group, {})
+        work.results |= numbers(group, record, {name: given[name] for name in names if name in given})
+
+
+def _copper(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
+    design = work.design = settled_design(work.design)
+    winding = work.winding = shared.winding(design)
+    copper = work.copper = lay_copper(design, winding, quick_plan(design, winding))
+    conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
+    phases = len(copper.phases)
+    work.resistance = sum(conductors.phase_resistance(phase) for phase in copper.phases) / phases
+    line = line_resistance(design.winding.connection, phases, work.resistance)
+    _give(work, "copper", {
+        "winding": winding_figures(design, winding, copper),
+        "copper": copper_figures(design, copper, conductors, layer_areas(copper.board)),
+        "electrical": {"phase_resistance": work.resistance, "line_resistance": line},
+    })  # fmt: skip
+
+
+def _laid(work: Work) -> tuple[Winding, Copper]:
+    if work.winding is None or work.copper is None:
+        raise ValueError("the stage before this one was left out: copper")
+    return work.winding, work.copper
+
+
+def _magnetics(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
+    (winding, copper), design = _laid(work), work.design
+    waves = not wanted.isdisjoint(WAVE_KEYS)
+    work.field = shared.field(design, every_order=waves or eddy_speed(design) > 0)
+    linkages = phase_linkages(path_linkages(copper, work.field))
+    found = constants(design, work.field, linkages, turns_in_series(design, winding, copper), work.resistance)
+    work.torque_constant = found["torque_constant"]
+    values: dict[str, Mapping[str, Any]] = {"magnetic": found}
+    if waves:
+        values["magnetic"] = found | wave_figures(design, work.field, linkages)
+    if any(key.startswith("mechanical.") for key in wanted):
+        values["mechanical"] = vars(shared.mechanics(design))
+    _give(work, "magnetics", values)
+
+
+def _inductance(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
+    _give(work, "inductance", {"electrical": inductance_figures(work.design, _laid(work)[1])})
+
+
+def _heat(works: Sequence[Work]) -> None:
+    """The steady figures of several designs, whose heat balances are solved together."""
+    ready: list[tuple[Work, SteadyWork]] = []
+    for work in works:
+        copper, design = _laid(work)[1], work.design
+        try:
+            traces = trace_currents(design, copper, cooling_of(design).trace_rise)
+            heat = board_heat(design, copper, work.resistance, work.field)
+        except PcbstatorError as reason:
+            work.refusal = reason
+            continue
+        ready.append((work, SteadyWork(design, heat, traces, len(copper.phases), work.torque_constant)))
+    for (work, _), found in zip(ready, steady_results([steady for _, steady in ready]), strict=True):
+        if found.out_of_range:
+            work.refusal = LawRangeError(found.out_of_range)
+        else:
+            _give(work, "heat", {"thermal": vars(found)})
