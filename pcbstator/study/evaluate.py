@@ -29,7 +29,7 @@ ALL_STAGES = (ROOM, *STAGES, WHOLE)
 LATE_COST = {"cost.board": STAGES[0], "cost.total": STAGES[0]}  # holes are known with the copper
 USUAL = (
     "room.height_mm", "copper.mass_g", "electrical.phase_resistance_ohm", "magnetic.torque_constant_n_m_per_a",
-    "magnetic.motor_constant_n_m_per_sqrt_w", "magnetic.torque_ripple_ratio", "thermal.continuous_current_a",
+    "magnetic.motor_constant_n_m_per_sqrt_w", "thermal.continuous_current_a",
     "thermal.continuous_torque_n_m", "thermal.board_temperature_c", "cost.total",
 )  # fmt: skip
 UNTRIED = 10.0  # shortage for every stage that was not reached: more than any constraint can be missed by
@@ -62,7 +62,7 @@ class Bench:
         self.stages = needed_stages(study)
         self.wanted = study.wanted | frozenset(key for key in USUAL if stage_of(key) in self.stages)
         self.prices: Mapping[str, Any] = dict(study.prices)
-        self.shared = Shared(*_span(study, self.base))
+        self.shared = Shared(*_span(study, self.base)) if _few_rotors(study) else Shared()
         self.tests: dict[str, list[Constraint]] = {stage: [] for stage in self.stages}
         for constraint in study.constraints:
             last = max(self.stages.index(stage_of(key)) for key in constraint.keys)
@@ -175,6 +175,12 @@ def _room_rules(design: Design) -> list[Constraint]:
     if envelope.height is not None:
         rules.append(Constraint("room.height_mm", "most", 1e3 * envelope.height))
     return rules
+
+
+def _few_rotors(study: Study) -> bool:
+    """Whether designs share rotors, so that field tables for all of them pay."""
+    ranges = [variable for variable in study.variables if not variable.options]
+    return not any(key.startswith("rotor.") for v in ranges for key in (v.name, *(key for key, _ in v.also)))
 
 
 def _span(study: Study, base: Design) -> tuple[float, float]:

@@ -53,6 +53,13 @@ class Variable:
         value = option.settings[0][1] if self.ordered else None
         return value if isinstance(value, int | float) and not isinstance(value, bool) else option.label
 
+    def part(self, place: float | int) -> float:
+        """How far along the range or the options a place lies, 0 to 1."""
+        last = len(self.options) - 1
+        if last < 0:
+            return (place - self.low) / (self.high - self.low)
+        return place / last if last else 0.5
+
     def at(self, part: float) -> float | int:
         """The place at a part of the way, 0 to 1, through the range or the options."""
         if self.options:

@@ -106,6 +106,7 @@ class _Run:
         study, size = self.study, generation_size(self.study.budget)
         search = Search(study.variables, len(study.objectives), size, study.seed)  # complains before any work is done
         first = min(max(size, study.budget // FIRST_PART // CHUNK * CHUNK), study.budget)
+        self.store.tell("filling", str(first))  # numbers up to here fill the space evenly
         start = list(self.outcomes(self.fresh(filling_points(study), first)))
         if self.next > study.budget:
             return

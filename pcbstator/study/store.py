@@ -106,6 +106,12 @@ class Store:
         ).fetchone()
         return "" if row is None else str(row[0])
 
+    def furthest(self) -> tuple[int, Outcome] | None:
+        """Of the designs that were ruled out, the one that lacks least."""
+        row = self.base.execute("SELECT id FROM designs WHERE ruled_out != '' ORDER BY shortage, id LIMIT 1").fetchone()
+        found = None if row is None else self.outcome(row[0])
+        return None if row is None or found is None else (int(row[0]), found[1])
+
     def columns(self, keys: Sequence[str]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
         """Numbers (n,) of the designs that meet everything, and these results of theirs (n, keys); NaN for none."""
         numbers, values = [], []

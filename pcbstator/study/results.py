@@ -1,0 +1,148 @@
+"""What a study found, gathered from its store for tables, figures and words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pcbstator.study.confirm import Confirmation
+from pcbstator.study.records import Outcome, Point, Study
+from pcbstator.study.run import front_numbers
+from pcbstator.study.sensitivity import Influence, influences
+from pcbstator.study.store import Store
+
+MOST_DRAWN = 4000  # designs in figures, evenly taken from all that meet everything
+
+
+@dataclass(frozen=True)
+class Best:
+    """A design of the front: its number, values by name of the variable, results, what the full prediction says."""
+
+    number: int
+    values: dict[str, float | str]
+    results: dict[str, float]
+    confirmation: Confirmation | None
+
+
+@dataclass(frozen=True, eq=False)
+class Findings:
+    """What a study found.
+
+    designs: looked at; feasible: of them meet everything; reasons: what ruled out how many, most first, with the words
+    of the design that came nearest; front: by the first objective, empty without objectives; points, columns: of some
+    designs that meet everything, for figures: numbers (n,), values as parts 0 to 1 of their ways (n, variables), and
+    results by key (n,); influences: of variables on results, from the designs that fill the space evenly.
+    """
+
+    study: Study
+    designs: int
+    feasible: int
+    reasons: tuple[tuple[str, int, str], ...]
+    front: tuple[Best, ...]
+    keys: tuple[str, ...]
+    numbers: NDArray[np.int64]
+    parts: NDArray[np.float64]
+    columns: dict[str, NDArray[np.float64]]
+    influences: tuple[Influence, ...]
+    unfit: int
+    finished: bool
+
+
+def gather(study: Study, store: Store) -> Findings:
+    """Reads the store once through."""
+    reasons = store.reasons()
+    feasible = reasons.pop("", 0)
+    front = sorted(
+        (best_of(study, store, number) for number in front_numbers(study, store)) if study.objectives else (),
+        key=lambda best: (study.objectives[0].cost(best.results[study.objectives[0].key]), best.number),
+    )
+    chosen = {best.number for best in front}
+    step = max(feasible // MOST_DRAWN, 1)
+    numbers, points, results = [], [], []
+    for index, (number, point, outcome) in enumerate(store.rows(feasible_only=True)):
+        if index % step == 0 or number in chosen:
+            numbers.append(number)
+            points.append(point)
+            results.append(outcome.results)
+    keys = tuple(dict.fromkeys(key for found in results[:1] for key in found))
+    keys = tuple(sorted(keys, key=lambda key: (key not in study.wanted, keys.index(key))))
+    return Findings(
+        study=study,
+        designs=feasible + sum(reasons.values()),
+        feasible=feasible,
+        reasons=tuple((reason, count, store.detail_of(reason)) for reason, count in reasons.items()),
+        front=tuple(front),
+        keys=keys,
+        numbers=np.array(numbers, dtype=np.int64),
+        parts=np.array([parts_of(study, point) for point in points]).reshape(len(points), len(study.variables)),
+        columns={key: np.array([found.get(key, np.nan) for found in results]) for key in keys},
+        influences=influences(study, store, keys),
+        unfit=len(store.unfit()),
+        finished=store.about("finished") is not None,
+    )
+
+
+def best_of(study: Study, store: Store, number: int) -> Best:
+    """A design by its number, with what is known of it."""
+    point, outcome = known(store, number)
+    return Best(number, shown_values(study, point), outcome.results, store.confirmation(number))
+
+
+def known(store: Store, number: int) -> tuple[Point, Outcome]:
+    """A design that is surely there."""
+    found = store.outcome(number)
+    if found is None:
+        raise KeyError(number)
+    return found
+
+
+def shown_values(study: Study, point: Point) -> dict[str, float | str]:
+    """Values by name of the variable, as tables have them."""
+    return {v.name: v.shown(place) for v, place in zip(study.variables, point, strict=True)}
+
+
+def parts_of(study: Study, point: Point) -> list[float]:
+    """Where each value lies on the way of its variable, 0 to 1."""
+    return [variable.part(place) for variable, place in zip(study.variables, point, strict=True)]
+
+
+def ruled_out_words(found: Findings) -> list[str]:
+    """Why nothing, or little, was left: what ruled designs out, most first, with how near the nearest came."""
+    lines = []
+    for reason, count, detail in found.reasons:
+        nearest = f"; nearest: {detail}" if detail and detail != reason else ""
+        lines.append(f"{count:>7} of {found.designs}  {reason}{nearest}")
+    return lines
+
+
+def impossible_constraints(study: Study, store: Store) -> list[str]:
+    """Of a study that found nothing: in words, each constraint that no design met of all that got as far as it.
+
+    Where every constraint was met by some design, those that ruled out the ones that came furthest.
+    """
+    tried = {constraint.label: 0 for constraint in study.constraints}
+    met = dict.fromkeys(tried, 0)
+    nearest: dict[str, tuple[float, int, float]] = {}
+    for number, _, outcome in store.rows():
+        for constraint in study.constraints:
+            if not all(key in outcome.results for key in constraint.keys):
+                continue
+            label, lack = constraint.label, constraint.shortage(outcome.results)
+            tried[label] += 1
+            met[label] += lack == 0
+            if label not in nearest or lack < nearest[label][0]:
+                nearest[label] = lack, number, outcome.results[constraint.key]
+    never = [label for label in tried if tried[label] and not met[label]]
+    if never:
+        return [
+            f"{label}: none of the {tried[label]} designs that got as far met it; "
+            f"the nearest, design {nearest[label][1]}, has {nearest[label][2]:.5g}"
+            for label in never
+        ]
+    furthest = store.furthest()
+    if furthest is None:
+        return []
+    number, outcome = furthest
+    return [f"{outcome.ruled_out}: ruled out the designs that came furthest; design {number}: {outcome.detail}"]
