@@ -1,4 +1,4 @@
-"""``python -m pcbstator``."""
+"""``python -m pcbstator`` is the command line."""
 
 from pcbstator.cli import main
 

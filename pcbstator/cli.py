@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pcbstator.cli_study import explore, take
 from pcbstator.errors import PcbstatorError
 
 if TYPE_CHECKING:
@@ -222,6 +223,10 @@ def simulate(design: Path, scenarios: tuple[str, ...] | None, output: Path | Non
     if as_json or output is None:
         click.echo(json_text(found.to_dict()) if as_json else simulation_text(found), nl=False)
     _leave(found.prediction.findings)
+
+
+commands.add_command(explore)
+commands.add_command(take)
 
 
 def _leave(findings: Iterable[Finding]) -> None:

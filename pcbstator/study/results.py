@@ -55,7 +55,7 @@ def gather(study: Study, store: Store) -> Findings:
     reasons = store.reasons()
     feasible = reasons.pop("", 0)
     front = sorted(
-        (best_of(study, store, number) for number in front_numbers(study, store)) if study.objectives else (),
+        (best_of(study, store, number) for number in front_numbers(study, store)),
         key=lambda best: (study.objectives[0].cost(best.results[study.objectives[0].key]), best.number),
     )
     chosen = {best.number for best in front}

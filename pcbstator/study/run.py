@@ -194,7 +194,7 @@ class _Run:
     def collect(self, finished: Callable[[int, Sequence[Point], list[Outcome]], None]) -> None:
         """Takes in what is done, at least one chunk; a chunk whose worker died is given out again."""
         done, _ = wait(self.pending, return_when=FIRST_COMPLETED)
-        for future in done:
+        for future in sorted(done, key=lambda future: self.pending[future][0]):
             if future not in self.pending:  # given out again with others of a broken pool
                 continue
             first, chunk = self.pending.pop(future)
@@ -270,7 +270,12 @@ class _Run:
 
 
 def front_numbers(study: Study, store: Store) -> list[int]:
-    """Numbers of the designs that meet everything, are not known to be unfit to be made, and are beaten by none."""
+    """Numbers of the designs that meet everything, are not known to be unfit to be made, and are beaten by none.
+
+    None where nothing is asked for.
+    """
+    if not study.objectives:
+        return []
     numbers, values = store.columns([objective.key for objective in study.objectives])
     sound = ~np.isnan(values).any(axis=1)
     sound &= ~np.isin(numbers, store.unfit())

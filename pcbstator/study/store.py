@@ -10,7 +10,7 @@ import json
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import astuple
+from dataclasses import asdict, astuple
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from pcbstator.errors import OutputError
 from pcbstator.study.confirm import Confirmation
-from pcbstator.study.records import Outcome, Point, Study
+from pcbstator.study.records import Option, Outcome, Point, Study, Variable
 
 FILE = "designs.sqlite"
 TABLES = """
@@ -105,6 +105,19 @@ class Store:
             "SELECT detail FROM designs WHERE ruled_out = ? ORDER BY shortage, id LIMIT 1", (reason,)
         ).fetchone()
         return "" if row is None else str(row[0])
+
+    def last(self) -> int:
+        """The highest number."""
+        return int(self.base.execute("SELECT coalesce(max(id), 0) FROM designs").fetchone()[0])
+
+    def settings(self, point: Point) -> dict[str, Any]:
+        """Values by key of the design at a point, without the study's file."""
+        found: dict[str, Any] = {}
+        for plain, place in zip(json.loads(self.about("variables") or "[]"), point, strict=True):
+            options = tuple(Option(o["label"], tuple(map(tuple, o["settings"]))) for o in plain["options"])
+            also = tuple((key, offset) for key, offset in plain["also"])
+            found |= Variable(**(plain | {"options": options, "also": also})).settings(place)
+        return found
 
     def furthest(self) -> tuple[int, Outcome] | None:
         """Of the designs that were ruled out, the one that lacks least."""
@@ -195,10 +208,15 @@ def _claim(store: Store, study: Study, version: str) -> None:
     base.execute("PRAGMA synchronous = NORMAL")  # a power cut may cost the last designs, never the file
     if not base.execute("SELECT name FROM sqlite_master WHERE name = 'about'").fetchone():
         base.executescript("BEGIN;" + TABLES + "COMMIT;")
-        wanted: dict[str, Any] = {"digest": study.digest, "version": version, "title": study.title}
-        wanted["design"] = study.design_text
-        for name, value in wanted.items():
-            store.tell(name, str(value))
+        for name, value in (
+            ("digest", study.digest),
+            ("version", version),
+            ("title", study.title),
+            ("design", study.design_text),
+            ("folder", study.folder),
+            ("variables", json.dumps([asdict(variable) for variable in study.variables])),
+        ):
+            store.tell(name, value)
     for name, value, what in (("digest", study.digest, "another study"), ("version", version, "another version")):
         if store.about(name) != value:
             raise OutputError(f"{store.path}: holds designs of {what}; choose another folder, or move this one away")

@@ -1,0 +1,89 @@
+"""A design of a study as a design file of its own: the base's file, comments and all, with the values put in."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pcbstator.check import checked_prediction
+from pcbstator.design import design_from_document
+from pcbstator.errors import DesignError, OutputError
+from pcbstator.study.keys import flat_results
+from pcbstator.study.store import Store
+
+SAME = 1e-3  # part by which a full prediction may differ from the quick numbers of a study
+LONGEST_TITLE = 120
+SHOWN = 12  # results in the words
+
+
+@dataclass(frozen=True)
+class Taken:
+    """The file's text, words about its prediction, and whether that forbids to make it or differs."""
+
+    text: str
+    words: str
+    errors: bool
+
+
+def taken_design(store: Store, number: int) -> Taken:
+    """Design ``number`` of a store, predicted in full and held against what the study found.
+
+    Raises OutputError where there is no such design or it is none that can be laid.
+    """
+    found = store.outcome(number)
+    if found is None:
+        raise OutputError(f"{store.path}: holds no design {number}; numbers go from 1 to {store.last()}")
+    point, outcome = found
+    title = f"{tomllib.loads(store.about('design') or '').get('title', '')}, design {number}"
+    settings = {"title": title} | store.settings(point) if len(title) <= LONGEST_TITLE else store.settings(point)
+    text = changed_text(store.about("design") or "", settings)
+    head = f'# Design {number} of the study "{store.about("title")}"\n'
+    try:
+        folder = store.about("folder")
+        design = design_from_document(tomllib.loads(text), f"design {number}", Path(folder) if folder else None)
+        prediction = checked_prediction(design)
+    except DesignError as error:
+        raise OutputError(f"design {number} cannot be laid: {error}; take another one") from None
+    full = flat_results(prediction)
+    lines, differs = [], False
+    for key, value in list(outcome.results.items())[:SHOWN]:
+        if key in full:
+            apart = abs(full[key] - value) > SAME * max(abs(value), abs(full[key]))
+            differs |= apart
+            note = f"   the study had {value:.6g}" if apart else ""
+            lines.append(f"  {key:<46}{full[key]:>12.6g}{note}")
+    errors = [finding.message for finding in prediction.findings if finding.severity == "error"]
+    verdict = "predict gives other numbers than the study" if differs else "predict confirms the study's numbers"
+    lines = [verdict, *lines, *(f"error: {message}" for message in errors)]
+    if not outcome.feasible:
+        lines.insert(0, f"note: this design was ruled out: {outcome.detail or outcome.ruled_out}")
+    return Taken(head + text, "\n".join(lines) + "\n", differs or bool(errors))
+
+
+def changed_text(text: str, settings: Mapping[str, Any]) -> str:
+    """A design file with the values of some dotted keys, or whole tables, set; its comments stay.
+
+    >>> print(changed_text("[winding]\\nturns = 8  # per layer\\n", {"winding.turns": 9, "board.layers": 4}))
+    [winding]
+    turns = 9  # per layer
+    <BLANKLINE>
+    [board]
+    layers = 4
+    <BLANKLINE>
+    """
+    import tomlkit
+
+    document = tomlkit.parse(text)
+    for path, value in settings.items():
+        *tables, name = path.split(".")
+        here: Any = document
+        for step in tables:
+            if step not in here:
+                here[step] = tomlkit.table()
+            here = here[step]
+        here[name] = tomlkit.item(json.loads(json.dumps(value)))
+    return tomlkit.dumps(document)
