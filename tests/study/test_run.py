@@ -197,7 +197,7 @@ def test_an_impossible_constraint_is_named(tmp_path):
 def test_constraints_that_exclude_each_other(tmp_path):
     study = wheel_study(
         variables=[TURNS, WIDTH], budget=60,
-        constraints=[{"key": "copper.mass_g", "most": 1.5}, {"key": "copper.mass_g", "least": 1.6}],
+        constraints=[{"key": "copper.mass_g", "most": 0.5}, {"key": "copper.mass_g", "least": 0.6}],
     )  # fmt: skip
     told(study, tmp_path)
     with open_store(tmp_path, study, "test") as store:
