@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pcbstator.cli_study import explore, take
+from pcbstator.cli_study import explore, suggest, take
 from pcbstator.errors import PcbstatorError
 
 if TYPE_CHECKING:
@@ -227,6 +227,7 @@ def simulate(design: Path, scenarios: tuple[str, ...] | None, output: Path | Non
 
 commands.add_command(explore)
 commands.add_command(take)
+commands.add_command(suggest)
 
 
 def _leave(findings: Iterable[Finding]) -> None:

@@ -74,6 +74,30 @@ def take(folder: Path, number: int, output: Path) -> None:
         sys.exit(1)
 
 
+@click.command()
+@click.argument("design", type=click.Path(path_type=Path))
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="Folder for the design files; else only a table.")
+@click.option("--workers", type=click.IntRange(1, 256), help="Processes; one per core without it.")
+def suggest(design: Path, output: Path | None, workers: int | None) -> None:
+    """Look for different designs that do the job of DESIGN in its room: load, motion and drive stay as they are."""
+    from pcbstator.design import load_design
+    from pcbstator.design.load import read_tables
+    from pcbstator.output.files import write_folder
+    from pcbstator.output.suggested import suggested_files, suggested_text
+    from pcbstator.study.suggest import suggestions
+
+    asked, (_, text, _) = load_design(design), read_tables(design)
+    try:
+        with _shown_progress() as watch:
+            found = suggestions(asked, text, workers or 0, watch)
+    except KeyboardInterrupt:
+        click.echo("stopped; nothing is kept of a suggestion", err=True)
+        sys.exit(INTERRUPTED)
+    if output is not None:
+        write_folder(output, suggested_files(asked, found))
+    click.echo(suggested_text(asked, found, output), nl=False)
+
+
 def _workforce(study: Study, workers: int | None, scheduler: str | None) -> AbstractContextManager[Workforce]:
     from pcbstator.study.workforce import cluster_workforce, local_workforce
 

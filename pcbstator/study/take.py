@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -65,7 +64,7 @@ def taken_design(store: Store, number: int) -> Taken:
 
 
 def changed_text(text: str, settings: Mapping[str, Any]) -> str:
-    """A design file with the values of some dotted keys, or whole tables, set; its comments stay.
+    """A design file with the values of some dotted keys, or whole tables, set, None: taken away; its comments stay.
 
     >>> print(changed_text("[winding]\\nturns = 8  # per layer\\n", {"winding.turns": 9, "board.layers": 4}))
     [winding]
@@ -85,5 +84,8 @@ def changed_text(text: str, settings: Mapping[str, Any]) -> str:
             if step not in here:
                 here[step] = tomlkit.table()
             here = here[step]
-        here[name] = tomlkit.item(json.loads(json.dumps(value)))
+        if value is None:
+            here.pop(name, None)
+        else:
+            here[name] = tomlkit.item(value)
     return tomlkit.dumps(document)

@@ -160,7 +160,8 @@ def test_a_worker_that_dies_is_made_good_for(tmp_path):
     whole = told(study, tmp_path / "whole")
     with executor_workforce(Dying(2), 2) as force:
         assert told(study, tmp_path / "dying", force) == whole
-    with executor_workforce(Dying(99), 2) as force, pytest.raises(WorkerError, match=r"designs 1 to 16 .* winding\.turns = 4"):
+    named = r"designs 1 to 16 .* winding\.turns = 4"
+    with executor_workforce(Dying(99), 2) as force, pytest.raises(WorkerError, match=named):
         told(study, tmp_path / "dead", force)
 
 

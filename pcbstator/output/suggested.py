@@ -1,0 +1,53 @@
+"""Suggested designs as text for a terminal and as a folder of design files."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from pcbstator.output.files import MANIFEST, json_text
+from pcbstator.output.words import figures
+from pcbstator.predict.run import package_version
+from pcbstator.study.keys import words_of
+from pcbstator.study.suggest import COST, HEIGHT, LOSS, RIPPLE, Suggestion
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+SHOWN = (
+    COST, HEIGHT, LOSS, RIPPLE, "motion.peak_torque_reserve_ratio", "motion.continuous_torque_reserve_ratio",
+    "electrical.phase_resistance_ohm",
+)  # fmt: skip
+
+
+def suggested_text(design: Design, found: Sequence[Suggestion], folder: Path | None) -> str:
+    """Each suggestion with why, what it sets and what it reaches."""
+    lines = [f"{design.title}: {len(found)} different designs that do the job; prices are invented"]
+    for one in found:
+        sets = ", ".join(
+            f"{words_of(name)} {value:g}" if isinstance(value, float | int) else str(value)
+            for name, value in one.values.items()
+        )
+        lines += ["", f"{one.name}: {one.why}", *textwrap.wrap(sets, 110, initial_indent="  ", subsequent_indent="  ")]
+        lines += [f"    {words_of(key):<42}{figures(one.results[key], 4)}" for key in SHOWN if key in one.results]
+        if one.warnings:
+            lines.append(f"    warnings: {one.warnings}; pcbstator check names them")
+    if folder is None:
+        lines += ["", "to have them as design files: add -o FOLDER"]
+    else:
+        lines += ["", f"{folder}: {len(found)} design files written; next: pcbstator predict {folder}/{found[0].name}.toml"]
+    return "\n".join(lines) + "\n"
+
+
+def suggested_files(design: Design, found: Sequence[Suggestion]) -> dict[str, str]:
+    """Name and content of every file, manifest included."""
+    files = {f"{one.name}.toml": one.text for one in found}
+    manifest = {
+        "title": design.title,
+        "version": package_version(),
+        "design_sha256": design.digest,
+        "files": [{"name": name, "role": "design"} for name in files],
+    }
+    return files | {MANIFEST: json_text(manifest)}
