@@ -37,7 +37,7 @@ def suggested_text(design: Design, found: Sequence[Suggestion], folder: Path | N
     if folder is None:
         lines += ["", "to have them as design files: add -o FOLDER"]
     else:
-        lines += ["", f"{folder}: {len(found)} design files written; next: pcbstator predict {folder}/{found[0].name}.toml"]
+        lines += ["", f"{folder}: {len(found)} design files written, each to be looked at with pcbstator predict"]
     return "\n".join(lines) + "\n"
 
 

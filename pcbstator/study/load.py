@@ -17,10 +17,14 @@ from pcbstator.study.cost import invented_prices
 from pcbstator.study.keys import is_result, nearest_result
 from pcbstator.study.records import Constraint, Objective, Option, Study, Variable
 
-TOP = ("title", "design", "budget", "seed", "workers", "columns", "variables", "constraints", "objectives", "prices")
+TOP = (
+    "title", "design", "budget", "seed", "workers", "generation", "columns",
+    "variables", "constraints", "objectives", "prices",
+)  # fmt: skip
 VARIABLE = ("key", "name", "from", "to", "step", "values", "choices", "also")
 LARGEST_BUDGET = 10_000_000
 MOST_VARIABLES, MOST_OPTIONS, MOST_OBJECTIVES, MOST_WORKERS = 40, 2000, 6, 256
+LARGEST_GENERATION = 4096
 LONGEST_TITLE, LONGEST_LABEL = 120, 60
 
 Table = dict[str, Any]
@@ -66,6 +70,7 @@ def study_from_tables(tables: Table, design: Design, design_text: str, source: s
         budget=reader.whole(tables, "budget", 1000, 1, LARGEST_BUDGET),
         seed=reader.whole(tables, "seed", 1, 0, 2**32 - 1),
         workers=reader.whole(tables, "workers", 0, 0, MOST_WORKERS),
+        generation=reader.whole(tables, "generation", 0, 0, LARGEST_GENERATION),
         prices=reader.prices(tables),
     )
     if reader.complaints:

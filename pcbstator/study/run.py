@@ -103,7 +103,7 @@ class _Run:
 
     def search(self) -> None:
         """Points that fill the space, then generation by generation towards the best."""
-        study, size = self.study, generation_size(self.study.budget)
+        study, size = self.study, self.study.generation or generation_size(self.study.budget)
         search = Search(study.variables, len(study.objectives), size, study.seed)  # complains before any work is done
         first = min(max(size, study.budget // FIRST_PART // CHUNK * CHUNK), study.budget)
         self.store.tell("filling", str(first))  # numbers up to here fill the space evenly

@@ -15,7 +15,7 @@ from pcbstator.errors import PcbstatorError
 from pcbstator.study.records import DIGITS, Point, Variable
 
 GENERATIONS = 100  # that a budget shall last for
-SMALLEST, LARGEST = 32, 96  # designs of a generation
+SMALLEST, LARGEST = 32, 64  # designs of a generation
 CHUNK = 16  # designs that are computed together; a generation is a multiple of it
 
 

@@ -1,0 +1,86 @@
+"""The work done by real worker processes behind a scheduler, one of which is killed."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+
+import pytest
+
+from pcbstator.study.run import run_study
+from pcbstator.study.search import MissingLibraryError
+from pcbstator.study.store import open_store
+from pcbstator.study.workforce import WorkerError, cluster_workforce
+from tests.study.studies import KM, TURNS, wheel_study
+from tests.study.test_run import told
+
+distributed = pytest.importorskip("distributed")
+
+
+@pytest.fixture(scope="module")
+def scheduler(tmp_path_factory):
+    """Address and worker processes of a cluster on this machine."""
+    folder = tmp_path_factory.mktemp("cluster")
+    environment = dict(os.environ, DASK_DISTRIBUTED__WORKER__DAEMON="False", OPENBLAS_NUM_THREADS="1")
+    started = []
+
+    def start(*arguments):
+        log = (folder / f"{len(started)}.log").open("w")
+        command = [sys.executable, "-m", *arguments]
+        started.append(subprocess.Popen(command, stdout=log, stderr=log, env=environment, cwd=folder))
+        return started[-1]
+
+    address_file = folder / "address.json"
+    start("distributed.cli.dask_scheduler", "--port", "0", "--no-dashboard", "--scheduler-file", str(address_file))
+    limit = time.monotonic() + 60
+    while not address_file.exists() and time.monotonic() < limit:
+        time.sleep(0.1)
+    import json
+
+    address = json.loads(address_file.read_text())["address"]
+    for number in (1, 2):
+        start(
+            "distributed.cli.dask_worker", address, "--nthreads", "1", "--no-dashboard", "--no-nanny",
+            "--local-directory", str(folder / f"w{number}"), "--name", f"w{number}",
+        )  # fmt: skip
+    with distributed.Client(address, set_as_default=False) as client:
+        client.wait_for_workers(2, timeout=60)
+    yield address, started[1:]
+    for process in started:
+        process.kill()
+        process.wait()
+
+
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore::ResourceWarning", "ignore::DeprecationWarning")
+def test_a_cluster_gives_the_same_though_a_worker_is_killed(tmp_path, scheduler):
+    address, workers = scheduler
+    variables = [TURNS, {"key": "board.track_width_mm", "from": 0.15, "to": 0.4}]
+    study = wheel_study(variables=variables, objectives=[KM], budget=256)
+    alone = told(study, tmp_path / "alone")
+
+    def kill_one(progress):
+        if progress.computed >= 64 and workers[0].poll() is None:
+            os.kill(workers[0].pid, signal.SIGKILL)
+
+    with cluster_workforce(address) as force, open_store(tmp_path / "cluster", study, "test") as store:
+        assert force.workers == 2
+        run_study(study, store, force, kill_one)
+        assert workers[0].poll() is not None
+        rows = store.base.execute("SELECT * FROM designs ORDER BY id").fetchall()
+    assert rows == alone[0]
+
+
+def test_nobody_answers(monkeypatch):
+    monkeypatch.setattr("pcbstator.study.workforce.CONNECT_SECONDS", 0.5)
+    with pytest.raises(WorkerError, match="nobody answers there"), cluster_workforce("tcp://127.0.0.1:9"):
+        pass
+
+
+def test_without_the_library(monkeypatch):
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(MissingLibraryError, match=r"pip install 'pcbstator\[cluster\]'"), cluster_workforce("x"):
+        pass
