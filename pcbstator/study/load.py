@@ -95,7 +95,8 @@ class _Reader:
             if name not in names:
                 close = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
                 remedy = f"did you mean {close[0]}?" if close else "known here: " + ", ".join(names)
-                self.complain(f"{place}.{name}" if place else name, "is not a known key", shown(table[name]), remedy)
+                named = name if name and name.isprintable() else shown(name)
+                self.complain(f"{place}.{named}" if place else named, "is not a known key", shown(table[name]), remedy)
 
     def listed(self, tables: Table, name: str) -> Iterator[tuple[str, Table]]:
         """The tables of a list with their places in words, such as ``variables[2]``."""
@@ -167,7 +168,8 @@ class _Reader:
             found = None
             if len(self.complaints) == before:
                 options = self.steps(table, place, keys()[key][0]) if ways == ["from"] else self.values(table, place)
-                found = self.numbers(table, place, key, options, also)
+                if len(self.complaints) == before:
+                    found = self.numbers(table, place, key, options, also)
         return found if len(self.complaints) == before else None
 
     def numbers(

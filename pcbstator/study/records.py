@@ -118,8 +118,8 @@ class Objective:
 class Study:
     """A study, complete in itself: also what the base design's file says.
 
-    design_text: TOML; design_name: of the file; folder: where the base's recorded motion lies; workers: 0 for one per core; generation: designs that
-    a search asks for at a time, 0 for what suits the budget; prices: name and number.
+    design_text: TOML; design_name: of the file; folder: where the base's recorded motion lies; workers: 0 for one per
+    core; generation: designs that a search asks for at a time, 0 for what suits the budget; prices: name and number.
     """
 
     title: str
