@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Iterator
+from math import isnan
 from typing import Any
 
 from pcbstator.study.records import Study
@@ -29,7 +30,7 @@ def designs_csv(study: Study, store: Store) -> Iterator[str]:
         values = shown_values(study, point)
         yield _line([
             number, FEASIBLE if outcome.feasible else RULED_OUT, "yes" if number in front else "no",
-            *(values[name] for name in names), *(outcome.results.get(key, "") for key in keys),
+            *(values[name] for name in names), *(_cell(outcome.results.get(key)) for key in keys),
             outcome.ruled_out, outcome.detail,
         ])  # fmt: skip
 
@@ -40,6 +41,10 @@ def _result_columns(study: Study, store: Store) -> list[str]:
     for _, _, outcome in store.rows():
         found |= dict.fromkeys(outcome.results)
     return sorted(found, key=lambda key: key not in study.wanted)
+
+
+def _cell(value: float | None) -> float | str:
+    return "" if value is None or isnan(value) else value
 
 
 def _line(cells: Iterable[Any]) -> str:
