@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.output.figures import look, svg_element
-from pcbstator.output.page import known_glyphs
 from pcbstator.output.places import label_offsets
-from pcbstator.output.sheet import INK, QUIET, phase_colour, tint, wrapped
+from pcbstator.output.sheet import INK, QUIET, phase_colour, tint
 from pcbstator.output.study_words import (
     better_words,
     evenly,
+    folded,
     hover_words,
     objective_keys,
     result_keys_of,
@@ -94,8 +94,8 @@ def sensitivity_svg(found: Findings) -> str | None:
             axes.text(column, len(variables), f"{100 * total:.0f} %", ha="center", va="center", fontsize=9)
         axes.axhline(len(variables) - 0.5, color=INK, linewidth=0.8)
         names = [*map(variable_words, variables), "together"]
-        axes.set_yticks(range(len(names)), [_folded(name, 9, 140) for name in names], fontsize=9)
-        heads = [_folded(result_words(found.study, key), 8, 68 * cell) for key in keys]
+        axes.set_yticks(range(len(names)), [folded(name, 9, 140) for name in names], fontsize=9)
+        heads = [folded(result_words(found.study, key), 8, 68 * cell) for key in keys]
         axes.set_xticks(range(columns), heads, fontsize=8)
         axes.xaxis.tick_top()
         axes.tick_params(length=0)
@@ -110,7 +110,7 @@ def sensitivity_svg(found: Findings) -> str | None:
             "go together and the sum may pass 100 %."
         )
         words += f" Not drawn: {_listed(found, dropped)}." if dropped else ""
-        figure.supxlabel(_folded(words, 8, 60 * size[0]), fontsize=8, color=INK, x=0.02, ha="left")
+        figure.supxlabel(folded(words, 8, 60 * size[0]), fontsize=8, color=INK, x=0.02, ha="left")
 
     return drawn_svg("sensitivity", "How much of each result each variable decides", size, draw)
 
@@ -219,7 +219,7 @@ def _finite(found: Findings, best: Best) -> bool:
 
 
 def _axis_words(found: Findings, objective: Objective, width: float = 400.0) -> str:
-    return f"{_folded(result_words(found.study, objective.key), 10, width)}\n{better_words(objective)}"
+    return f"{folded(result_words(found.study, objective.key), 10, width)}\n{better_words(objective)}"
 
 
 def _cloud(axes: Axes, xs: FloatArray | NDArray[np.int64], ys: FloatArray, label: str) -> None:
@@ -267,11 +267,6 @@ def _label_points(axes: Axes, xs: FloatArray, ys: FloatArray, shown: Sequence[Be
             fontsize=8, color=INK, arrowprops={"arrowstyle": "-", "color": QUIET, "linewidth": 0.5} if far else None,
             zorder=5,
         )  # fmt: skip
-
-
-def _folded(words: str, size: float, width: float) -> str:
-    """Words in lines no wider than ``width`` points."""
-    return "\n".join(map(known_glyphs, wrapped(words, size, width)))
 
 
 def _linked(text: str, group: str, found: Findings, shown: Sequence[Best]) -> str:

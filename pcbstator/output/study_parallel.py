@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.output.page import known_glyphs
-from pcbstator.output.sheet import INK, QUIET, phase_colour, text_width, wrapped
+from pcbstator.output.sheet import INK, QUIET, phase_colour
 from pcbstator.output.study_figures import drawn_svg
 from pcbstator.output.study_words import (
     evenly,
+    folded,
     number_words,
     objective_keys,
     result_keys_of,
@@ -34,6 +35,7 @@ MOST_AXES = 12
 MOST_QUIET = 200  # designs behind the front
 MOST_STRONG = 60  # designs of the front
 MOST_TICKS = 7
+END_ROOM = 0.06  # part of an axis beside its ends that has no ticks
 HEIGHT = 5.4  # inches
 LETTERS, HEAD = 7.5, 8.5  # points of type, of ticks and of the heads of axes
 CLOUD = "#b8b8b8"
@@ -77,8 +79,7 @@ def parallel_svg(found: Findings) -> str | None:
             _draw_upright(axes, index, upright, 72 * step)
         if dropped:
             words = f"Not drawn: {', '.join(dropped)}."
-            lines = map(known_glyphs, wrapped(words, LETTERS, 66 * size[0]))
-            figure.supxlabel("\n".join(lines), fontsize=LETTERS, color=INK, x=0.02, ha="left")
+            figure.supxlabel(folded(words, LETTERS, 62 * size[0]), fontsize=LETTERS, color=INK, x=0.02, ha="left")
 
     return drawn_svg("parallel", "Variables and results of the designs, one line each", size, draw)
 
@@ -101,12 +102,17 @@ def _uprights(found: Findings) -> tuple[list[Upright], list[str]]:
 
 
 def _of_variable(variable: Variable, parts: FloatArray) -> Upright:
+    from matplotlib.ticker import MaxNLocator
+
     count = len(variable.options)
     if count:
         options = evenly(count, MOST_TICKS)
         ticks = [(variable.part(option), number_words(variable.shown(option))) for option in options]
     else:
-        ticks = [(part, number_words(variable.shown(variable.at(part)), 3)) for part in (0.0, 0.25, 0.5, 0.75, 1.0)]
+        marks = MaxNLocator(MOST_TICKS - 2).tick_values(variable.low, variable.high)
+        inner = [float(mark) for mark in marks if END_ROOM < variable.part(float(mark)) < 1 - END_ROOM]
+        values = [variable.low, *inner, variable.high]
+        ticks = [(variable.part(value), number_words(float(f"{value:.5g}"))) for value in values]
     return Upright(variable_words(variable), "varied", parts, tuple(ticks))
 
 
@@ -135,21 +141,20 @@ def _draw_upright(axes: Axes, index: int, upright: Upright, step: float) -> None
             index + 0.06, place, _short(words, 0.85 * step), fontsize=LETTERS, va="center", ha="left", zorder=6,
             path_effects=halo,
         )  # fmt: skip
-    head = "\n".join(map(known_glyphs, wrapped(upright.words, HEAD, 0.95 * step)))
+    head = folded(upright.words, HEAD, 0.92 * step)
     axes.annotate(
         head, (index, 1.0), (0, 22), textcoords="offset points", fontsize=HEAD, ha="center", va="bottom",
         annotation_clip=False,
     )  # fmt: skip
-    kind = "\n".join(wrapped(upright.kind, LETTERS - 0.5, 0.95 * step))
     axes.annotate(
-        kind, (index, 1.0), (0, 8), textcoords="offset points", fontsize=LETTERS - 0.5, ha="center",
+        upright.kind, (index, 1.0), (0, 8), textcoords="offset points", fontsize=LETTERS - 0.5, ha="center",
         va="bottom", color=QUIET, annotation_clip=False,
     )  # fmt: skip
 
 
 def _short(words: str, width: float) -> str:
     """In at most two lines of ``width`` points."""
-    lines = [known_glyphs(line) for line in wrapped(words, LETTERS, width)]
+    lines = folded(words, LETTERS, width).split("\n")
     if len(lines) > 2:
         lines = [lines[0], lines[1].rstrip(" ,;") + "…"]
     return "\n".join(lines)
@@ -163,7 +168,7 @@ def _lines(axes: Axes, found: Findings, places: FloatArray) -> None:
     values = found.columns.get(keys[0]) if keys else None
     if not chosen:
         some = np.array(evenly(len(places), MOST_QUIET))
-        if values is None or np.ptp(values[some][np.isfinite(values[some])], initial=0.0) <= 0:
+        if values is None or len(np.unique(values[some][np.isfinite(values[some])])) < 2:
             _bundle(axes, places[some], QUIET, "-", 0.6, f"meets everything ({found.feasible})")
             return
     else:

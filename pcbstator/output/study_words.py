@@ -8,6 +8,8 @@ from math import isfinite
 
 import numpy as np
 
+from pcbstator.output.page import known_glyphs
+from pcbstator.output.sheet import wrapped
 from pcbstator.output.words import figures
 from pcbstator.study.confirm import Confirmation
 from pcbstator.study.cost import invented_prices
@@ -19,6 +21,7 @@ MOST_ROWS = 1000  # of the front in page and figures; designs.csv marks all
 SWEPT_ROWS = 30  # of a sweep in its page
 LISTED = 8  # options that are named one by one
 AT_END = 0.01  # part of a range that still counts as its end
+WIDE = 1.12  # of lines, whose width is estimated with some caution
 NONE = "–"  # stands for a number that does not apply
 
 
@@ -38,6 +41,21 @@ def evenly(count: int, most: int) -> list[int]:
     ([0, 1, 2], [0, 4, 8], [0], [])
     """
     return [int(place) for place in np.unique(np.linspace(0, count - 1, min(count, most)).round())]
+
+
+def folded(words: str, size: float, width: float) -> str:
+    """Words in lines of about ``width`` points; a unit that does not fit behind its name goes below it.
+
+    >>> folded("board temperature, °C", 8.0, 60.0)
+    'board\\ntemperature,\\n°C'
+    """
+    wide = WIDE * width
+    name, comma, unit = words.rpartition(", ")
+    if comma and " " not in unit and len(wrapped(words, size, wide)) > len(wrapped(f"{name},", size, wide)):
+        lines = [*wrapped(f"{name},", size, wide), *wrapped(unit, size, wide)]
+    else:
+        lines = wrapped(words, size, wide)
+    return "\n".join(map(known_glyphs, lines))
 
 
 def number_words(value: float | str | None, digits: int = 4) -> str:
