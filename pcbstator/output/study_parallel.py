@@ -34,6 +34,7 @@ FloatArray = NDArray[np.float64]
 MOST_AXES = 12
 MOST_QUIET = 200  # designs behind the front
 MOST_STRONG = 60  # designs of the front
+MOST_SWEPT = 100  # designs of a sweep
 MOST_TICKS = 7
 END_ROOM = 0.06  # part of an axis beside its ends that has no ticks
 HEIGHT = 5.4  # inches
@@ -85,9 +86,9 @@ def parallel_svg(found: Findings) -> str | None:
 
 
 def _uprights(found: Findings) -> tuple[list[Upright], list[str]]:
-    """The axes, and the words of those for which there is no room."""
+    """The axes, and the words of what is left out: without room, or the same in all designs."""
     study, wanted = found.study, objective_keys(found)
-    keys = [key for key in result_keys_of(found) if np.isfinite(found.columns.get(key, np.array(np.nan))).any()]
+    keys = [key for key in result_keys_of(found) if key in found.columns and _varies(found.columns[key])]
     room = MOST_AXES - sum(key in wanted for key in keys)
     variables = study.variables[:room]
     drawn = keys[: MOST_AXES - len(variables)]
@@ -97,8 +98,14 @@ def _uprights(found: Findings) -> tuple[list[Upright], list[str]]:
         kind = "result" if not goals else "↑ more is better" if goals == ["most"] else "↓ less is better"
         uprights.append(_of_result(result_words(study, key), kind, found.columns[key]))
     dropped = [variable_words(variable) for variable in study.variables[room:]]
-    dropped += [result_words(study, key) for key in keys if key not in drawn]
+    dropped += [result_words(study, key) for key in result_keys_of(found) if key not in drawn]
     return uprights, [words.partition(",")[0] for words in dropped]
+
+
+def _varies(values: FloatArray) -> bool:
+    """Whether there is anything to see: an axis on which all designs lie in one point would only tie up the lines."""
+    known = values[np.isfinite(values)]
+    return bool(len(known)) and float(np.ptp(known)) > 1e-9 * float(np.abs(known).max())
 
 
 def _of_variable(variable: Variable, parts: FloatArray) -> Upright:
@@ -121,8 +128,6 @@ def _of_result(words: str, kind: str, values: FloatArray) -> Upright:
 
     known = np.where(np.isfinite(values), values, np.nan)
     low, high = float(np.nanmin(known)), float(np.nanmax(known))
-    if high - low <= 1e-9 * max(abs(low), abs(high)):
-        return Upright(words, kind, np.where(np.isnan(known), np.nan, 0.5), ((0.5, number_words(low)),))
     marks = MaxNLocator(MOST_TICKS - 1).tick_values(low, high)
     low, high = float(marks[0]), float(marks[-1])
     ticks = tuple((float((mark - low) / (high - low)), number_words(float(f"{mark:.6g}"))) for mark in marks)
@@ -167,7 +172,7 @@ def _lines(axes: Axes, found: Findings, places: FloatArray) -> None:
     keys = objective_keys(found)[:1] if chosen else found.keys[:1]
     values = found.columns.get(keys[0]) if keys else None
     if not chosen:
-        some = np.array(evenly(len(places), MOST_QUIET))
+        some = np.array(evenly(len(places), MOST_SWEPT))
         if values is None or len(np.unique(values[some][np.isfinite(values[some])])) < 2:
             _bundle(axes, places[some], QUIET, "-", 0.6, f"meets everything ({found.feasible})")
             return
