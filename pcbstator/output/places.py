@@ -60,7 +60,7 @@ def _along(points: FloatArray, most: int) -> list[int]:
 
 
 def _within(points: FloatArray, box: FloatArray, room: float) -> NDArray[np.bool_]:
-    return ((points > box[:2] - room) & (points < box[2:] + room)).all(axis=1)
+    return np.logical_and(points > box[:2] - room, points < box[2:] + room).all(axis=1)
 
 
 def _overlap(boxes: FloatArray, box: FloatArray) -> bool:

@@ -246,7 +246,7 @@ def _finish(figure: Figure, axes: Axes) -> None:
 
 def _settle(figure: Figure) -> None:
     """Fixes the layout, so that what is placed from now on stays where it is."""
-    figure.draw_without_rendering()  # type: ignore[no-untyped-call]
+    figure.draw_without_rendering()
     figure.set_layout_engine("none")
 
 
@@ -256,7 +256,7 @@ def _label_points(axes: Axes, xs: FloatArray, ys: FloatArray, shown: Sequence[Be
     points = axes.transData.transform(np.column_stack([xs, ys])) * scale
     lines = axes.get_lines()
     others = axes.transData.transform(np.column_stack([lines[0].get_xdata(), lines[0].get_ydata()])) * scale
-    frame = axes.get_window_extent().extents * scale
+    frame = np.array(axes.get_window_extent().extents) * scale
     words = [str(best.number) for best in shown]
     sizes = np.array([(5.2 * len(word) + 2.0, 9.0) for word in words])
     places = label_offsets(points, sizes, others[np.isfinite(others).all(axis=1)], frame, most)

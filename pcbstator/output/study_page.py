@@ -32,6 +32,8 @@ PICTURES = ("front", "parallel", "sensitivity")
 TEXT_ROWS, TEXT_REASONS = 12, 5
 TEXT_WIDTH, TEXT_COLUMN = 100, 13  # characters
 STOPPED = "The study was stopped early: give the same command again and it goes on where it was."
+NONE_LEFT = "No design meets everything: ease a limit, or widen a range."
+NONE_FIT = "None of the designs that meet everything can be on the front: predicted in full they are unfit to be made."
 CAUTION = (
     "Nothing here has been measured. Magnets pinch, hot copper burns, rotors throw things: read the cautions in the "
     "report of the design that you take."
@@ -58,7 +60,7 @@ def explore_text(found: Findings, folder_name: str) -> str:
     if found.study.objectives:
         lines.append(f"{len(found.front)} on the front, {len(confirmed)} of them predicted in full, {found.unfit} unfit")
     if confirmed:
-        lines.append(f"quick numbers differ from the full prediction by at most {difference_words(confirmed)}")
+        lines.append(f"largest difference of the quick numbers from the full prediction: {difference_words(confirmed)}")
     if found.front:
         lines += ["", *_text_table(found)]
     if found.reasons:
@@ -73,11 +75,11 @@ def explore_text(found: Findings, folder_name: str) -> str:
 
 def _next_words(found: Findings, folder_name: str) -> list[str]:
     lines = [] if found.finished else [STOPPED]
-    some = found.front[:1] or swept(found)[:1]
+    some = found.front[:1] if found.study.objectives else swept(found)[:1]
     if some:
         lines.append(f"take one: {printable(_command(folder_name, some[0].number))}")
     elif found.designs:
-        lines.append("no design meets everything: ease a limit or widen a range")
+        lines.append(NONE_LEFT if not found.feasible else NONE_FIT)
     return lines
 
 
@@ -134,6 +136,7 @@ def _page(found: Findings, folder_name: str, pictures: dict[str, str]) -> str:
         design=found.study.design_name,
         asked=asked_words(found.study),
         numbers=number_rows(found),
+        empty="" if designs or not found.designs else NONE_FIT if found.feasible else NONE_LEFT,
         stopped="" if found.finished else STOPPED,
         search=bool(found.study.objectives),
         pictures={name: Markup(picture) for name, picture in pictures.items()},

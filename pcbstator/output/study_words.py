@@ -129,7 +129,7 @@ def asked_words(study: Study) -> list[str]:
     if study.constraints:
         lines.append("Required: " + "; ".join(_constraint_words(study, each) for each in study.constraints) + ".")
     if study.objectives:
-        wanted = (f"the {each.goal} {result_words(study, each.key)}" for each in study.objectives)
+        wanted = (f"the {each.goal} {result_words(study, each.key).partition(', ')[0]}" for each in study.objectives)
         lines.append("Wanted: " + "; ".join(wanted) + ".")
     else:
         lines.append("Nothing was to be made least or most: this is a sweep.")
@@ -137,15 +137,16 @@ def asked_words(study: Study) -> list[str]:
 
 
 def _range_words(variable: Variable) -> str:
-    name, unit = variable_words(variable), unit_of(variable.name)
+    named = variable_words(variable)
+    unit = unit_of(variable.name) if variable.ordered and named != variable.name else ""
+    name = named.removesuffix(f", {unit}") if unit else named
     if not variable.options:
-        return f"{name.removesuffix(f', {unit}')} from {variable.low:g} to {variable.high:g} {unit}".strip()
+        return f"{name} from {variable.low:g} to {variable.high:g} {unit}".strip()
     labels = [number_words(variable.shown(place)) for place in range(len(variable.options))]
     if len(labels) <= LISTED:
-        return f"{name}: {', '.join(labels)}"
-    if variable.ordered:
-        return f"{name}: {len(labels)} values from {labels[0]} to {labels[-1]}"
-    return f"{name}: {len(labels)} choices from {labels[0]} to {labels[-1]}"
+        return f"{name}: {', '.join(labels)} {unit}".strip()
+    kind = "values" if variable.ordered else "choices"
+    return f"{name}: {len(labels)} {kind} from {labels[0]} to {labels[-1]} {unit}".strip()
 
 
 def _constraint_words(study: Study, constraint: Constraint) -> str:
@@ -205,7 +206,9 @@ def pin_words(pin: Pin) -> str:
     >>> pin_words(Pin("layers", "upper", "6"))
     'layers: the whole front lies at the upper end, 6; widen it, there may be better ones beyond'
     """
-    return f"{pin.variable}: the whole front lies at the {pin.end} end, {pin.value}; widen it, there may be better ones beyond"
+    return (
+        f"{pin.variable}: the whole front lies at the {pin.end} end, {pin.value}; widen it, there may be better ones beyond"
+    )
 
 
 def price_words(found: Findings) -> str:
