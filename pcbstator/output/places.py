@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -12,24 +14,24 @@ DISTANCES = (11.0, 16.0, 23.0, 32.0)  # points of type, from a point to the midd
 
 
 def label_offsets(
-    points: FloatArray, sizes: FloatArray, others: FloatArray, frame: FloatArray, most: int
+    points: FloatArray, sizes: FloatArray, others: FloatArray, frame: FloatArray, chosen: Sequence[int]
 ) -> dict[int, tuple[float, float]]:
-    """Offsets (dx, dy) of the middles of labels, by index of their point, for at most ``most`` of them.
+    """Offsets (dx, dy) of the middles of labels, by index of their point; those chosen first have the first choice.
 
-    points: (n, 2) in the order of a line through them; sizes: (n, 2) of the labels; others: (m, 2) that are better not
+    points: (n, 2), all of them; sizes: (n, 2) of the labels; others: (m, 2) that are better not
     covered; frame: left, bottom, right, top that labels keep within; all in one unit. A label covers neither a point
-    of the line nor another label; one without room is left out.
+    nor another label; one without room is left out.
 
-    >>> label_offsets(np.zeros((1, 2)), np.full((1, 2), 8.0), np.zeros((0, 2)), np.array([-50.0, -50, 50, 50]), 5)
+    >>> label_offsets(np.zeros((1, 2)), np.full((1, 2), 8.0), np.zeros((0, 2)), np.array([-50.0, -50, 50, 50]), [0])
     {0: (0.0, 11.0)}
-    >>> label_offsets(np.zeros((1, 2)), np.full((1, 2), 80.0), np.zeros((0, 2)), np.array([-50.0, -50, 50, 50]), 5)
+    >>> label_offsets(np.zeros((1, 2)), np.full((1, 2), 80.0), np.zeros((0, 2)), np.array([-50.0, -50, 50, 50]), [0])
     {}
     """
     angles = np.pi / 2 - 2 * np.pi * np.arange(DIRECTIONS) / DIRECTIONS
     circle = np.column_stack([np.cos(angles), np.sin(angles)]).round(9) + 0.0
     placed: dict[int, tuple[float, float]] = {}
     boxes = np.zeros((0, 4))
-    for index in _along(points, most):
+    for index in chosen:
         half = sizes[index] / 2
         best, least = None, np.inf
         for distance in DISTANCES:
@@ -50,8 +52,12 @@ def label_offsets(
     return placed
 
 
-def _along(points: FloatArray, most: int) -> list[int]:
-    """Points evenly along the line through them, its ends first."""
+def along(points: FloatArray, most: int) -> list[int]:
+    """At most ``most`` of the points (n, 2), evenly along the line through them, its ends first.
+
+    >>> along(np.array([[0.0, 0.0], [1.0, 0.0], [5.0, 0.0], [10.0, 0.0]]), 3)
+    [0, 3, 2]
+    """
     steps = np.hypot(*np.diff(points, axis=0).T) if len(points) > 1 else np.zeros(0)
     way = np.concatenate([[0.0], np.cumsum(steps)])
     wanted = np.linspace(0.0, way[-1], min(most, len(points)))
@@ -60,7 +66,8 @@ def _along(points: FloatArray, most: int) -> list[int]:
 
 
 def _within(points: FloatArray, box: FloatArray, room: float) -> NDArray[np.bool_]:
-    return np.logical_and(points > box[:2] - room, points < box[2:] + room).all(axis=1)
+    found: NDArray[np.bool_] = np.all((points > box[:2] - room) & (points < box[2:] + room), axis=1)
+    return found
 
 
 def _overlap(boxes: FloatArray, box: FloatArray) -> bool:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.output.figures import look, svg_element
-from pcbstator.output.places import label_offsets
+from pcbstator.output.places import along, label_offsets
 from pcbstator.output.sheet import INK, QUIET, phase_colour, tint
 from pcbstator.output.study_words import (
     better_words,
@@ -106,8 +106,8 @@ def sensitivity_svg(found: Findings) -> str | None:
         words = (
             "Part of the spread of a result that a variable explains by itself, over all designs that fill the space "
             "evenly and meet everything. + the result grows with the variable, − it falls, no sign: no order or no one "
-            "way. What is missing to 100 % lies in the interplay of variables; where limits rule designs out, variables "
-            "go together and the sum may pass 100 %."
+            "way. What is missing to 100 % lies in the interplay of variables. The sum may pass 100 % by chance where "
+            "designs are few, and where limits rule designs out, so that variables go together."
         )
         words += f" Not drawn: {_listed(found, dropped)}." if dropped else ""
         figure.supxlabel(folded(words, 8, 60 * size[0]), fontsize=8, color=INK, x=0.02, ha="left")
@@ -142,14 +142,15 @@ def _draw_best(found: Findings, shown: Sequence[Best]) -> Callable[[Figure], Non
         _cloud(axes, numbers, values, f"meets everything ({found.feasible})")
         costs = values[known] * objective.cost(1.0)
         so_far = np.minimum.accumulate(costs) * objective.cost(1.0)
-        axes.plot(numbers[known], so_far, drawstyle="steps-post", color=FRONT_COLOUR, linewidth=1.2, label="best so far")
+        look = {"color": FRONT_COLOUR, "linewidth": 1.2, "label": "best so far"}
+        axes.plot(numbers[known], so_far, drawstyle="steps-post", **look)
         places = np.array([best.number for best in shown], dtype=float)
         tops = np.array([best.results[objective.key] for best in shown])
         _points(axes, 0, places, tops, "the best")
         axes.set_xlabel("number of the design, in the order of the search")
         axes.set_ylabel(_axis_words(found, objective))
         _finish(figure, axes)
-        _label_points(axes, places, tops, shown, MOST_LABELS)
+        _label_points(axes, places, tops, shown)
 
     return draw
 
@@ -165,7 +166,7 @@ def _draw_pair(found: Findings, shown: Sequence[Best]) -> Callable[[Figure], Non
         axes.set_xlabel(_axis_words(found, found.study.objectives[0]))
         axes.set_ylabel(_axis_words(found, found.study.objectives[1]))
         _finish(figure, axes)
-        _label_points(axes, xs, ys, shown, MOST_LABELS)
+        _label_points(axes, xs, ys, shown)
 
     return draw
 
@@ -195,10 +196,11 @@ def _draw_pairs(found: Findings, shown: Sequence[Best]) -> Callable[[Figure], No
             for column in range(row + 1, last):
                 grid[row, column].set_axis_off()
         handles, labels = grid[0, 0].get_legend_handles_labels()
-        grid[0, -1].legend(handles, labels, loc="upper right", frameon=False, fontsize=10)
+        legend = grid[0, -1].legend(handles, labels, loc="upper right", frameon=False, fontsize=10)
+        legend.set_in_layout(False)  # or it would push the columns apart
         _settle(figure)
         for row, column in pairs:
-            _label_points(grid[row, column], fronts[column], fronts[row + 1], shown, PANEL_LABELS)
+            _label_points(grid[row, column], fronts[column], fronts[row + 1], shown, evenly(len(shown), PANEL_LABELS))
 
     return draw
 
@@ -230,9 +232,10 @@ def _cloud(axes: Axes, xs: FloatArray | NDArray[np.int64], ys: FloatArray, label
 
 
 def _points(axes: Axes, panel: int, xs: FloatArray, ys: FloatArray, label: str) -> None:
+    size, edge = (5.5, 0.5) if len(xs) < 60 else (4.5, 0.2)
     axes.plot(
-        xs, ys, linestyle="none", marker="D", markersize=5.5 if len(xs) < 60 else 4.5, markerfacecolor=FRONT_COLOUR,
-        markeredgecolor="white", markeredgewidth=0.5, label=label, gid=f"points-{panel}", clip_on=False, zorder=4,
+        xs, ys, linestyle="none", marker="D", markersize=size, markerfacecolor=FRONT_COLOUR,
+        markeredgecolor="white", markeredgewidth=edge, label=label, gid=f"points-{panel}", clip_on=False, zorder=4,
     )  # fmt: skip
 
 
@@ -250,8 +253,10 @@ def _settle(figure: Figure) -> None:
     figure.set_layout_engine("none")
 
 
-def _label_points(axes: Axes, xs: FloatArray, ys: FloatArray, shown: Sequence[Best], most: int) -> None:
-    """The numbers of some designs, evenly along the front, beside their points; one that finds no room is left out."""
+def _label_points(
+    axes: Axes, xs: FloatArray, ys: FloatArray, shown: Sequence[Best], chosen: Sequence[int] | None = None
+) -> None:
+    """The numbers of the chosen designs, else of some evenly along the front, beside their points where there is room."""
     scale = 72 / axes.figure.dpi
     points = axes.transData.transform(np.column_stack([xs, ys])) * scale
     lines = axes.get_lines()
@@ -259,7 +264,8 @@ def _label_points(axes: Axes, xs: FloatArray, ys: FloatArray, shown: Sequence[Be
     frame = np.array(axes.get_window_extent().extents) * scale
     words = [str(best.number) for best in shown]
     sizes = np.array([(5.2 * len(word) + 2.0, 9.0) for word in words])
-    places = label_offsets(points, sizes, others[np.isfinite(others).all(axis=1)], frame, most)
+    chosen = along(points, MOST_LABELS) if chosen is None else chosen
+    places = label_offsets(points, sizes, others[np.isfinite(others).all(axis=1)], frame, chosen)
     for index, (dx, dy) in places.items():
         far = max(abs(dx) - sizes[index, 0] / 2, abs(dy) - sizes[index, 1] / 2) > FAR
         axes.annotate(

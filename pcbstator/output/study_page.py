@@ -30,7 +30,7 @@ from pcbstator.study.results import Best, Findings
 
 PICTURES = ("front", "parallel", "sensitivity")
 TEXT_ROWS, TEXT_REASONS = 12, 5
-TEXT_WIDTH, TEXT_COLUMN = 100, 13  # characters
+TEXT_WIDTH, TEXT_COLUMN, TEXT_CELL = 100, 13, 20  # characters
 STOPPED = "The study was stopped early: give the same command again and it goes on where it was."
 NONE_LEFT = "No design meets everything: ease a limit, or widen a range."
 NONE_FIT = "None of the designs that meet everything can be on the front: predicted in full they are unfit to be made."
@@ -58,7 +58,8 @@ def explore_text(found: Findings, folder_name: str) -> str:
     lines = [printable(found.study.title), f"{found.designs} designs looked at, {found.feasible} meet everything"]
     confirmed = [best.confirmation for best in found.front if best.confirmation is not None]
     if found.study.objectives:
-        lines.append(f"{len(found.front)} on the front, {len(confirmed)} of them predicted in full, {found.unfit} unfit")
+        lines.append(f"{len(found.front)} on the front, {len(confirmed)} of them predicted in full")
+        lines[-1] += f"; {found.unfit} left out as unfit" if found.unfit else ""
     if confirmed:
         lines.append(f"largest difference of the quick numbers from the full prediction: {difference_words(confirmed)}")
     if found.front:
@@ -107,7 +108,7 @@ def _text_table(found: Findings) -> list[str]:
 def _text_column(name: str, cells: Sequence[str]) -> list[str]:
     """Head and cells, all of one width."""
     head = textwrap.wrap(name, TEXT_COLUMN) or [""]
-    shown = [printable(cell if len(cell) <= TEXT_COLUMN else cell[: TEXT_COLUMN - 1] + "…") for cell in cells]
+    shown = [printable(cell if len(cell) <= TEXT_CELL else cell[: TEXT_CELL - 1] + "…") for cell in cells]
     wide = max(map(len, [*head, *shown]))
     return [cell.rjust(wide) for cell in [*head, *shown]]
 

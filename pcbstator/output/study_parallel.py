@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -35,7 +36,8 @@ MOST_AXES = 12
 MOST_QUIET = 200  # designs behind the front
 MOST_STRONG = 60  # designs of the front
 MOST_SWEPT = 100  # designs of a sweep
-MOST_TICKS = 7
+MOST_TICKS = 9
+RESULT_TICKS = 6  # or less, of numbers
 END_ROOM = 0.06  # part of an axis beside its ends that has no ticks
 HEIGHT = 5.4  # inches
 LETTERS, HEAD = 7.5, 8.5  # points of type, of ticks and of the heads of axes
@@ -113,10 +115,12 @@ def _of_variable(variable: Variable, parts: FloatArray) -> Upright:
 
     count = len(variable.options)
     if count:
-        options = evenly(count, MOST_TICKS)
+        step = ceil((count - 1) / (MOST_TICKS - 1)) or 1
+        last = [count - 1] if (count - 1) % step else []
+        options = [*range(0, count - (step if last else 0), step), *last]
         ticks = [(variable.part(option), number_words(variable.shown(option))) for option in options]
     else:
-        marks = MaxNLocator(MOST_TICKS - 2).tick_values(variable.low, variable.high)
+        marks = MaxNLocator(RESULT_TICKS).tick_values(variable.low, variable.high)
         inner = [float(mark) for mark in marks if END_ROOM < variable.part(float(mark)) < 1 - END_ROOM]
         values = [variable.low, *inner, variable.high]
         ticks = [(variable.part(value), number_words(float(f"{value:.5g}"))) for value in values]
@@ -128,7 +132,7 @@ def _of_result(words: str, kind: str, values: FloatArray) -> Upright:
 
     known = np.where(np.isfinite(values), values, np.nan)
     low, high = float(np.nanmin(known)), float(np.nanmax(known))
-    marks = MaxNLocator(MOST_TICKS - 1).tick_values(low, high)
+    marks = MaxNLocator(RESULT_TICKS).tick_values(low, high)
     low, high = float(marks[0]), float(marks[-1])
     ticks = tuple((float((mark - low) / (high - low)), number_words(float(f"{mark:.6g}"))) for mark in marks)
     return Upright(words, kind, (known - low) / (high - low), ticks)

@@ -207,7 +207,8 @@ def pin_words(pin: Pin) -> str:
     'layers: the whole front lies at the upper end, 6; widen it, there may be better ones beyond'
     """
     return (
-        f"{pin.variable}: the whole front lies at the {pin.end} end, {pin.value}; widen it, there may be better ones beyond"
+        f"{pin.variable}: the whole front lies at the {pin.end} end, {pin.value}; widen it, there may be better ones "
+        "beyond"
     )
 
 

@@ -13,7 +13,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from pcbstator.output.places import label_offsets
+from pcbstator.output.places import along, label_offsets
 from pcbstator.output.study_csv import designs_csv
 from pcbstator.output.study_figures import front_svg, sensitivity_svg
 from pcbstator.output.study_page import explore_html, explore_text, study_files
@@ -57,7 +57,8 @@ def outcome_of(parts: list[float]) -> Outcome:
     torque, cost = 0.01 + 0.05 * first + 0.01 * second, 20 + 40 * first**2 + 10 * (second - 0.5) ** 2
     results = {TORQUE: torque, COST: cost, HEAT: 90 - 30 * second + 5 * first, HEIGHT: 8 + second * first}
     if torque < 0.02:
-        return Outcome(results, f"{TORQUE} at least 0.02", f"{TORQUE} at least 0.02; got {torque:.5g}, <too> little", 0.5)
+        reason = f"{TORQUE} at least 0.02"
+        return Outcome(results, reason, f"{reason}; got {torque:.5g}, <too> little", 0.5)
     return Outcome(results)
 
 
@@ -184,7 +185,7 @@ def test_a_sweep_has_no_front_but_some_designs(tmp_path):
 
 def test_rows_of_a_sweep_show_the_values_of_their_designs(tmp_path):
     study = study_of(0)
-    found, lines, points, _ = filled(tmp_path, study, count=20)
+    found, _, points, _ = filled(tmp_path, study, count=20)
     page = explore_html(found, "fan")
     for number in found.numbers:
         row = re.search(rf'<tr id="design-{number}">(.*?)</tr>', page, re.DOTALL)[1]
@@ -335,7 +336,7 @@ def test_labels_of_a_front_cover_neither_its_points_nor_each_other():
     points = np.column_stack([400 * way, 300 * (1 - way) ** 2])
     sizes = np.full((150, 2), (22.0, 9.0))
     frame = np.array([-20.0, -20.0, 420.0, 320.0])
-    placed = label_offsets(points, sizes, np.zeros((0, 2)), frame, 25)
+    placed = label_offsets(points, sizes, np.zeros((0, 2)), frame, along(points, 25))
     assert 15 <= len(placed) <= 25 and 0 in placed and 149 in placed
     boxes = [np.concatenate([points[i] + d - sizes[i] / 2, points[i] + d + sizes[i] / 2]) for i, d in placed.items()]
     for index, box in enumerate(boxes):
