@@ -117,7 +117,7 @@ def _figure(page: Page) -> Figure:
     sides = {"start": "left", "middle": "center", "end": "right"}
     for item in page.items:
         if isinstance(item, Words):
-            axes.text(*item.place, _known_glyphs(item.text), fontsize=item.size * POINTS, color=INK,
+            axes.text(*item.place, known_glyphs(item.text), fontsize=item.size * POINTS, color=INK,
                       ha=sides[item.anchor], va="baseline", weight="bold" if item.bold else "normal",
                       parse_math=False)  # fmt: skip
             continue
@@ -129,7 +129,7 @@ def _figure(page: Page) -> Figure:
     return figure
 
 
-def _known_glyphs(words: str) -> str:
+def known_glyphs(words: str) -> str:
     """What the embedded font cannot show as a question mark, so that nothing is lost in silence."""
     from matplotlib.font_manager import findfont, get_font
 

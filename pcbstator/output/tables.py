@@ -18,7 +18,7 @@ NOTE = (
 
 def prediction_table(prediction: Prediction) -> str:
     """Every single-number result with its meaning, then the findings."""
-    lines = [f"{_printable(prediction.title)}  ({_printable(prediction.design_file)})"]
+    lines = [f"{printable(prediction.title)}  ({printable(prediction.design_file)})"]
     for name, section in prediction.sections():
         lines += ["", name]
         for key, meaning, value in rows(section):
@@ -37,7 +37,7 @@ def prediction_table(prediction: Prediction) -> str:
 def findings_text(findings: Iterable[Finding]) -> str:
     """One line a finding."""
     lines = [
-        f"{finding.severity} [{finding.code}] {_printable(finding.message)}"
+        f"{finding.severity} [{finding.code}] {printable(finding.message)}"
         + (f" ({finding.where})" if finding.where else "")
         for finding in findings
     ]
@@ -57,6 +57,6 @@ def _shown(value: Any) -> str:
     return f"{value:.5g}" if isinstance(value, float) else str(value)
 
 
-def _printable(text: str) -> str:
+def printable(text: str) -> str:
     """Text without control characters, so that a file cannot steer the terminal."""
     return "".join(character if character.isprintable() else "?" for character in text)
