@@ -252,8 +252,9 @@ def _copper(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
 
 
 def _laid(work: Work) -> tuple[Winding, Copper]:
+    """What the copper stage laid."""
     if work.winding is None or work.copper is None:
-        raise ValueError("the stage before this one was left out: copper")
+        raise ValueError("the copper stage must be run before this one")
     return work.winding, work.copper
 
 
@@ -280,6 +281,8 @@ def _heat(works: Sequence[Work]) -> None:
     """The steady figures of several designs."""
     for work in works:
         copper, rise = _laid(work)[1], cooling_of(work.design).trace_rise
+        if work.field is None:
+            raise ValueError("the magnetics stage must be run before the heat stage: eddies are part of the heat")
         try:
             traces = trace_currents(work.design, copper, rise)
             state = heat_state(board_heat(work.design, copper, work.resistance, work.field), traces, rise)
