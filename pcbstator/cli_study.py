@@ -26,7 +26,9 @@ SECONDS_BETWEEN_LINES = 10.0  # of progress where no terminal shows a bar
 @click.option("--scheduler", metavar="ADDRESS", help="A scheduler of dask.distributed, whose workers do the work.")
 def explore(study: Path, output: Path, workers: int | None, scheduler: str | None) -> None:
     """Look at many designs as STUDY asks, and keep the best. The same command goes on after a stop."""
-    from pcbstator.output.study_page import explore_text, write_results
+    from pcbstator.output.files import write_file
+    from pcbstator.output.study_csv import designs_csv
+    from pcbstator.output.study_page import explore_text, study_files
     from pcbstator.predict.run import package_version
     from pcbstator.study.load import load_study
     from pcbstator.study.results import gather, impossible_constraints
@@ -43,7 +45,9 @@ def explore(study: Path, output: Path, workers: int | None, scheduler: str | Non
             stopped = True
         found = gather(asked, store)
         lost = [] if found.feasible else impossible_constraints(asked, store)
-        write_results(found, store, output)
+        for name, text in study_files(found, str(output)).items():
+            write_file(output / name, text, (".svg", ".html"))
+        write_file(output / "designs.csv", designs_csv(asked, store), (".csv",))
     click.echo(explore_text(found, str(output)), nl=False)
     if stopped:
         click.echo(f"stopped after {found.designs} designs, all kept; the same command goes on", err=True)

@@ -33,7 +33,7 @@ def drawn_design(seed: int) -> Design:
         phases, rotor["poles"], winding["turns"] = dice.choice(WAVES)
     else:
         phases, winding["coils"], rotor["poles"] = dice.choice((*PHASES, (3, 9, 8), (3, 18, 16), (3, 12, 10)))
-        winding["turns"] = dice.choice((1, 2, 3, 5, 8, "fill"))
+        winding["turns"] = dice.choice((1, 2, 3, 5, 8, 16, "fill"))
     winding |= {
         "phases": phases,
         "connection": dice.choice(("star", "open") if phases == 2 else ("star", "delta", "open")),
@@ -45,7 +45,7 @@ def drawn_design(seed: int) -> Design:
         winding["layer_connection"] = dice.choice(("series", "parallel"))
     board |= {
         "layers": layers,
-        "track_width_mm": round(dice.uniform(0.2, 0.5), 2),
+        "track_width_mm": round(dice.uniform(0.2, 0.6), 2),
         "track_gap_mm": round(dice.uniform(0.15, 0.25), 2),
         "copper_inner_diameter_mm": inner,
         "copper_outer_diameter_mm": outer,

@@ -83,10 +83,10 @@ class Track:
         return self.length * self.width if self.widths is None else float(self.lengths @ self.piece_widths)
 
     @cached_property
-    def ends(self) -> tuple[tuple[int, int], tuple[int, int]]:
-        """The places where it begins and ends, as ``spot`` gives them."""
-        first, last = self.points[0].tolist(), self.points[-1].tolist()
-        return spot(*first), spot(*last)
+    def piece(self) -> tuple[tuple[object, ...], int]:
+        """What tells it from every other link, whichever way it is run through; and the way, +1 or -1."""
+        first, last = spot(*self.points[0].tolist()), spot(*self.points[-1].tolist())
+        return (("link", self.layer, first, last), 1) if first <= last else (("link", self.layer, last, first), -1)
 
     def turned(self, angle: float, **changes: object) -> Track:
         """This track turned about the board's centre by ``angle`` [rad], with other fields changed as named."""

@@ -28,6 +28,7 @@ SAMPLES = 241  # of an end arc
 ALONG = (1 - np.cos(np.linspace(0, pi, SAMPLES))) / 2  # where they lie, as a part of its length
 STEPS = (np.append(0.0, np.diff(ALONG)) + np.append(np.diff(ALONG), 0.0)) / 2  # weights of their sum
 NEIGHBOURS = 4  # conductors that can come near to a via
+NOTHING = 1e-12  # m; less than this is missing only by rounding
 STRAIGHT = 0.25  # least part of the room between the vias that must remain for the runs
 
 
@@ -189,7 +190,7 @@ def _end_arcs(sizes: WaveSizes, row: float, outward: int, advances: list[float])
         arcs = tuple(curve for curve in curves if curve is not None)
         lacks = [_lacks(sizes, arc, advance, row) for arc, advance in zip(arcs, advances, strict=True)]
         gap_lack, via_lack = max(lack[0] for lack in lacks), max(lack[1] for lack in lacks)
-        if gap_lack <= 0 and via_lack <= 0:
+        if gap_lack <= 0 and via_lack <= NOTHING:
             return arcs
         if gap_lack > 0 and sizes.tapered:
             shave += gap_lack + 1e-7

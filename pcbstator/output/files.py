@@ -6,7 +6,7 @@ import json
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -20,8 +20,11 @@ def json_text(data: object) -> str:
     return json.dumps(data, indent=1, allow_nan=False, ensure_ascii=False) + "\n"
 
 
-def write_file(path: Path, content: str, suffixes: tuple[str, ...]) -> None:
-    """Write a text file in one step, replacing an older one; the name must end in one of ``suffixes``."""
+def write_file(path: Path, content: str | Iterable[str], suffixes: tuple[str, ...]) -> None:
+    """Write a text file in one step, replacing an older one; the name must end in one of ``suffixes``.
+
+    content: the text, or its parts one after the other.
+    """
     if path.suffix.lower() not in suffixes:
         raise OutputError(f"{path}: the file must end in {' or '.join(suffixes)}; choose such a name")
     with _told(path):
@@ -31,7 +34,7 @@ def write_file(path: Path, content: str, suffixes: tuple[str, ...]) -> None:
         handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
         try:
             with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-                file.write(content)
+                file.writelines([content] if isinstance(content, str) else content)
             _open_up(Path(name), 0o666)
             Path(name).replace(path)
         except BaseException:

@@ -23,8 +23,7 @@ Key = tuple[object, ...]
 
 def piece(track: Track) -> tuple[Key, int]:
     """What tells a link from every other, whichever way it is run through; and the way, +1 or -1."""
-    first, last = track.ends
-    return (("link", track.layer, first, last), 1) if first <= last else (("link", track.layer, last, first), -1)
+    return track.piece
 
 
 class Conductors:

@@ -267,8 +267,9 @@ def _copper(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
 
 
 def _laid(work: Work) -> tuple[Winding, Copper]:
+    """What the copper stage laid."""
     if work.winding is None or work.copper is None:
-        raise ValueError("the stage before this one was left out: copper")
+        raise ValueError("the copper stage must be run before this one")
     return work.winding, work.copper
 
 
@@ -296,6 +297,8 @@ def _heat(works: Sequence[Work]) -> None:
     ready: list[tuple[Work, SteadyWork]] = []
     for work in works:
         copper, design = _laid(work)[1], work.design
+        if work.field is None:
+            raise ValueError("the magnetics stage must be run before the heat stage: eddies are part of the heat")
         try:
             traces = trace_currents(design, copper, cooling_of(design).trace_rise)
             heat = board_heat(design, copper, work.resistance, work.field)

@@ -129,7 +129,10 @@ def test_no_junk_gets_a_traceback(data):
     where = data.draw(st.sampled_from(["", "variables", "constraints", "objectives", "prices", "new"]))
     table = tables if not where else tables.setdefault(where, [{}])
     table = data.draw(st.sampled_from(table)) if isinstance(table, list) and table else table
-    known = ["key", "from", "to", "step", "values", "choices", "also", "name", "least", "most", "times", "goal", "budget", "seed", "variables", "columns"]
+    known = [
+        "key", "from", "to", "step", "values", "choices", "also", "name", "least", "most", "times", "goal", "budget",
+        "seed", "variables", "columns",
+    ]  # fmt: skip
     table[data.draw(st.sampled_from(known) | st.text(max_size=5))] = data.draw(JUNK)
     try:
         wheel_study(**tables)
