@@ -142,8 +142,7 @@ def _draw_best(found: Findings, shown: Sequence[Best]) -> Callable[[Figure], Non
         _cloud(axes, numbers, values, f"meets everything ({found.feasible})")
         costs = values[known] * objective.cost(1.0)
         so_far = np.minimum.accumulate(costs) * objective.cost(1.0)
-        look = {"color": FRONT_COLOUR, "linewidth": 1.2, "label": "best so far"}
-        axes.plot(numbers[known], so_far, drawstyle="steps-post", **look)
+        axes.step(numbers[known], so_far, where="post", color=FRONT_COLOUR, linewidth=1.2, label="best so far")
         places = np.array([best.number for best in shown], dtype=float)
         tops = np.array([best.results[objective.key] for best in shown])
         _points(axes, 0, places, tops, "the best")
@@ -256,7 +255,7 @@ def _settle(figure: Figure) -> None:
 def _label_points(
     axes: Axes, xs: FloatArray, ys: FloatArray, shown: Sequence[Best], chosen: Sequence[int] | None = None
 ) -> None:
-    """The numbers of the chosen designs, else of some evenly along the front, beside their points where there is room."""
+    """The numbers of the chosen designs, else of some evenly along the front, beside their points if there is room."""
     scale = 72 / axes.figure.dpi
     points = axes.transData.transform(np.column_stack([xs, ys])) * scale
     lines = axes.get_lines()

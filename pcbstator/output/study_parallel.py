@@ -99,9 +99,11 @@ def _uprights(found: Findings) -> tuple[list[Upright], list[str]]:
         goals = [objective.goal for objective in study.objectives if objective.key == key]
         kind = "result" if not goals else "↑ more is better" if goals == ["most"] else "↓ less is better"
         uprights.append(_of_result(result_words(study, key), kind, found.columns[key]))
-    dropped = [variable_words(variable) for variable in study.variables[room:]]
-    dropped += [result_words(study, key) for key in result_keys_of(found) if key not in drawn]
-    return uprights, [words.partition(",")[0] for words in dropped]
+    dropped = [variable_words(variable).partition(",")[0] for variable in study.variables[room:]]
+    for key in result_keys_of(found):
+        if key not in drawn:
+            dropped.append(result_words(study, key).partition(",")[0] + ("" if key in keys else " (the same in all)"))
+    return uprights, dropped
 
 
 def _varies(values: FloatArray) -> bool:
