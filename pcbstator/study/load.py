@@ -237,13 +237,23 @@ class _Reader:
                 self.complain(here, rule, shown(choice), f"write {example}")
                 continue
             label = self.text(choice, "label", LONGEST_LABEL, f"{here}.")
-            settings = {key: value for key, value in choice.items() if key != "label"}
+            settings = {key: value for key, value in choice.items() if key not in ("label", "without")}
+            settings = dict.fromkeys(self.without(choice, here)) | settings  # taken away before anything is set
             self.design_keys(list(settings), here)
             options.append(Option(label or "", tuple(settings.items())))
         labels = [option.label for option in options]
         if len(set(labels)) < len(labels):
             self.complain(f"{place}.choices", "must have different labels", shown(labels), "rename one of them")
         return Variable(name or "", options=tuple(options), ordered=False)
+
+    def without(self, choice: Table, place: str) -> list[str]:
+        """Keys that a choice takes away from the design."""
+        names = choice.get("without", [])
+        if isinstance(names, list) and all(isinstance(name, str) for name in names):
+            return names
+        remedy = 'write without = ["rotor.magnet.remanence_t"]'
+        self.complain(f"{place}.without", "must be a list of keys", shown(names), remedy)
+        return []
 
     def offsets(self, table: Table, place: str) -> tuple[tuple[str, float], ...]:
         """Further keys that follow the value at a distance."""

@@ -37,6 +37,7 @@ def test_what_a_study_says():
             {"key": "board.thickness_mm", "from": 0.8, "to": 1.6, "step": 0.4},
             {"name": "magnets", "choices": [
                 {"label": "discs", "rotor.magnet": {"shape": "disc", "diameter_mm": 9.0}},
+                {"label": "strong", "rotor.magnet.grade": "N52", "without": ["rotor.magnet.remanence_t"]},
                 {"label": "thick", "rotor.magnet": {"shape": "disc", "thickness_mm": 5.0}},
             ]},
         ],
@@ -49,7 +50,8 @@ def test_what_a_study_says():
     assert [option.settings[0][1] for option in poles.options] == [8, 10, 12, 14]  # poles are even
     assert width.settings(0.25) == {"board.track_width_mm": 0.25, "board.track_gap_mm": 0.2}
     assert [thickness.shown(place) for place in range(3)] == [0.8, 1.2, 1.6]
-    assert magnets.shown(1) == "thick" and magnets.settings(0)["rotor.magnet"]["diameter_mm"] == 9.0
+    assert magnets.settings(1) == {"rotor.magnet.remanence_t": None, "rotor.magnet.grade": "N52"}
+    assert magnets.shown(2) == "thick" and magnets.settings(0)["rotor.magnet"]["diameter_mm"] == 9.0
     assert study.constraints == (Constraint("thermal.board_current_a", "least", "thermal.continuous_current_a", 1.5),)
     assert study.objectives == (Objective("magnetic.motor_constant_n_m_per_sqrt_w", "most"),)
     assert dict(study.prices)["board_setup"] == 12.5 and dict(study.prices)["currency"] == "EUR"
@@ -74,6 +76,7 @@ def test_what_a_study_says():
             {"name": "m", "choices": [{"label": "a", "rotor.magnet": {}}]},
         ]}, "rotor.magnet must be varied once"),
         ({"variables": [{"name": "m", "choices": [{"label": "a"}]}]}, "a label and at least one key"),
+        ({"variables": [{"name": "m", "choices": [{"label": "a", "rotor.poles": 4, "without": "x"}]}]}, "list of keys"),
         ({"variables": [{"name": "m", "choices": [{"label": "a", "rotor.pole": 4}]}]}, "did you mean rotor.poles?"),
         ({"variables": [{"key": "rotor.arrangement", "values": ["double"], "also": {"board.layers": 1.0}}]},
          "needs values that are numbers"),
