@@ -40,6 +40,7 @@ FloatArray = NDArray[np.float64]
 WIDTH = 8.0  # inches
 PANEL = 2.7  # inches, of one pair of several objectives
 MOST_LABELS = 25
+MOST_POINTS = 3000  # of the front in all panels together: each is a link with a title
 PANEL_LABELS = 7
 FAR = 9.0  # points of type between a label and its point, from which on a line joins them
 PANEL_DESIGNS = 600  # quiet ones in each of several panels
@@ -58,6 +59,7 @@ def front_svg(found: Findings) -> str | None:
     if not shown:
         return None
     count = len(found.study.objectives)
+    shown = tuple(shown[place] for place in evenly(len(shown), MOST_POINTS // max(count * (count - 1) // 2, 1)))
     if count == 1:
         draw, size, panels = _draw_best(found, shown), (WIDTH, 4.6), 1
     elif count == 2:
@@ -182,7 +184,8 @@ def _draw_pairs(found: Findings, shown: Sequence[Best]) -> Callable[[Figure], No
         for panel, (row, column) in enumerate(pairs):
             axes = grid[row, column]
             _cloud(axes, columns[column][part], columns[row + 1][part], f"meets everything ({found.feasible})")
-            words = f"front: none beats it in all ({len(found.front)})"
+            part_words = f", of these {len(shown)} drawn" if len(shown) < len(found.front) else ""
+            words = f"front: none beats it in all ({len(found.front)}{part_words})"
             _points(axes, panel, fronts[column], fronts[row + 1], words)
             axes.grid(color="#dddddd", linewidth=0.6)
             axes.set_axisbelow(True)

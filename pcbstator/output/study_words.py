@@ -78,8 +78,11 @@ def variable_words(variable: Variable) -> str:
 
     >>> variable_words(Variable("rotor.magnet.thickness_mm")), variable_words(Variable("board.layers"))
     ('magnet thickness, mm', 'layers')
+    >>> from pcbstator.study.records import Option
+    >>> variable_words(Variable("screws of 2.5 mm", options=(Option("none", ()),), ordered=False))
+    'screws of 2.5 mm'
     """
-    if variable.options and variable.options[0].settings[0][0] != variable.name:
+    if variable.options and variable.name not in dict(variable.options[0].settings):
         return variable.name
     sections = variable.name.split(".")[:-1]
     part = f"{sections[-1].replace('_', ' ')} " if len(sections) > 1 else ""

@@ -129,6 +129,18 @@ def test_every_design_of_the_front_is_named_linked_and_listed(tmp_path, objectiv
     assert f"pcbstator take 'fan study' {found.front[0].number} -o design.toml" in page.words
 
 
+def test_a_front_of_thousands_is_drawn_and_listed_in_part(tmp_path):
+    found, *_ = filled(tmp_path, study_of(4))
+    large = replace(found, front=tuple(replace(found.front[n % 9], number=n + 1) for n in range(2500)))
+    shown = links(front_svg(large))
+    assert len(shown) == 6 * 500
+    page = Page(explore_html(large, "fan"))
+    rows = [name for name in page.ids if name.startswith("design-")]
+    assert len(rows) == 1000 and rows[0] == "design-1" and rows[-1] == "design-2500"
+    assert {target.removeprefix("#") for target in page.links} <= set(rows)
+    assert any("1000 of the 2500 designs" in words for words in page.words)
+
+
 def test_a_mark_of_the_front_stands_where_its_numbers_say(tmp_path):
     found, *_ = filled(tmp_path, study_of(2))
     marks = {}
