@@ -97,7 +97,8 @@ def words_of(key: str) -> str:
     ending, unit = next(((e, u) for e, u in UNITS if key.endswith(e)), ("", ""))
     section, _, name = key.rpartition(".")
     named = name.removesuffix(ending).replace("_", " ")
-    named = f"{section} {named}" if section in ("cost", "findings") else named
+    if section.partition(".")[0] in ("cost", "findings"):  # whose last parts say little by themselves
+        named = f"{section.replace('.', ' ')} {named}"
     return f"{named}, {unit}" if unit else named
 
 

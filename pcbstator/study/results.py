@@ -66,7 +66,7 @@ def gather(study: Study, store: Store) -> Findings:
             numbers.append(number)
             points.append(point)
             results.append(outcome.results)
-    keys = tuple(dict.fromkeys(key for found in results[:1] for key in found))
+    keys = tuple(dict.fromkeys(key for found in results for key in found))
     keys = tuple(sorted(keys, key=lambda key: (key not in study.wanted, keys.index(key))))
     return Findings(
         study=study,
