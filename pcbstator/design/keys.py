@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, cached_property
 from typing import Any, get_args
 
 from pydantic.fields import FieldInfo
@@ -36,7 +36,7 @@ class Key:
     example: Any
     shape: str
 
-    @property
+    @cached_property
     def path(self) -> str:
         """The dotted name, such as ``winding.turns``."""
         return f"{self.section}.{self.name}" if self.section else self.name
