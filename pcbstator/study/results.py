@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.study.confirm import Confirmation
-from pcbstator.study.records import Outcome, Point, Study
+from pcbstator.study.records import Point, Study
 from pcbstator.study.run import front_numbers
 from pcbstator.study.sensitivity import Influence, influences
 from pcbstator.study.store import Store
@@ -86,16 +86,8 @@ def gather(study: Study, store: Store) -> Findings:
 
 def best_of(study: Study, store: Store, number: int) -> Best:
     """A design by its number, with what is known of it."""
-    point, outcome = known(store, number)
+    point, outcome = store.known(number)
     return Best(number, shown_values(study, point), outcome.results, store.confirmation(number))
-
-
-def known(store: Store, number: int) -> tuple[Point, Outcome]:
-    """A design that is surely there."""
-    found = store.outcome(number)
-    if found is None:
-        raise KeyError(number)
-    return found
 
 
 def shown_values(study: Study, point: Point) -> dict[str, float | str]:
@@ -106,15 +98,6 @@ def shown_values(study: Study, point: Point) -> dict[str, float | str]:
 def parts_of(study: Study, point: Point) -> list[float]:
     """Where each value lies on the way of its variable, 0 to 1."""
     return [variable.part(place) for variable, place in zip(study.variables, point, strict=True)]
-
-
-def ruled_out_words(found: Findings) -> list[str]:
-    """Why nothing, or little, was left: what ruled designs out, most first, with how near the nearest came."""
-    lines = []
-    for reason, count, detail in found.reasons:
-        nearest = f"; nearest: {detail}" if detail and detail != reason else ""
-        lines.append(f"{count:>7} of {found.designs}  {reason}{nearest}")
-    return lines
 
 
 def impossible_constraints(study: Study, store: Store) -> list[str]:

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -83,6 +84,17 @@ def run_study(study: Study, store: Store, force: Workforce, watch: Watcher = lam
     return run.progress
 
 
+@dataclass(frozen=True, eq=False)
+class _Task:
+    """A piece of work under way: designs from number ``first`` on, in words for an error; finish: takes its result."""
+
+    first: int
+    work: Callable[..., Any]
+    arguments: tuple[Any, ...]
+    finish: Callable[[Any], None]
+    words: str
+
+
 class _Run:
     """One study under way."""
 
@@ -90,7 +102,7 @@ class _Run:
         self.study, self.store, self.force, self.watch = study, store, force, watch
         self.progress = Progress(int(min(study.budget, study.combinations)))
         self.next = 1  # number of the next design
-        self.pending: dict[Future[Any], tuple[int, Sequence[Point]]] = {}
+        self.pending: dict[Future[Any], _Task] = {}
         self.unstored: set[Point] = set()
         self.failures: dict[int, int] = {}
 
@@ -137,10 +149,7 @@ class _Run:
     def earlier(self, point: Point) -> Outcome:
         """What became of a design that was asked for before."""
         number = self.store.number_of(point, self.next)
-        found = None if number is None else self.store.outcome(number)
-        if found is None:
-            raise AssertionError("a design that was neither asked for before nor now")
-        return found[1]
+        return self.store.known(number or 0)[1]
 
     def fresh(self, points: Iterator[Point], count: int) -> Iterator[Point]:
         """The first ``count`` of these points that were not asked for before; ends where the space seems used up."""
@@ -163,7 +172,13 @@ class _Run:
         """What becomes of new points, in their order; without ``keep`` nothing is handed back, for flat memory."""
         found: dict[int, list[tuple[Point, Outcome]]] = {}
 
-        def finished(first: int, chunk: Sequence[Point], outcomes: list[Outcome]) -> None:
+        def finished(first: int, chunk: Sequence[Point], outcomes: list[Outcome], stored: bool = False) -> None:
+            if stored:
+                self.progress.known += len(chunk)
+            else:
+                self.store.add(first, chunk, outcomes)
+                self.progress.computed += len(chunk)
+            self.unstored.difference_update(chunk)
             self.count(first, outcomes)
             if keep:
                 found[first] = list(zip(chunk, outcomes, strict=True))
@@ -176,59 +191,53 @@ class _Run:
                 break
             stored = self.store.stored(first, chunk)
             if stored is not None:
-                self.progress.known += len(chunk)
-                self.unstored.difference_update(chunk)
-                finished(first, chunk, stored)
+                finished(first, chunk, stored, stored=True)
                 continue
-            self.submit(first, chunk)
-            while len(self.pending) >= 2 * self.force.workers:
-                self.collect(finished)
-        while self.pending:
-            self.collect(finished)
+            words = "; ".join(f"{key} = {value}" for key, value in self.study.settings(chunk[0]).items())
+            words = f"designs {first} to {first + len(chunk) - 1}, of which the first has {words}"
+            self.submit(_Task(first, evaluate, (self.study, chunk), partial(finished, first, chunk), words))
+        self.drain()
         yield from (pair for first in sorted(found) for pair in found[first])
 
-    def submit(self, first: int, chunk: Sequence[Point]) -> None:
-        """Hands a chunk to the workers."""
-        self.pending[self.force.submit(evaluate, self.study, chunk)] = first, chunk
+    def submit(self, task: _Task) -> None:
+        """Hands work out; waits where enough is under way."""
+        self.pending[self.force.submit(task.work, *task.arguments)] = task
+        while len(self.pending) >= 2 * self.force.workers:
+            self.collect()
 
-    def collect(self, finished: Callable[[int, Sequence[Point], list[Outcome]], None]) -> None:
-        """Takes in what is done, at least one chunk; a chunk whose worker died is given out again."""
+    def drain(self) -> None:
+        """Waits for everything under way."""
+        while self.pending:
+            self.collect()
+
+    def collect(self) -> None:
+        """Takes in what is done, at least one task; where its worker died it is given out again."""
         done, _ = wait(self.pending, return_when=FIRST_COMPLETED)
-        for future in sorted(done, key=lambda future: self.pending[future][0]):
+        for future in sorted(done, key=lambda future: self.pending[future].first):
             if future not in self.pending:  # given out again with others of a broken pool
                 continue
-            first, chunk = self.pending.pop(future)
+            task = self.pending.pop(future)
             try:
-                outcomes = future.result()
+                result = future.result()
             except PcbstatorError:
                 raise
             except Exception as error:  # noqa: BLE001  a worker may die of anything
-                self.again(first, chunk, error)
+                self.again(task, error)
                 continue
-            self.keep(first, chunk, outcomes)
-            finished(first, chunk, outcomes)
+            task.finish(result)
 
-    def again(self, first: int, chunk: Sequence[Point], error: Exception) -> None:
-        """Gives a chunk out once more, after too many failures names it."""
-        self.failures[first] = self.failures.get(first, 0) + 1
-        if self.failures[first] >= MOST_FAILURES:
-            settings = "; ".join(f"{key} = {value}" for key, value in self.study.settings(chunk[0]).items())
-            raise WorkerError(
-                f"designs {first} to {first + len(chunk) - 1} ended {MOST_FAILURES} workers "
-                f"({type(error).__name__}: {error}); the first of them has {settings}"
-            )
+    def again(self, task: _Task, error: Exception) -> None:
+        """Gives work out once more; after too many failures says which it was."""
+        self.failures[task.first] = self.failures.get(task.first, 0) + 1
+        if self.failures[task.first] >= MOST_FAILURES:
+            raise WorkerError(f"{MOST_FAILURES} workers died of {task.words} ({type(error).__name__}: {error})")
+        lost = [task]
         if isinstance(error, BrokenProcessPool):
-            lost = [self.pending.pop(future) for future in list(self.pending)]
+            lost += self.pending.values()
+            self.pending = {}
             self.force.renew()
-            for other in lost:
-                self.submit(*other)
-        self.submit(first, chunk)
-
-    def keep(self, first: int, chunk: Sequence[Point], outcomes: list[Outcome]) -> None:
-        """Writes down what is finished."""
-        self.store.add(first, chunk, outcomes)
-        self.unstored.difference_update(chunk)
-        self.progress.computed += len(chunk)
+        for each in lost:
+            self.pending[self.force.submit(each.work, *each.arguments)] = each
 
     def count(self, first: int, outcomes: Sequence[Outcome]) -> None:
         """Brings the progress up to date and shows it."""
@@ -244,29 +253,27 @@ class _Run:
 
     def settle(self) -> None:
         """After Ctrl-C: what has begun is finished and kept, the rest dropped."""
-        running = {future: task for future, task in self.pending.items() if not future.cancel()}
-        self.pending = running
-        while self.pending:
-            self.collect(lambda first, chunk, outcomes: None)
+        self.pending = {future: task for future, task in self.pending.items() if not future.cancel()}
+        self.drain()
 
     def confirm(self) -> None:
         """Predicts every design of the front in full; one that cannot be made gives its place to others."""
         self.progress.stage = "confirming the best"
+
+        def confirmed(number: int, found: Confirmation) -> None:
+            self.store.confirm(number, found)
+            self.watch(self.progress)
+
         while True:
-            numbers = [number for number in front_numbers(self.study, self.store)
-                       if self.store.confirmation(number) is None]  # fmt: skip
+            front = front_numbers(self.study, self.store)
+            numbers = [number for number in front if self.store.confirmation(number) is None]
             if not numbers:
                 return
-            tasks: dict[Future[Any], int] = {}
             for number in numbers:
-                found = self.store.outcome(number)
-                assert found is not None
-                tasks[self.force.submit(confirm, self.study, *found)] = number
-            self.pending = {}
-            for future in list(tasks):
-                confirmation: Confirmation = future.result()
-                self.store.confirm(tasks[future], confirmation)
-                self.watch(self.progress)
+                point, outcome = self.store.known(number)
+                work = self.study, point, outcome
+                self.submit(_Task(number, confirm, work, partial(confirmed, number), f"design {number}"))
+            self.drain()
 
 
 def front_numbers(study: Study, store: Store) -> list[int]:

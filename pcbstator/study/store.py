@@ -7,9 +7,10 @@ after a stop asks again in the same order and finds its earlier answers here.
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import asdict, astuple
 from pathlib import Path
 from typing import Any
@@ -83,6 +84,13 @@ class Store:
             "SELECT point, ruled_out, detail, shortage, results FROM designs WHERE id = ?", (number,)
         ).fetchone()
         return None if row is None else (point_of(row[0]), Outcome(json.loads(row[4]), row[1], row[2], row[3]))
+
+    def known(self, number: int) -> tuple[Point, Outcome]:
+        """One design that must be there; KeyError where it is not."""
+        found = self.outcome(number)
+        if found is None:
+            raise KeyError(number)
+        return found
 
     def rows(self, feasible_only: bool = False) -> Iterator[tuple[int, Point, Outcome]]:
         """Every design in the order of its number, one at a time."""
@@ -181,28 +189,42 @@ def open_store(folder: Path, study: Study | None = None, version: str = "") -> I
     path = folder / FILE
     if study is None and not path.is_file():
         raise OutputError(f"{folder}: holds no study; name the folder that pcbstator explore wrote")
-    base = None
+    with ExitStack() as held:
+        try:
+            if study is not None:
+                folder.mkdir(parents=True, exist_ok=True)
+                held.enter_context(_alone(folder))
+            base = held.enter_context(closing(sqlite3.connect(path)))
+            store = Store(base, path)
+            if study is not None:
+                _claim(store, study, version)
+            yield store
+        except sqlite3.DatabaseError as error:
+            raise OutputError(f"{path}: cannot be used: {error}; choose another folder") from None
+        except OSError as error:
+            raise OutputError(f"{folder}: cannot be written: {error.strerror}; choose another place") from None
+
+
+@contextmanager
+def _alone(folder: Path) -> Iterator[None]:
+    """Keeps the folder from a second run; the system lets go of it even where a run is killed."""
     try:
-        if study is not None:
-            folder.mkdir(parents=True, exist_ok=True)
-        base = sqlite3.connect(path, timeout=2.0)
-        store = Store(base, path)
-        if study is not None:
-            _claim(store, study, version)
-        yield store
-    except sqlite3.DatabaseError as error:
-        busy = "locked" in str(error)
-        way_out = "wait for the other run, or stop it" if busy else "choose another folder"
-        raise OutputError(f"{path}: {'is in use' if busy else f'cannot be used: {error}'}; {way_out}") from None
-    except OSError as error:
-        raise OutputError(f"{folder}: cannot be written: {error.strerror}; choose another place") from None
+        import fcntl
+    except ImportError:  # systems without such locks go without
+        yield
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        yield
+    except BlockingIOError:
+        raise OutputError(f"{folder}: another run is at work there; wait for it, or stop it") from None
     finally:
-        if base is not None:
-            base.close()
+        os.close(handle)
 
 
 def _claim(store: Store, study: Study, version: str) -> None:
-    """Makes the tables or sees to it that they are this study's; nobody else may write from now on."""
+    """Makes the tables, or sees to it that they are this study's."""
     base = store.base
     base.execute("PRAGMA journal_mode = WAL")
     base.execute("PRAGMA synchronous = NORMAL")  # a power cut may cost the last designs, never the file

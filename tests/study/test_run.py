@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from pcbstator.errors import OutputError
 from pcbstator.study.results import gather, impossible_constraints
 from pcbstator.study.run import _Run, front_numbers, run_study
 from pcbstator.study.store import open_store
@@ -115,7 +116,7 @@ def test_a_killed_study_goes_on_to_the_same_end(tmp_path):
     try:
         kept = tmp_path / "parts" / "designs.sqlite"
         started = time.monotonic()
-        while not (kept.exists() and rows_of(kept)) and time.monotonic() - started < 60:
+        while not rows_of(kept) and time.monotonic() - started < 60:
             time.sleep(0.02)
     finally:
         os.killpg(process.pid, signal.SIGKILL)
@@ -129,8 +130,50 @@ def test_a_killed_study_goes_on_to_the_same_end(tmp_path):
     assert set(before) <= set(whole)
 
 
+def test_an_interrupted_study_keeps_what_it_has(tmp_path):
+    design = Path(__file__).parents[2] / "designs" / "filter-wheel.toml"
+    (tmp_path / "study.toml").write_text(
+        f'title = "interrupted"\ndesign = "{design}"\nbudget = 5000\nworkers = 2\n'
+        '[[variables]]\nkey = "board.track_width_mm"\nfrom = 0.15\nto = 0.4\n'
+    )
+    command = [sys.executable, "-m", "pcbstator", "explore", str(tmp_path / "study.toml"), "-o", str(tmp_path / "out")]
+    process = subprocess.Popen(command, stdout=-1, stderr=-1, text=True, start_new_session=True)
+    started = time.monotonic()
+    while not rows_of(tmp_path / "out" / "designs.sqlite") and time.monotonic() - started < 60:
+        time.sleep(0.02)
+    os.killpg(process.pid, signal.SIGINT)
+    _, told_at_the_end = process.communicate(timeout=60)
+    assert process.returncode == 130
+    kept = rows_of(tmp_path / "out" / "designs.sqlite")
+    assert f"stopped after {len(kept)} designs" in told_at_the_end and "Traceback" not in told_at_the_end
+    assert [row[0] for row in kept] == list(range(1, len(kept) + 1))
+    assert len((tmp_path / "out" / "designs.csv").read_text(encoding="utf-8").splitlines()) == len(kept) + 1
+
+
+def test_a_folder_belongs_to_one_study_and_one_run(tmp_path):
+    study = wheel_study(variables=[TURNS], budget=10)
+    told(study, tmp_path)
+    with pytest.raises(OutputError, match="holds designs of another study"), open_store(
+        tmp_path, smaller(study, 5), "test"
+    ):
+        pass
+    with pytest.raises(OutputError, match="holds designs of another version"), open_store(tmp_path, study, "2"):
+        pass
+    with open_store(tmp_path, study, "test"):  # noqa: SIM117  one inside the other
+        with pytest.raises(OutputError, match="another run is at work"), open_store(tmp_path, study, "test"):
+            pass
+    (tmp_path / "junk").mkdir()
+    (tmp_path / "junk" / "designs.sqlite").write_text("no database")
+    with pytest.raises(OutputError, match="cannot be used"), open_store(tmp_path / "junk", study, "test"):
+        pass
+    with pytest.raises(OutputError, match="holds no study"), open_store(tmp_path / "none"):
+        pass
+
+
 def rows_of(path: Path) -> list:
     """All designs in a store's file, or none while it is being made."""
+    if not path.exists():
+        return []
     with closing(sqlite3.connect(path)) as base:
         try:
             return base.execute("SELECT * FROM designs ORDER BY id").fetchall()
@@ -160,7 +203,7 @@ def test_a_worker_that_dies_is_made_good_for(tmp_path):
     whole = told(study, tmp_path / "whole")
     with executor_workforce(Dying(2), 2) as force:
         assert told(study, tmp_path / "dying", force) == whole
-    named = r"designs 1 to 16 .* winding\.turns = 4"
+    named = r"4 workers died of designs 1 to 16, .* winding\.turns = 4"
     with executor_workforce(Dying(99), 2) as force, pytest.raises(WorkerError, match=named):
         told(study, tmp_path / "dead", force)
 
