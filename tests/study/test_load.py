@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import copy
+import io
+import re
+import tomllib
+from contextlib import redirect_stdout
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from pcbstator.design import load_design
 from pcbstator.errors import DesignError
-from pcbstator.study.load import load_study
+from pcbstator.study.load import load_study, study_from_tables
 from pcbstator.study.records import Constraint, Objective
 from tests.command import run
 from tests.study.studies import KM, TURNS, WIDTH, wheel_study
@@ -147,3 +152,19 @@ def test_the_digest_holds_what_decides():
     study = wheel_study(**GOOD)
     assert study.digest == wheel_study(**GOOD, workers=7).digest
     assert study.digest != wheel_study(**(GOOD | {"seed": 2})).digest
+
+
+def test_the_page_about_studies_can_be_followed(tmp_path, monkeypatch):
+    """The study it prints is taken, the Python it prints runs."""
+    root = Path(__file__).parents[2]
+    page = (root / "docs" / "studies.md").read_text(encoding="utf-8")
+    tables = tomllib.loads(re.findall(r"```toml\n(.*?)```", page, re.DOTALL)[0])
+    base = root / "designs" / "photogrammetry-stage.toml"
+    study = study_from_tables(tables, load_design(base), base.read_text(encoding="utf-8"))
+    assert len(study.variables) == 4 and len(study.constraints) == 2 and len(study.objectives) == 2
+    (tmp_path / "designs").symlink_to(root / "designs")
+    monkeypatch.chdir(tmp_path)
+    printed = io.StringIO()
+    with redirect_stdout(printed):
+        exec(re.findall(r"```python\n(.*?)```", page, re.DOTALL)[0], {})  # noqa: S102  our own page
+    assert 0 < int(printed.getvalue()) <= 250
