@@ -1,0 +1,81 @@
+"""The commands of studies as a user types them."""
+
+from __future__ import annotations
+
+import csv
+import sys
+
+import pytest
+
+from pcbstator.cli_study import progress_words
+from pcbstator.study.run import Progress
+from tests.command import run, toml_text
+from tests.study.studies import KM, TURNS, WHEEL, WIDTH
+
+
+@pytest.fixture
+def study(tmp_path):
+    """Writes a study beside nothing, about the filter wheel."""
+
+    def write(**tables):
+        place = tmp_path / "study.toml"
+        place.write_text(toml_text({"title": "typed", "design": str(WHEEL), "workers": 1, **tables}), encoding="utf-8")
+        return place
+
+    return write
+
+
+def test_search_take_and_go_on(study, tmp_path):
+    place = study(variables=[TURNS, WIDTH], objectives=[KM], budget=48)
+    told = run("explore", place, "-o", tmp_path / "out")
+    assert told.code == 0 and "1 on the front" in told.out
+    names = {entry.name for entry in (tmp_path / "out").iterdir()}
+    assert {"designs.csv", "designs.sqlite", "explore.html", "front.svg", "parallel.svg"} <= names
+    with (tmp_path / "out" / "designs.csv").open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    assert len(rows) == 48
+    (best,) = [row for row in rows if row["on_front"] == "yes"]
+    page = (tmp_path / "out" / "explore.html").read_text(encoding="utf-8")
+    assert f'id="design-{best["number"]}"' in page
+    assert run("explore", place, "-o", tmp_path / "out").out == told.out  # all of it from the store
+    taken = run("take", tmp_path / "out", best["number"], "-o", tmp_path / "best.toml")
+    assert taken.code == 0 and "confirms" in taken.out
+    assert run("predict", tmp_path / "best.toml").code == 0
+    assert run("take", tmp_path / "out", best["number"], "-o", tmp_path / "best.txt").code == 2
+
+
+def test_nothing_meets_everything(study, tmp_path):
+    limit = {"key": "magnetic.torque_constant_n_m_per_a", "least": 9.0}
+    told = run("explore", study(variables=[TURNS, WIDTH], constraints=[limit], budget=60), "-o", tmp_path / "out")
+    assert told.code == 1
+    assert "no design meets everything" in told.err and "magnetic.torque_constant_n_m_per_a at least 9" in told.err
+    assert "No design meets everything" in (tmp_path / "out" / "explore.html").read_text(encoding="utf-8")
+
+
+def test_designs_that_never_fit(study, tmp_path):
+    told = run("explore", study(variables=[{"key": "winding.turns", "values": [300, 400]}]), "-o", tmp_path / "out")
+    assert told.code == 1 and "winding.turns" in told.err
+
+
+def test_a_search_without_its_library(study, tmp_path, monkeypatch):
+    monkeypatch.setitem(sys.modules, "pymoo.algorithms.moo.nsga2", None)
+    place = study(variables=[TURNS, WIDTH], objectives=[KM], budget=48)
+    told = run("explore", place, "-o", tmp_path / "out")
+    assert told.code == 2 and "pip install 'pcbstator[explore]'" in told.err
+    assert run("explore", study(variables=[TURNS], budget=12), "-o", tmp_path / "sweep").code == 0
+
+
+def test_a_place_that_cannot_be_written(study, tmp_path):
+    (tmp_path / "file").write_text("")
+    told = run("explore", study(variables=[TURNS]), "-o", tmp_path / "file")
+    assert told.code == 2 and "cannot be written" in told.err
+
+
+def test_progress_in_words():
+    progress = Progress(100)
+    assert progress.seconds_left is None and progress_words(progress) == "from the store, 0 meet all"
+    progress.known, progress.computed, progress.feasible = 20, 40, 7
+    progress.started -= 10.0
+    progress.best["a.b"] = 3, 0.125
+    assert 3.9 < progress.rate <= 4.0 and 9.9 < progress.seconds_left < 10.2
+    assert progress_words(progress) == "4/s, 10 s left, 7 meet all; b 0.125 (3)"
