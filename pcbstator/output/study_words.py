@@ -84,9 +84,14 @@ def variable_words(variable: Variable) -> str:
     """
     if variable.options and variable.name not in dict(variable.options[0].settings):
         return variable.name
-    sections = variable.name.split(".")[:-1]
+    return key_words(variable.name)
+
+
+def key_words(key: str) -> str:
+    """A key of a design as a reader sees it, with the table it stands in where that lies within another."""
+    sections = key.split(".")[:-1]
     part = f"{sections[-1].replace('_', ' ')} " if len(sections) > 1 else ""
-    return part + words_of(variable.name)
+    return part + words_of(key)
 
 
 def result_words(study: Study, key: str) -> str:

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from pcbstator.output.files import MANIFEST, json_text
+from pcbstator.output.study_words import key_words
 from pcbstator.output.words import figures
 from pcbstator.predict.run import package_version
 from pcbstator.study.keys import words_of
@@ -26,10 +27,7 @@ def suggested_text(design: Design, found: Sequence[Suggestion], folder: Path | N
     """Each suggestion with why, what it sets and what it reaches."""
     lines = [f"{design.title}: {len(found)} different designs that do the job; prices are invented"]
     for one in found:
-        sets = ", ".join(
-            f"{words_of(name)} {value:g}" if isinstance(value, float | int) else str(value)
-            for name, value in one.values.items()
-        )
+        sets = ", ".join(_set_words(name, value) for name, value in one.values.items())
         lines += ["", f"{one.name}: {one.why}", *textwrap.wrap(sets, 110, initial_indent="  ", subsequent_indent="  ")]
         lines += [f"    {words_of(key):<42}{figures(one.results[key], 4)}" for key in SHOWN if key in one.results]
         if one.warnings:
@@ -39,6 +37,18 @@ def suggested_text(design: Design, found: Sequence[Suggestion], folder: Path | N
     else:
         lines += ["", f"{folder}: {len(found)} design files written, each to be looked at with pcbstator predict"]
     return "\n".join(lines) + "\n"
+
+
+def _set_words(name: str, value: float | str) -> str:
+    """What a suggestion sets.
+
+    >>> _set_words("rotor.magnet.thickness_mm", 3.0), _set_words("board.layers", 4), _set_words("copper", "35 um")
+    ('magnet thickness 3 mm', 'layers 4', 'copper 35 um')
+    """
+    if isinstance(value, str):
+        return f"{name} {value}" if len(name.split()) == 1 else value
+    words, _, unit = key_words(name).partition(", ")
+    return f"{words} {value:g} {unit}".strip()
 
 
 def suggested_files(design: Design, found: Sequence[Suggestion]) -> dict[str, str]:

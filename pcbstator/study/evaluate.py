@@ -61,6 +61,8 @@ class Bench:
         self.base = design_from_document(tomllib.loads(study.design_text), study.design_name, folder)
         self.stages = needed_stages(study)
         self.wanted = study.wanted | frozenset(key for key in USUAL if stage_of(key) in self.stages)
+        if WHOLE in self.stages:
+            self.wanted |= {"findings.errors", "findings.warnings"}
         self.prices: Mapping[str, Any] = dict(study.prices)
         self.shared = Shared(*_span(study, self.base)) if _few_rotors(study) else Shared()
         self.tests: dict[str, list[Constraint]] = {stage: [] for stage in self.stages}
