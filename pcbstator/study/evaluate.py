@@ -32,6 +32,7 @@ USUAL = (
     "magnetic.motor_constant_n_m_per_sqrt_w", "thermal.continuous_current_a",
     "thermal.continuous_torque_n_m", "thermal.board_temperature_c", "cost.total",
 )  # fmt: skip
+FAULT = "a fault of the program; please report it"
 UNTRIED = 10.0  # shortage for every stage that was not reached: more than any constraint can be missed by
 
 
@@ -78,8 +79,21 @@ def bench(study: Study) -> Bench:
 
 
 def evaluate(study: Study, points: Sequence[Point]) -> list[Outcome]:
-    """What becomes of some designs, in their order."""
-    desk = bench(study)
+    """What becomes of some designs, in their order.
+
+    A fault of the program costs the design that meets it, not the study: it is told among what ruled designs out.
+    """
+    try:
+        return _evaluated(bench(study), points)
+    except Exception as fault:  # noqa: BLE001  whatever it is
+        if len(points) > 1:
+            return [outcome for point in points for outcome in evaluate(study, [point])]
+        lost = UNTRIED * (len(needed_stages(study)) + 1)
+        return [Outcome({}, f"{FAULT} ({type(fault).__name__})", str(fault), lost)]
+
+
+def _evaluated(desk: Bench, points: Sequence[Point]) -> list[Outcome]:
+    study = desk.study
     outcomes: dict[int, Outcome] = {}
     works: dict[int, Work] = {}
     for index, point in enumerate(points):

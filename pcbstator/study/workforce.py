@@ -36,7 +36,10 @@ class Workforce:
         """Starts a task; without an executor it is done at once."""
         if self.executor is None:
             done: Future[Any] = Future()
-            done.set_result(task(*arguments))
+            try:
+                done.set_result(task(*arguments))
+            except Exception as error:  # noqa: BLE001  told where the result is asked for
+                done.set_exception(error)
             return done
         try:
             return self.executor.submit(task, *arguments)

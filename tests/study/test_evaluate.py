@@ -1,0 +1,112 @@
+"""What becomes of designs: cheap tests first, and each design by itself."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+
+from pcbstator.predict import quick
+from pcbstator.study import evaluate as room
+from pcbstator.study.evaluate import bench, evaluate, needed_stages
+from pcbstator.study.keys import result_keys, unit_of
+from pcbstator.study.sample import every_point, filling_points
+from tests.study.studies import COST, GAP, KM, TURNS, WIDTH, wheel_study
+
+
+@pytest.mark.parametrize(
+    ("keys", "stages"),
+    [
+        (["room.height_mm"], ("room",)),
+        (["cost.magnets"], ("room",)),
+        (["cost.total"], ("room", "copper")),
+        (["copper.mass_g"], ("room", "copper")),
+        (["magnetic.torque_constant_n_m_per_a"], ("room", "copper", "magnetics")),
+        (["thermal.board_current_a"], ("room", "copper", "magnetics", "heat")),
+        (["electrical.synchronous_inductance_h"], ("room", "copper", "magnetics", "inductance")),
+        (["motion.move_time_s", "thermal.board_current_a"], ("room", "copper", "magnetics", "heat", "whole")),
+        (["findings.errors"], ("room", "copper", "magnetics", "whole")),
+        ([], ("room", "copper", "magnetics", "heat")),
+    ],
+)
+def test_no_stage_that_nothing_needs(keys, stages):
+    assert needed_stages(wheel_study(variables=[TURNS], columns=keys)) == stages
+
+
+def test_a_design_that_failed_costs_no_more(monkeypatch):
+    """Too high by the envelope, or too dear: no copper is laid for it."""
+    laid = []
+    monkeypatch.setattr(quick, "lay_copper", lambda *_: laid.append(1))
+    gap = {"key": "rotor.air_gap_mm", "values": [8.0, 9.0]}
+    study = wheel_study(variables=[gap], constraints=[{"key": "thermal.board_current_a", "least": 0.1}])
+    outcomes = evaluate(study, list(every_point(study)))
+    assert [outcome.ruled_out for outcome in outcomes] == ["room.height_mm at most 12"] * 2
+    dear = wheel_study(variables=[TURNS], constraints=[{"key": "cost.magnets", "most": 0.5}])
+    assert {o.ruled_out for o in evaluate(dear, list(every_point(dear)))} == {"cost.magnets at most 0.5"}
+    assert not laid
+
+
+def test_the_further_a_design_comes_the_less_it_lacks():
+    study = wheel_study(
+        variables=[TURNS, WIDTH, {"key": "rotor.air_gap_mm", "values": [1.0, 9.0]}],
+        constraints=[{"key": "electrical.phase_resistance_ohm", "most": 2.0},
+                     {"key": "magnetic.torque_constant_n_m_per_a", "least": 1.0}],
+    )  # fmt: skip
+    outcomes = evaluate(study, list(every_point(study)))
+    steps = ["winding.turns", "room.height", "electrical.phase", "magnetic.torque"]
+    lacks = [[o.shortage for o in outcomes if o.ruled_out.startswith(step)] for step in steps]
+    assert all(lacks)
+    height, resistance, torque = lacks[1:]
+    assert min(height) > max(resistance) > 0 and min(resistance) > max(torque) > 0
+    assert min(lacks[0]) > max(resistance)
+
+
+def test_neighbours_have_no_say():
+    """Alone, in pairs, the other way round, before or after others: the same bits."""
+    study = wheel_study(variables=[TURNS, WIDTH, GAP], objectives=[KM, COST], columns=["thermal.rotor_temperature_c"])
+    points = list(itertools.islice(filling_points(study), 16))
+    together = evaluate(study, points)
+    assert evaluate(study, points[::-1])[::-1] == together
+    bench.cache_clear()
+    assert [evaluate(study, [point])[0] for point in points] == together
+
+
+def test_a_fault_costs_one_design(monkeypatch):
+    study = wheel_study(variables=[TURNS], columns=["copper.mass_g"])
+    points = list(every_point(study))
+    sound = evaluate(study, points)
+    true_room = room._room
+
+    def faulty(design):
+        if design.winding.turns == 6:
+            raise ZeroDivisionError("by hand")
+        return true_room(design)
+
+    monkeypatch.setattr(room, "_room", faulty)
+    outcomes = evaluate(study, points)
+    (hit,) = [n for n, (one, other) in enumerate(zip(outcomes, sound, strict=True)) if one != other]
+    assert points[hit] == (2,)
+    assert outcomes[hit].ruled_out.startswith("a fault of the program") and outcomes[hit].detail == "by hand"
+
+
+def test_values_that_the_door_refuses():
+    study = wheel_study(variables=[{"key": "board.thickness_mm", "values": [1.6, 900.0]}], columns=["copper.mass_g"])
+    sound, refused = evaluate(study, [(0,), (1,)])
+    assert sound.feasible and refused.ruled_out.startswith("board.thickness_mm: must be a number from")
+
+
+def test_every_point_and_even_filling():
+    study = wheel_study(variables=[TURNS, WIDTH])
+    points = list(every_point(study))
+    assert len(set(points)) == 60 == study.combinations
+    drawn = list(itertools.islice(filling_points(study), 960))
+    counts = {point: drawn.count(point) for point in points}
+    assert min(counts.values()) >= 8 and max(counts.values()) <= 24  # 16 each if perfectly even
+    assert drawn == list(itertools.islice(filling_points(study), 960))
+
+
+def test_units_of_all_results():
+    counts = ("winding.", "findings.", "cost.", "slip_ring.", "copper.", "drive.current_sense_bits")
+    for key in result_keys():
+        plain = key.endswith(("_ratio", "_factor")) or key.startswith(counts)
+        assert unit_of(key) or plain, key
