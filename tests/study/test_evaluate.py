@@ -110,3 +110,4 @@ def test_units_of_all_results():
     for key in result_keys():
         plain = key.endswith(("_ratio", "_factor")) or key.startswith(counts)
         assert unit_of(key) or plain, key
+    assert unit_of("mechanical.rim_speed_m_per_s") == "m/s" and unit_of("drive.position_kp_per_s") == "1/s"
