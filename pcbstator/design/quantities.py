@@ -238,7 +238,8 @@ class Count(Kind):
         if self.word and value == self.word:
             return self.word
         if not isinstance(value, int) or isinstance(value, bool):
-            whole = isinstance(value, float) and value in self.allowed
+            # A float would be sought for in a long range one by one.
+            whole = isinstance(value, float) and value.is_integer() and int(value) in self.allowed
             raise refusal(self.rule, f"write {value:.0f}" if whole else "write a whole number")
         if value not in self.allowed:
             raise refusal(self.rule, "choose one of these")
