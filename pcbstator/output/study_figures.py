@@ -29,7 +29,7 @@ from pcbstator.output.study_words import (
     variable_words,
 )
 from pcbstator.study.records import Objective
-from pcbstator.study.results import Best, Findings
+from pcbstator.study.results import Best, Found
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -50,7 +50,7 @@ LEAST_WAY = 0.1  # rank correlation below which no direction is told
 LEAST_SHARE = 0.005
 
 
-def front_svg(found: Findings) -> str | None:
+def front_svg(found: Found) -> str | None:
     """The objectives of all designs that meet everything, with the front; None without objectives or such designs.
 
     One objective: over the number of the design, with the best so far; two: against each other; more: every pair.
@@ -73,7 +73,7 @@ def front_svg(found: Findings) -> str | None:
     return text.replace('role="img"', 'role="group"', 1)  # an image would hide its links from a screen reader
 
 
-def sensitivity_svg(found: Findings) -> str | None:
+def sensitivity_svg(found: Found) -> str | None:
     """The part of the spread of each result that each variable explains; None where nothing is known of it."""
     if not found.influences:
         return None
@@ -130,11 +130,11 @@ def _cell(axes: Axes, column: int, row: int, share: float, direction: float) -> 
     axes.text(column, row, f"{100 * share:.0f} %{sign}", ha="center", va="center", fontsize=9, color=ink)
 
 
-def _listed(found: Findings, keys: Sequence[str]) -> str:
+def _listed(found: Found, keys: Sequence[str]) -> str:
     return ", ".join(result_words(found.study, key).partition(",")[0] for key in keys)
 
 
-def _draw_best(found: Findings, shown: Sequence[Best]) -> Callable[[Figure], None]:
+def _draw_best(found: Found, shown: Sequence[Best]) -> Callable[[Figure], None]:
     (objective,) = found.study.objectives
 
     def draw(figure: Figure) -> None:
@@ -156,7 +156,7 @@ def _draw_best(found: Findings, shown: Sequence[Best]) -> Callable[[Figure], Non
     return draw
 
 
-def _draw_pair(found: Findings, shown: Sequence[Best]) -> Callable[[Figure], None]:
+def _draw_pair(found: Found, shown: Sequence[Best]) -> Callable[[Figure], None]:
     def draw(figure: Figure) -> None:
         axes = figure.subplots()
         across, up = _columns(found)
@@ -172,7 +172,7 @@ def _draw_pair(found: Findings, shown: Sequence[Best]) -> Callable[[Figure], Non
     return draw
 
 
-def _draw_pairs(found: Findings, shown: Sequence[Best]) -> Callable[[Figure], None]:
+def _draw_pairs(found: Found, shown: Sequence[Best]) -> Callable[[Figure], None]:
     objectives = found.study.objectives
     last = len(objectives) - 1
 
@@ -207,22 +207,22 @@ def _draw_pairs(found: Findings, shown: Sequence[Best]) -> Callable[[Figure], No
     return draw
 
 
-def _columns(found: Findings) -> list[FloatArray]:
+def _columns(found: Found) -> list[FloatArray]:
     """The objectives of all drawn designs; NaN where one does not apply."""
     nothing = np.full(len(found.numbers), np.nan)
     columns = [found.columns.get(key, nothing) for key in objective_keys(found)]
     return [np.where(np.isfinite(column), column, np.nan) for column in columns]
 
 
-def _front_columns(found: Findings, shown: Sequence[Best]) -> list[FloatArray]:
+def _front_columns(found: Found, shown: Sequence[Best]) -> list[FloatArray]:
     return [np.array([best.results[key] for best in shown]) for key in objective_keys(found)]
 
 
-def _finite(found: Findings, best: Best) -> bool:
+def _finite(found: Found, best: Best) -> bool:
     return all(np.isfinite(best.results.get(key, np.nan)) for key in objective_keys(found))
 
 
-def _axis_words(found: Findings, objective: Objective, width: float = 400.0) -> str:
+def _axis_words(found: Found, objective: Objective, width: float = 400.0) -> str:
     return f"{folded(result_words(found.study, objective.key), 10, width)}\n{better_words(objective)}"
 
 
@@ -277,7 +277,7 @@ def _label_points(
         )  # fmt: skip
 
 
-def _linked(text: str, group: str, found: Findings, shown: Sequence[Best]) -> str:
+def _linked(text: str, group: str, found: Found, shown: Sequence[Best]) -> str:
     """Each marker of a group as a link to its design, with a title that a browser shows."""
     start = text.index(f'id="{group}"')
     first = text.index("<use", start)

@@ -26,7 +26,7 @@ from pcbstator.output.study_words import (
     swept,
 )
 from pcbstator.output.tables import printable
-from pcbstator.study.results import Best, Findings
+from pcbstator.study.results import Best, Found
 
 PICTURES = ("front", "parallel", "sensitivity")
 TEXT_ROWS, TEXT_REASONS = 12, 5
@@ -40,7 +40,7 @@ CAUTION = (
 )
 
 
-def study_files(found: Findings, folder_name: str) -> dict[str, str]:
+def study_files(found: Found, folder_name: str) -> dict[str, str]:
     """Name and content of the pictures that there are, and of the page."""
     pictures = _pictures(found)
     heading = '<?xml version="1.0" encoding="utf-8"?>\n'
@@ -48,12 +48,12 @@ def study_files(found: Findings, folder_name: str) -> dict[str, str]:
     return files | {"explore.html": _page(found, folder_name, pictures)}
 
 
-def explore_html(found: Findings, folder_name: str) -> str:
+def explore_html(found: Found, folder_name: str) -> str:
     """The page, complete in itself; ``folder_name``: where the study lies, for the commands that it names."""
     return _page(found, folder_name, _pictures(found))
 
 
-def explore_text(found: Findings, folder_name: str) -> str:
+def explore_text(found: Found, folder_name: str) -> str:
     """Counts, the front, what ruled designs out, what to do next."""
     lines = [printable(found.study.title), f"{found.designs} designs looked at, {found.feasible} meet everything"]
     confirmed = [best.confirmation for best in found.front if best.confirmation is not None]
@@ -74,7 +74,7 @@ def explore_text(found: Findings, folder_name: str) -> str:
     return "\n".join([*lines, "", *_next_words(found, folder_name)]) + "\n"
 
 
-def _next_words(found: Findings, folder_name: str) -> list[str]:
+def _next_words(found: Found, folder_name: str) -> list[str]:
     lines = [] if found.finished else [STOPPED]
     some = found.front[:1] if found.study.objectives else swept(found)[:1]
     if some:
@@ -84,7 +84,7 @@ def _next_words(found: Findings, folder_name: str) -> list[str]:
     return lines
 
 
-def _text_table(found: Findings) -> list[str]:
+def _text_table(found: Found) -> list[str]:
     """The front in columns as wide as a terminal allows, the objectives first."""
     rows = [found.front[place] for place in evenly(len(found.front), TEXT_ROWS)]
     keys = objective_keys(found)
@@ -117,13 +117,13 @@ def _command(folder_name: str, number: int) -> str:
     return f"pcbstator take {shlex.quote(folder_name)} {number} -o design.toml"
 
 
-def _pictures(found: Findings) -> dict[str, str]:
+def _pictures(found: Found) -> dict[str, str]:
     """The pictures that there are, by name."""
     makers = zip(PICTURES, (front_svg, parallel_svg, sensitivity_svg), strict=True)
     return {name: picture for name, maker in makers if (picture := maker(found)) is not None}
 
 
-def _page(found: Findings, folder_name: str, pictures: dict[str, str]) -> str:
+def _page(found: Found, folder_name: str, pictures: dict[str, str]) -> str:
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
@@ -157,7 +157,7 @@ def _page(found: Findings, folder_name: str, pictures: dict[str, str]) -> str:
     ) + "\n"  # fmt: skip
 
 
-def _cells(found: Findings, best: Best, keys: Sequence[str], folder_name: str) -> dict[str, Any]:
+def _cells(found: Found, best: Best, keys: Sequence[str], folder_name: str) -> dict[str, Any]:
     """A row of the table of designs."""
     values = [number_words(best.values[variable.name]) for variable in found.study.variables]
     confirmation = best.confirmation

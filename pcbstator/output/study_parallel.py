@@ -24,7 +24,7 @@ from pcbstator.output.study_words import (
     variable_words,
 )
 from pcbstator.study.records import Variable
-from pcbstator.study.results import Findings
+from pcbstator.study.results import Found
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -58,7 +58,7 @@ class Upright:
     ticks: tuple[tuple[float, str], ...]
 
 
-def parallel_svg(found: Findings) -> str | None:
+def parallel_svg(found: Found) -> str | None:
     """Parallel coordinates of the designs that meet everything, the front strong; None where there is none.
 
     Without a front, all are coloured by the first result.
@@ -87,7 +87,7 @@ def parallel_svg(found: Findings) -> str | None:
     return drawn_svg("parallel", "Variables and results of the designs, one line each", size, draw)
 
 
-def _uprights(found: Findings) -> tuple[list[Upright], list[str]]:
+def _uprights(found: Found) -> tuple[list[Upright], list[str]]:
     """The axes, and the words of what is left out: without room, or the same in all designs."""
     study, wanted = found.study, objective_keys(found)
     keys = [key for key in result_keys_of(found) if key in found.columns and _varies(found.columns[key])]
@@ -171,7 +171,7 @@ def _short(words: str, width: float) -> str:
     return "\n".join(lines)
 
 
-def _lines(axes: Axes, found: Findings, places: FloatArray) -> None:
+def _lines(axes: Axes, found: Found, places: FloatArray) -> None:
     """Quiet lines for some designs, strong ones in thirds of the first objective, or of the first result."""
     chosen = {best.number for best in shown_front(found)}
     strong = np.array([number in chosen for number in found.numbers], dtype=bool)

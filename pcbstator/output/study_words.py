@@ -15,7 +15,7 @@ from pcbstator.study.confirm import Confirmation
 from pcbstator.study.cost import invented_prices
 from pcbstator.study.keys import unit_of, words_of
 from pcbstator.study.records import Constraint, Objective, Study, Variable
-from pcbstator.study.results import Best, Findings, shown_values
+from pcbstator.study.results import Best, Found, shown_values
 
 MOST_ROWS = 1000  # of the front in page and figures; designs.csv marks all
 SWEPT_ROWS = 30  # of a sweep in its page
@@ -100,12 +100,12 @@ def result_words(study: Study, key: str) -> str:
     return f"{words_of(key)}, {currency}" if currency and key.startswith("cost.") else words_of(key)
 
 
-def shown_front(found: Findings) -> tuple[Best, ...]:
+def shown_front(found: Found) -> tuple[Best, ...]:
     """The front, or as many of its designs as page and figures hold, evenly taken."""
     return tuple(found.front[place] for place in evenly(len(found.front), MOST_ROWS))
 
 
-def swept(found: Findings) -> tuple[Best, ...]:
+def swept(found: Found) -> tuple[Best, ...]:
     """Some designs that meet everything, evenly taken."""
     rows = []
     for row in evenly(len(found.numbers), SWEPT_ROWS):
@@ -115,12 +115,12 @@ def swept(found: Findings) -> tuple[Best, ...]:
     return tuple(rows)
 
 
-def objective_keys(found: Findings) -> tuple[str, ...]:
+def objective_keys(found: Found) -> tuple[str, ...]:
     """The results that were to become least or most."""
     return tuple(objective.key for objective in found.study.objectives)
 
 
-def result_keys_of(found: Findings) -> tuple[str, ...]:
+def result_keys_of(found: Found) -> tuple[str, ...]:
     """Every kept result, the objectives first; those that only designs of the front have count as well."""
     more = (key for best in found.front for key in best.results)
     return tuple(dict.fromkeys((*(objective_keys(found) if found.front else ()), *found.keys, *more)))
@@ -166,7 +166,7 @@ def _constraint_words(study: Study, constraint: Constraint) -> str:
     return f"{name} at {constraint.sense} {factor}{result_words(study, constraint.limit)}"
 
 
-def number_rows(found: Findings) -> list[tuple[str, str]]:
+def number_rows(found: Found) -> list[tuple[str, str]]:
     """What was counted, and how far the quick numbers are to be trusted."""
     rows = [("designs looked at", str(found.designs)), ("of these meet everything", str(found.feasible))]
     if not found.study.objectives:
@@ -192,7 +192,7 @@ def difference_words(confirmed: Sequence[Confirmation]) -> str:
     return f"{words} ({words_of(worst.differs).partition(',')[0]})" if worst.differs else words
 
 
-def pins(found: Findings) -> list[Pin]:
+def pins(found: Found) -> list[Pin]:
     """Where every design of the front lies at the same end of a variable: a wider range may hold better ones."""
     rows = np.isin(found.numbers, [best.number for best in found.front])
     listed = []
@@ -220,7 +220,7 @@ def pin_words(pin: Pin) -> str:
     )
 
 
-def price_words(found: Findings) -> str:
+def price_words(found: Found) -> str:
     """How far prices are invented; nothing where no price is shown."""
     if not any(key.startswith("cost.") for key in result_keys_of(found)):
         return ""
@@ -235,7 +235,7 @@ def price_words(found: Findings) -> str:
     return f"{words} Still as the program came with them, invented: {', '.join(kept)}." if kept else words
 
 
-def hover_words(found: Findings, best: Best) -> str:
+def hover_words(found: Found, best: Best) -> str:
     """A design in a few lines: its number, what was wanted of it, its variables."""
     study = found.study
     lines = [f"design {best.number}"]
@@ -254,7 +254,7 @@ def _pair(name: str, value: float | str | None) -> str:
     return f"{words} {number_words(value)} {unit}".strip() if words else f"{name} {number_words(value)}"
 
 
-def header_words(found: Findings, keys: Sequence[str]) -> Mapping[str, str]:
+def header_words(found: Found, keys: Sequence[str]) -> Mapping[str, str]:
     """Names of the columns of variables, then of results; by the name or key that they have in the rows."""
     names = {variable.name: variable_words(variable) for variable in found.study.variables}
     return names | {key: result_words(found.study, key) for key in keys}

@@ -15,7 +15,6 @@ from typing import Any
 
 from pcbstator.check import checked_prediction
 from pcbstator.check.space import magnet_radii, magnet_spacing, total_height
-from pcbstator.copper import settled_design
 from pcbstator.design import Design, design_from_document
 from pcbstator.design.load import changed_design
 from pcbstator.errors import DesignError, PcbstatorError
@@ -93,12 +92,11 @@ def evaluate(study: Study, points: Sequence[Point]) -> list[Outcome]:
 
 
 def _evaluated(desk: Bench, points: Sequence[Point]) -> list[Outcome]:
-    study = desk.study
     outcomes: dict[int, Outcome] = {}
     works: dict[int, Work] = {}
     for index, point in enumerate(points):
         try:
-            works[index] = start_work(settled_design(changed_design(desk.base, study.settings(point))))
+            works[index] = start_work(changed_design(desk.base, desk.study.settings(point)))
         except DesignError as error:
             outcomes[index] = _refused(desk, error, {}, 0)
     for number, stage in enumerate(desk.stages):

@@ -27,7 +27,7 @@ class Best:
 
 
 @dataclass(frozen=True, eq=False)
-class Findings:
+class Found:
     """What a study found.
 
     designs: looked at; feasible: of them meet everything; reasons: what ruled out how many, most first, with the words
@@ -50,7 +50,7 @@ class Findings:
     finished: bool
 
 
-def gather(study: Study, store: Store) -> Findings:
+def gather(study: Study, store: Store) -> Found:
     """Reads the store once through."""
     reasons = store.reasons()
     feasible = reasons.pop("", 0)
@@ -68,7 +68,7 @@ def gather(study: Study, store: Store) -> Findings:
             results.append(outcome.results)
     keys = tuple(dict.fromkeys(key for found in results for key in found))
     keys = tuple(sorted(keys, key=lambda key: (key not in study.wanted, keys.index(key))))
-    return Findings(
+    return Found(
         study=study,
         designs=feasible + sum(reasons.values()),
         feasible=feasible,
