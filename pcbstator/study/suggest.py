@@ -187,7 +187,8 @@ def _distance(results: list[dict[str, float]]) -> Measure:
 
 def _picked(study: Study, store: Store) -> list[Suggestion]:
     """The best in each respect, each design once."""
-    rows = [row for row in store.rows(feasible_only=True) if row[0] not in store.unfit()]
+    needed, unfit = {COST, LOSS, HEIGHT, RIPPLE}, set(store.unfit())
+    rows = [row for row in store.rows(feasible_only=True) if row[0] not in unfit and needed <= row[2].results.keys()]
     if not rows:
         lines = "\n".join(impossible_constraints(study, store)) or "no winding could be laid"
         raise PcbstatorError(f"{study.design_name}: none of {store.last()} designs does this job\n{lines}")
