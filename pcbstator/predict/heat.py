@@ -261,7 +261,7 @@ def _plates(design: Design) -> list[_Plate]:
     def turning(looks: str) -> _Plate:
         return _Plate(
             outer=max(outer, rim),
-            area=steel if rotor.back_iron > 0 else rotor.poles * face,
+            area=steel if rotor.back_iron > 0 and steel > 0 else rotor.poles * face,
             capacity=capacity,
             looks=looks,
             speed=cooling.speed or 0.0,
@@ -276,7 +276,7 @@ def _plates(design: Design) -> list[_Plate]:
     plates = [turning(sides[0])]
     if rotor.arrangement == "double":
         plates.append(turning(sides[1]))
-    elif rotor.stator_iron > 0:
+    elif rotor.stator_iron > 0 and steel > 0:
         plates.append(
             _Plate(
                 outer=outer,

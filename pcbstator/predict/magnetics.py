@@ -75,7 +75,7 @@ def rotor_source(
     orders: of the field. span: radii to serve [m], by default those of ``rotor_field``.
     """
     layers, footprint = magnet_layers(design), magnet_footprint(design)
-    inner, outer = span or _copper_span(design)
+    inner, outer = span or copper_span(design)
     ends = footprint.breakpoints
     radii = np.array([min(inner, float(ends[0])), max(outer, float(ends[-1]))])
     distances = np.append(copper_distances(design, layers), thinnest_layer(layers))
@@ -104,14 +104,14 @@ def rotor_field(
     boards. source: of ``rotor_source``, for such orders and radii.
     """
     layers = layers or rotor_iron(design, source).layers
-    inner, outer = span or _copper_span(design)
+    inner, outer = span or copper_span(design)
     distances = copper_distances(design, layers)
     return ring_field(
         magnet_footprint(design), design.rotor.poles // 2, layers, inner, outer, distances, orders, source
     )
 
 
-def _copper_span(design: Design) -> tuple[float, float]:
+def copper_span(design: Design) -> tuple[float, float]:
     """Inner and outer radius [m] of all copper, and a little more."""
     board = design.board
     margin, inner = max(board.track_width, board.link_width), board.copper_inner_diameter / 2

@@ -28,6 +28,7 @@ from pcbstator.predict.magnetics import (
     ORDERS,
     constants,
     copper_distances,
+    copper_span,
     magnet_footprint,
     magnet_layers,
     path_linkages,
@@ -196,14 +197,18 @@ class Shared:
         return max(inner - margin, inner / 2), outer + margin
 
     def mechanics(self, design: Design) -> MechanicalResult:
-        """Forces and masses of the rotor."""
+        """Forces and masses of the rotor.
+
+        Their steel is that of the design's own annulus: how much flux the steel carries, unlike the field at the
+        copper, depends a little on how far out it is looked for (0.1 % for few poles).
+        """
+
+        def made() -> MechanicalResult:
+            source = rotor_source(design)
+            return mechanical_results(design, magnet_footprint(design), rotor_iron(design, source), source)
+
         speeds = design.operation.speeds if design.operation else ()
-        return self._forces.get(
-            (design.rotor, self._key(design), tuple(speeds)),
-            lambda: mechanical_results(
-                design, magnet_footprint(design), self.rotor(design).iron, self.rotor(design).source
-            ),
-        )
+        return self._forces.get((design.rotor, self._key(design), copper_span(design), tuple(speeds)), made)
 
 
 @dataclass(eq=False)

@@ -370,3 +370,14 @@ def test_motion_for_ever_as_the_duty(small):
     assert rise <= found.motion_board_c - 25.0 <= 1.15 * rise
     assert 0.9 <= found.motion_current_factor / (found.heat.heat_current / rms) <= 1.0
     assert pcbstator.predict(small.with_values(job | {"cooling": {}})).thermal.motion_board_c is None
+
+
+@pytest.mark.parametrize(
+    "steel", [{"rotor.back_iron_mm": 2.0}, {"rotor.back_iron_mm": 0.0, "rotor.stator_iron_mm": 1.0}]
+)
+def test_steel_without_area_takes_no_heat(steel):
+    """A ring whose outline lies within its opening is none: the same heat as without it."""
+    wheel = pcbstator.load_design(next(path for path in DESIGNS if path.stem == "filter-wheel"))
+    found = pcbstator.predict(wheel.with_values(steel | {"rotor.iron_outer_diameter_mm": 3.0})).thermal
+    bare = pcbstator.predict(wheel.with_values({"rotor.back_iron_mm": 0.0})).thermal
+    assert found.board_current == pytest.approx(bare.board_current, rel=1e-9)
