@@ -29,10 +29,12 @@ def flat(prediction: Prediction) -> dict[str, float]:
     return found
 
 
-def carried(design: Any, shared: Shared, wanted: frozenset[str] = EVERYTHING) -> Work:
-    """A design after all stages."""
+def carried(
+    design: Any, shared: Shared, wanted: frozenset[str] = EVERYTHING, stages: tuple[str, ...] = STAGES
+) -> Work:
+    """A design after all stages, or some."""
     work = start_work(design)
-    for stage in STAGES:
+    for stage in stages:
         run_stage(stage, [work], shared, wanted)
     return work
 
@@ -45,7 +47,8 @@ def compare(seeds: range) -> tuple[int, int]:
             design = drawn_design(seed)
         except DesignError:
             continue  # of the file itself: no stage is reached
-        work = carried(design, shared)
+        stages = STAGES if seed % 5 == 0 else STAGES[:3]  # the dear inductance of every fifth
+        work = carried(design, shared, stages=stages)
         try:
             whole = predict_design(design)
         except DesignError as error:
@@ -60,7 +63,7 @@ def compare(seeds: range) -> tuple[int, int]:
             refused += 1
             continue
         assert work.refusal is None, (seed, work.refusal)
-        expected = flat(whole)
+        expected = {key: value for key, value in flat(whole).items() if STAGE_OF[key] in stages}
         assert set(expected) == set(work.results), (seed, set(expected) ^ set(work.results))
         for key, value in expected.items():
             assert work.results[key] == pytest.approx(value, rel=CLOSE, abs=1e-11), (seed, key)
@@ -74,11 +77,11 @@ def test_some_designs() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("first", range(1000, 1720, 120))
+@pytest.mark.parametrize("first", range(1000, 1640, 128))
 def test_many_designs(first: int) -> None:
-    """Six times at least 84: more than 500 in all."""
-    laid, _ = compare(range(first, first + 120))
-    assert laid >= 84
+    """Some 500 designs in all that can be laid, a hundred of them with inductance."""
+    laid, _ = compare(range(first, first + 128))
+    assert laid >= 90
 
 
 def test_neither_order_nor_company_matters() -> None:

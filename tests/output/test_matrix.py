@@ -31,9 +31,9 @@ from tests.output import matrix, readback
 Hole = Via | Terminal
 NAMES = list(matrix.cases())
 SAMPLE = [name for name in NAMES if name in set(random.Random(562).sample(NAMES, 24))]
-# Waves have thousands of conductors: a quarter of them is read back in the slow run, all with WHOLE_MATRIX set.
+# Waves have thousands of conductors: a sixth of them is read back in the slow run, all with WHOLE_MATRIX set.
 WHOLE = bool(os.environ.get("WHOLE_MATRIX"))
-LONG = [name for number, name in enumerate(NAMES) if WHOLE or "wave" not in name or number % 4 == 0]
+LONG = [name for number, name in enumerate(NAMES) if WHOLE or "wave" not in name or number % 6 == 0]
 EVERY = [
     name if name in SAMPLE else pytest.param(name, marks=pytest.mark.slow)
     for name in NAMES
