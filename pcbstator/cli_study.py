@@ -32,11 +32,13 @@ def explore(study: Path, output: Path, workers: int | None, scheduler: str | Non
     from pcbstator.predict.run import package_version
     from pcbstator.study.load import load_study
     from pcbstator.study.results import gather, impossible_constraints
-    from pcbstator.study.run import run_study
+    from pcbstator.study.run import needs_search, run_study
+    from pcbstator.study.search import require_library
     from pcbstator.study.store import open_store
 
-    asked = load_study(study)
-    stopped, lost = False, list[str]()
+    asked, stopped = load_study(study), False
+    if needs_search(asked):
+        require_library()  # before anything is written
     with _workforce(asked, workers, scheduler) as force, open_store(output, asked, package_version()) as store:
         try:
             with _shown_progress() as watch:
@@ -44,7 +46,7 @@ def explore(study: Path, output: Path, workers: int | None, scheduler: str | Non
         except KeyboardInterrupt:
             stopped = True
         found = gather(asked, store)
-        lost = [] if found.feasible else impossible_constraints(asked, store)
+        reasons = [] if found.feasible else impossible_constraints(asked, store)
         for name, text in study_files(found, str(output)).items():
             write_file(output / name, text, (".svg", ".html"))
         write_file(output / "designs.csv", designs_csv(asked, store), (".csv",))
@@ -54,7 +56,7 @@ def explore(study: Path, output: Path, workers: int | None, scheduler: str | Non
         sys.exit(INTERRUPTED)
     if not found.feasible:
         click.echo("no design meets everything", err=True)
-        for line in lost:
+        for line in reasons:
             click.echo(f"  {line}", err=True)
         sys.exit(1)
 
@@ -84,13 +86,12 @@ def take(folder: Path, number: int, output: Path) -> None:
 @click.option("--workers", type=click.IntRange(1, 256), help="Processes; one per core without it.")
 def suggest(design: Path, output: Path | None, workers: int | None) -> None:
     """Look for different designs that do the job of DESIGN in its room: load, motion and drive stay as they are."""
-    from pcbstator.design import load_design
-    from pcbstator.design.load import read_tables
+    from pcbstator.design.load import load_design_and_text
     from pcbstator.output.files import write_folder
     from pcbstator.output.suggested import suggested_files, suggested_text
     from pcbstator.study.suggest import suggestions
 
-    asked, (_, text, _) = load_design(design), read_tables(design)
+    asked, text = load_design_and_text(design)
     try:
         with _shown_progress() as watch:
             found = suggestions(asked, text, workers or 0, watch)

@@ -64,6 +64,11 @@ class Progress:
 Watcher = Callable[[Progress], None]
 
 
+def needs_search(study: Study) -> bool:
+    """Whether a study wants the best of more designs than its budget can look at."""
+    return bool(study.objectives) and study.combinations > study.budget
+
+
 def run_study(study: Study, store: Store, force: Workforce, watch: Watcher = lambda progress: None) -> Progress:
     """Carries the study to its end; ``watch`` is called as it goes on.
 
@@ -71,7 +76,7 @@ def run_study(study: Study, store: Store, force: Workforce, watch: Watcher = lam
     """
     run = _Run(study, store, force, watch)
     try:
-        if study.objectives and study.combinations > study.budget:
+        if needs_search(study):
             run.search()
         else:
             run.sweep()
@@ -116,7 +121,7 @@ class _Run:
     def search(self) -> None:
         """Points that fill the space, then generation by generation towards the best."""
         study, size = self.study, self.study.generation or generation_size(self.study.budget)
-        search = Search(study.variables, len(study.objectives), size, study.seed)  # complains before any work is done
+        search = Search(study.variables, len(study.objectives), size, study.seed)
         first = min(max(size, study.budget // FIRST_PART // CHUNK * CHUNK), study.budget)
         self.store.tell("filling", str(first))  # numbers up to here fill the space evenly
         start = list(self.outcomes(self.fresh(filling_points(study), first)))

@@ -28,6 +28,17 @@ def generation_size(budget: int) -> int:
     return CHUNK * int(np.clip(budget // (GENERATIONS * CHUNK), SMALLEST // CHUNK, LARGEST // CHUNK))
 
 
+def require_library() -> None:
+    """Raises MissingLibraryError where the library of the search is not there."""
+    try:
+        import pymoo.algorithms.moo.nsga2  # noqa: F401
+    except ImportError:
+        raise MissingLibraryError(
+            "a study with objectives needs the library pymoo: pip install 'pcbstator[explore]'; "
+            "without objectives the study is a sweep, which does not"
+        ) from None
+
+
 class Search:
     """A search over variables for several objectives, all to become small.
 
@@ -35,17 +46,13 @@ class Search:
     """
 
     def __init__(self, variables: Sequence[Variable], objectives: int, size: int, seed: int) -> None:
-        try:
-            from pymoo.algorithms.moo.nsga2 import NSGA2, binary_tournament
-            from pymoo.core.mixed import MixedVariableDuplicateElimination, MixedVariableMating
-            from pymoo.core.problem import Problem
-            from pymoo.core.variable import Choice, Integer, Real
-            from pymoo.operators.selection.tournament import TournamentSelection
-        except ImportError:
-            raise MissingLibraryError(
-                "a study with objectives needs the library pymoo: pip install 'pcbstator[explore]'; "
-                "without objectives the study is a sweep, which does not"
-            ) from None
+        require_library()
+        from pymoo.algorithms.moo.nsga2 import NSGA2, binary_tournament
+        from pymoo.core.mixed import MixedVariableDuplicateElimination, MixedVariableMating
+        from pymoo.core.problem import Problem
+        from pymoo.core.variable import Choice, Integer, Real
+        from pymoo.operators.selection.tournament import TournamentSelection
+
         self.variables = variables
 
         def kind(variable: Variable) -> Any:

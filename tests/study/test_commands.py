@@ -62,6 +62,7 @@ def test_a_search_without_its_library(study, tmp_path, monkeypatch):
     place = study(variables=[TURNS, WIDTH], objectives=[KM], budget=48)
     told = run("explore", place, "-o", tmp_path / "out")
     assert told.code == 2 and "pip install 'pcbstator[explore]'" in told.err
+    assert not (tmp_path / "out").exists()
     assert run("explore", study(variables=[TURNS], budget=12), "-o", tmp_path / "sweep").code == 0
 
 
