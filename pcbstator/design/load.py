@@ -29,11 +29,15 @@ LARGEST_FILE = 1 << 20  # bytes; a design file has a few thousand
 
 def load_design(path: str | PathLike[str]) -> Design:
     """The design in the TOML file at ``path``; a DesignError names everything that is wrong with it."""
-    place = Path(path)
-    document, _, digest = read_tables(place)
+    return load_design_and_text(Path(path))[0]
+
+
+def load_design_and_text(place: Path) -> tuple[Design, str]:
+    """The design in a TOML file, and the file's text."""
+    document, text, digest = read_tables(place)
     design = design_from_document(document, place.name, place.absolute().parent)
     design._file_digest = digest
-    return design
+    return design, text
 
 
 def read_tables(place: Path) -> tuple[dict[str, Any], str, str]:

@@ -9,7 +9,6 @@ from math import isnan
 from typing import Any
 
 from pcbstator.study.records import Study
-from pcbstator.study.results import shown_values
 from pcbstator.study.run import front_numbers
 from pcbstator.study.store import Store
 
@@ -27,7 +26,7 @@ def designs_csv(study: Study, store: Store) -> Iterator[str]:
     names = [variable.name for variable in study.variables]
     yield _line(["number", "state", "on_front", *names, *keys, "ruled_out", "detail"])
     for number, point, outcome in store.rows():
-        values = shown_values(study, point)
+        values = study.shown(point)
         yield _line([
             number, FEASIBLE if outcome.feasible else RULED_OUT, "yes" if number in front else "no",
             *(values[name] for name in names), *(_cell(outcome.results.get(key)) for key in keys),

@@ -15,7 +15,7 @@ from pcbstator.study.confirm import Confirmation
 from pcbstator.study.cost import invented_prices
 from pcbstator.study.keys import unit_of, words_of
 from pcbstator.study.records import Constraint, Objective, Study, Variable
-from pcbstator.study.results import Best, Found, shown_values
+from pcbstator.study.results import Best, Found
 
 MOST_ROWS = 1000  # of the front in page and figures; designs.csv marks all
 SWEPT_ROWS = 30  # of a sweep in its page
@@ -111,7 +111,7 @@ def swept(found: Found) -> tuple[Best, ...]:
     for row in evenly(len(found.numbers), SWEPT_ROWS):
         point = tuple(v.at(float(part)) for v, part in zip(found.study.variables, found.parts[row], strict=True))
         results = {key: float(column[row]) for key, column in found.columns.items()}
-        rows.append(Best(int(found.numbers[row]), shown_values(found.study, point), results, None))
+        rows.append(Best(int(found.numbers[row]), found.study.shown(point), results, None))
     return tuple(rows)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from pcbstator.check import checked_prediction
@@ -23,6 +24,19 @@ class Confirmation:
     differs: str
 
 
+def differences(quick: Mapping[str, float], full: Mapping[str, float]) -> dict[str, float]:
+    """By how much each quick result differs from the full prediction's, as a part of the larger one.
+
+    >>> differences({"a": 1.0, "b": 2.0, "room.height_mm": 3.0}, {"a": 1.0, "b": 2.5})
+    {'a': 0.0, 'b': 0.2}
+    """
+    return {
+        key: abs(full[key] - value) / max(abs(value), abs(full[key]), 1e-12)
+        for key, value in quick.items()
+        if key in full
+    }
+
+
 def confirm(study: Study, point: Point, outcome: Outcome) -> Confirmation:
     """The full prediction of a design against what the study found."""
     try:
@@ -30,11 +44,7 @@ def confirm(study: Study, point: Point, outcome: Outcome) -> Confirmation:
     except PcbstatorError as error:
         return Confirmation(str(error), 0, 0.0, "")
     full = flat_results(prediction)
-    apart = {
-        key: abs(full[key] - value) / max(abs(value), abs(full[key]), 1e-12)
-        for key, value in outcome.results.items()
-        if key in full
-    }
+    apart = differences(outcome.results, full)
     worst = max(apart, key=lambda key: apart[key], default="")
     errors = [finding.message for finding in prediction.findings if finding.severity == "error"]
     return Confirmation("; ".join(errors), int(full["findings.warnings"]), apart.get(worst, 0.0), worst)

@@ -8,9 +8,9 @@ from math import isfinite
 from pathlib import Path
 from typing import Any, Literal
 
-from pcbstator.design import Design, design_from_document
+from pcbstator.design import Design
 from pcbstator.design.keys import Key, keys, nearest, sections
-from pcbstator.design.load import plain, read_tables
+from pcbstator.design.load import load_design_and_text, plain, read_tables
 from pcbstator.design.quantities import is_number, shown
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.study.cost import invented_prices
@@ -42,9 +42,7 @@ def load_study(path: str | Path) -> Study:
         rule = "must name the base design's file, seen from the study's folder"
         value = "nothing" if named is None else shown(named)
         raise DesignError(place.name, [Complaint("design", rule, value, 'write design = "stage.toml"')])
-    base = place.parent / named
-    document, text, _ = read_tables(base)
-    design = design_from_document(document, base.name, base.absolute().parent)
+    design, text = load_design_and_text(place.parent / named)
     return study_from_tables(tables, design, text, place.name)
 
 
@@ -263,7 +261,7 @@ class _Reader:
             self.complain(f"{place}.also", "must be a table of keys and offsets", shown(also), remedy)
             return ()
         self.design_keys(list(also), f"{place}.also")
-        return tuple((key, float(offset)) for key, offset in also.items())
+        return tuple(also.items())  # whole offsets stay whole, for counts
 
     def constraint(self, table: Table, place: str) -> Constraint | None:
         """A constraint, or None with complaints."""

@@ -160,6 +160,14 @@ class Study:
             count *= len(variable.options) or float("inf")
         return count
 
+    def shown(self, point: Point) -> dict[str, float | str]:
+        """Values by name of the variable, as tables have them."""
+        return {variable.name: variable.shown(place) for variable, place in zip(self.variables, point, strict=True)}
+
+    def parts(self, point: Point) -> list[float]:
+        """How far along the way of its variable each value lies, 0 to 1."""
+        return [variable.part(place) for variable, place in zip(self.variables, point, strict=True)]
+
     def settings(self, point: Point) -> dict[str, Any]:
         """Values by key of the design at a point."""
         found: dict[str, Any] = {}

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.study.confirm import Confirmation
-from pcbstator.study.records import Point, Study
+from pcbstator.study.records import Study
 from pcbstator.study.run import front_numbers
 from pcbstator.study.sensitivity import Influence, influences
 from pcbstator.study.store import Store
@@ -76,7 +76,7 @@ def gather(study: Study, store: Store) -> Found:
         front=tuple(front),
         keys=keys,
         numbers=np.array(numbers, dtype=np.int64),
-        parts=np.array([parts_of(study, point) for point in points]).reshape(len(points), len(study.variables)),
+        parts=np.array([study.parts(point) for point in points]).reshape(len(points), len(study.variables)),
         columns={key: np.array([found.get(key, np.nan) for found in results]) for key in keys},
         influences=influences(study, store, keys),
         unfit=len(store.unfit()),
@@ -87,17 +87,7 @@ def gather(study: Study, store: Store) -> Found:
 def best_of(study: Study, store: Store, number: int) -> Best:
     """A design by its number, with what is known of it."""
     point, outcome = store.known(number)
-    return Best(number, shown_values(study, point), outcome.results, store.confirmation(number))
-
-
-def shown_values(study: Study, point: Point) -> dict[str, float | str]:
-    """Values by name of the variable, as tables have them."""
-    return {v.name: v.shown(place) for v, place in zip(study.variables, point, strict=True)}
-
-
-def parts_of(study: Study, point: Point) -> list[float]:
-    """Where each value lies on the way of its variable, 0 to 1."""
-    return [variable.part(place) for variable, place in zip(study.variables, point, strict=True)]
+    return Best(number, study.shown(point), outcome.results, store.confirmation(number))
 
 
 def impossible_constraints(study: Study, store: Store) -> list[str]:

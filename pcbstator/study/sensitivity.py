@@ -56,7 +56,7 @@ def influences(study: Study, store: Store, keys: Sequence[str]) -> tuple[Influen
     for number, point, outcome in store.rows(feasible_only=True):
         if number > last or len(rows) >= MOST:
             break
-        places.append([variable.part(place) for variable, place in zip(study.variables, point, strict=True)])
+        places.append(study.parts(point))
         rows.append([outcome.results.get(key, np.nan) for key in keys])
     if len(rows) < FEWEST:
         return ()

@@ -200,7 +200,6 @@ def _picked(study: Study, store: Store) -> list[Suggestion]:
             break
         number, point, outcome = min(left, key=lambda row: (measure(row[2].results), row[0]))
         taken.add(number)
-        values = {v.name: v.shown(place) for v, place in zip(study.variables, point, strict=True)}
         settings = {"title": f"{study.title[:100]}, {name}"} | study.settings(point)
         head = f"# Suggested: of {store.last()} designs looked at the one that {what}.\n"
         results = outcome.results
@@ -209,7 +208,7 @@ def _picked(study: Study, store: Store) -> list[Suggestion]:
             Suggestion(
                 name,
                 f"{what} of the {len(rows)} that do the job{others}",
-                values,
+                study.shown(point),
                 head + changed_text(study.design_text, settings),
                 results,
                 int(results["findings.warnings"]),

@@ -11,6 +11,7 @@ from typing import Any
 from pcbstator.check import checked_prediction
 from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError, OutputError
+from pcbstator.study.confirm import differences
 from pcbstator.study.keys import flat_results
 from pcbstator.study.store import Store
 
@@ -48,13 +49,12 @@ def taken_design(store: Store, number: int) -> Taken:
     except DesignError as error:
         raise OutputError(f"design {number} cannot be laid: {error}; take another one") from None
     full = flat_results(prediction)
-    lines, differs = [], False
-    for key, value in list(outcome.results.items())[:SHOWN]:
-        if key in full:
-            apart = abs(full[key] - value) > SAME * max(abs(value), abs(full[key]))
-            differs |= apart
-            note = f"   the study had {value:.6g}" if apart else ""
-            lines.append(f"  {key:<46}{full[key]:>12.6g}{note}")
+    apart = differences(outcome.results, full)
+    differs = any(part > SAME for part in apart.values())
+    lines = []
+    for key, part in list(apart.items())[:SHOWN]:
+        note = f"   the study had {outcome.results[key]:.6g}" if part > SAME else ""
+        lines.append(f"  {key:<46}{full[key]:>12.6g}{note}")
     errors = [finding.message for finding in prediction.findings if finding.severity == "error"]
     verdict = "predict gives other numbers than the study" if differs else "predict confirms the study's numbers"
     lines = [verdict, *lines, *(f"error: {message}" for message in errors)]

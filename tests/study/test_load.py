@@ -53,6 +53,9 @@ def test_what_a_study_says():
     turns, poles, width, thickness, magnets = study.variables
     assert [turns.shown(place) for place in range(3)] == [4, 5, 6]
     assert [option.settings[0][1] for option in poles.options] == [8, 10, 12, 14]  # poles are even
+    coils = {"key": "winding.coils", "values": [9, 12], "also": {"rotor.poles": 3}}
+    follower = wheel_study(variables=[coils]).variables[0].settings(1)["rotor.poles"]
+    assert follower == 15 and isinstance(follower, int)  # a count stays one
     assert width.settings(0.25) == {"board.track_width_mm": 0.25, "board.track_gap_mm": 0.2}
     assert [thickness.shown(place) for place in range(3)] == [0.8, 1.2, 1.6]
     assert magnets.settings(1) == {"rotor.magnet.remanence_t": None, "rotor.magnet.grade": "N52"}
