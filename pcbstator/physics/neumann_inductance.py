@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pcbstator.physics.inductance import bar_self_inductance, filament_mutual_inductance
-from pcbstator.physics.track_inductance import Image, Strips
+from pcbstator.physics.strips import Image, Strips
 
 FloatArray = NDArray[np.float64]
 
@@ -29,7 +29,7 @@ def neumann_track_inductance_matrix(
     pieces longer than wide; the time grows as (n filaments)^2, about a million filament pairs a second.
     Source: Neumann's integral, term by term from filament_mutual_inductance, own terms from bar_self_inductance.
 
-    >>> from pcbstator.physics.track_inductance import strips_along
+    >>> from pcbstator.physics.strips import strips_along
     >>> bar = strips_along([[0, 0], [10e-3, 0]], 0.0, 0.5e-3, 35e-6)
     >>> round(float(neumann_track_inductance_matrix(bar, [[1.0]])[0, 0]) * 1e9, 4)
     8.2723

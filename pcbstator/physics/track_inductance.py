@@ -1,156 +1,43 @@
 """Inductance of flat tracks in any number, in a time that grows linearly with their number.
 
-Every track is a few filaments across its width. Its current is spread over a ball of the radius ``spread`` (Gaussian,
-standard deviation spread / sqrt(2) each), so that the potential between two pieces is erf(R / (sqrt(2) spread)) / R
-instead of 1 / R. Two things make this a good bargain:
-
-* Such a potential is smooth. The currents of a layer are laid on a square grid, and all pairs are summed at once by
-  fast Fourier transforms on a grid of twice the size, where nothing wraps around.
-* A spread over a ball does not change the inductance between parallel wires further apart than about two spreads (the
-  logarithm is harmonic; what is missing is mu0 / (2 pi) E1(d^2 / (2 spread^2)) / 2 per length, 0.1 % of mu0 / (2 pi)
-  at d = 3 spread). What the spread changes in a track's own term is known in closed form from the geometric mean
-  distances and is put right per length.
-
-So the error has one knob, the cell of the grid: halving it must not move the result.
+The currents of a layer, spread as ``strips`` tells, are laid on a square grid, and all pairs are summed at once by fast
+Fourier transforms on a grid of twice the size, where nothing wraps around. So the error has one knob, the cell of the
+grid: halving it must not move the result.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.fft import dctn, fft, ifft, irfft, next_fast_len, rfft
-from scipy.special import erf, exp1
+from scipy.fft import dctn, next_fast_len, rfftn
+from scipy.special import erf
 
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import require_positive
-from pcbstator.physics.inductance import bar_geometric_mean_distance
+from pcbstator.physics.strips import (
+    SPREAD_PER_CELL,
+    Image,
+    Samples,
+    Strips,
+    distinct,
+    merged_levels,
+    require_level,
+    samples_of,
+    self_corrections,
+)
 
 FloatArray = NDArray[np.float64]
-ComplexArray = NDArray[np.complex128]
-Image = tuple[float, float, float]  # sign, shift, strength: a current at z has one at sign z + shift [-, m, -]
 
-SPREAD_PER_CELL = 1.2  # smooth enough for the grid to see no difference between places within a cell
-STEP_PER_SPREAD = 1.25  # samples along a filament and filaments across a track stand no further apart
-HIDDEN_WIDTH = 0.6  # of the spread
 STENCIL = 4  # cubic spline
 NEAR = 4.5  # of sqrt(2) spread: from there on erf is 1 to 2e-10
 MARGIN = 3  # cells around the copper
-USUAL_GRID = 400  # cells along the longer side that cell_for allows
+REACH = 3.0  # of a spread: from there on erf is 1 to 3e-3
 LARGEST_GRID = 2048  # cells along one side
-EULER_GAMMA = 0.5772156649015329
-
-
-@dataclass(frozen=True, eq=False)
-class Strips:
-    """Straight pieces of flat track, n in number.
-
-    starts, ends: (n, 3) centre-line [m], each piece level (equal z). width, thickness: (n,) [m].
-    """
-
-    starts: FloatArray
-    ends: FloatArray
-    width: FloatArray
-    thickness: FloatArray
-
-    @cached_property
-    def lengths(self) -> FloatArray:
-        """Length of each piece (n,) [m]."""
-        return np.asarray(np.linalg.norm(self.ends - self.starts, axis=1))
-
-
-def strips_along(points: ArrayLike, z: float, width: ArrayLike, thickness: float) -> Strips:
-    """The pieces of one track along a polyline.
-
-    points: (n, 2) [m]; z: level [m]; width: one, or one per piece [m]; thickness: [m]. Returns n - 1 strips [-].
-    Range: consecutive points differ, positive width and thickness, else LawRangeError. Source: derived here.
-
-    >>> strips_along([[0, 0], [3e-3, 4e-3]], 0.0, 0.3e-3, 35e-6).lengths.tolist()
-    [0.005]
-    """
-    xy = np.asarray(points, dtype=float)
-    xyz = np.column_stack([xy, np.full(len(xy), float(z))])
-    pieces = len(xy) - 1
-    sizes = [np.broadcast_to(np.asarray(size, dtype=float), pieces).copy() for size in (width, thickness)]
-    strips = Strips(xyz[:-1], xyz[1:], *sizes)
-    require_positive(piece_length=strips.lengths, width=sizes[0], thickness=sizes[1])
-    return strips
-
-
-def joined_strips(parts: Sequence[Strips]) -> Strips:
-    """Several lots of strips as one, in order.
-
-    parts: the lots [-]. Returns all their strips [-]. Source: derived here.
-
-    >>> one = strips_along([[0, 0], [1e-3, 0]], 0.0, 0.3e-3, 35e-6)
-    >>> len(joined_strips([one, one]).lengths)
-    2
-    """
-    return Strips(*(
-        np.concatenate([getattr(part, name) for part in parts]) for name in ("starts", "ends", "width", "thickness")
-    ))
-
-
-def iron_images(planes: Sequence[float], count: int = 8) -> tuple[Image, ...]:
-    """Where the mirror images of a level lie in one or two faces of ideal iron.
-
-    planes: z of one iron face, or of two facing each other [m]; count: reflections kept with two faces [-].
-    Returns triples sign, shift, strength [-, m, -]: a current at z has an image of its own direction at sign z + shift.
-    Range: one or two planes, else LawRangeError. Two faces suit closed loops only: their images fall off as 1 / n^3,
-    and the last ones kept stand for all beyond (count times the gap must exceed the size of the loops).
-    Source: method of images for infinitely permeable planes, a parallel current is mirrored unreversed.
-
-    >>> iron_images([0.004])
-    ((-1.0, 0.008, 1.0),)
-    """
-    if len(planes) == 1:
-        return ((-1.0, 2 * planes[0], 1.0),)
-    if len(planes) != 2 or planes[0] == planes[1]:
-        raise LawRangeError(f"iron images are known for one plane or two different planes; got {list(planes)}")
-    low, high = sorted(planes)
-    period = 2 * (high - low)
-
-    def strength(order: float) -> float:
-        # the sum of 1 / n^3 beyond the last order is 1 / (2 (order + 1/2)^2)
-        return 1.0 if order < count else 1.0 + order**3 / (2 * (order + 0.5) ** 2)
-
-    moved = [(1.0, side * order * period, strength(order)) for order in range(1, count + 1) for side in (1, -1)]
-    mirrored = [
-        (-1.0, 2 * low + order * period, strength(abs(order - 0.5))) for order in range(-count, count + 2)
-    ]
-    return (*moved, *mirrored)
-
-
-def cell_for(strips: Strips) -> float:
-    """A grid cell with which the inductance of these strips is right to about half a percent, one at worst.
-
-    strips: the copper [m]. Returns half the narrowest width, less (to 0.4) if levels lie nearer than that, but not
-    less than a 400th of the copper's longer side [m].
-    Range: any. Source: derived here, from the convergence against neumann_track_inductance_matrix.
-
-    >>> round(cell_for(strips_along([[0, 0], [3e-3, 4e-3]], 0.0, 0.3e-3, 35e-6)) * 1e3, 3)
-    0.15
-    """
-    both = np.concatenate([strips.starts, strips.ends])
-    sides = np.ptp(both[:, :2], axis=0) + strips.width.max()
-    width = float(strips.width.min())
-    level_gap = float(np.diff(_distinct(strips.starts[:, 2])).min(initial=np.inf))
-    return float(max(min(width / 2, max(0.4 * width, 0.7 * level_gap)), sides.max() / USUAL_GRID))
-
-
-@dataclass(frozen=True, eq=False)
-class _Samples:
-    """Points that carry current: piece they belong to, place (p, 2), direction times length (p, 2), level index."""
-
-    piece: NDArray[np.intp]
-    places: FloatArray
-    moments: FloatArray
-    level: NDArray[np.intp]
 
 
 @dataclass(frozen=True, eq=False)
@@ -170,129 +57,105 @@ class _Grid:
 def _grid_over(strips: Strips, cell: float, reach: float | None = None) -> _Grid:
     """The grid that covers the strips, or the square of half side ``reach`` about the origin."""
     edge = float(strips.width.max()) / 2 + MARGIN * cell
-    both = np.concatenate([strips.starts[:, :2], strips.ends[:, :2]])
-    low, high = (both.min(0), both.max(0)) if reach is None else (np.full(2, -reach), np.full(2, reach))
+    low, high = np.full(2, -(reach or 0.0)), np.full(2, reach or 0.0)
+    if reach is None:
+        sides = [(strips.starts[:, axis], strips.ends[:, axis]) for axis in (0, 1)]
+        low = np.array([min(one.min(), other.min()) for one, other in sides])
+        high = np.array([max(one.max(), other.max()) for one, other in sides])
     low, high = low - edge, high + edge
     shape = tuple(int(next_fast_len(int(np.ceil(size / cell)) + 1, real=True)) for size in high - low)
     if max(shape) > LARGEST_GRID:
         raise LawRangeError(
             f"a cell of {cell:g} m needs a grid of {max(shape)} cells (at most {LARGEST_GRID}); give a larger cell"
         )
-    return _Grid(low, cell, (shape[0], shape[1]), _distinct(strips.starts[:, 2]))
+    return _Grid(low, cell, (shape[0], shape[1]), distinct(strips.starts[:, 2]))
 
 
-def _distinct(values: NDArray[Any]) -> NDArray[Any]:
-    """The different values, sorted. Strips come track by track, so only changes need sorting."""
-    return np.unique(values[np.append(True, values[1:] != values[:-1])])
+def _stencil(grid: _Grid, samples: Samples) -> tuple[NDArray[np.intp], NDArray[np.intp], FloatArray]:
+    """Cubic splines: index of the lowest node on its level (p,), offsets (16, 1) and weights (16, p) of 16 nodes."""
+    ny = grid.shape[1]
+    x, y = np.ascontiguousarray(((samples.places - grid.corner) / grid.cell).T)
+    splines, base = [], np.full(len(x), -ny - 1)
+    for scaled, stride in ((x, ny), (y, 1)):
+        lowest = np.floor(scaled)
+        f = scaled - lowest
+        one = 1 - f
+        splines.append(np.stack([
+            one * one * one / 6, 2 / 3 - f * f * (1 + one) / 2, 2 / 3 - one * one * (1 + f) / 2, f * f * f / 6,
+        ]))  # fmt: skip
+        base = base + stride * lowest.astype(np.intp)
+    steps = np.arange(STENCIL)
+    offsets = (steps[:, None] * ny + steps).reshape(-1, 1)
+    return base, offsets, (splines[0][:, None] * splines[1][None]).reshape(STENCIL**2, -1)
 
 
-def _samples(strips: Strips, levels: FloatArray, spread: float) -> _Samples:
-    """Filaments across each track (Gauss nodes, so that the width's second moment is right), cut along their length."""
-    lengths = strips.lengths
-    along = np.maximum(np.ceil(lengths / (STEP_PER_SPREAD * spread)), 1).astype(int)
-    across = _filaments(strips.width, spread)
-    level = np.searchsorted(levels, strips.starts[:, 2])
-    step = (strips.ends - strips.starts)[:, :2] / along[:, None]
-    normal = np.column_stack([-step[:, 1], step[:, 0]]) * (strips.width * along / lengths / 2)[:, None]
-    pieces, places, moments = [], [], []
-    for count in np.unique(across):
-        nodes, weights = np.polynomial.legendre.leggauss(int(count))
-        chosen = np.flatnonzero(across == count)
-        piece = np.repeat(chosen, along[chosen])
-        order = np.arange(len(piece)) - np.repeat(np.cumsum(along[chosen]) - along[chosen], along[chosen])
-        middle = strips.starts[piece, :2] + (order + 0.5)[:, None] * step[piece]
-        for node, weight in zip(nodes, weights / 2, strict=True):
-            pieces.append(piece)
-            places.append(middle + node * normal[piece])
-            moments.append(weight * step[piece])
-    owner = np.concatenate(pieces)
-    return _Samples(owner, np.concatenate(places), np.concatenate(moments), level[owner])
+@dataclass(frozen=True, eq=False)
+class _Laid:
+    """Moments on the grid: (lots, 2, nx, ny), x and y; the path and the level of every lot."""
+
+    moments: NDArray[Any]
+    path: NDArray[np.intp]
+    level: NDArray[np.intp]
 
 
-def _filaments(width: FloatArray, spread: float) -> NDArray[np.int_]:
-    """How many filaments stand for a track of this width; one if the spread hides the width."""
-    fine = np.maximum(np.ceil(width / (STEP_PER_SPREAD * spread)), 2)
-    return np.where(width < HIDDEN_WIDTH * spread, 1, fine).astype(int)
+def _laid(grid: _Grid, samples: Samples, shares: FloatArray, merge: FloatArray, kind: type) -> _Laid:
+    """The moments of every path on every level on which it has any, or on merged levels.
 
-
-def _stencil(grid: _Grid, samples: _Samples) -> tuple[NDArray[np.intp], list[tuple[int, FloatArray]]]:
-    """Cubic spline weights: the flat index of the lowest node, and (offset, weight) for each of the 16 nodes."""
-    nx, ny = grid.shape
-    scaled = (samples.places - grid.corner) / grid.cell
-    lowest = np.floor(scaled).astype(np.intp)
-    f = scaled - lowest
-    one = 1 - f
-    splines = (one**3 / 6, 2 / 3 - f * f * (1 + one) / 2, 2 / 3 - one * one * (1 + f) / 2, f**3 / 6)
-    base = (samples.level * nx + lowest[:, 0] - 1) * ny + lowest[:, 1] - 1
-    return base, [(i * ny + j, splines[i][:, 0] * splines[j][:, 1]) for i in range(STENCIL) for j in range(STENCIL)]
-
-
-def _merged_levels(levels: FloatArray, spread: float) -> tuple[FloatArray, FloatArray]:
-    """Fewer levels that stand for many close ones, and the weights (merged, levels) that share a level out to them.
-
-    The smoothed potential varies over the spread, so a polynomial in depth through Chebyshev nodes carries it.
+    shares: (paths, samples) current of every path; merge: from merged_levels; kind: of the result.
     """
-    span = float(levels[-1] - levels[0])
-    count = 4 + int(np.ceil(span / spread))
-    if count >= len(levels):
-        return levels, np.eye(len(levels))
-    nodes = (levels[0] + levels[-1] - span * np.cos(np.pi * (np.arange(count) + 0.5) / count)) / 2
-    apart = nodes[:, None] - nodes[None, :] + np.eye(count)
-    weights = [
-        np.prod(np.delete((levels - nodes[:, None]) / apart[j][:, None], j, axis=0), axis=0) for j in range(count)
-    ]
-    return nodes, np.array(weights)
-
-
-def _waves(
-    grid: _Grid,
-    base: NDArray[np.intp],
-    nodes: list[tuple[int, FloatArray]],
-    moment: FloatArray,
-    merge: FloatArray | None = None,
-    carrying: NDArray[np.intp] | slice = slice(None),
-) -> ComplexArray:
-    """The moments laid on the grid of every level, merged, transformed at twice its size: (levels, 2 nx, ny + 1).
-
-    carrying: samples whose moment is not nought.
-    """
-    nx, ny = grid.shape
-    size = len(grid.levels) * nx * ny
-    flat = np.zeros(size)
-    base, moment = base[carrying], moment[carrying]
-    for index in range(0, len(nodes), STENCIL):  # a row of nodes at once: few passes over the whole grid
-        row = nodes[index : index + STENCIL]
-        places = np.concatenate([base + offset for offset, _ in row])
-        flat += np.bincount(places, np.concatenate([weight[carrying] * moment for _, weight in row]), size)
-    laid = flat.reshape(len(grid.levels), nx * ny)
-    if merge is not None and len(merge) < len(laid):
-        laid = merge @ laid
-    rows = rfft(laid.reshape(-1, nx, ny), n=2 * ny, axis=2)
-    return np.asarray(fft(rows, n=2 * nx, axis=1, overwrite_x=True))
+    (nx, ny), levels, paths = grid.shape, len(grid.levels), len(shares)
+    path, carrying = np.nonzero(shares)  # most samples belong to one path
+    samples = samples.of(carrying)
+    lot = path * levels + samples.level
+    present = np.bincount(lot, minlength=paths * levels) > 0
+    if len(merge) < levels:
+        present[:] = True
+    count = int(present.sum())
+    base, offsets, weights = _stencil(grid, samples)
+    places = (base + (np.cumsum(present) - 1)[lot] * (nx * ny) + offsets).ravel()
+    laid: NDArray[Any] = np.empty((count, 2, nx * ny), kind)
+    for axis in (0, 1):
+        moments = samples.moments[:, axis] * shares[path, carrying]
+        laid[:, axis] = np.bincount(places, (weights * moments).ravel(), count * nx * ny).reshape(count, -1)
+    if len(merge) < levels:
+        laid = np.einsum("al,plx->pax", merge.astype(kind), laid.reshape(paths, levels, -1), optimize=True)
+        present, levels = np.full(paths * len(merge), True), len(merge)
+    where = np.flatnonzero(present)
+    return _Laid(laid.reshape(-1, 2, nx, ny), where // levels, where % levels)
 
 
 class _Kernels:
-    """Transforms of the smoothed 1 / R between levels, divided by those of the splines."""
+    """Transforms of the smoothed 1 / R between levels, divided by those of the splines.
 
-    def __init__(self, grid: _Grid, images: Sequence[Image]) -> None:
-        self.grid, self.images = grid, ((1.0, 0.0, 1.0), *images)
+    wide: if given, of what this potential has more than one spread so far [m]; that ends after REACH of it.
+    """
+
+    def __init__(self, grid: _Grid, images: Sequence[Image], wide: float = 0.0, kind: type = np.float64) -> None:
+        self.grid, self.images, self.wide, self.kind = grid, ((1.0, 0.0, 1.0), *images), wide, kind
         self.known: dict[tuple[tuple[float, float], ...], FloatArray] = {}
         nx, ny = grid.shape
         self.r2 = (np.arange(nx + 1)[:, None] ** 2 + np.arange(ny + 1)[None, :] ** 2) * grid.cell**2
         x, y = (np.sinc(np.arange(n + 1) / (2 * n)) ** (2 * STENCIL) for n in grid.shape)
-        self.splines = x[:, None] * y[None, :]
+        self.splines: NDArray[Any] = (x[:, None] * y[None, :]).astype(kind)
         self.fold = np.abs(np.fft.fftfreq(2 * nx, 1 / (2 * nx))).astype(int)
 
-    def between(self, level_a: int, level_b: int) -> FloatArray:
-        """The transform (2 nx, ny + 1) between two levels, images included."""
+    def between(self, level_a: int, level_b: int) -> NDArray[Any] | None:
+        """The transform (2 nx, ny + 1) between two levels, images included; None if nothing reaches so far."""
         za, zb = self.grid.levels[level_a], self.grid.levels[level_b]
         parts = sorted((round(abs(za - (sign * zb + shift)), 12), strength) for sign, shift, strength in self.images)
+        if self.wide:
+            parts = [part for part in parts if part[0] < REACH * self.wide]
+        if not parts:
+            return None
         key = tuple(parts)
         if key not in self.known:
             total = np.zeros_like(self.r2)
             for height, strength in parts:
-                total += strength * self._smooth(height)
-            self.known[key] = (np.asarray(dctn(total, type=1)) / self.splines)[self.fold]
+                if self.wide:
+                    self._add_near(total, height, strength)
+                else:
+                    total += strength * self._smooth(height)
+            self.known[key] = (np.asarray(dctn(total.astype(self.kind), type=1)) / self.splines)[self.fold]
         return self.known[key]
 
     def _smooth(self, height: float) -> FloatArray:
@@ -310,26 +173,14 @@ class _Kernels:
         return np.asarray(result)
 
 
-def _self_corrections(strips: Strips, spread: float) -> FloatArray:
-    """What the grid's own term of each strip lacks, (n,) [H]: mu0 l / (2 pi) ln (distance on grid / in copper)."""
-    sections = strips.width + 1j * strips.thickness
-    keys = _distinct(sections)
-    ratios = np.empty(len(keys))
-    for index, (width, thickness) in enumerate(zip(keys.real, keys.imag, strict=True)):
-        nodes, weights = np.polynomial.legendre.leggauss(int(_filaments(np.array([width]), spread)[0]))
-        apart2 = (np.subtract.outer(nodes, nodes) * width / 2) ** 2 / (2 * spread**2)
-        off = ~np.eye(len(nodes), dtype=bool)
-        # mean ln of a distance spread by a Gaussian: ln d + E1(d^2 / (2 s^2)) / 2, for d = 0 (ln(2 s^2) - gamma) / 2
-        mean_log = np.full(apart2.shape, 0.5 * (np.log(2 * spread**2) - EULER_GAMMA))
-        mean_log[off] = 0.5 * (np.log(apart2[off] * 2 * spread**2) + exp1(apart2[off]))
-        ratios[index] = weights @ mean_log @ weights / 4 - np.log(bar_geometric_mean_distance(width, thickness))
-    return np.asarray(MU_0 / (2 * np.pi) * strips.lengths * ratios[np.searchsorted(keys, sections)])
-
-
-def _check(strips: Strips, cell: float) -> None:
-    require_positive(cell=cell, width=strips.width, thickness=strips.thickness, piece_length=strips.lengths)
-    if not np.array_equal(strips.starts[:, 2], strips.ends[:, 2]):
-        raise LawRangeError("track inductance takes level pieces only; leave out vias")
+    def _add_near(self, total: FloatArray, height: float, strength: float) -> None:
+        """Adds erf(R / (sqrt(2) spread)) / R less the same with the wide spread, as far as it reaches."""
+        ends = [min(int(REACH * self.wide / self.grid.cell) + 1, size) for size in self.r2.shape]
+        R = np.sqrt(self.r2[: ends[0], : ends[1]] + height**2)
+        R[0, 0] = max(R[0, 0], 1e-6 * self.grid.spread)
+        root = np.sqrt(2)
+        near = (erf(R / (root * self.grid.spread)) - erf(R / (root * self.wide))) / R
+        total[: ends[0], : ends[1]] += strength * near
 
 
 def track_inductance_matrix(
@@ -343,91 +194,94 @@ def track_inductance_matrix(
     Accuracy: see the module; tracks nearer to each other than about 2.5 cells lose some of their mutual.
     Source: derived here from Neumann's integral; the split of 1 / R is Ewald's, Ann. Phys. 369, 1921.
 
+    >>> from pcbstator.physics.strips import strips_along
     >>> around = np.linspace(0, 2 * np.pi, 181)
     >>> ring = strips_along(10e-3 * np.column_stack([np.cos(around), np.sin(around)]), 0.0, 0.5e-3, 1e-9)
     >>> loop = track_inductance_matrix(ring, np.ones((1, 180)), 0.25e-3)
     >>> bool(abs(loop[0, 0] / 57.493e-9 - 1) < 2e-3)
     True
     """
-    _check(strips, cell)
+    require_positive(cell=cell)
+    require_level(strips)
     shares = np.atleast_2d(np.asarray(currents, dtype=float))
     grid = _grid_over(strips, cell)
-    samples = _samples(strips, grid.levels, grid.spread)
-    base, nodes = _stencil(grid, samples)
-    levels, merge = _merged_levels(grid.levels, grid.spread)
-    kernels = _Kernels(replace(grid, levels=levels), images)
+    result = _grid_energy(grid, strips, shares, images)
+    return np.asarray(result + shares * self_corrections(strips, grid.spread) @ shares.T)
+
+
+def near_reach(wide: float) -> float:
+    """How far the part that a finer grid adds to one of this cell reaches.
+
+    wide: cell of the coarse grid [m]. Returns a distance [m]. Range: any. Source: derived here, see REACH.
+
+    >>> round(near_reach(1e-3) * 1e3, 3)
+    3.0
+    """
+    return REACH * SPREAD_PER_CELL * wide
+
+
+def near_inductance_matrix(
+    strips: Strips, currents: ArrayLike, cell: float, wide: float, images: Sequence[Image] = ()
+) -> FloatArray:
+    """What a finer grid adds to the inductances that track_inductance_matrix finds on a coarse one.
+
+    strips: copper near each other, n pieces [m]; currents: (N, n) as there [-]; cell: of the finer grid [m]; wide: of
+    the coarse grid [m]; images: of iron planes, from iron_images [-, m, -]. Returns (N, N) symmetric [H]. Only pieces
+    within REACH spreads of the coarse grid count for each other, so copper further away may be left out.
+    Range: as there, cell less than wide, else LawRangeError. In single precision: 1e-5 of the sum of the terms.
+    Source: derived here, as track_inductance_matrix; the difference of two spreads ends soon, so nothing wraps around.
+
+    >>> from pcbstator.physics.strips import strips_along
+    >>> around = np.linspace(0, 2 * np.pi, 181)
+    >>> ring = strips_along(10e-3 * np.column_stack([np.cos(around), np.sin(around)]), 0.0, 0.5e-3, 1e-9)
+    >>> coarse = track_inductance_matrix(ring, np.ones((1, 180)), 1e-3)[0, 0]
+    >>> loop = coarse + near_inductance_matrix(ring, np.ones((1, 180)), 0.25e-3, 1e-3)[0, 0]
+    >>> bool(abs(loop / 57.493e-9 - 1) < 2e-3)
+    True
+    """
+    require_positive(cell=cell)
+    require_level(strips)
+    if not cell < wide:
+        raise LawRangeError(f"the finer cell must be less than the coarse one; got {cell:g} and {wide:g} m")
+    shares = np.atleast_2d(np.asarray(currents, dtype=float))
+    grid, spread = _grid_over(strips, cell), SPREAD_PER_CELL * wide
+    lack = self_corrections(strips, grid.spread) - self_corrections(strips, spread, grid.spread)
+    return np.asarray(_grid_energy(grid, strips, shares, images, spread) + shares * lack @ shares.T)
+
+
+def _grid_energy(
+    grid: _Grid, strips: Strips, shares: FloatArray, images: Sequence[Image], wide: float = 0.0
+) -> FloatArray:
+    """All pairs of currents summed on the grid (N, N) [H]; wide: see _Kernels, and then in single precision."""
+    samples = samples_of(strips, grid.levels, grid.spread)
+    levels, merge = merged_levels(grid.levels, grid.spread)
+    double = grid.shape
+    if wide:  # half the transform
+        reach = int(np.ceil(REACH * wide / grid.cell))
+        nx, ny = (int(next_fast_len((size + min(reach, size) + 1) // 2, real=True)) for size in grid.shape)
+        double = nx, ny
+    kind = np.float32 if wide else np.float64
+    kernels = _Kernels(replace(grid, levels=levels, shape=double), images, wide, kind)
     paths, count = len(shares), len(levels)
     result = np.zeros((paths, paths))
-    half = np.full(grid.shape[1] + 1, 2.0)
+    half: NDArray[Any] = np.full(double[1] + 1, 2.0, kind)
     half[[0, -1]] = 1.0
-    each = shares[:, samples.piece]
-    carrying = [np.flatnonzero(share) for share in each]  # most samples belong to one path
-    waves = np.empty((count, paths, len(kernels.fold) * len(half)), complex)
-    for axis in (0, 1):
-        for path, (share, own) in enumerate(zip(each, carrying, strict=True)):
-            moment = samples.moments[:, axis] * share
-            waves[:, path] = _waves(grid, base, nodes, moment, merge, own).reshape(count, -1)
-        for a in range(count):
-            for b in range(a, count):
-                kernel = (kernels.between(a, b) * (half if a == b else 2 * half)).ravel()
-                result += (waves[a] * kernel).view(float) @ waves[b].view(float).T
-    result *= MU_0 / (4 * np.pi) / (4 * grid.shape[0] * grid.shape[1])
-    result = (result + result.T) / 2
-    return np.asarray(result + shares * _self_corrections(strips, grid.spread) @ shares.T)
-
-
-def turned_track_inductances(
-    strips: Strips, currents: ArrayLike, angles: ArrayLike, cell: float, images: Sequence[Image] = ()
-) -> FloatArray:
-    """Inductance between one path and the same path turned about the z axis, for several angles.
-
-    strips: the path, n pieces [m]; currents: (n,) per ampere of the path [-]; angles: (m,) [rad]; cell: of the grid
-    [m]; images: of iron planes, from iron_images [-, m, -]. Returns (m,) [H]; an angle of exactly zero gives the self
-    inductance. Range and accuracy: as track_inductance_matrix; the grid covers the whole circle. Between different
-    coils a cell of one to two track pitches is enough. Source: derived here, as track_inductance_matrix.
-
-    >>> side = strips_along([[8e-3, -4e-3], [16e-3, -4e-3], [16e-3, 4e-3], [8e-3, 4e-3], [8e-3, -4e-3]], 0, 3e-4, 35e-6)
-    >>> zero, opposite = turned_track_inductances(side, np.ones(4), [0.0, np.pi], 0.4e-3) * 1e9
-    >>> bool(zero > 0 > opposite), round(float(opposite), 3)
-    (True, -0.032)
-    """
-    _check(strips, cell)
-    share = np.asarray(currents, dtype=float)
-    reach = float(np.hypot(*np.concatenate([strips.starts, strips.ends])[:, :2].T).max() + strips.width.max() / 2)
-    grid = _grid_over(strips, cell, reach)
-    samples = _samples(strips, grid.levels, grid.spread)
-    moments = samples.moments * share[samples.piece][:, None]
-    potential = _potential(grid, samples, moments, images)
-    turns = np.asarray(angles, dtype=float)
-    result = np.empty(turns.shape)
-    for index, angle in enumerate(turns):
-        rotation = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
-        turned = _Samples(samples.piece, samples.places @ rotation, moments @ rotation, samples.level)
-        base, nodes = _stencil(grid, turned)
-        result[index] = sum(
-            weight @ (field[base + offset] * turned.moments[:, axis])
-            for axis, field in enumerate(potential) for offset, weight in nodes
-        )
-        if angle == 0:
-            result[index] += share**2 @ _self_corrections(strips, grid.spread)
-    return result
-
-
-def _potential(
-    grid: _Grid, samples: _Samples, moments: FloatArray, images: Sequence[Image]
-) -> list[FloatArray]:
-    """The vector potential of the samples at the nodes, x and y, flat over levels and grid, ready for splines."""
-    base, nodes = _stencil(grid, samples)
-    kernels = _Kernels(grid, images)
-    nx, ny = grid.shape
-    count = len(grid.levels)
-    fields = []
-    for axis in (0, 1):
-        waves = _waves(grid, base, nodes, moments[:, axis])
-        sums, part = np.zeros_like(waves), np.empty_like(waves[0])
-        for a in range(count):
-            for b in range(count):
-                sums[a] += np.multiply(kernels.between(a, b), waves[b], out=part)
-        rows = ifft(sums, axis=1, overwrite_x=True)[:, :nx]
-        fields.append(MU_0 / (4 * np.pi) * irfft(rows, n=2 * ny, axis=2)[:, :, :ny].ravel())
-    return fields
+    laid = _laid(grid, samples, shares[:, samples.piece], merge, kind)
+    nx, ny = double
+    waves = np.asarray(rfftn(laid.moments, s=(2 * nx, 2 * ny), axes=(-2, -1))).reshape(len(laid.path), -1).view(kind)
+    for a in range(count):
+        for b in range(a, count):
+            kernel = kernels.between(a, b)
+            if kernel is None:
+                continue
+            weights = np.tile(np.repeat((kernel * half).ravel(), 2), 2)
+            others = np.flatnonzero(laid.level == b)
+            for lot in np.flatnonzero(laid.level == a):
+                ours = waves[lot] * weights
+                for other in others[others >= lot] if a == b else others:
+                    both = laid.path[lot], laid.path[other]
+                    value = np.dot(ours, waves[other])
+                    result[both] += value
+                    if lot != other:
+                        result[both[::-1]] += value
+    return result * MU_0 / (4 * np.pi) / (4 * nx * ny)

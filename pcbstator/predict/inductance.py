@@ -1,35 +1,31 @@
 """Inductance of the phases over the real tracks, with the images of the iron behind the magnets.
 
-All copper goes onto one coarse grid, on which every pair of currents is summed by Fourier transforms: cost grows with
-the vertices, not with their square. What a coarse grid does not resolve is how a coil sees itself; all coils are the
-same, so one coil on a fine grid puts that right for all of them.
+All pairs of currents are summed over waves around the axis, whose number is fixed: cost grows with the vertices of one
+coil. What those waves do not resolve is how copper sees what is near. All coils are the same, so one coil and the edge
+of the next, on a grid as fine as the tracks, put that right for all of them.
 """
 
 from __future__ import annotations
 
-from math import cos
+from collections.abc import Sequence
+from math import cos, pi
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.copper import CoilVisit, Copper, Track
-from pcbstator.physics.track_inductance import (
-    Image,
-    Strips,
-    cell_for,
-    iron_images,
-    joined_strips,
-    strips_along,
-    track_inductance_matrix,
-)
+from pcbstator.physics.ring_inductance import CoilRing, ring_cells, ring_inductance_matrix
+from pcbstator.physics.strips import CELLS_PER_PITCH, Image, Strips, cell_for, iron_images, joined_strips
+from pcbstator.physics.track_inductance import near_inductance_matrix, near_reach, track_inductance_matrix
 from pcbstator.predict.current_paths import phase_angle
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-COARSE = 1.5  # cells of the coarse grid per track pitch
-COARSE_CELLS = 320  # most cells along one side of the coarse grid
+FEW_LINKS = 0.03  # of all copper: what these see of each other counts for little
+LONGEST = 1500  # cells around a rim
+FINER = 0.8  # of the cell of the waves: a grid that is finer than that adds something
 
 FloatArray = NDArray[np.float64]
 
@@ -48,12 +44,21 @@ def iron_faces(design: Design) -> tuple[Image, ...]:
 
 def inductance_matrix(design: Design, copper: Copper) -> FloatArray:
     """Self and mutual inductances (phases, phases) [H], vias left out."""
-    strips, currents = _all_copper(copper)
     images = iron_faces(design)
+    shares = _coil_shares(copper)
+    rings = [
+        CoilRing(strips_of(copper, coil.tracks), copper.coil_angles[members], shares[:, members])
+        for coil, members in copper.templates
+    ]
+    links, currents = _links(copper)
+    repeats = None if copper.alike else design.rotor.poles // 2
+    whole = ring_inductance_matrix(rings, links, currents, images, repeats)
+    cell, link_cell = ring_cells(rings, links)
     pitch = design.board.track_width + design.board.track_gap
-    cell = max(COARSE * pitch, design.board.copper_outer_diameter / COARSE_CELLS)
-    whole = track_inductance_matrix(strips, currents, cell, images)
-    return np.asarray(whole + _lack(design, copper, strips, currents, cell))
+    near = _near_coils(copper, rings, cell, pitch, images) if copper.alike else _near_pole(design, copper, cell, images)
+    if links is not None and _link_share(copper) > FEW_LINKS:
+        near = near + _near_links(design, links, currents, link_cell, images)
+    return np.asarray(whole + near)
 
 
 def inductance_figures(design: Design, copper: Copper) -> dict[str, Any]:
@@ -69,26 +74,110 @@ def inductance_figures(design: Design, copper: Copper) -> dict[str, Any]:
     }
 
 
-def _lack(design: Design, copper: Copper, strips: Strips, currents: FloatArray, cell: float) -> FloatArray:
-    """What the grid of this cell [m] misses of how near copper sees itself (phases, phases) [H]."""
-    if copper.alike:
-        lack = coil_inductance(design, copper) - coil_inductance(design, copper, cell)
-        shares = np.array([phase.paths[0].share for phase in copper.phases])
-        return np.diag(len(copper.coil_angles) / len(copper.phases) * shares**2 * lack)
-    # A wave winding is the same under every pair of poles but for its links: one of them stands for all.
-    pole_pairs = design.rotor.poles // 2
-    middle = (strips.starts + strips.ends) / 2
-    number = np.floor(np.arctan2(middle[:, 1], middle[:, 0]) % (2 * np.pi) * pole_pairs / (2 * np.pi))
-    own = number == pole_pairs // 2  # half a turn away from where the cuts begin
-    part = Strips(strips.starts[own], strips.ends[own], strips.width[own], strips.thickness[own])
-    images = iron_faces(design)
-    fine = track_inductance_matrix(part, currents[:, own], cell_for(part), images)
-    return np.asarray(pole_pairs * (fine - track_inductance_matrix(part, currents[:, own], cell, images)))
+def _near_coils(
+    copper: Copper, rings: Sequence[CoilRing], cell: float, pitch: float, images: tuple[Image, ...]
+) -> FloatArray:
+    """What waves of this cell [m] miss of how equal coils see themselves, the next ones, and those of other boards in
+    the same place (phases, phases) [H].
+    """
+    fine = cell_for(rings[0].strips, pitch)
+    shares = _coil_shares(copper)
+    if fine > FINER * cell:
+        return np.zeros((len(shares), len(shares)))
+    kinds, around = len(rings), len(copper.coil_angles) // len(rings)
+    step = 2 * pi / around
+    turns = np.array([ring.angles[0] for ring in rings])
+    turns = (turns - turns[0] + step / 2) % step - step / 2  # of boards whose coils do not lie above each other
+    own = [_turned(ring.strips, float(turn)) for ring, turn in zip(rings, turns, strict=True)]
+    edge = step / 2 + float(turns.max())
+    following = [_behind(_turned(strips, step), edge, near_reach(cell)) for strips in own]
+    owner = np.repeat(np.arange(2 * kinds), [len(strips.width) for strips in (*own, *following)])
+    currents = np.equal.outer(np.arange(2 * kinds), owner).astype(float)
+    near = near_inductance_matrix(joined_strips([*own, *following]), currents, fine, cell, images)
+    same, then = near[:kinds, :kinds], near[:kinds, kinds:]
+    kind = np.array(copper.coil_templates or (0,) * len(copper.coil_angles))
+    which = kind[:, None], kind
+    place = np.rint((copper.coil_angles - copper.coil_angles[0] - turns[kind]) / step)
+    apart = (place[None, :] - place[:, None]) % around
+    sees = np.where(apart == 0, same[which], 0.0) + np.where(apart == 1, then[which], 0.0)
+    sees += np.where(apart == around - 1, then.T[which], 0.0)
+    return np.asarray(shares @ sees @ shares.T)
+
+
+def _near_pole(design: Design, copper: Copper, cell: float, images: tuple[Image, ...]) -> FloatArray:
+    """The same of a wave winding. It is alike under every pole but for its links and for the layers that change places:
+    one pole stands for all, and the first phase for each.
+    """
+    poles, half, reach = design.rotor.poles, pi / design.rotor.poles, near_reach(cell)
+    part, currents = all_copper(copper, pi, half + reach / design.board.copper_inner_diameter * 2)
+    x, y = (-(part.starts + part.ends)[:, :2] / 2).T  # half a turn away from where the cuts begin
+    inside = (y * np.cos(half) < x * np.sin(half)) & (y * np.cos(half) >= -x * np.sin(half))
+    fine = cell_for(part, design.board.track_width + design.board.track_gap)
+    if fine > FINER * cell:
+        return np.zeros((len(currents), len(currents)))
+    paths = np.concatenate([currents[:1] * inside, currents])
+    sees = near_inductance_matrix(part, paths, fine, cell, images)[0, 1:]
+    matrix = poles * np.array([np.roll(sees, phase) for phase in range(len(sees))])
+    return np.asarray((matrix + matrix.T) / 2)
+
+
+def _link_share(copper: Copper) -> float:
+    """Of all copper, by length."""
+    lengths = zip(copper.template_lengths, copper.template_tracks, strict=True)
+    coils = sum(length * len(members) for length, (_, members) in lengths)
+    links = sum(copper.link_lengths)
+    return links / (coils + links)
+
+
+def _near_links(
+    design: Design, links: Strips, currents: FloatArray, cell: float, images: tuple[Image, ...]
+) -> FloatArray:
+    """What waves of this cell [m] miss of how links see those beside them (phases, phases) [H].
+
+    Links run around on the rims of the coils. Each rim is unrolled, its arcs become straight lines: over the few tracks
+    that are near each other, they hardly bend.
+    """
+    ends = [np.hypot(*spot[:, :2].T) for spot in (links.starts, links.ends)]
+    angles = [np.arctan2(spot[:, 1], spot[:, 0]) for spot in (links.starts, links.ends)]
+    radius, out = (ends[0] + ends[1]) / 2, ends[1] - ends[0]
+    turn = (angles[1] - angles[0] + pi) % (2 * pi) - pi
+    total = np.zeros((len(currents), len(currents)))
+    along = np.abs(out) < np.abs(turn) * radius  # what runs from rim to rim has nothing beside it
+    board = design.board
+    half = (board.copper_inner_diameter + board.copper_outer_diameter) / 4
+    for rim in (along & (radius < half), along & (radius >= half)):
+        chosen = np.flatnonzero(rim)
+        if len(chosen) == 0:
+            continue
+        mean = float(radius[chosen].mean())
+        fine = max((board.track_width + board.track_gap) / CELLS_PER_PITCH, 2 * pi * mean / LONGEST)
+        if fine > FINER * cell:
+            continue
+        middle = np.column_stack([radius, mean * (angles[0] + turn / 2)])[chosen]
+        step = np.column_stack([out, mean * turn])[chosen] / 2
+        level = links.starts[chosen, 2:]
+        flat = Strips(
+            np.hstack([middle - step, level]), np.hstack([middle + step, level]), links.width[chosen],
+            links.thickness[chosen],
+        )  # fmt: skip
+        total += near_inductance_matrix(flat, currents[:, chosen], fine, cell, images)
+    return total
+
+
+def _behind(strips: Strips, angle: float, reach: float) -> Strips:
+    """The pieces that lie before the ray at this angle [rad], or less than ``reach`` [m] behind it."""
+    x, y = ((strips.starts + strips.ends)[:, :2] / 2).T
+    behind, along = y * np.cos(angle) - x * np.sin(angle), x * np.cos(angle) + y * np.sin(angle)
+    return _some(strips, np.flatnonzero((behind < reach) & (along > -reach)))
+
+
+def _some(strips: Strips, chosen: NDArray[np.intp]) -> Strips:
+    return Strips(strips.starts[chosen], strips.ends[chosen], strips.width[chosen], strips.thickness[chosen])
 
 
 def coil_inductance(design: Design, copper: Copper, cell: float | None = None) -> float:
     """Self inductance [H] of one coil, on a grid of this cell [m]."""
-    coil = joined_strips([_strips(copper, track) for track in copper.coil.tracks])
+    coil = strips_of(copper, copper.coil.tracks)
     ones = np.ones((1, len(coil.lengths)))
     return float(track_inductance_matrix(coil, ones, cell or cell_for(coil), iron_faces(design))[0, 0])
 
@@ -104,35 +193,57 @@ def synchronous_inductance(matrix: FloatArray) -> float:
     return float(sum(following)) / count
 
 
-def _strips(copper: Copper, track: Track) -> Strips:
-    layer = copper.layers[track.layer - 1]
-    return strips_along(track.points, layer.depth, track.piece_widths, layer.thickness)
+def strips_of(copper: Copper, tracks: Sequence[Track]) -> Strips:
+    """The pieces of these tracks, in order."""
+    layers = [copper.layers[track.layer - 1] for track in tracks]
+    counts = [len(track.points) - 1 for track in tracks]
+    depth = np.repeat([layer.depth for layer in layers], counts)
+    thickness = np.repeat([layer.thickness for layer in layers], counts)
+    starts, ends = (np.concatenate([track.points[part] for track in tracks]) for part in (np.s_[:-1], np.s_[1:]))
+    widths = np.concatenate([track.piece_widths for track in tracks])
+    return Strips(np.column_stack([starts, depth]), np.column_stack([ends, depth]), widths, thickness)
 
 
-def _all_copper(copper: Copper) -> tuple[Strips, FloatArray]:
-    """Every strip that carries current, and its current per ampere of every phase (phases, strips)."""
-    coils = {id(coil): joined_strips([_strips(copper, t) for t in coil.tracks]) for coil, _ in copper.templates}
-    parts: list[Strips] = []
-    rows: list[tuple[int, int, float]] = []
+def all_copper(copper: Copper, angle: float = 0.0, within: float = pi) -> tuple[Strips, FloatArray]:
+    """Every strip that carries current, and its current per ampere of every phase (phases, strips); or those whose
+    middle lies within so much of this angle [rad].
+    """
+    coils = [strips_of(copper, coil.tracks) for coil, _ in copper.templates]
+    kind = copper.coil_templates or (0,) * len(copper.coil_angles)
+    turns, shares = copper.coil_angles.tolist(), _coil_shares(copper).T
+    lots = [(coils[kind[coil]], turns[coil], share[:, None]) for coil, share in enumerate(shares)]
+    links, currents = _links(copper)
+    lots += [(links, 0.0, currents)] if links is not None else []
+    places = {id(strips): np.arctan2(*(strips.starts + strips.ends)[:, 1::-1].T) for strips, _, _ in lots}
+    parts, carried = [], []
+    for strips, turn, current in lots:
+        chosen = np.flatnonzero(np.cos(places[id(strips)] + (turn - angle)) >= np.cos(min(within, pi)))
+        parts.append(_turned(_some(strips, chosen), turn))
+        carried.append(np.broadcast_to(current, (len(current), len(strips.width)))[:, chosen])
+    return joined_strips(parts), np.concatenate(carried, axis=1)
 
-    def add(strips: Strips, phase: int, share: float) -> None:
-        parts.append(strips)
-        rows.append((phase, len(strips.lengths), share))
 
+def _coil_shares(copper: Copper) -> FloatArray:
+    """Current in every coil, from start to finish, per ampere of every phase (phases, coils)."""
+    shares = np.zeros((len(copper.phases), len(copper.coil_angles)))
     for index, phase in enumerate(copper.phases):
         for path in phase.paths:
             for step in path.steps:
                 if isinstance(step, CoilVisit):
-                    turned = _turned(coils[id(copper.template(step.coil))], float(copper.coil_angles[step.coil]))
-                    add(turned, index, path.share if step.forward else -path.share)
-                elif isinstance(step, Track):
-                    add(_strips(copper, step), index, path.share)
-    currents = np.zeros((len(copper.phases), sum(count for _, count, _ in rows)))
-    begin = 0
-    for index, count, share in rows:
-        currents[index, begin : begin + count] = share
-        begin += count
-    return joined_strips(parts), currents
+                    shares[index, step.coil] += path.share if step.forward else -path.share
+    return shares
+
+
+def _links(copper: Copper) -> tuple[Strips | None, FloatArray]:
+    """Strips of the links, if there are any, and the current in them per ampere of every phase (phases, strips)."""
+    tracks, shares = [], []
+    for index, phase in enumerate(copper.phases):
+        for path in phase.paths:
+            own = [step for step in path.steps if isinstance(step, Track)]
+            tracks += own
+            pieces = sum(len(track.points) - 1 for track in own)
+            shares.append(path.share * np.outer(np.arange(len(copper.phases)) == index, np.ones(pieces)))
+    return strips_of(copper, tracks) if tracks else None, np.concatenate(shares, axis=1)
 
 
 def _turned(strips: Strips, angle: float) -> Strips:

@@ -14,15 +14,8 @@ from pcbstator.physics.inductance import (
     spiral_sheet_inductance,
 )
 from pcbstator.physics.neumann_inductance import neumann_track_inductance_matrix
-from pcbstator.physics.track_inductance import (
-    Strips,
-    cell_for,
-    iron_images,
-    joined_strips,
-    strips_along,
-    track_inductance_matrix,
-    turned_track_inductances,
-)
+from pcbstator.physics.strips import Strips, cell_for, iron_images, joined_strips, strips_along
+from pcbstator.physics.track_inductance import track_inductance_matrix
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "inductance.toml").read_text())
 MM, UM, NH, UH = 1e-3, 1e-6, 1e-9, 1e-6
@@ -173,29 +166,13 @@ def test_open_paths_with_links_against_pair_by_pair():
     assert got == pytest.approx(exact, rel=0.01)
 
 
-def test_turned_coils_are_the_rows_of_the_matrix():
-    strips = coil(4, 2, 24)
-    count = len(strips.width)
-    angles = np.array([0.0, np.pi / 4, np.pi / 2, -np.pi / 4, np.pi])
-    around = turned_track_inductances(strips, np.ones(count), angles, 0.25e-3)
-    for angle, got in zip(angles[1:], around[1:], strict=True):
-        pair = joined_strips([strips, turned(strips, angle)])
-        matrix = track_inductance_matrix(pair, np.repeat(np.eye(2), count, axis=1), 0.25e-3)
-        assert got == pytest.approx(matrix[0, 1], rel=2e-4)
-        assert around[0] == pytest.approx(matrix[0, 0], rel=2e-4)
-    assert around[1] == pytest.approx(around[3], rel=1e-6)
-    exact = neumann_track_inductance_matrix(
-        joined_strips([strips, turned(strips, np.pi / 4)]), np.repeat(np.eye(2), count, axis=1), filaments=2
-    )
-    assert around[1] == pytest.approx(exact[0, 1], rel=5e-3)
-
-
 def test_far_coils_are_dipoles():
     """Closed form: side by side, M = -mu0 m^2 / (4 pi d^3), m the sum of the turns' areas."""
     strips = ring(1e-3, 0.1e-3)
-    shift = np.array([50e-3, 0, 0])
+    shift = np.array([100e-3, 0, 0])
     far = Strips(strips.starts + shift, strips.ends + shift, strips.width, strips.thickness)
-    got = turned_track_inductances(far, np.ones(360), [np.pi], 0.5e-3)[0]
+    currents = np.repeat(np.eye(2), 360, axis=1)
+    got = track_inductance_matrix(joined_strips([strips, far]), currents, 0.2e-3)[0, 1]
     assert got == pytest.approx(-MU_0 / (4 * np.pi) * (np.pi * 1e-6) ** 2 / 0.1**3, rel=3e-3)
 
 
@@ -245,9 +222,6 @@ def test_images_of_several_levels_against_pair_by_pair():
     exact = neumann_track_inductance_matrix(strips, currents, 2, images) - neumann_track_inductance_matrix(
         strips, currents, 2)
     assert with_iron == pytest.approx(exact, rel=2e-3)
-    turned_gain = turned_track_inductances(strips, currents[0], [0.0], 0.12e-3, images) - turned_track_inductances(
-        strips, currents[0], [0.0], 0.12e-3)
-    assert turned_gain[0] == pytest.approx(exact[0, 0], rel=2e-3)
 
 
 def test_iron_images_wants_one_or_two_planes():

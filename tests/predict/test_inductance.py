@@ -8,7 +8,8 @@ import shapely
 
 from pcbstator.copper import Track, lay_copper
 from pcbstator.physics.neumann_inductance import neumann_track_inductance_matrix
-from pcbstator.predict.inductance import _all_copper, inductance_matrix, iron_faces, synchronous_inductance
+from pcbstator.physics.track_inductance import track_inductance_matrix
+from pcbstator.predict.inductance import all_copper, inductance_matrix, iron_faces, synchronous_inductance
 
 
 def sketched(copper):
@@ -31,7 +32,7 @@ def test_against_pair_sums(small, iron):
     design = small.with_values({"rotor.back_iron_mm": iron, "winding.turns": 2, "winding.coils": 3, "rotor.poles": 4})
     copper = sketched(lay_copper(design))
     ours = inductance_matrix(design, copper)
-    strips, currents = _all_copper(copper)
+    strips, currents = all_copper(copper)
     pairs = neumann_track_inductance_matrix(strips, currents, filaments=2, images=iron_faces(design))
     assert ours == pytest.approx(pairs, abs=1e-2 * pairs[0, 0])
 
@@ -47,16 +48,48 @@ def test_synchronous_is_self_minus_mutual_for_three_phases():
     assert synchronous_inductance(matrix) == pytest.approx(10.0 - -2.0, rel=1e-12)
 
 
+DRAWN = {
+    "many turns": {"winding.turns": 7, "board.track_width_mm": 0.3, "board.layers": 4},
+    "one turn": {"winding.turns": 1},
+    "one wide turn": {"winding.turns": 1, "board.track_width_mm": 1.2},
+    "two irons": {"winding.turns": 3, "rotor.arrangement": "double", "rotor.back_iron_mm": 2.0},
+    "two boards": {"winding.turns": 2, "stack.boards": 2},
+    "in parallel": {"winding.parallel_paths": 2, "winding.turns": 2},
+    "wave": {
+        "winding.kind": "wave", "winding.coils": None, "winding.turns": 2, "rotor.poles": 16,
+        "board.track_width_mm": 0.35, "board.copper_outer_diameter_mm": 100.0,
+    },
+    "wave of few poles": {"winding.kind": "wave", "winding.coils": None, "winding.turns": 1, "rotor.poles": 6},
+}  # fmt: skip
+
+
 @pytest.mark.slow
-def test_converged(small):
-    """Halving both grids moves the result by less than 0.5 %."""
+@pytest.mark.parametrize("name", DRAWN)
+def test_against_one_fine_grid(small, name):
+    """Waves around the axis and one unit on a finer grid, against one fine grid over all copper.
+
+    Tracks lie four cells of that grid and more from each other, so that it is right to 0.2 %.
+    """
+    design = small.with_values(DRAWN[name])
+    copper = lay_copper(design)
+    ours = inductance_matrix(design, copper)
+    cell = (design.board.track_width + design.board.track_gap) / 4
+    one_grid = track_inductance_matrix(*all_copper(copper), cell, iron_faces(design))
+    assert ours == pytest.approx(one_grid, abs=8e-3 * one_grid[0, 0])
+    assert synchronous_inductance(ours) == pytest.approx(synchronous_inductance(one_grid), rel=8e-3)
+
+
+@pytest.mark.slow
+def test_converged(small, monkeypatch):
+    """More rings, a finer grid: the result moves by less than 0.5 %."""
+    from pcbstator.physics import ring_inductance, strips
     from pcbstator.predict import inductance
 
     copper = lay_copper(small)
     usual = inductance_matrix(small, copper)
-    coarse, fine = inductance.COARSE, inductance.cell_for
-    try:
-        inductance.COARSE, inductance.cell_for = coarse / 2, lambda strips: fine(strips) / 2
-        assert inductance_matrix(small, copper) == pytest.approx(usual, abs=5e-3 * usual[0, 0])
-    finally:
-        inductance.COARSE, inductance.cell_for = coarse, fine
+    monkeypatch.setattr(inductance, "cell_for", lambda *where: strips.cell_for(*where) / 2)
+    finer = inductance_matrix(small, copper)
+    assert abs(finer - usual).max() > 1e-5 * usual[0, 0]  # the knob is a knob
+    monkeypatch.setattr(ring_inductance, "RINGS", 160)
+    monkeypatch.setattr(ring_inductance, "FEW_RINGS", 160)
+    assert inductance_matrix(small, copper) == pytest.approx(usual, abs=5e-3 * usual[0, 0])
