@@ -15,8 +15,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property
-from math import hypot, pi
+from functools import cached_property, lru_cache
+from math import floor, hypot, log2, pi
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,7 @@ Integers = NDArray[np.integer]
 ODD_ORDERS = tuple(range(1, 26, 2))
 ELEMENT_ORDER = 7  # error 1e-4 of the peak; see the convergence test
 ELEMENT_SIZE = 1.5  # finest element, in units of the smallest scale of the field
+SCALE_STEPS = 4  # of that scale to a factor of 2
 PROFILE_POINTS = 25  # radii over the magnets
 TABLE_STEP = 0.07  # spacing of tabulated radii, in the same unit
 
@@ -265,9 +266,13 @@ def ring_source(
     radii, distances, orders = np.asarray(radii, float), np.asarray(distances, float), np.asarray(orders)
     _check_range(pole_pairs, radii, distances, orders)
     scale, served = _scale(footprint, pole_pairs, distances), (float(radii.min()), float(radii.max()))
-    modes = _modes_for(footprint, pole_pairs, radii, scale, element_order)
+    inside = float(footprint.breakpoints[0])
+    step = floor(SCALE_STEPS * log2(scale / inside))  # in steps, so that rings at many gaps have the same modes
+    modes, wave_numbers, vectors = _modes_for(
+        tuple(footprint.breakpoints.tolist()), pole_pairs, served, inside * 2 ** (step / SCALE_STEPS), element_order,
+        tuple(orders.tolist()),
+    )  # fmt: skip
     ends = footprint.breakpoints[[0, -1]]
-    wave_numbers, vectors = modes.eigen(orders * pole_pairs, (float(ends[0]), float(ends[1])))
     points, weights = modes.quadrature(footprint.breakpoints)
     shapes = modes.interpolation(points) * ((points * weights)[:, None] / modes.root_mass)
     source = sheet_charge_harmonics(footprint, pole_pairs, points, orders) @ shapes  # (n, N)
@@ -369,15 +374,23 @@ def _scale(footprint: Footprint, pole_pairs: int, distances: FloatArray) -> floa
     return min(float(distances.min()), float(footprint.breakpoints[0]) / pole_pairs)
 
 
+@lru_cache(maxsize=24)
 def _modes_for(
-    footprint: Footprint, pole_pairs: int, radii: FloatArray, scale: float, element_order: int
-) -> RadialModes:
-    """Elements as fine as the field's scale near the magnet edges; the ends reflect (r/R)^(2p+1) = 1e-5."""
+    breakpoints: tuple[float, ...],
+    pole_pairs: int,
+    served: tuple[float, float],
+    scale: float,
+    element_order: int,
+    orders: tuple[int, ...],
+) -> tuple[RadialModes, FloatArray, FloatArray]:
+    """Elements as fine as the field's scale near the magnet edges; the ends reflect (r/R)^(2p+1) = 1e-5. With their
+    wave numbers and vectors, which take most of the time and depend neither on the gap nor on the magnets' thickness.
+    """
     reach = 10.0 ** (5.0 / (2 * pole_pairs + 1))
-    inner = min(float(footprint.breakpoints[0]), float(radii.min())) / reach
-    outer = max(float(footprint.breakpoints[-1]), float(radii.max())) * reach
-    boundaries = graded_boundaries(footprint.breakpoints, inner, outer, ELEMENT_SIZE * scale)
-    return radial_modes(boundaries, element_order)
+    inner, outer = min(breakpoints[0], served[0]) / reach, max(breakpoints[-1], served[1]) * reach
+    boundaries = graded_boundaries(np.array(breakpoints), inner, outer, ELEMENT_SIZE * scale)
+    modes = radial_modes(boundaries, element_order)
+    return modes, *modes.eigen(np.array(orders) * pole_pairs, (breakpoints[0], breakpoints[-1]))
 
 
 @dataclass(frozen=True, eq=False)

@@ -143,7 +143,7 @@ class Rotor(NamedTuple):
 
 class Shared:
     """What designs have in common. inner, outer: least and largest radius of copper [m] that field tables serve; by
-    default each serves its own annulus, which is less work where every design has a rotor of its own.
+    default each serves its own annulus, which is less work where the outlines of the magnets are never the same.
     """
 
     def __init__(self, inner: float | None = None, outer: float | None = None) -> None:

@@ -31,6 +31,10 @@ USUAL = (
     "magnetic.motor_constant_n_m_per_sqrt_w", "thermal.continuous_current_a",
     "thermal.continuous_torque_n_m", "thermal.board_temperature_c", "cost.total",
 )  # fmt: skip
+WITHIN_OUTLINE = (
+    "rotor.air_gap_mm", "rotor.back_iron_mm", "rotor.magnet.thickness_mm", "rotor.magnet.arc_ratio",
+    "rotor.magnet.remanence_t", "rotor.magnet.temperature_c", "rotor.magnet.recoil_permeability",
+)  # fmt: skip
 FAULT = "a fault of the program; please report it"
 UNTRIED = 10.0  # shortage for every stage that was not reached: more than any constraint can be missed by
 
@@ -64,7 +68,7 @@ class Bench:
         if WHOLE in self.stages:
             self.wanted |= {"findings.errors", "findings.warnings"}
         self.prices: Mapping[str, Any] = dict(study.prices)
-        self.shared = Shared(*_span(study, self.base)) if _few_rotors(study) else Shared()
+        self.shared = Shared(*_span(study, self.base)) if _few_outlines(study) else Shared()
         self.tests: dict[str, list[Constraint]] = {stage: [] for stage in self.stages}
         for constraint in study.constraints:
             last = max(self.stages.index(stage_of(key)) for key in constraint.keys)
@@ -191,10 +195,11 @@ def _room_rules(design: Design) -> list[Constraint]:
     return rules
 
 
-def _few_rotors(study: Study) -> bool:
-    """Whether designs share rotors, so that field tables for all of them pay."""
+def _few_outlines(study: Study) -> bool:
+    """Whether designs share the outlines of their magnets, so that modes over all radii of the study pay."""
     ranges = [variable for variable in study.variables if not variable.options]
-    return not any(key.startswith("rotor.") for v in ranges for key in (v.name, *(key for key, _ in v.also)))
+    varied = {key for v in ranges for key in (v.name, *(key for key, _ in v.also))}
+    return not any(key.startswith("rotor.") and key not in WITHIN_OUTLINE for key in varied)
 
 
 def _span(study: Study, base: Design) -> tuple[float, float]:

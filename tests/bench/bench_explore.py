@@ -95,7 +95,7 @@ def test_designs_per_second(benchmark: Any, kind: str, case: str) -> None:
     base = pcbstator.load_design(STAGE).with_values(BARE | (WAVE if kind == "wave" else {}) | wave_start(kind))
     dice = random.Random(1)
     draw = (winding(dice) | (rotor_values if own else few_rotors)(dice) for _ in itertools.count())
-    shared = Shared() if own else Shared(*SPAN)
+    shared = Shared(*SPAN)
     chunk(base, draw, stages, shared, {})  # tables of the few rotors, and whatever is made once
     spent: dict[str, float] = {}
     counts: list[tuple[int, int]] = []
