@@ -33,7 +33,7 @@ HIDDEN_WIDTH = 1.7  # of the spread: a ball of that size has about the second mo
 MOST_BEND = 0.3  # rad, within strips that are merged
 LEAST_MERGED = 3  # levels that stand for many within a spread
 USUAL_GRID = 400  # cells along the longer side that cell_for allows
-CELLS_PER_PITCH = 3.0  # 0.2 % of mu0 / (2 pi) per length is missing of what tracks beside each other share
+CELLS_PER_PITCH = 2.5  # 0.4 % of mu0 / (2 pi) per length is missing of what tracks beside each other share
 EULER_GAMMA = 0.5772156649015329
 
 
@@ -163,7 +163,7 @@ def iron_images(planes: Sequence[float], count: int = 8) -> tuple[Image, ...]:
 def cell_for(strips: Strips, pitch: float = 0.0) -> float:
     """A grid cell with which the inductance of these strips is right to about half a percent, one at worst.
 
-    strips: the copper [m]; pitch: from track to track, if it is known [m]. Returns half the narrowest width or a third
+    strips: the copper [m]; pitch: from track to track, if it is known [m]. Returns half the narrowest width or two fifths
     of the pitch, whichever is more; less (to 0.3 of the width) if levels lie nearer than that, but not less than a
     400th of the copper's longer side [m].
     Range: any. Source: derived here, from the convergence against neumann_track_inductance_matrix.

@@ -80,7 +80,7 @@ def _near_coils(
     """What waves of this cell [m] miss of how equal coils see themselves, the next ones, and those of other boards in
     the same place (phases, phases) [H].
     """
-    fine = cell_for(rings[0].strips, pitch)
+    fine = cell_for(joined_strips([ring.strips for ring in rings]), pitch)
     shares = _coil_shares(copper)
     if fine > FINER * cell:
         return np.zeros((len(shares), len(shares)))
