@@ -163,9 +163,9 @@ def iron_images(planes: Sequence[float], count: int = 8) -> tuple[Image, ...]:
 def cell_for(strips: Strips, pitch: float = 0.0) -> float:
     """A grid cell with which the inductance of these strips is right to about half a percent, one at worst.
 
-    strips: the copper [m]; pitch: from track to track, if it is known [m]. Returns half the narrowest width or two fifths
-    of the pitch, whichever is more; less (to 0.3 of the width) if levels lie nearer than that, but not less than a
-    400th of the copper's longer side [m].
+    strips: the copper [m]; pitch: from track to track, if it is known [m]. Returns half the narrowest width or two
+    fifths of the pitch, whichever is more; less (to 0.3 of the width) if levels lie nearer than that, but not less than
+    a 400th of the copper's longer side [m].
     Range: any. Source: derived here, from the convergence against neumann_track_inductance_matrix.
 
     >>> round(cell_for(strips_along([[0, 0], [3e-3, 4e-3]], 0.0, 0.3e-3, 35e-6)) * 1e3, 3)
