@@ -76,6 +76,8 @@ def take(folder: Path, number: int, output: Path) -> None:
     write_file(output, taken.text, (".toml",))
     click.echo(f"{output}: written")
     click.echo(taken.words, nl=False)
+    if taken.recording and not (output.parent / taken.recording).is_file():
+        click.echo(f"note: copy {taken.recording}, the recorded motion, into the folder of {output}")
     if taken.errors:
         sys.exit(1)
 

@@ -52,12 +52,16 @@ def _set_words(name: str, value: float | str) -> str:
 
 
 def suggested_files(design: Design, found: Sequence[Suggestion]) -> dict[str, str]:
-    """Name and content of every file, manifest included."""
+    """Name and content of every file, manifest included, and of the recorded motion that the designs name."""
     files = {f"{one.name}.toml": one.text for one in found}
+    roles = dict.fromkeys(files, "design")
+    if design.folder is not None and design.motion is not None and design.motion.table:
+        name = design.motion.table
+        files[name], roles[name] = (design.folder / name).read_text(encoding="utf-8-sig"), "motion"
     manifest = {
         "title": design.title,
         "version": package_version(),
         "design_sha256": design.digest,
-        "files": [{"name": name, "role": "design"} for name in files],
+        "files": [{"name": name, "role": role} for name, role in roles.items()],
     }
     return files | {MANIFEST: json_text(manifest)}

@@ -22,11 +22,14 @@ SHOWN = 12  # results in the words
 
 @dataclass(frozen=True)
 class Taken:
-    """The file's text, words about its prediction, and whether that forbids to make it or differs."""
+    """The file's text, words about its prediction, and whether that forbids to make it or differs; recording: a file
+    that must lie beside it, if any.
+    """
 
     text: str
     words: str
     errors: bool
+    recording: str = ""
 
 
 def taken_design(store: Store, number: int) -> Taken:
@@ -60,7 +63,8 @@ def taken_design(store: Store, number: int) -> Taken:
     lines = [verdict, *lines, *(f"error: {message}" for message in errors)]
     if not outcome.feasible:
         lines.insert(0, f"note: this design was ruled out: {outcome.detail or outcome.ruled_out}")
-    return Taken(head + text, "\n".join(lines) + "\n", differs or bool(errors))
+    recording = design.motion.table if design.motion else None
+    return Taken(head + text, "\n".join(lines) + "\n", differs or bool(errors), recording or "")
 
 
 def changed_text(text: str, settings: Mapping[str, Any]) -> str:

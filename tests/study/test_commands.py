@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import csv
+import math
+import re
 import sys
 
 import pytest
 
 from pcbstator.cli_study import progress_words
+from pcbstator.study import suggest
 from pcbstator.study.run import Progress
 from tests.command import run, toml_text
 from tests.study.studies import KM, TURNS, WHEEL, WIDTH
@@ -42,6 +45,29 @@ def test_search_take_and_go_on(study, tmp_path):
     assert taken.code == 0 and "confirms" in taken.out
     assert run("predict", tmp_path / "best.toml").code == 0
     assert run("take", tmp_path / "out", best["number"], "-o", tmp_path / "best.txt").code == 2
+
+
+def test_a_recorded_motion_goes_along(tmp_path, monkeypatch):
+    """A design that is taken says what to copy; suggestions bring it with them."""
+    text = WHEEL.read_text(encoding="utf-8")
+    for key in ("move_deg", "stops_deg", "speed_rpm", "acceleration_deg_s2", "dwell_s", "settle_s"):
+        text = re.sub(rf"(?m)^{key} = .*$", "", text)
+    (tmp_path / "moves").mkdir()
+    place = tmp_path / "moves" / "wheel.toml"
+    place.write_text(text.replace("[motion]", '[motion]\ntable_csv = "turns.csv"'), encoding="utf-8")
+    rows = "\n".join(f"{0.05 * i},{10 * math.sin(0.2 * i):.4f}" for i in range(63))
+    (tmp_path / "moves" / "turns.csv").write_text(f"time_s,angle_deg\n{rows}\n", encoding="utf-8")
+    asked = tmp_path / "study.toml"
+    tables = {"title": "typed", "design": str(place), "workers": 1, "variables": [TURNS], "budget": 4}
+    asked.write_text(toml_text(tables), encoding="utf-8")
+    assert run("explore", asked, "-o", tmp_path / "out").code == 0
+    taken = run("take", tmp_path / "out", "1", "-o", tmp_path / "one.toml")
+    assert "copy turns.csv" in taken.out
+    assert "copy" not in run("take", tmp_path / "out", "1", "-o", tmp_path / "moves" / "one.toml").out
+    monkeypatch.setattr(suggest, "BUDGET", 32)
+    assert run("suggest", place, "--workers", "1", "-o", tmp_path / "options").code == 0
+    assert (tmp_path / "options" / "turns.csv").read_text() == (tmp_path / "moves" / "turns.csv").read_text()
+    assert run("predict", next((tmp_path / "options").glob("*.toml"))).code == 0
 
 
 def test_nothing_meets_everything(study, tmp_path):
