@@ -31,15 +31,19 @@ FloatArray = NDArray[np.float64]
 
 
 def iron_faces(design: Design) -> tuple[Image, ...]:
-    """Images in the iron faces next to the board: behind the magnets, above and for a double rotor also below."""
+    """Images in the iron faces next to the board: behind the magnets, above and for a double rotor also below, and the
+    plate beyond the board.
+    """
     rotor = design.rotor
-    if rotor.back_iron == 0:
-        return ()
     height = rotor.air_gap + rotor.magnet.thickness
-    planes = [height]
-    if rotor.arrangement == "double":
-        planes.append(-design.stator_thickness - height)
-    return iron_images(planes)
+    planes = []
+    if rotor.back_iron > 0:
+        planes.append(height)
+        if rotor.arrangement == "double":
+            planes.append(-design.stator_thickness - height)
+    if rotor.stator_iron > 0:
+        planes.append(-design.stator_thickness - rotor.stator_iron_gap)
+    return iron_images(planes) if planes else ()
 
 
 def inductance_matrix(design: Design, copper: Copper) -> FloatArray:
