@@ -172,7 +172,6 @@ class _Kernels:
         result[:near, :near] = smooth
         return np.asarray(result)
 
-
     def _add_near(self, total: FloatArray, height: float, strength: float) -> None:
         """Adds erf(R / (sqrt(2) spread)) / R less the same with the wide spread, as far as it reaches."""
         ends = [min(int(REACH * self.wide / self.grid.cell) + 1, size) for size in self.r2.shape]

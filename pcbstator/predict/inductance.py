@@ -8,7 +8,7 @@ of the next, on a grid as fine as the tracks, put that right for all of them.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import cos, pi
+from math import ceil, cos, pi
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -25,21 +25,30 @@ if TYPE_CHECKING:
 
 FEW_LINKS = 0.03  # of all copper: what these see of each other counts for little
 LONGEST = 1500  # cells around a rim
+FEWEST_REFLECTIONS, MOST_REFLECTIONS = 8, 64  # between two irons: they reach as far as a coil is long
 FINER = 0.8  # of the cell of the waves: a grid that is finer than that adds something
 
 FloatArray = NDArray[np.float64]
 
 
 def iron_faces(design: Design) -> tuple[Image, ...]:
-    """Images in the iron faces next to the board: behind the magnets, above and for a double rotor also below."""
+    """Images in the iron faces next to the board: behind the magnets, above and for a double rotor also below, and the
+    plate beyond the board.
+    """
     rotor = design.rotor
-    if rotor.back_iron == 0:
-        return ()
     height = rotor.air_gap + rotor.magnet.thickness
-    planes = [height]
-    if rotor.arrangement == "double":
-        planes.append(-design.stator_thickness - height)
-    return iron_images(planes)
+    planes = []
+    if rotor.back_iron > 0:
+        planes.append(height)
+        if rotor.arrangement == "double":
+            planes.append(-design.stator_thickness - height)
+    if rotor.stator_iron > 0:
+        planes.append(-design.stator_thickness - rotor.stator_iron_gap)
+    if len(planes) < 2:
+        return iron_images(planes) if planes else ()
+    coil = (design.board.copper_outer_diameter - design.board.copper_inner_diameter) / 2
+    wanted = ceil(coil / abs(planes[0] - planes[1]))
+    return iron_images(planes, min(max(wanted, FEWEST_REFLECTIONS), MOST_REFLECTIONS))
 
 
 def inductance_matrix(design: Design, copper: Copper) -> FloatArray:

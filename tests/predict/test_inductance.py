@@ -8,8 +8,16 @@ import shapely
 
 from pcbstator.copper import Track, lay_copper
 from pcbstator.physics.neumann_inductance import neumann_track_inductance_matrix
+from pcbstator.physics.strips import cell_for, iron_images
 from pcbstator.physics.track_inductance import track_inductance_matrix
-from pcbstator.predict.inductance import all_copper, inductance_matrix, iron_faces, synchronous_inductance
+from pcbstator.predict.inductance import (
+    all_copper,
+    coil_inductance,
+    inductance_matrix,
+    iron_faces,
+    strips_of,
+    synchronous_inductance,
+)
 
 
 def sketched(copper):
@@ -41,6 +49,33 @@ def test_iron_raises_inductance(small):
     copper = lay_copper(small)
     with_iron = inductance_matrix(small.with_values({"rotor.back_iron_mm": 2.0}), copper)
     assert with_iron[0, 0] > 1.02 * inductance_matrix(small, copper)[0, 0]
+
+
+def test_iron_beyond_the_board_raises_inductance(small):
+    """The plate on the far side is a mirror as the one behind the magnets: a coil of two equal layers, turned over,
+    sees the same.
+    """
+    copper, height_mm = lay_copper(small), 1e3 * (small.rotor.air_gap + small.rotor.magnet.thickness)
+    above = small.with_values({"rotor.back_iron_mm": 2.0})
+    below = small.with_values({"rotor.stator_iron_mm": 1.5, "rotor.stator_iron_gap_mm": height_mm})
+    assert coil_inductance(above, copper) > 1.1 * coil_inductance(small, copper)
+    assert coil_inductance(below, copper) == pytest.approx(coil_inductance(above, copper), rel=1e-3)
+    both = iron_faces(below.with_values({"rotor.back_iron_mm": 2.0}))
+    assert both == iron_images([height_mm / 1e3, -small.stator_thickness - height_mm / 1e3])
+
+
+def test_irons_near_each_other_take_more_reflections(small):
+    """A coil that is much longer than the irons are apart, against hundreds of reflections."""
+    thin = {"rotor.arrangement": "double", "rotor.back_iron_mm": 2.0, "rotor.magnet.thickness_mm": 0.3,
+            "rotor.air_gap_mm": 0.05, "board.thickness_mm": 0.4}  # fmt: skip
+    design = small.with_values(thin)
+    copper, height = lay_copper(design), 0.35e-3
+    coil, planes = strips_of(copper, copper.coil.tracks), (height, -design.stator_thickness - height)
+    ones = np.ones((1, len(coil.width)))
+    exact = track_inductance_matrix(coil, ones, cell_for(coil), iron_images(planes, 300))[0, 0]
+    few = track_inductance_matrix(coil, ones, cell_for(coil), iron_images(planes))[0, 0]
+    assert coil_inductance(design, copper) == pytest.approx(exact, rel=5e-3)
+    assert few != pytest.approx(exact, rel=5e-3)
 
 
 def test_synchronous_is_self_minus_mutual_for_three_phases():
