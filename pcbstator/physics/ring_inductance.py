@@ -26,13 +26,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.fft import fft, next_fast_len
 from scipy.ndimage import spline_filter1d
-from scipy.special import erfc, erfcx
+from scipy.special import erfc, erfcx, j0
 
 from pcbstator.constants import MU_0
 from pcbstator.physics.strips import (
     SPREAD_PER_CELL,
     Image,
     Strips,
+    cubic_spline,
     distinct,
     merged_levels,
     merged_strips,
@@ -140,7 +141,23 @@ def ring_inductance_matrix(
         result += rest.coils(rings, ends, (rest.orders - 1) % repeats != 0)
     if links is not None and ends is not None:
         result += rest.paths(ends) + (share * self_corrections(links, coarse.spread)) @ share.T
+    if len(images) > 1:  # as unclosed_part
+        at_coils, at_links = _moments(rings, len(share)), np.zeros((len(share), 2))
+        if links is not None:
+            at_links = share @ (links.ends - links.starts)[:, :2]
+        both, far = at_coils @ at_coils.T + 2 * at_coils @ at_links.T, rest.far(2 * outer)
+        result -= both * (far if repeats else main.far(2 * outer)) + at_links @ at_links.T * far
     return (result + result.T) / 2
+
+
+def _moments(rings: Sequence[CoilRing], paths: int) -> FloatArray:
+    """Sum of current times length of every path in its coils, x and y (paths, 2) [m]."""
+    total: FloatArray = np.zeros((paths, 2))
+    for ring in rings:
+        x, y, _ = (ring.strips.ends - ring.strips.starts).sum(axis=0)
+        cos, sin = np.cos(ring.angles), np.sin(ring.angles)
+        total += ring.currents @ np.column_stack([x * cos - y * sin, x * sin + y * cos])
+    return total
 
 
 def _radii(rings: Sequence[CoilRing], links: Strips | None) -> tuple[float, float]:
@@ -209,6 +226,12 @@ class _Waves:
         fields = np.einsum("oabk,bck->oack", waves, self._kernels[np.ix_(levels, levels)])
         return np.asarray(MU_0 / (4 * pi) * np.einsum("oabk,ocbk->ac", fields, waves.conj()).real)
 
+    def far(self, size: float) -> float:
+        """What the images see of two unit moments ``size`` [m] apart, summed over the same waves [H/m2]."""
+        k, weights = self.k / self.rings.cell, self.weights / self.rings.cell
+        images = np.array(self.images)
+        return float(MU_0 / (4 * pi) * images[:, 2] @ np.exp(-np.abs(images[:, 1:2]) * k) @ (weights * j0(k * size)))
+
     def waves(self, strips: Strips, currents: FloatArray) -> _Seen:
         """The waves of these currents."""
         laid, levels, rings = self._laid(*merged_strips(strips, currents, self.rings.cell))
@@ -235,10 +258,11 @@ class _Waves:
         x, y = samples.places.T
         radius = np.hypot(x, y)
         along = (samples.moments @ (1, 1j)) * (x - 1j * y) / np.maximum(radius, 1e-12) * currents[path, samples.piece]
-        ring, on_ring = _spline(radius / self.rings.cell - self.rings.first)
-        turn, on_turn = _spline(np.arctan2(y, x) * (n * self.repeats / (2 * pi)))
+        ring, on_ring = cubic_spline(radius / self.rings.cell - self.rings.first)
+        turn, on_turn = cubic_spline(np.arctan2(y, x) * (n * self.repeats / (2 * pi)))
         row = (path * len(levels) + samples.level) * count + ring
-        places = ((row * n)[:, None] + turn % n).ravel()
+        beside = np.arange(STENCIL)[:, None]
+        places = (((row + beside) * n)[:, None] + (turn + beside) % n).ravel()
         weights = on_ring[:, None] * on_turn
         laid = np.empty((len(currents), len(levels), count, n), np.complex64)
         for part, values in ((laid.real, along.real), (laid.imag, along.imag)):
@@ -264,17 +288,6 @@ class _Waves:
         chosen = values[which.reshape(heights.shape)]
         kernels = np.einsum("abik,i,k->abk", chosen, images[:, 2], self.weights / self.rings.cell, optimize=True)
         return np.asarray(kernels.astype(np.complex64))
-
-
-def _spline(x: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
-    """Nodes and weights of cubic splines (4, p) each."""
-    lowest = np.floor(x)
-    f = x - lowest
-    one = 1 - f
-    weights = np.stack([
-        one * one * one / 6, 2 / 3 - f * f * (1 + one) / 2, 2 / 3 - one * one * (1 + f) / 2, f * f * f / 6,
-    ])  # fmt: skip
-    return lowest.astype(np.intp) + np.arange(-1, 3)[:, None], weights
 
 
 def _spread_transform(k: FloatArray, heights: FloatArray, spread: float) -> FloatArray:

@@ -32,7 +32,8 @@ STEP_PER_SPREAD = 1.5  # samples along a filament and filaments across a track s
 HIDDEN_WIDTH = 1.7  # of the spread: a ball of that size has about the second moment of such a strip
 MOST_BEND = 0.3  # rad, within strips that are merged
 LEAST_MERGED = 3  # levels that stand for many within a spread
-USUAL_GRID = 400  # cells along the longer side that cell_for allows
+MOST_CELLS = 8_000_000  # of all grids that cell_for allows: a second and half a gigabyte
+LONGEST_SIDE = 1900  # cells along a side that it allows
 CELLS_PER_PITCH = 2.5  # 0.4 % of mu0 / (2 pi) per length is missing of what tracks beside each other share
 EULER_GAMMA = 0.5772156649015329
 
@@ -160,12 +161,29 @@ def iron_images(planes: Sequence[float], count: int = 8) -> tuple[Image, ...]:
     return (*moved, *mirrored)
 
 
-def cell_for(strips: Strips, pitch: float = 0.0) -> float:
+def unclosed_part(moments: FloatArray, images: Sequence[Image], size: float) -> FloatArray:
+    """What the reflections between two irons add for currents that do not come back to where they began.
+
+    moments: (N, 2) sum of current times length, x and y, of each path per ampere [m]; images: of iron_images
+    [-, m, -]; size: across the copper [m]. Returns (N, N) [H], nought for one iron. Range: any.
+    Source: derived here. The potential of such a current's reflections falls off as 1 / distance, so their sum has no
+    end; what closes the current outside the copper has the same reflections far away and takes this part away again.
+
+    >>> gap = iron_images([0.002, -0.002])
+    >>> bool(unclosed_part(np.array([[0.01, 0.0]]), gap, 0.05)[0, 0] > 0)
+    True
+    """
+    far = sum(strength / np.hypot(shift, size) for _, shift, strength in images) if len(images) > 1 else 0.0
+    return np.asarray(MU_0 / (4 * np.pi) * far * moments @ moments.T)
+
+
+def cell_for(strips: Strips, pitch: float = 0.0, grids: int = 1) -> float:
     """A grid cell with which the inductance of these strips is right to about half a percent, one at worst.
 
-    strips: the copper [m]; pitch: from track to track, if it is known [m]. Returns half the narrowest width or two
-    fifths of the pitch, whichever is more; less (to 0.3 of the width) if levels lie nearer than that, but not less than
-    a 400th of the copper's longer side [m].
+    strips: the copper [m]; pitch: from track to track, if it is known [m]; grids: over all copper that will be needed
+    [-]. Returns half the narrowest width or two fifths of the pitch, whichever is more; less (to 0.3 of the width) if
+    levels lie nearer than that, but not so little that the grids have more than MOST_CELLS in all, or a side more than
+    LONGEST_SIDE [m].
     Range: any. Source: derived here, from the convergence against neumann_track_inductance_matrix.
 
     >>> round(cell_for(strips_along([[0, 0], [3e-3, 4e-3]], 0.0, 0.3e-3, 35e-6)) * 1e3, 3)
@@ -175,7 +193,8 @@ def cell_for(strips: Strips, pitch: float = 0.0) -> float:
     width = float(strips.width.min())
     level_gap = float(np.diff(distinct(strips.starts[:, 2])).min(initial=np.inf))
     beside = max(width / 2, pitch / CELLS_PER_PITCH)
-    return float(max(min(beside, max(0.3 * width, 0.7 * level_gap)), max(sides) / USUAL_GRID))
+    least = max(np.sqrt(sides[0] * sides[1] * grids / MOST_CELLS), max(sides) / LONGEST_SIDE)
+    return float(max(min(beside, max(0.3 * width, 0.7 * level_gap)), least))
 
 
 @dataclass(frozen=True, eq=False)
@@ -291,3 +310,22 @@ def merged_levels(levels: FloatArray, spread: float) -> tuple[FloatArray, FloatA
         np.prod(np.delete((levels - nodes[:, None]) / apart[j][:, None], j, axis=0), axis=0) for j in range(count)
     ]
     return nodes, np.array(weights)
+
+
+def cubic_spline(places: FloatArray) -> tuple[NDArray[np.intp], FloatArray]:
+    """Cubic splines that share a value at any place out to the whole numbers beside it.
+
+    places: (p,) in steps of the grid [-]. Returns the lowest of the four numbers that take part (p,) [-], and their
+    weights (4, p) [-]. Range: any. Source: the uniform cubic B-spline, e.g. Schoenberg 1946 (from memory).
+
+    >>> lowest, weights = cubic_spline(np.array([5.0]))
+    >>> int(lowest[0]), [round(float(weight), 4) for weight in weights[:, 0]]
+    (4, [0.1667, 0.6667, 0.1667, 0.0])
+    """
+    below = np.floor(places)
+    f = places - below
+    one = 1 - f
+    weights = np.stack([
+        one * one * one / 6, 2 / 3 - f * f * (1 + one) / 2, 2 / 3 - one * one * (1 + f) / 2, f * f * f / 6,
+    ])  # fmt: skip
+    return below.astype(np.intp) - 1, weights

@@ -24,11 +24,13 @@ from pcbstator.physics.strips import (
     Image,
     Samples,
     Strips,
+    cubic_spline,
     distinct,
     merged_levels,
     require_level,
     samples_of,
     self_corrections,
+    unclosed_part,
 )
 
 FloatArray = NDArray[np.float64]
@@ -75,18 +77,10 @@ def _stencil(grid: _Grid, samples: Samples) -> tuple[NDArray[np.intp], NDArray[n
     """Cubic splines: index of the lowest node on its level (p,), offsets (16, 1) and weights (16, p) of 16 nodes."""
     ny = grid.shape[1]
     x, y = np.ascontiguousarray(((samples.places - grid.corner) / grid.cell).T)
-    splines, base = [], np.full(len(x), -ny - 1)
-    for scaled, stride in ((x, ny), (y, 1)):
-        lowest = np.floor(scaled)
-        f = scaled - lowest
-        one = 1 - f
-        splines.append(np.stack([
-            one * one * one / 6, 2 / 3 - f * f * (1 + one) / 2, 2 / 3 - one * one * (1 + f) / 2, f * f * f / 6,
-        ]))  # fmt: skip
-        base = base + stride * lowest.astype(np.intp)
+    (row, across), (column, along) = cubic_spline(x), cubic_spline(y)
     steps = np.arange(STENCIL)
     offsets = (steps[:, None] * ny + steps).reshape(-1, 1)
-    return base, offsets, (splines[0][:, None] * splines[1][None]).reshape(STENCIL**2, -1)
+    return row * ny + column, offsets, (across[:, None] * along[None]).reshape(STENCIL**2, -1)
 
 
 @dataclass(frozen=True, eq=False)
@@ -205,7 +199,9 @@ def track_inductance_matrix(
     shares = np.atleast_2d(np.asarray(currents, dtype=float))
     grid = _grid_over(strips, cell)
     result = _grid_energy(grid, strips, shares, images)
-    return np.asarray(result + shares * self_corrections(strips, grid.spread) @ shares.T)
+    result += (shares * self_corrections(strips, grid.spread)) @ shares.T
+    size = max(float(np.ptp(strips.starts[:, axis])) for axis in (0, 1))
+    return np.asarray(result - unclosed_part(shares @ (strips.ends - strips.starts)[:, :2], images, size))
 
 
 def near_reach(wide: float) -> float:
@@ -253,9 +249,11 @@ def _grid_energy(
 ) -> FloatArray:
     """All pairs of currents summed on the grid (N, N) [H]; wide: see _Kernels, and then in single precision."""
     samples = samples_of(strips, grid.levels, grid.spread)
-    levels, merge = merged_levels(grid.levels, grid.spread)
+    levels, merge = grid.levels, np.eye(len(grid.levels))
     double = grid.shape
-    if wide:  # half the transform
+    if not wide:
+        levels, merge = merged_levels(grid.levels, grid.spread)
+    else:  # half the transform
         reach = int(np.ceil(REACH * wide / grid.cell))
         nx, ny = (int(next_fast_len((size + min(reach, size) + 1) // 2, real=True)) for size in grid.shape)
         double = nx, ny

@@ -89,7 +89,8 @@ def _near_coils(
     """What waves of this cell [m] miss of how equal coils see themselves, the next ones, and those of other boards in
     the same place (phases, phases) [H].
     """
-    fine = cell_for(joined_strips([ring.strips for ring in rings]), pitch)
+    grids = 2 * len(copper.layers)  # of a coil and of the edge of the next, for every layer
+    fine = cell_for(joined_strips([ring.strips for ring in rings]), pitch, grids)
     shares = _coil_shares(copper)
     if fine > FINER * cell:
         return np.zeros((len(shares), len(shares)))
@@ -121,7 +122,8 @@ def _near_pole(design: Design, copper: Copper, cell: float, images: tuple[Image,
     part, currents = all_copper(copper, pi, half + reach / design.board.copper_inner_diameter * 2)
     x, y = (-(part.starts + part.ends)[:, :2] / 2).T  # half a turn away from where the cuts begin
     inside = (y * np.cos(half) < x * np.sin(half)) & (y * np.cos(half) >= -x * np.sin(half))
-    fine = cell_for(part, design.board.track_width + design.board.track_gap)
+    grids = (1 + len(currents)) * len(copper.layers)
+    fine = cell_for(part, design.board.track_width + design.board.track_gap, grids)
     if fine > FINER * cell:
         return np.zeros((len(currents), len(currents)))
     paths = np.concatenate([currents[:1] * inside, currents])
@@ -184,11 +186,11 @@ def _some(strips: Strips, chosen: NDArray[np.intp]) -> Strips:
     return Strips(strips.starts[chosen], strips.ends[chosen], strips.width[chosen], strips.thickness[chosen])
 
 
-def coil_inductance(design: Design, copper: Copper, cell: float | None = None) -> float:
+def coil_inductance(design: Design, copper: Copper, cell: float) -> float:
     """Self inductance [H] of one coil, on a grid of this cell [m]."""
     coil = strips_of(copper, copper.coil.tracks)
     ones = np.ones((1, len(coil.lengths)))
-    return float(track_inductance_matrix(coil, ones, cell or cell_for(coil), iron_faces(design))[0, 0])
+    return float(track_inductance_matrix(coil, ones, cell, iron_faces(design))[0, 0])
 
 
 def synchronous_inductance(matrix: FloatArray) -> float:

@@ -10,6 +10,7 @@ from pcbstator.copper import Track, lay_copper
 from pcbstator.physics.neumann_inductance import neumann_track_inductance_matrix
 from pcbstator.physics.strips import cell_for, iron_images
 from pcbstator.physics.track_inductance import track_inductance_matrix
+from pcbstator.predict import inductance
 from pcbstator.predict.inductance import (
     all_copper,
     coil_inductance,
@@ -58,8 +59,9 @@ def test_iron_beyond_the_board_raises_inductance(small):
     copper, height_mm = lay_copper(small), 1e3 * (small.rotor.air_gap + small.rotor.magnet.thickness)
     above = small.with_values({"rotor.back_iron_mm": 2.0})
     below = small.with_values({"rotor.stator_iron_mm": 1.5, "rotor.stator_iron_gap_mm": height_mm})
-    assert coil_inductance(above, copper) > 1.1 * coil_inductance(small, copper)
-    assert coil_inductance(below, copper) == pytest.approx(coil_inductance(above, copper), rel=1e-3)
+    plain, over, under = (coil_inductance(design, copper, 0.25e-3) for design in (small, above, below))
+    assert over > 1.1 * plain
+    assert under == pytest.approx(over, rel=1e-3)
     both = iron_faces(below.with_values({"rotor.back_iron_mm": 2.0}))
     assert both == iron_images([height_mm / 1e3, -small.stator_thickness - height_mm / 1e3])
 
@@ -74,7 +76,7 @@ def test_irons_near_each_other_take_more_reflections(small):
     ones = np.ones((1, len(coil.width)))
     exact = track_inductance_matrix(coil, ones, cell_for(coil), iron_images(planes, 300))[0, 0]
     few = track_inductance_matrix(coil, ones, cell_for(coil), iron_images(planes))[0, 0]
-    assert coil_inductance(design, copper) == pytest.approx(exact, rel=5e-3)
+    assert coil_inductance(design, copper, cell_for(coil)) == pytest.approx(exact, rel=5e-3)
     assert few != pytest.approx(exact, rel=5e-3)
 
 
@@ -98,6 +100,21 @@ DRAWN = {
 }  # fmt: skip
 
 
+@pytest.mark.parametrize("wave", [False, True])
+def test_what_is_left_open_counts_no_reflections(small, monkeypatch, wave):
+    """Between two irons the figure does not depend on how many reflections are kept, though phases are not closed."""
+    changes = {"rotor.arrangement": "double", "rotor.back_iron_mm": 2.0, "rotor.poles": 8}
+    design = small.with_values((DRAWN["wave"] if wave else {}) | changes)
+    copper = lay_copper(design)
+    few = inductance_matrix(design, copper)
+    monkeypatch.setattr(inductance, "FEWEST_REFLECTIONS", 64)
+    many = inductance_matrix(design, copper)
+    assert many == pytest.approx(few, abs=4e-3 * few[0, 0])
+    monkeypatch.setattr(inductance, "MOST_REFLECTIONS", 256)
+    monkeypatch.setattr(inductance, "FEWEST_REFLECTIONS", 256)
+    assert inductance_matrix(design, copper) == pytest.approx(many, abs=1e-3 * few[0, 0])
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", DRAWN)
 def test_against_one_fine_grid(small, name):
@@ -118,7 +135,6 @@ def test_against_one_fine_grid(small, name):
 def test_converged(small, monkeypatch):
     """More rings, a finer grid: the result moves by less than 0.5 %."""
     from pcbstator.physics import ring_inductance, strips
-    from pcbstator.predict import inductance
 
     copper = lay_copper(small)
     usual = inductance_matrix(small, copper)
