@@ -13,12 +13,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from math import cos, pi, sin
+from math import cos, hypot, pi, sin
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 from scipy.optimize import brentq
+from shapely.geometry.base import BaseGeometry
 
 from pcbstator.copper.outline import SAGITTA
 from pcbstator.copper.records import Coil, FloatArray, Track, Via, strip_outline
@@ -243,33 +244,34 @@ def _end_arc(
 
 def _lacks(sizes: WaveSizes, arc: EndArc, advance: float, row: float) -> tuple[float, float]:
     """What is missing of the gap to the next conductor, and of the distance from its vias in ``row`` [m]."""
-    own = _with_run(_arc_track(arc), sizes)
+    own = _with_run(arc, sizes)
     count, outline = len(own.points), strip_outline(own, caps=False)
     right, left = slice(None, count), slice(count, None)
     facing, back = (left, right) if arc.radii[-1] > arc.radii[0] else (right, left)  # the next one lies further on
     cosine, sine = cos(sizes.step), sin(sizes.step)
     following = outline[back] @ np.array([[cosine, sine], [-sine, cosine]])
-    gap = float(shapely.distance(shapely.LineString(outline[facing]), shapely.LineString(following)))
+    gap_lack = _lacking(shapely.linestrings(outline[facing]), shapely.linestrings(following), sizes.gap)
     # The via is turned instead of its neighbours; those further on pass deeper below it.
     shifts = np.array([[0.0], [-0.5]] if sizes.pairs > 1 else [[0.0]])  # of other pairs
     places = advance - (np.arange(1, NEIGHBOURS + 1) + shifts).ravel() * sizes.step
-    vias = shapely.points(polar_points(np.full(len(places), row), places))
-    nearest = float(shapely.distance(vias, shapely.Polygon(outline)).min()) + sizes.width / 2
-    return sizes.gap - gap, sizes.beside - nearest
+    vias = shapely.multipoints(polar_points(np.full(len(places), row), places))
+    nearest = float(shapely.distance(vias, shapely.polygons(outline))) + sizes.width / 2
+    return gap_lack, sizes.beside - nearest
 
 
-def _arc_track(arc: EndArc) -> Track:
-    points = polar_points(arc.radii, arc.angles)
-    return Track(1, points, float(arc.widths.max()), "", "", "coil", arc.widths)
+def _lacking(one: BaseGeometry, other: BaseGeometry, least: float) -> float:
+    """What the distance of two shapes lacks [m]; 0 where nothing, which an index tells far sooner than how much."""
+    shapely.prepare(one)
+    return least - float(shapely.distance(one, other)) if shapely.dwithin(one, other, least) else 0.0
 
 
-def _with_run(track: Track, sizes: WaveSizes) -> Track:
+def _with_run(arc: EndArc, sizes: WaveSizes) -> Track:
     """An end arc with the piece of run before it, which wide bends of its neighbours come near to."""
-    ray = track.points[0] - track.points[1]
-    length = float(np.hypot(*track.points[0])) * sizes.step
-    before = track.points[0] + ray / np.hypot(*ray) * length
-    widths = track.point_widths
-    return replace(track, points=np.vstack([before, track.points]), widths=np.append(widths[0], widths))
+    points = polar_points(arc.radii, arc.angles)
+    ray = points[0] - points[1]
+    before = points[0] + ray / hypot(*ray) * arc.radii[0] * sizes.step
+    widths = np.concatenate([arc.widths[:1], arc.widths])
+    return Track(1, np.concatenate([before[None], points]), float(widths.max()), "", "", "coil", widths)
 
 
 def _strip(track: Track) -> shapely.Polygon:
@@ -315,12 +317,12 @@ def _shape(plan: WavePlan, pair: int) -> _Shape:
 
 def _lack(shape: _Shape, sizes: WaveSizes) -> float:
     """What the gap to the next conductor lacks [m], on either layer of a pair."""
-    gaps = []
+    lacks = []
     for mirror in (1, -1):
         points = polar_points(shape.radii, mirror * shape.angles + shape.skew)
         track = Track(1, points, float(shape.widths.max()), "", "", "coil", shape.widths)
-        gaps.append(shapely.distance(_strip(track), _strip(track.turned(sizes.step))))
-    return sizes.gap - float(min(gaps))
+        lacks.append(_lacking(_strip(track), _strip(track.turned(sizes.step)), sizes.gap))
+    return max(lacks)
 
 
 def _shaved(shape: _Shape, sizes: WaveSizes) -> _Shape:
