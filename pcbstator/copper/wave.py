@@ -27,7 +27,9 @@ from pcbstator.winding import Winding
 
 SAMPLES = 241  # of an end arc
 ALONG = (1 - np.cos(np.linspace(0, pi, SAMPLES))) / 2  # where they lie, as a part of its length
-STEPS = (np.append(0.0, np.diff(ALONG)) + np.append(np.diff(ALONG), 0.0)) / 2  # weights of their sum
+PIECES = np.diff(ALONG)  # between them
+STEPS = (np.append(0.0, PIECES) + np.append(PIECES, 0.0)) / 2  # weights of their sum
+TO_GO, TO_NEARER = 1 - ALONG, np.minimum(ALONG, 1 - ALONG)  # of its length, to its end and to the nearer one
 NEIGHBOURS = 4  # conductors that can come near to a via
 NOTHING = 1e-12  # m; less than this is missing only by rounding
 STRAIGHT = 0.25  # least part of the room between the vias that must remain for the runs
@@ -217,11 +219,10 @@ def _end_arc(
 
     def arc(length: float) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Radii, slant (sine), and the rate at which the angle grows along it."""
-        along = length * ALONG
-        radii = end - outward * (length - along)
-        involute = np.sqrt(np.maximum(1 - (base / np.maximum(radii, base)) ** 2, 0.0))
-        slant = np.minimum(np.minimum(along, length - along) / bend, np.minimum(involute, 0.999))
-        return radii, slant, slant / np.sqrt(1 - slant**2) / radii
+        radii = end - outward * length * TO_GO
+        involute = np.sqrt(1 - (base / np.maximum(radii, base)) ** 2)
+        slant = np.minimum(np.minimum(length / bend * TO_NEARER, involute), 0.999)
+        return radii, slant, slant / (radii * np.sqrt(1 - slant**2))
 
     def excess(length: float) -> float:
         return length * float(STEPS @ arc(length)[2]) - advance
@@ -231,7 +232,7 @@ def _end_arc(
     ends = {0.0: -advance, long: most}  # are known
     length = float(brentq(lambda x: ends[x] if x in ends else excess(x), 0.0, long, xtol=1e-14, rtol=1e-14))
     radii, slant, rate = arc(length)
-    angles = np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2 * np.diff(length * ALONG))])
+    angles = np.append(0.0, np.cumsum((rate[1:] + rate[:-1]) * PIECES))
     widths = np.full(SAMPLES, sizes.width)
     if sizes.tapered:
         room = radii * sizes.step * np.sqrt(1 - slant**2) - sizes.gap - SAGITTA - shave
@@ -250,7 +251,7 @@ def _lacks(sizes: WaveSizes, arc: EndArc, advance: float, row: float) -> tuple[f
     facing, back = (left, right) if arc.radii[-1] > arc.radii[0] else (right, left)  # the next one lies further on
     cosine, sine = cos(sizes.step), sin(sizes.step)
     following = outline[back] @ np.array([[cosine, sine], [-sine, cosine]])
-    gap_lack = _lacking(shapely.linestrings(outline[facing]), shapely.linestrings(following), sizes.gap)
+    gap_lack = _lacking(shapely.LineString(outline[facing]), shapely.LineString(following), sizes.gap)
     # The via is turned instead of its neighbours; those further on pass deeper below it.
     shifts = np.array([[0.0], [-0.5]] if sizes.pairs > 1 else [[0.0]])  # of other pairs
     places = advance - (np.arange(1, NEIGHBOURS + 1) + shifts).ravel() * sizes.step
@@ -440,13 +441,16 @@ def _way(plan: WavePlan, shape: _Shape, mirror: int, row: int, post: int | None)
     return _Way(np.ascontiguousarray(points[keep]).view(complex).ravel(), widths[keep])
 
 
-def _needed(points: FloatArray, widths: FloatArray) -> NDArray[np.int64]:
+def _needed(points: FloatArray, widths: FloatArray) -> NDArray[np.bool_]:
     """Which points are needed to keep within SAGITTA of the curve, its edges included."""
     lines = [points]
     if np.ptp(widths) > 0:  # the library looks at the plane only, so each edge is asked for itself
         outline = strip_outline(Track(1, points, float(widths.max()), "", "", "coil", widths), caps=False)
         lines += [outline[: len(points)], outline[: len(points) - 1 : -1]]
-    number = np.arange(len(points), dtype=float)  # goes along as a third coordinate, which is not looked at
-    numbered = shapely.linestrings([np.column_stack([line, number]) for line in lines])
-    kept = shapely.simplify(numbered, SAGITTA / 4, preserve_topology=False)
-    return np.unique(shapely.get_coordinates(kept, include_z=True)[:, 2].astype(np.int64))
+    numbered = np.empty((len(lines), len(points), 3))
+    numbered[:, :, :2] = lines
+    numbered[:, :, 2] = np.arange(len(points))  # goes along as a third coordinate, which is not looked at
+    kept = shapely.simplify(shapely.linestrings(numbered), SAGITTA / 4, preserve_topology=False)
+    needed = np.zeros(len(points), dtype=bool)
+    needed[shapely.get_coordinates(kept, include_z=True)[:, 2].astype(np.int64)] = True
+    return needed
