@@ -11,6 +11,7 @@ second one. Pairs of layers in series have a row each, and pass the rows before 
 
 from __future__ import annotations
 
+from cmath import rect
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -452,14 +453,11 @@ def _way(plan: WavePlan, shape: _Shape, mirror: int, row: int, post: int | None)
     half = sizes.pole_pitch / 2
     rim_via = -mirror * half + sizes.rim * sizes.skew / 2
     far_via = mirror * half - sizes.rim * sizes.skew / 2
-    rim_end = list(_Lead(plan, row, post).points(float(angles[0]), rim_via))
-    far_end = list(_to_via(sizes, plan.far_rows[row], float(angles[-1]), far_via, -sizes.rim))
-    radii = np.concatenate([[r for r, _ in rim_end[::-1]], shape.radii, [r for r, _ in far_end]])
-    turns = np.concatenate([[a for _, a in rim_end[::-1]], angles, [a for _, a in far_end]])
-    widths = np.concatenate([
-        np.full(len(rim_end), sizes.width), shape.widths, np.full(len(far_end), sizes.width),
-    ])  # fmt: skip
-    points = polar(radii, turns)
+    rim_end = [rect(*corner) for corner in _Lead(plan, row, post).points(float(angles[0]), rim_via)]
+    far_end = [rect(*corner) for corner in _to_via(sizes, plan.far_rows[row], float(angles[-1]), far_via, -sizes.rim)]
+    points = np.concatenate([rim_end[::-1], polar(shape.radii, angles), far_end])
+    widths = np.full(len(points), sizes.width)
+    widths[len(rim_end) : -len(far_end)] = shape.widths
     keep = _needed(points, widths)
     return _Way(points[keep], widths[keep])
 
