@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import pi, sin
 from typing import TYPE_CHECKING
 
@@ -82,15 +83,14 @@ def _plan_wave(design: Design, winding: Winding, turns: int, track_width: float)
         raise NoRoomError("winding.turns", "the runs with their end arcs and vias must fit the ring", str(turns), "")
     # The cuts of a phase as near to each other as their posts allow, for short links.
     for sectors in range(1, 2 * turns + 1):
-        angles = pass_places(winding, loose.step, sectors)
-        if _least_apart(angles) < (loose.pairs + 1) * chord_angle(loose.joint, across / 2):
+        ordered, angles, apart = _placed(winding, loose.step, sectors)
+        if apart < (loose.pairs + 1) * chord_angle(loose.joint, across / 2):
             continue  # not even posts that touch would do
-        ordered = _in_order(winding, angles)
         rim, buses, channels, step = plan_rim(
             design, ordered, sizes, angles, lambda step: post_angles(wave(step, across / 2))
         )
         final = wave(step, rim.post_radius)
-        if _least_apart(angles) >= (final.pairs + 1) * step:
+        if apart >= (final.pairs + 1) * step:
             break
     else:
         raise NoRoomError("winding.turns", "the vias at the ends of the passes must fit on the rim", str(turns), "")
@@ -101,19 +101,17 @@ def _plan_wave(design: Design, winding: Winding, turns: int, track_width: float)
     return StatorPlan(ordered, coil, angles, rim, buses, channels, corner)
 
 
-def _least_apart(angles: FloatArray) -> float:
-    """The least angle [rad] between neighbours around the circle."""
+@lru_cache(maxsize=512)
+def _placed(winding: Winding, step: float, sectors: int) -> tuple[Winding, FloatArray, float]:
+    """The winding with the coils of every path in the order of their places, those places [rad], not to be changed (see
+    ``pass_places``), and the least angle between neighbours around the circle [rad]. Many designs have the same.
+    """
+    angles = pass_places(winding, step, sectors)
     around = np.sort(angles % (2 * pi))
-    return float(np.diff(np.append(around, around[0] + 2 * pi)).min())
-
-
-def _in_order(winding: Winding, angles: FloatArray) -> Winding:
-    """The same winding with the coils of every path in the order of their places."""
-    def sorted_path(path: tuple[int, ...]) -> tuple[int, ...]:
-        return tuple(sorted(path, key=lambda coil: angles[coil]))
-
-    paths = tuple(tuple(map(sorted_path, phase)) for phase in winding.paths)
-    return replace(winding, paths=paths)
+    apart = float(np.diff(np.append(around, around[0] + 2 * pi)).min())
+    place = angles.tolist().__getitem__
+    paths = tuple(tuple(tuple(sorted(path, key=place)) for path in phase) for phase in winding.paths)
+    return replace(winding, paths=paths), angles, apart
 
 
 def _even_angles(winding: Winding) -> FloatArray:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from pcbstator.copper.fittings import Fittings
 
 FloatArray = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
 Role = Literal["coil", "link", "lead", "teardrop"]
 
 
@@ -398,20 +399,29 @@ def spot(x: float, y: float) -> tuple[int, int]:
     return round(x * 1e9), round(y * 1e9)
 
 
+def strip_edges(points: ComplexArray, widths: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+    """Left and right edge x + iy [m] of strips of these widths [m] along points x + iy [m], mitred; each (..., n)."""
+    steps = points[..., 1:] - points[..., :-1]
+    steps /= np.abs(steps)
+    before, after = np.concatenate([steps[..., :1], steps], -1), np.concatenate([steps, steps[..., -1:]], -1)
+    reach = 0.5j * widths * (before + after) / np.maximum(1 + (before * after.conj()).real, 0.5)
+    return points + reach, points - reach
+
+
+def flat(points: ComplexArray) -> FloatArray:
+    """Points x + iy as x and y, (..., 2)."""
+    return np.ascontiguousarray(points).view(float).reshape(*points.shape, 2)
+
+
 def strip_outline(track: Track, caps: bool = True) -> FloatArray:
     """Corners (n, 2) of the area that a track covers [m], counter-clockwise; with round ends if ``caps``.
 
     Mitred at its corners, so meant for smooth tracks; one of constant width is better drawn with a round tool.
     """
-    points, half = track.points, track.point_widths / 2
-    steps = np.diff(points, axis=0) / track.lengths[:, None]
-    normals = np.stack([-steps[:, 1], steps[:, 0]], axis=1)
-    before, after = np.vstack([normals[:1], normals]), np.vstack([normals, normals[-1:]])
-    mitre = (before + after) / np.maximum(1 + (before * after).sum(axis=1), 0.5)[:, None]
-    left, right = points + half[:, None] * mitre, points - half[:, None] * mitre
+    points = track.points[:, 0] + 1j * track.points[:, 1]
+    left, right = strip_edges(points, track.point_widths)
     if not caps:
-        return np.concatenate([right, left[::-1]])
-    turn = np.linspace(0, np.pi, 17)[1:-1, None]
-    start = points[0] + half[0] * (np.cos(turn) * normals[0] - np.sin(turn) * steps[0])
-    end = points[-1] + half[-1] * (-np.cos(turn) * normals[-1] + np.sin(turn) * steps[-1])
-    return np.concatenate([right, end, left[::-1], start])
+        return flat(np.concatenate([right, left[::-1]]))
+    turn = np.exp(1j * np.linspace(0, np.pi, 17)[1:-1])
+    end, start = points[-1] + (right[-1] - points[-1]) * turn, points[0] + (left[0] - points[0]) * turn
+    return flat(np.concatenate([right, end, left[::-1], start]))

@@ -11,8 +11,10 @@ second one. Pairs of layers in series have a row each, and pass the rows before 
 
 from __future__ import annotations
 
+from cmath import rect
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import cos, pi, sin
 
 import numpy as np
@@ -21,12 +23,16 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from pcbstator.copper.outline import SAGITTA
-from pcbstator.copper.records import Coil, FloatArray, Track, Via, strip_outline
+from pcbstator.copper.records import Coil, ComplexArray, FloatArray, Track, Via, flat, strip_edges
 from pcbstator.winding import Winding
+
+Shapes = NDArray[np.object_]  # of the geometry library
 
 SAMPLES = 241  # of an end arc
 ALONG = (1 - np.cos(np.linspace(0, pi, SAMPLES))) / 2  # where they lie, as a part of its length
-STEPS = (np.append(0.0, np.diff(ALONG)) + np.append(np.diff(ALONG), 0.0)) / 2  # weights of their sum
+PIECES = np.diff(ALONG)  # between them
+STEPS = (np.append(0.0, PIECES) + np.append(PIECES, 0.0)) / 2  # weights of their sum
+TO_GO, TO_NEARER = 1 - ALONG, np.minimum(ALONG, 1 - ALONG)  # of its length, to its end and to the nearer one
 NEIGHBOURS = 4  # conductors that can come near to a via
 NOTHING = 1e-12  # m; less than this is missing only by rounding
 STRAIGHT = 0.25  # least part of the room between the vias that must remain for the runs
@@ -159,13 +165,10 @@ def fit_wave(sizes: WaveSizes) -> WavePlan | None:
         return None
     advances = [sizes.pole_pitch / 2] + [sizes.pole_pitch / 2 - sizes.step / 2] * (sizes.pairs - 1)
     room = abs(rim_rows[0] - far_rows[0])
-    arcs = []
-    for row, outward in ((rim_rows[0], sizes.rim), (far_rows[0], -sizes.rim)):
-        side = _end_arcs(sizes, row, outward, advances)
-        if side is None:
-            return None
-        arcs.append(side)
-    plan = WavePlan(sizes, rim_rows, far_rows, arcs[0], arcs[1], passed)
+    arcs = _end_arcs(sizes, (rim_rows[0], far_rows[0]), advances)
+    if arcs is None:
+        return None
+    plan = WavePlan(sizes, rim_rows, far_rows, *arcs, passed)
     length = (plan.run[1] - plan.run[0]) * sizes.rim
     if length < STRAIGHT * room:
         return None
@@ -177,26 +180,34 @@ def fit_wave(sizes: WaveSizes) -> WavePlan | None:
     return plan if not sizes.skew or _lack(_shape(plan, 0), sizes) <= 0 else None
 
 
-def _end_arcs(sizes: WaveSizes, row: float, outward: int, advances: list[float]) -> tuple[EndArc, ...] | None:
-    """The end arcs of every pair that end before ``row`` [m]; None where they find no room.
+def _end_arcs(
+    sizes: WaveSizes, rows: tuple[float, float], advances: list[float]
+) -> tuple[tuple[EndArc, ...], tuple[EndArc, ...]] | None:
+    """The end arcs of every pair, at the rim and at the far end, that end before ``rows`` [m]; None without room.
 
     The first guess knows the gap along the normal only; what the real, bent copper lacks is added until it fits.
     """
-    spacing, shave, before = sizes.width + sizes.gap + SAGITTA, 0.0, sizes.bend / 4
+    outwards, pairs = (sizes.rim, -sizes.rim), len(advances)
+    spacing = np.full(2, sizes.width + sizes.gap + SAGITTA)
+    shave, before = np.zeros(2), np.full(2, sizes.bend / 4)
     for _ in range(12):
-        curves = [_end_arc(sizes, row - outward * before, outward, advance, spacing, shave) for advance in advances]
-        if any(curve is None for curve in curves):
-            return None
-        arcs = tuple(curve for curve in curves if curve is not None)
-        lacks = [_lacks(sizes, arc, advance, row) for arc, advance in zip(arcs, advances, strict=True)]
-        gap_lack, via_lack = max(lack[0] for lack in lacks), max(lack[1] for lack in lacks)
-        if gap_lack <= 0 and via_lack <= NOTHING:
-            return arcs
-        if gap_lack > 0 and sizes.tapered:
-            shave += gap_lack + 1e-7
-        if gap_lack > 0:
-            spacing += gap_lack + 1e-7
-        before += max(via_lack, 0.0) * 1.05
+        arcs: list[EndArc] = []
+        for row, outward, *trial in zip(rows, outwards, before.tolist(), spacing.tolist(), shave.tolist(), strict=True):
+            for advance in advances:
+                arc = _end_arc(sizes, row - outward * trial[0], outward, advance, *trial[1:])
+                if arc is None:
+                    return None
+                arcs.append(arc)
+        gap_lack, via_lack = (
+            lacks.reshape(2, pairs).max(axis=1)
+            for lacks in _lacks(sizes, arcs, np.tile(advances, 2), np.repeat(rows, pairs))
+        )
+        if gap_lack.max() <= 0 and via_lack.max() <= NOTHING:
+            return tuple(arcs[:pairs]), tuple(arcs[pairs:])
+        more = np.where(gap_lack > 0, gap_lack + 1e-7, 0.0)
+        spacing += more
+        shave += more
+        before += np.maximum(via_lack, 0.0) * 1.05
     return None
 
 
@@ -216,11 +227,10 @@ def _end_arc(
 
     def arc(length: float) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Radii, slant (sine), and the rate at which the angle grows along it."""
-        along = length * ALONG
-        radii = end - outward * (length - along)
-        involute = np.sqrt(np.maximum(1 - (base / np.maximum(radii, base)) ** 2, 0.0))
-        slant = np.minimum(np.minimum(along, length - along) / bend, np.minimum(involute, 0.999))
-        return radii, slant, slant / np.sqrt(1 - slant**2) / radii
+        radii = end - outward * length * TO_GO
+        involute = np.sqrt(1 - (base / np.maximum(radii, base)) ** 2)
+        slant = np.minimum(np.minimum(length / bend * TO_NEARER, involute), 0.999)
+        return radii, slant, slant / (radii * np.sqrt(1 - slant**2))
 
     def excess(length: float) -> float:
         return length * float(STEPS @ arc(length)[2]) - advance
@@ -230,7 +240,7 @@ def _end_arc(
     ends = {0.0: -advance, long: most}  # are known
     length = float(brentq(lambda x: ends[x] if x in ends else excess(x), 0.0, long, xtol=1e-14, rtol=1e-14))
     radii, slant, rate = arc(length)
-    angles = np.concatenate([[0.0], np.cumsum((rate[1:] + rate[:-1]) / 2 * np.diff(length * ALONG))])
+    angles = np.append(0.0, np.cumsum((rate[1:] + rate[:-1]) * PIECES))
     widths = np.full(SAMPLES, sizes.width)
     if sizes.tapered:
         room = radii * sizes.step * np.sqrt(1 - slant**2) - sizes.gap - SAGITTA - shave
@@ -241,44 +251,59 @@ def _end_arc(
     return EndArc(radii, angles * (advance / angles[-1]), widths)
 
 
-def _lacks(sizes: WaveSizes, arc: EndArc, advance: float, row: float) -> tuple[float, float]:
-    """What is missing of the gap to the next conductor, and of the distance from its vias in ``row`` [m]."""
-    own = _with_run(_arc_track(arc), sizes)
-    count, outline = len(own.points), strip_outline(own, caps=False)
-    right, left = slice(None, count), slice(count, None)
-    facing, back = (left, right) if arc.radii[-1] > arc.radii[0] else (right, left)  # the next one lies further on
-    cosine, sine = cos(sizes.step), sin(sizes.step)
-    following = outline[back] @ np.array([[cosine, sine], [-sine, cosine]])
-    gap = float(shapely.distance(shapely.LineString(outline[facing]), shapely.LineString(following)))
-    # The via is turned instead of its neighbours; those further on pass deeper below it.
+def _lacks(
+    sizes: WaveSizes, arcs: list[EndArc], advances: FloatArray, rows: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """What each arc lacks of the gap to the next conductor, and of the distance from its vias in ``rows`` [m]."""
+    left, right = strip_edges(*_with_runs(sizes, arcs))
+    outward = np.array([[arc.radii[-1] > arc.radii[0]] for arc in arcs])  # the next one lies further on
+    facing, back = np.where(outward, left, right), np.where(outward, right, left)
+    gap_lacks = _lacking(_lines(facing), _lines(turned(back, sizes.step)), sizes.gap)
+    # The vias are turned instead of the neighbours; those further on pass deeper below them.
     shifts = np.array([[0.0], [-0.5]] if sizes.pairs > 1 else [[0.0]])  # of other pairs
-    places = advance - (np.arange(1, NEIGHBOURS + 1) + shifts).ravel() * sizes.step
-    vias = shapely.points(polar_points(np.full(len(places), row), places))
-    nearest = float(shapely.distance(vias, shapely.Polygon(outline)).min()) + sizes.width / 2
-    return sizes.gap - gap, sizes.beside - nearest
+    ahead = (np.arange(1, NEIGHBOURS + 1) + shifts).ravel() * sizes.step
+    vias = shapely.multipoints(flat(polar(rows[:, None], advances[:, None] - ahead)))
+    nearest = shapely.distance(vias, _strips(left, right)) + sizes.width / 2
+    return gap_lacks, sizes.beside - nearest
 
 
-def _arc_track(arc: EndArc) -> Track:
-    points = polar_points(arc.radii, arc.angles)
-    return Track(1, points, float(arc.widths.max()), "", "", "coil", arc.widths)
+def _lacking(ones: Shapes, others: Shapes, least: float) -> FloatArray:
+    """What distances lack [m]; 0 where nothing, which an index tells far sooner than how much."""
+    shapely.prepare(ones)
+    near = shapely.dwithin(ones, others, least)
+    return np.where(near, least - shapely.distance(ones, others), 0.0) if near.any() else np.zeros(len(ones))
 
 
-def _with_run(track: Track, sizes: WaveSizes) -> Track:
-    """An end arc with the piece of run before it, which wide bends of its neighbours come near to."""
-    ray = track.points[0] - track.points[1]
-    length = float(np.hypot(*track.points[0])) * sizes.step
-    before = track.points[0] + ray / np.hypot(*ray) * length
-    widths = track.point_widths
-    return replace(track, points=np.vstack([before, track.points]), widths=np.append(widths[0], widths))
+def _with_runs(sizes: WaveSizes, arcs: list[EndArc]) -> tuple[ComplexArray, FloatArray]:
+    """Points x + iy and widths [m] of end arcs with the piece of run before them, which wide bends of their neighbours
+    come near to; each (arcs, n).
+    """
+    radii, widths = np.array([arc.radii for arc in arcs]), np.array([arc.widths for arc in arcs])
+    points = polar(radii, np.array([arc.angles for arc in arcs]))
+    ray = points[:, :1] - points[:, 1:2]
+    before = points[:, :1] + ray / np.abs(ray) * radii[:, :1] * sizes.step
+    return np.concatenate([before, points], axis=1), np.concatenate([widths[:, :1], widths], axis=1)
 
 
-def _strip(track: Track) -> shapely.Polygon:
-    return shapely.Polygon(strip_outline(track, caps=False))
+def _lines(points: ComplexArray) -> Shapes:
+    return np.asarray(shapely.linestrings(flat(points)))
 
 
-def polar_points(radii: FloatArray, angles: FloatArray) -> FloatArray:
-    """Points (n, 2) [m] from polar coordinates."""
-    return np.stack([radii * np.cos(angles), radii * np.sin(angles)], axis=1)
+def _strips(left: ComplexArray, right: ComplexArray) -> Shapes:
+    """The areas between edges."""
+    return np.asarray(shapely.polygons(flat(np.concatenate([right, left[:, ::-1]], axis=1))))
+
+
+def polar(radii: FloatArray, angles: FloatArray) -> ComplexArray:
+    """Points x + iy [m] from polar coordinates."""
+    points = np.empty(np.broadcast(radii, angles).shape, dtype=complex)
+    points.real, points.imag = radii * np.cos(angles), radii * np.sin(angles)
+    return points
+
+
+def turned(points: ComplexArray, angle: float) -> ComplexArray:
+    """Points x + iy turned about the machine's centre."""
+    return points * complex(cos(angle), sin(angle))
 
 
 @dataclass(frozen=True, eq=False)
@@ -315,12 +340,10 @@ def _shape(plan: WavePlan, pair: int) -> _Shape:
 
 def _lack(shape: _Shape, sizes: WaveSizes) -> float:
     """What the gap to the next conductor lacks [m], on either layer of a pair."""
-    gaps = []
-    for mirror in (1, -1):
-        points = polar_points(shape.radii, mirror * shape.angles + shape.skew)
-        track = Track(1, points, float(shape.widths.max()), "", "", "coil", shape.widths)
-        gaps.append(shapely.distance(_strip(track), _strip(track.turned(sizes.step))))
-    return sizes.gap - float(min(gaps))
+    points = polar(shape.radii, np.array([[1], [-1]]) * shape.angles + shape.skew)
+    left, right = strip_edges(points, shape.widths)
+    following = _strips(turned(left, sizes.step), turned(right, sizes.step))
+    return float(_lacking(_strips(left, right), following, sizes.gap).max())
 
 
 def _shaved(shape: _Shape, sizes: WaveSizes) -> _Shape:
@@ -409,14 +432,18 @@ def _to_via(sizes: WaveSizes, radius: float, angle: float, place: float, outward
 class _Way:
     """The way of a conductor from the rim to the far end with its run at angle 0: points as x + iy [m] and widths."""
 
-    points: NDArray[np.complex128]
+    points: ComplexArray
     widths: FloatArray
+
+    @cached_property
+    def width(self) -> float:
+        """The largest width [m]."""
+        return float(self.widths.max())
 
     def track(self, layer: int, run: float, sizes: WaveSizes) -> Track:
         """This conductor with its run at angle ``run`` [rad]."""
-        points = (self.points * complex(cos(run), sin(run))).view(float).reshape(-1, 2)
         widths = self.widths if sizes.tapered else None
-        return Track(layer, points, float(self.widths.max()), "", "", "coil", widths)
+        return Track(layer, flat(turned(self.points, run)), self.width, "", "", "coil", widths)
 
 
 def _way(plan: WavePlan, shape: _Shape, mirror: int, row: int, post: int | None) -> _Way:
@@ -426,25 +453,23 @@ def _way(plan: WavePlan, shape: _Shape, mirror: int, row: int, post: int | None)
     half = sizes.pole_pitch / 2
     rim_via = -mirror * half + sizes.rim * sizes.skew / 2
     far_via = mirror * half - sizes.rim * sizes.skew / 2
-    rim_end = list(_Lead(plan, row, post).points(float(angles[0]), rim_via))
-    far_end = list(_to_via(sizes, plan.far_rows[row], float(angles[-1]), far_via, -sizes.rim))
-    radii = np.concatenate([[r for r, _ in rim_end[::-1]], shape.radii, [r for r, _ in far_end]])
-    turns = np.concatenate([[a for _, a in rim_end[::-1]], angles, [a for _, a in far_end]])
-    widths = np.concatenate([
-        np.full(len(rim_end), sizes.width), shape.widths, np.full(len(far_end), sizes.width),
-    ])  # fmt: skip
-    points = polar_points(radii, turns)
+    rim_end = [rect(*corner) for corner in _Lead(plan, row, post).points(float(angles[0]), rim_via)]
+    far_end = [rect(*corner) for corner in _to_via(sizes, plan.far_rows[row], float(angles[-1]), far_via, -sizes.rim)]
+    points = np.concatenate([rim_end[::-1], polar(shape.radii, angles), far_end])
+    widths = np.full(len(points), sizes.width)
+    widths[len(rim_end) : -len(far_end)] = shape.widths
     keep = _needed(points, widths)
-    return _Way(np.ascontiguousarray(points[keep]).view(complex).ravel(), widths[keep])
+    return _Way(points[keep], widths[keep])
 
 
-def _needed(points: FloatArray, widths: FloatArray) -> NDArray[np.int64]:
+def _needed(points: ComplexArray, widths: FloatArray) -> NDArray[np.bool_]:
     """Which points are needed to keep within SAGITTA of the curve, its edges included."""
-    lines = [points]
-    if np.ptp(widths) > 0:  # the library looks at the plane only, so each edge is asked for itself
-        outline = strip_outline(Track(1, points, float(widths.max()), "", "", "coil", widths), caps=False)
-        lines += [outline[: len(points)], outline[: len(points) - 1 : -1]]
-    number = np.arange(len(points), dtype=float)  # goes along as a third coordinate, which is not looked at
-    numbered = shapely.linestrings([np.column_stack([line, number]) for line in lines])
-    kept = shapely.simplify(numbered, SAGITTA / 4, preserve_topology=False)
-    return np.unique(shapely.get_coordinates(kept, include_z=True)[:, 2].astype(np.int64))
+    # The library looks at the plane only, so where widths vary each edge is asked for itself.
+    lines = np.array([points, *strip_edges(points, widths)] if np.ptp(widths) > 0 else [points])
+    numbered = np.empty((*lines.shape, 3))
+    numbered[..., :2] = flat(lines)
+    numbered[..., 2] = np.arange(len(points))  # goes along as a third coordinate, which is not looked at
+    kept = shapely.simplify(shapely.linestrings(numbered), SAGITTA / 4, preserve_topology=False)
+    needed = np.zeros(len(points), dtype=bool)
+    needed[shapely.get_coordinates(kept, include_z=True)[:, 2].astype(np.int64)] = True
+    return needed
