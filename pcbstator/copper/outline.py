@@ -21,9 +21,8 @@ from math import acos, asin, ceil, cos, pi, sin, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.copper.records import FloatArray
+from pcbstator.copper.records import ComplexArray, FloatArray
 
-ComplexArray = NDArray[np.complex128]
 
 # Largest distance between an arc and the straight pieces that stand for it [m]; far below what a board house images.
 SAGITTA = 2e-6
