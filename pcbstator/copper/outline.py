@@ -23,7 +23,6 @@ from numpy.typing import NDArray
 
 from pcbstator.copper.records import ComplexArray, FloatArray
 
-
 # Largest distance between an arc and the straight pieces that stand for it [m]; far below what a board house images.
 SAGITTA = 2e-6
 
