@@ -216,13 +216,19 @@ def near_reach(wide: float) -> float:
 
 
 def near_inductance_matrix(
-    strips: Strips, currents: ArrayLike, cell: float, wide: float, images: Sequence[Image] = ()
+    strips: Strips,
+    currents: ArrayLike,
+    cell: float,
+    wide: float,
+    images: Sequence[Image] = (),
+    rows: int | None = None,
 ) -> FloatArray:
     """What a finer grid adds to the inductances that track_inductance_matrix finds on a coarse one.
 
     strips: copper near each other, n pieces [m]; currents: (N, n) as there [-]; cell: of the finer grid [m]; wide: of
-    the coarse grid [m]; images: of iron planes, from iron_images [-, m, -]. Returns (N, N) symmetric [H]. Only pieces
-    within REACH spreads of the coarse grid count for each other, so copper further away may be left out.
+    the coarse grid [m]; images: of iron planes, from iron_images [-, m, -]; rows: how many are wanted, from the first
+    on [-], all by default. Returns (rows, N) of a symmetric matrix [H]. Only pieces within REACH spreads of the coarse
+    grid count for each other, so copper further away may be left out.
     Range: as there, cell less than wide, else LawRangeError. In single precision: 1e-5 of the sum of the terms.
     Source: derived here, as track_inductance_matrix; the difference of two spreads ends soon, so nothing wraps around.
 
@@ -241,13 +247,17 @@ def near_inductance_matrix(
     shares = np.atleast_2d(np.asarray(currents, dtype=float))
     grid, spread = _grid_over(strips, cell), SPREAD_PER_CELL * wide
     lack = self_corrections(strips, grid.spread) - self_corrections(strips, spread, grid.spread)
-    return np.asarray(_grid_energy(grid, strips, shares, images, spread) + shares * lack @ shares.T)
+    found = _grid_energy(grid, strips, shares, images, spread, rows)
+    return np.asarray((found + (shares * lack) @ shares.T)[:rows])
 
 
 def _grid_energy(
-    grid: _Grid, strips: Strips, shares: FloatArray, images: Sequence[Image], wide: float = 0.0
+    grid: _Grid, strips: Strips, shares: FloatArray, images: Sequence[Image], wide: float = 0.0, rows: int | None = None
 ) -> FloatArray:
-    """All pairs of currents summed on the grid (N, N) [H]; wide: see _Kernels, and then in single precision."""
+    """All pairs of currents summed on the grid (N, N) [H], without those of which no path is in the first ``rows``.
+
+    wide: see _Kernels, and then in single precision.
+    """
     samples = samples_of(strips, grid.levels, grid.spread)
     levels, merge = grid.levels, np.eye(len(grid.levels))
     double = grid.shape
@@ -274,8 +284,13 @@ def _grid_energy(
             weights = np.tile(np.repeat((kernel * half).ravel(), 2), 2)
             others = np.flatnonzero(laid.level == b)
             for lot in np.flatnonzero(laid.level == a):
+                pairs = others[others >= lot] if a == b else others
+                if rows is not None and laid.path[lot] >= rows:
+                    pairs = pairs[laid.path[pairs] < rows]
+                if len(pairs) == 0:
+                    continue
                 ours = waves[lot] * weights
-                for other in others[others >= lot] if a == b else others:
+                for other in pairs:
                     both = laid.path[lot], laid.path[other]
                     value = np.dot(ours, waves[other])
                     result[both] += value

@@ -127,7 +127,7 @@ def _near_pole(design: Design, copper: Copper, cell: float, images: tuple[Image,
     if fine > FINER * cell:
         return np.zeros((len(currents), len(currents)))
     paths = np.concatenate([currents[:1] * inside, currents])
-    sees = near_inductance_matrix(part, paths, fine, cell, images)[0, 1:]
+    sees = near_inductance_matrix(part, paths, fine, cell, images, rows=1)[0, 1:]
     matrix = poles * np.array([np.roll(sees, phase) for phase in range(len(sees))])
     return np.asarray((matrix + matrix.T) / 2)
 

@@ -67,3 +67,13 @@ def test_strips_of_different_currents_are_not_merged():
 def test_the_finer_cell_must_be_finer():
     with pytest.raises(LawRangeError):
         near_inductance_matrix(spirals((0.0,)), np.ones((1, 192)), 0.5e-3, 0.5e-3)
+
+
+def test_some_rows_are_those_of_the_whole():
+    strips, count = joined_strips([spirals((0.0, -0.4e-3)), spirals((0.0, -0.4e-3), centre=(20.5e-3, 0.0))]), 192
+    currents = np.repeat(np.eye(4), count, axis=1)
+    whole = near_inductance_matrix(strips, currents, 0.2e-3, 0.7e-3)
+    for rows in (1, 3):
+        some = near_inductance_matrix(strips, currents, 0.2e-3, 0.7e-3, rows=rows)
+        assert some.shape == (rows, 4)
+        assert some == pytest.approx(whole[:rows], rel=1e-6)
