@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from math import cos, sin
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -406,6 +407,11 @@ def strip_edges(points: ComplexArray, widths: FloatArray) -> tuple[ComplexArray,
     before, after = np.concatenate([steps[..., :1], steps], -1), np.concatenate([steps, steps[..., -1:]], -1)
     reach = 0.5j * widths * (before + after) / np.maximum(1 + (before * after.conj()).real, 0.5)
     return points + reach, points - reach
+
+
+def turned(points: ComplexArray, angle: float) -> ComplexArray:
+    """Points x + iy turned about the machine's centre."""
+    return points * complex(cos(angle), sin(angle))
 
 
 def flat(points: ComplexArray) -> FloatArray:

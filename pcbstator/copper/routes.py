@@ -14,10 +14,19 @@ from functools import cached_property, lru_cache
 from math import asin, ceil, cos, sin
 
 import numpy as np
-from numpy.typing import NDArray
 
 from pcbstator.copper.outline import arc_pieces
-from pcbstator.copper.records import Bridge, FloatArray, Role, Terminal, Track, Via
+from pcbstator.copper.records import (
+    Bridge,
+    ComplexArray,
+    FloatArray,
+    Role,
+    Terminal,
+    Track,
+    Via,
+    flat,
+    turned,
+)
 from pcbstator.copper.rim import Bus, RimPlan, Tap
 from pcbstator.copper.spiral import round_corner
 
@@ -202,7 +211,7 @@ def lay_bus(
         start, near = _drawn_on(tree, plan, a) if a == stops[0] else (a, 0.0)
         stop, far = _drawn_on(tree, plan, b) if b == stops[-1] else (b, 0.0)
         shape = _bent_arc(radius, round(to_angle - from_angle, 13), near, far, corner)
-        arc = Track(arc_layer, turned_points(shape, from_angle), width, bus.net, bus.phase, "link")
+        arc = Track(arc_layer, flat(turned(shape, from_angle)), width, bus.net, bus.phase, "link")
         tree.add(start, stop, arc)
     return tree
 
@@ -222,7 +231,7 @@ def _drawn_on(tree: BusTree, plan: RimPlan, stop: Node) -> tuple[Node, float]:
 
 
 @lru_cache(maxsize=512)
-def _bent_arc(radius: float, span: float, near: float, far: float, corner: float) -> NDArray[np.complex128]:
+def _bent_arc(radius: float, span: float, near: float, far: float, corner: float) -> ComplexArray:
     """An arc from angle 0 on as points x + iy [m], not to be changed. Where a lead to another radius, ``near`` or
     ``far`` [m], hangs at an end, that and the bend into it are part of it. Many buses of a stator have the same.
     """
@@ -232,8 +241,3 @@ def _bent_arc(radius: float, span: float, near: float, far: float, corner: float
     if far:
         points = round_corner(np.concatenate([points, [_polar(far, span)]]), len(points) - 1, corner)
     return np.ascontiguousarray(points).view(complex).ravel()
-
-
-def turned_points(shape: NDArray[np.complex128], angle: float) -> FloatArray:
-    """Points x + iy turned about the machine's centre, as (n, 2)."""
-    return (shape * complex(cos(angle), sin(angle))).view(float).reshape(-1, 2)

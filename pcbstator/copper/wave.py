@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from pcbstator.copper.outline import SAGITTA
-from pcbstator.copper.records import Coil, ComplexArray, FloatArray, Track, Via, flat, strip_edges
+from pcbstator.copper.records import Coil, ComplexArray, FloatArray, Track, Via, flat, strip_edges, turned
 from pcbstator.winding import Winding
 
 Shapes = NDArray[np.object_]  # of the geometry library
@@ -299,11 +299,6 @@ def polar(radii: FloatArray, angles: FloatArray) -> ComplexArray:
     points = np.empty(np.broadcast(radii, angles).shape, dtype=complex)
     points.real, points.imag = radii * np.cos(angles), radii * np.sin(angles)
     return points
-
-
-def turned(points: ComplexArray, angle: float) -> ComplexArray:
-    """Points x + iy turned about the machine's centre."""
-    return points * complex(cos(angle), sin(angle))
 
 
 @dataclass(frozen=True, eq=False)

@@ -31,6 +31,7 @@ from scipy.special import erfc, erfcx, j0
 from pcbstator.constants import MU_0
 from pcbstator.physics.strips import (
     SPREAD_PER_CELL,
+    STENCIL,
     Image,
     Strips,
     cubic_spline,
@@ -51,7 +52,6 @@ SPAN = 3.2  # of the outer radius: at this distance currents would be seen again
 DENSE = 8.0  # steps: below this many, k is closer, since the field between two irons changes quickly there
 LAST = 2.0  # of k times the cell: the spread leaves 5 % of 1 / R there, and less beyond
 FAR = 6.5  # spreads: levels this far apart see the spread no more
-STENCIL = 4  # cubic spline
 
 
 @dataclass(frozen=True, eq=False)

@@ -22,6 +22,7 @@ from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import require_positive
 from pcbstator.physics.strips import (
     SPREAD_PER_CELL,
+    STENCIL,
     Image,
     Samples,
     Strips,
@@ -36,7 +37,6 @@ from pcbstator.physics.strips import (
 
 FloatArray = NDArray[np.float64]
 
-STENCIL = 4  # cubic spline
 NEAR = 4.5  # of sqrt(2) spread: from there on erf is 1 to 2e-10
 MARGIN = 3  # cells around the copper
 REACH = 3.0  # of a spread: from there on erf is 1 to 3e-3

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pcbstator.copper import CoilVisit, Copper, Track
 from pcbstator.physics.ring_inductance import CoilRing, ring_cells, ring_inductance_matrix
-from pcbstator.physics.strips import CELLS_PER_PITCH, Image, Strips, cell_for, iron_images, joined_strips
+from pcbstator.physics.strips import CELLS_PER_PITCH, Image, Strips, cell_for, distinct, iron_images, joined_strips
 from pcbstator.physics.track_inductance import near_inductance_matrix, near_reach, track_inductance_matrix
 from pcbstator.predict.current_paths import phase_angle
 
@@ -53,18 +53,12 @@ def iron_faces(design: Design) -> tuple[Image, ...]:
 
 def inductance_matrix(design: Design, copper: Copper) -> FloatArray:
     """Self and mutual inductances (phases, phases) [H], vias left out."""
-    images = iron_faces(design)
-    shares = _coil_shares(copper)
-    rings = [
-        CoilRing(strips_of(copper, coil.tracks), copper.coil_angles[members], shares[:, members])
-        for coil, members in copper.templates
-    ]
-    links, currents = _links(copper)
+    images, rings, (links, currents) = iron_faces(design), _rings(copper), _links(copper)
     repeats = None if copper.alike else design.rotor.poles // 2
     whole = ring_inductance_matrix(rings, links, currents, images, repeats)
     cell, link_cell = ring_cells(rings, links)
     pitch = design.board.track_width + design.board.track_gap
-    near = _near_coils(copper, rings, cell, pitch, images) if copper.alike else _near_pole(design, copper, cell, images)
+    near = _near_coils(rings, cell, pitch, images) if copper.alike else _near_pole(design, copper, cell, images)
     if links is not None and _link_share(copper) > FEW_LINKS:
         near = near + _near_links(design, links, currents, link_cell, images)
     return np.asarray(whole + near)
@@ -83,18 +77,16 @@ def inductance_figures(design: Design, copper: Copper) -> dict[str, Any]:
     }
 
 
-def _near_coils(
-    copper: Copper, rings: Sequence[CoilRing], cell: float, pitch: float, images: tuple[Image, ...]
-) -> FloatArray:
+def _near_coils(rings: Sequence[CoilRing], cell: float, pitch: float, images: tuple[Image, ...]) -> FloatArray:
     """What waves of this cell [m] miss of how equal coils see themselves, the next ones, and those of other boards in
     the same place (phases, phases) [H].
     """
-    grids = 2 * len(copper.layers)  # of a coil and of the edge of the next, for every layer
-    fine = cell_for(joined_strips([ring.strips for ring in rings]), pitch, grids)
-    shares = _coil_shares(copper)
+    kinds, around, phases = len(rings), len(rings[0].angles), len(rings[0].currents)
+    every = joined_strips([ring.strips for ring in rings])
+    fine = cell_for(every, pitch, 2 * len(distinct(every.starts[:, 2])))  # of a coil and the edge of the next
+    total = np.zeros((phases, phases))
     if fine > FINER * cell:
-        return np.zeros((len(shares), len(shares)))
-    kinds, around = len(rings), len(copper.coil_angles) // len(rings)
+        return total
     step = 2 * pi / around
     turns = np.array([ring.angles[0] for ring in rings])
     turns = (turns - turns[0] + step / 2) % step - step / 2  # of boards whose coils do not lie above each other
@@ -104,14 +96,15 @@ def _near_coils(
     owner = np.repeat(np.arange(2 * kinds), [len(strips.width) for strips in (*own, *following)])
     currents = np.equal.outer(np.arange(2 * kinds), owner).astype(float)
     near = near_inductance_matrix(joined_strips([*own, *following]), currents, fine, cell, images)
-    same, then = near[:kinds, :kinds], near[:kinds, kinds:]
-    kind = np.array(copper.coil_templates or (0,) * len(copper.coil_angles))
-    which = kind[:, None], kind
-    place = np.rint((copper.coil_angles - copper.coil_angles[0] - turns[kind]) / step)
-    apart = (place[None, :] - place[:, None]) % around
-    sees = np.where(apart == 0, same[which], 0.0) + np.where(apart == 1, then[which], 0.0)
-    sees += np.where(apart == around - 1, then.T[which], 0.0)
-    return np.asarray(shares @ sees @ shares.T)
+    first = rings[0].angles[0] + turns
+    places = [np.rint((ring.angles - begin) / step) for ring, begin in zip(rings, first, strict=True)]
+    for one, ring in enumerate(rings):
+        for two, other in enumerate(rings):
+            apart = (places[two][None, :] - places[one][:, None]) % around
+            sees = near[one, two] * (apart == 0) + near[one, kinds + two] * (apart == 1)
+            sees = sees + near[two, kinds + one] * (apart == around - 1)
+            total += ring.currents @ sees @ other.currents.T
+    return total
 
 
 def _near_pole(design: Design, copper: Copper, cell: float, images: tuple[Image, ...]) -> FloatArray:
@@ -219,30 +212,31 @@ def all_copper(copper: Copper, angle: float = 0.0, within: float = pi) -> tuple[
     """Every strip that carries current, and its current per ampere of every phase (phases, strips); or those whose
     middle lies within so much of this angle [rad].
     """
-    coils = [strips_of(copper, coil.tracks) for coil, _ in copper.templates]
-    kind = copper.coil_templates or (0,) * len(copper.coil_angles)
-    turns, shares = copper.coil_angles.tolist(), _coil_shares(copper).T
-    lots = [(coils[kind[coil]], turns[coil], share[:, None]) for coil, share in enumerate(shares)]
-    links, currents = _links(copper)
-    lots += [(links, 0.0, currents)] if links is not None else []
-    places = {id(strips): np.arctan2(*(strips.starts + strips.ends)[:, 1::-1].T) for strips, _, _ in lots}
+    lots = [(ring.strips, ring.angles.tolist(), ring.currents.T[:, :, None]) for ring in _rings(copper)]
+    links, shares = _links(copper)
+    lots += [(links, [0.0], shares[None])] if links is not None else []
     parts, carried = [], []
-    for strips, turn, current in lots:
-        chosen = np.flatnonzero(np.cos(places[id(strips)] + (turn - angle)) >= np.cos(min(within, pi)))
-        parts.append(_turned(_some(strips, chosen), turn))
-        carried.append(np.broadcast_to(current, (len(current), len(strips.width)))[:, chosen])
+    for strips, turns, currents in lots:
+        place = np.arctan2(*(strips.starts + strips.ends)[:, 1::-1].T)
+        for turn, current in zip(turns, currents, strict=True):
+            chosen = np.flatnonzero(np.cos(place + (turn - angle)) >= np.cos(min(within, pi)))
+            parts.append(_turned(_some(strips, chosen), turn))
+            carried.append(np.broadcast_to(current, (len(current), len(place)))[:, chosen])
     return joined_strips(parts), np.concatenate(carried, axis=1)
 
 
-def _coil_shares(copper: Copper) -> FloatArray:
-    """Current in every coil, from start to finish, per ampere of every phase (phases, coils)."""
+def _rings(copper: Copper) -> list[CoilRing]:
+    """The coils of every template, with the current in each, from start to finish, per ampere of every phase."""
     shares = np.zeros((len(copper.phases), len(copper.coil_angles)))
     for index, phase in enumerate(copper.phases):
         for path in phase.paths:
             for step in path.steps:
                 if isinstance(step, CoilVisit):
                     shares[index, step.coil] += path.share if step.forward else -path.share
-    return shares
+    return [
+        CoilRing(strips_of(copper, coil.tracks), copper.coil_angles[members], shares[:, members])
+        for coil, members in copper.templates
+    ]
 
 
 def _links(copper: Copper) -> tuple[Strips | None, FloatArray]:
