@@ -123,7 +123,7 @@ def _drop(track: Track, pad: float, reach: float) -> Track | None:
     if np.hypot(*(line[-1] - line[0])) < 0.97 * reach or np.any((steps[1:] * steps[:-1]).sum(axis=1) <= 0):
         return None
     widths = np.interp(along, [pad / 4, reach], [FULL * pad, width])
-    return replace(track, points=line, width=float(widths.max()), widths=widths, role="teardrop")
+    return replace(track, shape=line, turn=0.0, width=float(widths.max()), widths=widths, role="teardrop")
 
 
 def layer_areas(copper: Copper) -> dict[int, float]:

@@ -58,7 +58,7 @@ def _terminals(design: Design, plan: StatorPlan, trees: list[BusTree]) -> tuple[
             continue
         lead = tree.walk(tree.terminal_node, _any_other(tree))[0]
         assert isinstance(lead, Track)
-        x, y = (float(value) for value in lead.points[0])
+        x, y = lead.ends[0]
         found.append(Terminal(tap.terminal, x, y, board.terminal_drill, board.terminal_pad, lead.layer, tree.bus.net))
     return tuple(sorted(found, key=lambda terminal: terminal.name))
 
@@ -101,15 +101,8 @@ def _phases(connection: str, winding: Winding, trees: list[BusTree], copies: int
         paths = _phase_paths(winding, phase, connection, ends, copies)
         first, last = paths[0].steps[0], paths[0].steps[-1]
         assert isinstance(first, Track) and isinstance(last, Track)
-        start, end = first.points[0], last.points[-1]
-        result.append(
-            PhaseCopper(
-                PHASE_NAMES[phase],
-                Point(float(start[0]), float(start[1]), first.layer),
-                Point(float(end[0]), float(end[1]), last.layer),
-                paths,
-            )
-        )
+        start, end = Point(*first.ends[0], first.layer), Point(*last.ends[1], last.layer)
+        result.append(PhaseCopper(PHASE_NAMES[phase], start, end, paths))
     return tuple(result)
 
 

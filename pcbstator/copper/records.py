@@ -6,10 +6,10 @@ position. Whatever is the same for all coils is computed on the template alone.
 
 from __future__ import annotations
 
+from cmath import rect
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import cos, sin
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -41,23 +41,39 @@ class Layer:
 class Track:
     """A strip of copper along a polyline.
 
-    points: (n, 2) centre-line [m], in the direction of positive phase current. width: [m], the largest one where it
-    varies. net: the electrical net; phase: the phase whose current it carries. widths: (n,) [m], one per point; None
-    where it is the same everywhere.
+    shape: (n, 2) centre-line [m], in the direction of positive phase current, before it is turned about the board's
+    centre by ``turn`` [rad]; copies share one, so that what a turn does not change is computed once. width: [m], the
+    largest one where it varies. net: the electrical net; phase: the phase whose current it carries. widths: (n,) [m],
+    one per point; None where it is the same everywhere.
     """
 
     layer: int
-    points: FloatArray
+    shape: FloatArray
     width: float
     net: str
     phase: str
     role: Role
     widths: FloatArray | None = None
+    turn: float = 0.0
+
+    @cached_property
+    def points(self) -> FloatArray:
+        """The centre-line in its place [m], (n, 2)."""
+        if self.turn == 0.0:
+            return self.shape
+        return flat(turned(np.ascontiguousarray(self.shape).view(complex)[:, 0], self.turn))
+
+    @cached_property
+    def ends(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """First and last point of the centre-line [m]."""
+        turn = rect(1.0, self.turn)
+        first, last = (complex(*point) * turn for point in self.shape[:: len(self.shape) - 1].tolist())
+        return (first.real, first.imag), (last.real, last.imag)
 
     @cached_property
     def lengths(self) -> FloatArray:
         """Length of every piece of the centre-line [m], shape (n − 1,)."""
-        return np.asarray(np.hypot(*np.diff(self.points, axis=0).T))
+        return np.asarray(np.hypot(*np.diff(self.shape, axis=0).T))
 
     @cached_property
     def length(self) -> float:
@@ -67,7 +83,7 @@ class Track:
     @cached_property
     def point_widths(self) -> FloatArray:
         """Width at every point [m], shape (n,)."""
-        return np.full(len(self.points), self.width) if self.widths is None else self.widths
+        return np.full(len(self.shape), self.width) if self.widths is None else self.widths
 
     @cached_property
     def piece_widths(self) -> FloatArray:
@@ -87,19 +103,17 @@ class Track:
     @cached_property
     def piece(self) -> tuple[tuple[object, ...], int]:
         """What tells it from every other link, whichever way it is run through; and the way, +1 or -1."""
-        first, last = spot(*self.points[0].tolist()), spot(*self.points[-1].tolist())
+        first, last = (spot(*end) for end in self.ends)
         return (("link", self.layer, first, last), 1) if first <= last else (("link", self.layer, last, first), -1)
 
     def turned(self, angle: float, **changes: object) -> Track:
         """This track turned about the board's centre by ``angle`` [rad], with other fields changed as named."""
-        cos, sin = np.cos(angle), np.sin(angle)
-        fields: dict[str, object] = {"points": self.points @ np.array([[cos, sin], [-sin, cos]])}
-        return replace(self, **(fields | changes))  # type: ignore[arg-type]
+        return replace(self, turn=self.turn + angle, **changes)  # type: ignore[arg-type]
 
     def reversed(self) -> Track:
         """The same copper with the current the other way."""
         widths = None if self.widths is None else self.widths[::-1]
-        return Track(self.layer, self.points[::-1], self.width, self.net, self.phase, self.role, widths)
+        return Track(self.layer, self.shape[::-1], self.width, self.net, self.phase, self.role, widths, self.turn)
 
 
 @dataclass(frozen=True, eq=False)
@@ -385,14 +399,16 @@ class Copper:
 
 def track_lengths(tracks: Sequence[Track]) -> list[float]:
     """Lengths of centre-lines [m], all of them measured at once."""
-    if not tracks:
+    shapes = {id(track.shape): track.shape for track in tracks}
+    if not shapes:
         return []
-    points = np.concatenate([track.points for track in tracks])
+    points = np.concatenate(list(shapes.values()))
     dx, dy = (points[1:] - points[:-1]).T
     steps = np.append(np.sqrt(dx**2 + dy**2), 0.0)
-    ends = np.cumsum([len(track.points) for track in tracks])
+    ends = np.cumsum([len(shape) for shape in shapes.values()])
     steps[ends - 1] = 0.0  # to where the next one begins
-    return [float(length) for length in np.add.reduceat(steps, np.append(0, ends[:-1]))]
+    lengths = dict(zip(shapes, np.add.reduceat(steps, np.append(0, ends[:-1])).tolist(), strict=True))
+    return [lengths[id(track.shape)] for track in tracks]
 
 
 def spot(x: float, y: float) -> tuple[int, int]:
@@ -411,7 +427,7 @@ def strip_edges(points: ComplexArray, widths: FloatArray) -> tuple[ComplexArray,
 
 def turned(points: ComplexArray, angle: float) -> ComplexArray:
     """Points x + iy turned about the machine's centre."""
-    return points * complex(cos(angle), sin(angle))
+    return points * rect(1.0, angle)
 
 
 def flat(points: ComplexArray) -> FloatArray:

@@ -18,14 +18,11 @@ import numpy as np
 from pcbstator.copper.outline import arc_pieces
 from pcbstator.copper.records import (
     Bridge,
-    ComplexArray,
     FloatArray,
     Role,
     Terminal,
     Track,
     Via,
-    flat,
-    turned,
 )
 from pcbstator.copper.rim import Bus, RimPlan, Tap
 from pcbstator.copper.spiral import round_corner
@@ -184,23 +181,22 @@ def lay_bus(
     arc_layer, lead_layer = (1, layers) if plan.stepped else (channel + 1, channel + 1)
     tree = BusTree(bus, radius, arc_layer, lead_layer)
     taps, stops = bus.taps, list(tree.hanging)
-    ends = [_polar(_end_radius(plan, tap), tap.angle) for tap in taps]
+    ends = [_end_radius(plan, tap) for tap in taps]
 
-    def lead(points: list[tuple[float, float]], role: Role) -> Track:
-        return Track(lead_layer, np.array(points), width, bus.net, bus.phase, role)
+    def lead(start: float, stop: float, angle: float, role: Role) -> Track:
+        return Track(lead_layer, _along_radius(start, stop), width, bus.net, bus.phase, role, turn=angle)
 
     if len(stops) == 1 and len(taps) == 2:
         # A terminal straight above its post: no arc, one lead.
         first = next(i for i, tap in enumerate(taps) if not tap.terminal)
-        tree.add(("end", first), ("end", 1 - first), lead([ends[first], ends[1 - first]], "lead"))
+        tree.add(("end", first), ("end", 1 - first), lead(ends[first], ends[1 - first], taps[first].angle, "lead"))
         return tree
 
     for stop, numbers in tree.hanging.items():
         if stop in (stops[0], stops[-1]) and _drawn_on(tree, plan, stop)[0] != stop:
             continue
         for i in numbers:
-            points = [ends[i], _polar(radius, taps[i].angle)]
-            tree.add(("end", i), stop, lead(points, "lead" if taps[i].terminal else "link"))
+            tree.add(("end", i), stop, lead(ends[i], radius, taps[i].angle, "lead" if taps[i].terminal else "link"))
         if plan.stepped:
             tree.vias.append(Via(*_polar(radius, taps[stop[1]].angle), drill, pad, bus.net, 1, layers))
     for a, b in itertools.pairwise(stops):
@@ -211,7 +207,7 @@ def lay_bus(
         start, near = _drawn_on(tree, plan, a) if a == stops[0] else (a, 0.0)
         stop, far = _drawn_on(tree, plan, b) if b == stops[-1] else (b, 0.0)
         shape = _bent_arc(radius, round(to_angle - from_angle, 13), near, far, corner)
-        arc = Track(arc_layer, flat(turned(shape, from_angle)), width, bus.net, bus.phase, "link")
+        arc = Track(arc_layer, shape, width, bus.net, bus.phase, "link", turn=from_angle)
         tree.add(start, stop, arc)
     return tree
 
@@ -231,8 +227,14 @@ def _drawn_on(tree: BusTree, plan: RimPlan, stop: Node) -> tuple[Node, float]:
 
 
 @lru_cache(maxsize=512)
-def _bent_arc(radius: float, span: float, near: float, far: float, corner: float) -> ComplexArray:
-    """An arc from angle 0 on as points x + iy [m], not to be changed. Where a lead to another radius, ``near`` or
+def _along_radius(start: float, stop: float) -> FloatArray:
+    """Points (2, 2) between two radii [m] at angle 0, not to be changed."""
+    return np.array([[start, 0.0], [stop, 0.0]])
+
+
+@lru_cache(maxsize=512)
+def _bent_arc(radius: float, span: float, near: float, far: float, corner: float) -> FloatArray:
+    """Points (n, 2) [m] of an arc from angle 0 on, not to be changed. Where a lead to another radius, ``near`` or
     ``far`` [m], hangs at an end, that and the bend into it are part of it. Many buses of a stator have the same.
     """
     points = arc_points(radius, 0.0, span)
@@ -240,4 +242,4 @@ def _bent_arc(radius: float, span: float, near: float, far: float, corner: float
         points = round_corner(np.concatenate([[(near, 0.0)], points]), 1, corner)
     if far:
         points = round_corner(np.concatenate([points, [_polar(far, span)]]), len(points) - 1, corner)
-    return np.ascontiguousarray(points).view(complex).ravel()
+    return points

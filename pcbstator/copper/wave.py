@@ -371,12 +371,12 @@ def lay_passes(plan: WavePlan, odd: bool, drill: float, pad: float, layers: int)
         between = _way(plan, shape, 1, row, None)  # vias: all conductors but the first and last are turned copies
         mirrored = _Way(between.points.conj(), between.widths) if sizes.skew == 0 else _way(plan, shape, -1, row, None)
         starts = between, _way(plan, shape, 1, row, pair)
-        finishes = mirrored, _way(plan, shape, -1, row, pair + 1)
+        finishes = mirrored.back, _way(plan, shape, -1, row, pair + 1).back
         for index in range(sizes.poles // 2):
             here = first + 2 * index * sizes.pole_pitch
             last = index == sizes.poles // 2 - 1
             tracks.append(starts[index == 0].track(2 * pair + 1, here, sizes))
-            tracks.append(finishes[last].track(2 * pair + 2, here + sizes.pole_pitch, sizes).reversed())
+            tracks.append(finishes[last].track(2 * pair + 2, here + sizes.pole_pitch, sizes))
             far_turn = here + sizes.pole_pitch / 2 - sizes.rim * sizes.skew / 2
             vias.append((plan.far_rows[row], far_turn))
             if index:
@@ -431,14 +431,24 @@ class _Way:
     widths: FloatArray
 
     @cached_property
+    def shape(self) -> FloatArray:
+        """The points as x and y, (n, 2) [m], which all tracks of this way share."""
+        return flat(self.points)
+
+    @cached_property
     def width(self) -> float:
         """The largest width [m]."""
         return float(self.widths.max())
 
+    @property
+    def back(self) -> _Way:
+        """The same from the far end to the rim."""
+        return _Way(self.points[::-1], self.widths[::-1])
+
     def track(self, layer: int, run: float, sizes: WaveSizes) -> Track:
         """This conductor with its run at angle ``run`` [rad]."""
         widths = self.widths if sizes.tapered else None
-        return Track(layer, flat(turned(self.points, run)), self.width, "", "", "coil", widths)
+        return Track(layer, self.shape, self.width, "", "", "coil", widths, run)
 
 
 def _way(plan: WavePlan, shape: _Shape, mirror: int, row: int, post: int | None) -> _Way:

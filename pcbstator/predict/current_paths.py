@@ -104,7 +104,7 @@ class Conductors:
                 here = None
             else:
                 if here is not None and here != step.layer:
-                    yield ("via", *spot(*step.points[0]), here, step.layer), self.barrel(here, step.layer)
+                    yield ("via", *spot(*step.ends[0]), here, step.layer), self.barrel(here, step.layer)
                 key = piece(step)[0]
                 yield key, self._links[key] if key in self._links else self.track(step)
                 here = step.layer

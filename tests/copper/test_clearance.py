@@ -79,7 +79,7 @@ def coils_closer(copper):
 
 
 def links_further_in(copper):
-    return replace(copper, links=tuple(replace(link, points=link.points * 0.99) for link in copper.links))
+    return replace(copper, links=tuple(replace(link, shape=link.shape * 0.99) for link in copper.links))
 
 
 def a_terminal_beside_a_coil(copper):

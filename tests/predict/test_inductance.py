@@ -26,7 +26,7 @@ def sketched(copper):
 
     def fewer(track):
         line = shapely.LineString(track.points).simplify(1e-4)
-        return replace(track, points=np.array(line.coords))
+        return replace(track, shape=np.array(line.coords), turn=0.0)
 
     def along(path):
         return replace(path, steps=tuple(fewer(step) if isinstance(step, Track) else step for step in path.steps))
