@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 if TYPE_CHECKING:
     from pcbstator.copper.board_shape import BoardShape
     from pcbstator.copper.fittings import Fittings
+    from pcbstator.copper.ways import Ways
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
@@ -285,6 +286,13 @@ class Copper:
 
         return self.stated_fittings or Fittings()
 
+    @cached_property
+    def ways(self) -> Ways:
+        """What every path runs through."""
+        from pcbstator.copper.ways import ways_through  # as above
+
+        return ways_through(self)
+
     @property
     def board(self) -> Copper:
         """One board by itself, as it is made; all boards of a stack are equal."""
@@ -354,10 +362,15 @@ class Copper:
         """Length of every track of ``template_tracks`` [m]."""
         return track_lengths([track for track, _ in self.template_tracks])
 
-    @cached_property
+    @property
     def link_lengths(self) -> list[float]:
         """Length of every link [m]."""
-        return track_lengths(self.links)
+        return self.way_lengths[: len(self.links)]
+
+    @cached_property
+    def way_lengths(self) -> list[float]:
+        """Length of every track of ``ways`` [m]."""
+        return track_lengths(self.ways.tracks)
 
     @property
     def via_count(self) -> int:

@@ -12,7 +12,9 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from functools import lru_cache
 from math import asin, pi
+from operator import itemgetter
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -64,13 +66,23 @@ class Bus:
         return self.taps[0].angle, self.taps[-1].angle
 
 
+class Join(NamedTuple):
+    """Coil ends that must be joined: net, phase, (coil, at its start) of each, and the terminal's name or ""."""
+
+    net: str
+    phase: str
+    posts: tuple[tuple[int, bool], ...]
+    terminal: str
+
+
 def net_name(connection: str, phase: int) -> str:
     """The electrical net of a phase: star and delta are one piece of copper, open phases are not."""
     return PHASE_NAMES[phase] if connection == "open" else connection.upper()
 
 
-def joins(winding: Winding, connection: str) -> list[tuple[str, str, list[tuple[int, bool]], str]]:
-    """What must be joined: (net, phase, [(coil, at its start)], terminal name or "")."""
+@lru_cache(maxsize=256)
+def joins(winding: Winding, connection: str) -> tuple[Join, ...]:
+    """What must be joined; many stators have the same winding."""
 
     def entry(coil: int) -> tuple[int, bool]:
         return coil, winding.sense[coil] > 0
@@ -78,7 +90,7 @@ def joins(winding: Winding, connection: str) -> list[tuple[str, str, list[tuple[
     def leaving(coil: int) -> tuple[int, bool]:
         return coil, winding.sense[coil] < 0
 
-    result = []
+    result: list[tuple[str, str, list[tuple[int, bool]], str]] = []
     for phase, paths in enumerate(winding.paths):
         name, net = PHASE_NAMES[phase], net_name(connection, phase)
         for path in paths:
@@ -93,23 +105,19 @@ def joins(winding: Winding, connection: str) -> list[tuple[str, str, list[tuple[
     if connection == "star":
         ends = [leaving(path[-1]) for paths in winding.paths for path in paths]
         result.append((net_name("star", 0), "N", sorted(ends), "N"))
-    return result
+    return tuple(Join(net, name, tuple(posts), terminal) for net, name, posts, terminal in result)
 
 
 def _arc_order(taps: list[Tap]) -> tuple[Tap, ...]:
-    """The taps along the arc that leaves out the largest gap between them."""
+    """The taps along the arc that leaves out the largest gap between them; of equal gaps the last one."""
     full = 2 * pi
-    taps = sorted(taps, key=lambda tap: tap.angle % full)
-    angles = [tap.angle % full for tap in taps]
-    gaps = [(after - angle) % full for angle, after in zip(angles, angles[1:] + angles[:1], strict=True)]
-    widest = max(range(len(taps)), key=lambda i: (gaps[i], i)) if len(taps) > 1 else 0
-    ordered = taps[widest + 1 :] + taps[: widest + 1]
-    along = angles[widest + 1 :] + [angle + full for angle in angles[: widest + 1]]
-    if along[0] >= full:
-        along = [angle - full for angle in along]
-    return tuple(
-        Tap(angle, tap.coil, tap.at_start, tap.terminal) for angle, tap in zip(along, ordered, strict=True)
-    )
+    taps = sorted([Tap(tap[0] % full, *tap[1:]) for tap in taps], key=itemgetter(0))
+    begin, widest = 0, (taps[0][0] - taps[-1][0]) % full
+    for index in range(len(taps) - 1, 0, -1):
+        gap = taps[index][0] - taps[index - 1][0]
+        if gap > widest:
+            begin, widest = index, gap
+    return (*taps[begin:], *(Tap(tap[0] + full, *tap[1:]) for tap in taps[:begin]))
 
 
 def spread(angles: list[float], spacing: float) -> list[float]:
@@ -254,17 +262,17 @@ def lay_buses(
     def angle(post: tuple[int, bool]) -> float:
         return float(axes[post[0]]) + (start_angle if post[1] else finish_angle)
 
-    homes = {name: angle(posts[-2 if name == "N" else 0]) for _, _, posts, name in wanted if name}
+    homes = {join.terminal: angle(join.posts[-2 if join.terminal == "N" else 0]) for join in wanted if join.terminal}
     if cuts is not None:
         places = spread_in_tiles(homes, terminal_spacing, pi / winding.coils, *cuts)
     elif pairing is None:
         places = dict(zip(homes, spread(list(homes.values()), terminal_spacing), strict=True))
     else:
-        passed = [angle(post) for _, _, joined, _ in wanted for post in joined]
+        passed = [angle(post) for join in wanted for post in join.posts]
         places = paired_terminals(homes, terminal_spacing, pairing, passed, clearance)
     buses = []
     for net, phase, posts, name in wanted:
-        taps = [Tap(angle(post), coil=post[0], at_start=post[1]) for post in posts]
+        taps = [Tap(angle(post), *post) for post in posts]
         if name:
             taps.append(Tap(places[name], terminal=name))
         buses.append(Bus(net, phase, _arc_order(taps)))
@@ -285,8 +293,10 @@ def assign_channels(
     bits = np.packbits(follows | follows.T, axis=1, bitorder="little")
     meets = [int.from_bytes(row.tobytes(), "little") for row in bits]
     by_start = sorted(range(len(buses)), key=lambda i: spans[i][0] % (2 * pi))
-    by_length = sorted(range(len(buses)), key=lambda i: spans[i][0] - spans[i][1])
-    best = min((_fill([[bus] for bus in order], meets) for order in (by_start, by_length)), key=max)
+    best = _fill([[bus] for bus in by_start], meets)
+    if max(best) >= follows.sum(axis=0).max():  # more than the arcs above one place
+        by_length = sorted(range(len(buses)), key=lambda i: spans[i][0] - spans[i][1])
+        best = min(best, _fill([[bus] for bus in by_length], meets), key=max)
     if period is not None:
         alike: dict[tuple[int, int], list[int]] = {}
         for bus in by_start:

@@ -42,9 +42,8 @@ def copper_figures(
     plating = design.board.via_plating
     walls = sum(count * pi * (drill - plating) * plating for drill, _, count in copper.board.hole_sizes)
     volume = design.boards * (laid + walls * design.board.thickness)
-    paths = [path for phase in copper.phases for path in phase.paths]
     return {
-        "phase_length": sum(conductors.path_length(path) for path in paths) / len(paths),
+        "phase_length": float(conductors.path_lengths.mean()),
         "mass": float(copper_mass(volume)),
         "via_count": copper.via_count,
         "boards": design.boards if design.boards > 1 else None,

@@ -63,7 +63,6 @@ def resistance_range(design: Design, copper: Copper) -> ResistanceRange | None:
             return replace(layer, thickness=(outside if layer.outer else within) or layer.thickness)
 
         changed = replace(copper, layers=tuple(finished(layer) for layer in copper.layers))
-        conductors = Conductors(changed, design.board.via_drill, design.board.via_plating)
-        return sum(conductors.phase_resistance(phase) for phase in copper.phases) / len(copper.phases)
+        return Conductors(changed, design.board.via_drill, design.board.via_plating).phase_resistance
 
     return ResistanceRange(resistance(plated, None), resistance(None, thin), plated, thin)

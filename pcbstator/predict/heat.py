@@ -5,7 +5,7 @@ Where the file leaves something open, what takes less heat is assumed; ``assumpt
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cache
 from math import pi
@@ -125,14 +125,12 @@ def board_heat(
     phase_resistance: float,
     field: RingField | None = None,
     rings: int = RINGS,
-    shares: Sequence[float] | None = None,
 ) -> BoardHeat:
-    """The network of a design; phase_resistance: mean of the phases at 20 C [ohm]; shares: of ``link_shares``, if
-    they are known."""
+    """The network of a design; phase_resistance: mean of the phases at 20 C [ohm]."""
     board, cooling, laminate = design.board, cooling_of(design), materials.laminate()
     edges = np.linspace(board.inner_diameter / 2, board.outer_diameter / 2, rings + 1)
     speed = eddy_speed(design)
-    sources = ring_sources(design, copper, edges, phase_resistance, field if speed > 0 else None, speed, shares)
+    sources = ring_sources(design, copper, edges, phase_resistance, field if speed > 0 else None, speed)
     limits = heat_limits(design)
     plates = _plates(design)
     n = rings + len(plates)

@@ -5,7 +5,6 @@ Everything comes from the tracks' centre-lines, widths and currents; nothing is 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import pi
 from typing import TYPE_CHECKING
@@ -14,12 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator import materials
-from pcbstator.copper import Copper
+from pcbstator.copper import Copper, Track
 from pcbstator.physics.conductors import conductor_resistivity
 from pcbstator.physics.eddy import strip_eddy_loss_density
 from pcbstator.physics.magnet_ring import RingField
 from pcbstator.physics.plate_heat import ring_areas
-from pcbstator.predict.current_paths import Conductors, link_loads, piece
+from pcbstator.predict.current_paths import Conductors, way_loads
 from pcbstator.predict.losses import circulating_loss
 
 if TYPE_CHECKING:
@@ -51,7 +50,7 @@ class RingSources:
 @dataclass(frozen=True, eq=False)
 class _Pieces:
     """Short pieces of track: radius of their middle, how far they reach along the radius, length, width, thickness [m],
-    layer from 0, square of the share of the phase current times the number of equal ones, and that number."""
+    layer from 0, squares of the share of the phase current summed over equal ones, and the number of those."""
 
     radius: FloatArray
     reach: FloatArray
@@ -68,22 +67,32 @@ class _Pieces:
         return np.minimum(self.reach / self.length, 1.0)
 
 
-def link_shares(copper: Copper) -> list[float]:
-    """Current of every link over the phase current, in the order of ``copper.links``."""
-    loads = link_loads(copper)
-    return [loads.get(piece(link)[0], 0.0) for link in copper.links]
+def _shapes(copper: Copper) -> tuple[list[Track], FloatArray, FloatArray]:
+    """One track of every shape, width and layer, how many there are, and their loads: squares of the share of the phase
+    current, summed.
+    """
+    share = copper.phases[0].paths[0].share
+    counted = [(track, len(members), len(members) * share**2) for track, members in copper.template_tracks]
+    loads = (way_loads(copper)[: len(copper.links)] ** 2).tolist()
+    counted += [(link, 1, load) for link, load in zip(copper.links, loads, strict=True)]
+    found: dict[tuple[object, ...], tuple[Track, list[float]]] = {}
+    for track, count, load in counted:
+        _, sums = found.setdefault((id(track.shape), track.layer, track.width, id(track.widths)), (track, [0.0, 0.0]))
+        sums[0] += count
+        sums[1] += load
+    counts, squares = np.array([sums for _, sums in found.values()]).T
+    return [track for track, _ in found.values()], counts, squares
 
 
-def _cut(copper: Copper, longest: float, shares: Sequence[float]) -> _Pieces:
-    """All tracks in even pieces of at most ``longest`` [m]: the templates that stand for all coils, and the links."""
-    coils = copper.template_tracks
-    tracks = [*(track for track, _ in coils), *copper.links]
-    points = np.concatenate([track.points for track in tracks]).view(np.complex128)[:, 0]
+def _cut(copper: Copper, longest: float) -> _Pieces:
+    """All tracks in even pieces of at most ``longest`` [m]; one stands for all of its shape, wherever they lie."""
+    tracks, count, load = _shapes(copper)
+    points = np.concatenate([track.shape for track in tracks]).view(np.complex128)[:, 0]
     widths = np.concatenate([track.point_widths for track in tracks])
     # One way along all tracks in turn, jumps between them included, so that it never stands still between two.
     way = np.zeros(len(points))
     np.cumsum(np.abs(points[1:] - points[:-1]), out=way[1:])
-    sizes = np.array([len(track.points) for track in tracks])
+    sizes = np.array([len(track.shape) for track in tracks])
     first = np.cumsum(sizes) - sizes
     lengths = np.maximum(way[first + sizes - 1] - way[first], 1e-15)
     cuts = np.ceil(lengths / longest).astype(np.int64)
@@ -95,8 +104,6 @@ def _cut(copper: Copper, longest: float, shares: Sequence[float]) -> _Pieces:
     at_ends, middle = np.abs(np.interp(ends, way, points)), np.abs(np.interp(middles, way, points))
     before, after = at_ends[begin], at_ends[begin + 1]
     thickness = {layer.number: layer.thickness for layer in copper.layers}
-    count = np.array([*(len(members) for _, members in coils), *(1 for _ in copper.links)])
-    loads = np.array([*(copper.phases[0].paths[0].share for _ in coils), *shares])
     return _Pieces(
         radius=(before + after + 2 * middle) / 4,
         reach=np.abs(after - before),
@@ -104,7 +111,7 @@ def _cut(copper: Copper, longest: float, shares: Sequence[float]) -> _Pieces:
         width=np.interp(middles, way, widths),
         thickness=np.array([thickness[track.layer] for track in tracks])[owner],
         layer=np.array([track.layer - 1 for track in tracks])[owner],
-        load=(loads**2 * count)[owner],
+        load=load[owner],
         count=count[owner],
     )
 
@@ -116,15 +123,14 @@ def ring_sources(
     phase_resistance: float,
     field: RingField | None = None,
     speed: float = 0.0,
-    shares: Sequence[float] | None = None,
 ) -> RingSources:
     """What the copper does in the rings between even ``edges`` [m]; eddies only with the rotor's field.
 
     speed: of the eddies, for the range of their law [rad/s]. phase_resistance: mean of the phases at 20 C [ohm]; what
-    tracks lack of it (vias) is spread as their own loss. shares: of ``link_shares``, if they are known.
+    tracks lack of it (vias) is spread as their own loss.
     """
     area, width = ring_areas(edges), float(edges[1] - edges[0])
-    pieces = _cut(copper, PIECE * width, link_shares(copper) if shares is None else shares)
+    pieces = _cut(copper, PIECE * width)
     pitch = pieces.width + design.board.track_gap
     rings = _Bands(pieces, pieces.reach, edges, len(copper.layers))
     # A track along the circle covers its width and half a gap on either side, so that narrow rings see no stripes.

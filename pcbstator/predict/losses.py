@@ -38,9 +38,8 @@ class LossFactors:
 def loss_factors(design: Design, copper: Copper, field: RingField, temperature_c: float) -> LossFactors:
     """Loss factors with the copper at ``temperature_c`` [C]."""
     conductors = Conductors(copper, design.board.via_drill, design.board.via_plating, temperature_c)
-    resistances = [conductors.phase_resistance(phase) for phase in copper.phases]
     return LossFactors(
-        resistance=sum(resistances) / len(resistances),
+        resistance=conductors.phase_resistance,
         eddy=_eddy_loss(copper, field, temperature_c),
         circulating=circulating_loss(copper, field, conductors),
     )
@@ -71,14 +70,10 @@ def circulating_loss(copper: Copper, field: RingField, conductors: Conductors) -
 
     Their resistance alone limits them, which is on the safe side: inductance would lower them at speed.
     """
-    loss = 0.0
-    for phase, linkages in zip(copper.phases, path_linkages(copper, field), strict=True):
-        if len(phase.paths) == 1:
-            continue
-        unequal = (linkages - linkages.mean(axis=0)) * field.orders * field.pole_pairs
-        resistances = np.array([sum(r for _, r in conductors.along(path)) for path in phase.paths])
-        loss += float((np.abs(unequal) ** 2 / (2 * resistances[:, None])).sum())
-    return loss
+    linkages = path_linkages(copper, field)
+    unequal = (linkages - linkages.mean(axis=1, keepdims=True)) * field.orders * field.pole_pairs
+    resistances = conductors.path_resistances.reshape(*linkages.shape[:2], 1)
+    return float((np.abs(unequal) ** 2 / (2 * resistances)).sum())
 
 
 def operating_losses(design: Design, copper: Copper, field: RingField, torque_constant: float) -> list[dict[str, Any]]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.copper import CoilVisit, Copper, Track
+from pcbstator.copper import Copper
 from pcbstator.design.records import BlockMagnet, DiscMagnet
 from pcbstator.materials import mild_steel
 from pcbstator.physics.field_layers import MagnetLayers
@@ -27,7 +27,6 @@ from pcbstator.physics.magnet_ring import (
     sector_footprint,
 )
 from pcbstator.physics.working_point import thinnest_layer
-from pcbstator.predict.current_paths import Key, piece
 from pcbstator.predict.records import MagneticResult
 from pcbstator.predict.waves import distortion, ripple, sampled_waves
 
@@ -129,44 +128,30 @@ def copper_distances(design: Design, layers: MagnetLayers) -> NDArray[np.float64
 def path_linkages(copper: Copper, field: RingField) -> NDArray[np.complex128]:
     """Linkage harmonics (phases, paths, orders) [Wb] of every path: one coil turned to its places, and the links.
 
-    Every piece of copper is integrated once, in one pass, whatever number of paths runs through it.
+    Every shape of copper is integrated once, in one pass, whatever number of its turned copies there is and of paths
+    that run through them.
     """
-    links: dict[Key, tuple[int, int]] = {}  # row of each piece, and the way in which it is integrated
-    tracks = [track for track, _ in copper.template_tracks]
-    paths = [path for phase in copper.phases for path in phase.paths]
-    for path in paths:
-        for step in path.steps:
-            if isinstance(step, Track):
-                key, way = piece(step)
-                if key not in links:
-                    links[key] = len(tracks), way
-                    tracks.append(step)
-
-    def seen(track: Track) -> LinkedTrack:
-        width = track.width if track.widths is None else track.widths
-        return LinkedTrack(track.points, width, track.layer - 1)
-
-    each = each_track_linkage_harmonics(list(map(seen, tracks)), field)
+    ways = copper.ways
+    tracks = [*(track for track, _ in copper.template_tracks), *ways.tracks]
+    shapes: dict[tuple[int, int, float, int], int] = {}
+    linked: list[LinkedTrack] = []
+    rows = []
+    for track in tracks:
+        row = shapes.setdefault((id(track.shape), track.layer, track.width, id(track.widths)), len(linked))
+        if row == len(linked):
+            width = track.width if track.widths is None else track.widths
+            linked.append(LinkedTrack(track.shape, width, track.layer - 1))
+        rows.append(row)
+    turns = np.concatenate([[track.turn for track in tracks], copper.coil_angles])
+    turned = np.exp(1j * field.pole_pairs * np.multiply.outer(turns, field.orders))
+    each = each_track_linkage_harmonics(linked, field)[rows] * turned[: len(tracks)]
 
     coils, row = np.empty((len(copper.coil_angles), len(field.orders)), complex), 0
     for template, members in copper.templates:
         coils[members] = each[row : row + len(template.tracks)].sum(axis=0)
         row += len(template.tracks)
-    coils *= np.exp(1j * field.pole_pairs * np.multiply.outer(copper.coil_angles, field.orders))
-    coils *= np.array(copper.coil_senses)[:, None]
-    table = np.concatenate([coils, each])
-    sums = []
-    for path in paths:
-        rows = [step.coil for step in path.steps if isinstance(step, CoilVisit)]
-        signs = [1] * len(rows)
-        for step in path.steps:
-            if isinstance(step, Track):
-                key, way = piece(step)
-                number, first = links[key]
-                rows.append(len(coils) + number)
-                signs.append(way * first)
-        sums.append(np.array(signs) @ table[rows])
-    return np.array(sums).reshape(len(copper.phases), -1, len(field.orders))
+    sums = ways.coils @ (coils * turned[len(tracks) :]) + ways.through @ each[row:]
+    return np.asarray(sums.reshape(len(copper.phases), -1, len(field.orders)))
 
 
 def phase_linkages(paths: NDArray[np.complex128]) -> NDArray[np.complex128]:

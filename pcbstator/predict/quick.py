@@ -262,7 +262,7 @@ def _copper(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
     copper = work.copper = lay_copper(design, winding, quick_plan(design, winding))
     conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
     phases = len(copper.phases)
-    work.resistance = sum(conductors.phase_resistance(phase) for phase in copper.phases) / phases
+    work.resistance = conductors.phase_resistance
     line = line_resistance(design.winding.connection, phases, work.resistance)
     _give(work, "copper", {
         "winding": winding_figures(design, winding, copper),

@@ -111,8 +111,7 @@ def _resistances(
             )
 
         stator = replace(copper, layers=tuple(changed(layer) for layer in copper.layers))
-        conductors = Conductors(stator, board.via_drill, board.via_plating)
-        return sum(conductors.phase_resistance(phase) for phase in copper.phases) / len(copper.phases)
+        return Conductors(stator, board.via_drill, board.via_plating).phase_resistance
 
     whole = resistance(1.0, 1.0)
     outside, within = 2 * (whole - resistance(2.0, 1.0)), 2 * (whole - resistance(1.0, 2.0))

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from math import pi
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.copper import Copper, Track
+from pcbstator.copper import Copper
+from pcbstator.copper.ways import Barrel
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.trace_current import FloatArray, brooks_adam_current, ipc2221_current
-from pcbstator.predict.current_paths import link_loads, piece
+from pcbstator.predict.current_paths import way_loads
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -33,17 +33,15 @@ class TraceCurrents:
 
 def trace_currents(design: Design, copper: Copper, rise: float) -> TraceCurrents:
     """The worst track by each standard, the worst of every layer, and the worst via; rise: [K]."""
-    loads = link_loads(copper)
-    share = max(path.share for path in copper.phases[0].paths)
+    loads, share = way_loads(copper).tolist(), float(copper.ways.share.max())
     widths: dict[int, set[tuple[float, float]]] = {}
     for track, _ in copper.template_tracks:
         widths.setdefault(track.layer, set()).add((track.narrowest, share))
-    for link in copper.links:
-        load = loads.get(piece(link)[0], 0.0)
+    for link, load in zip(copper.ways.tracks, loads, strict=True):
         if load > 1e-9:
             widths.setdefault(link.layer, set()).add((link.narrowest, load))
     layers = [layer for layer in copper.layers if layer.number in widths]
-    alike = [(layer.thickness, layer.outer, frozenset(widths[layer.number])) for layer in layers]
+    alike = [(layer.thickness, layer.outer, _most_loaded(widths[layer.number])) for layer in layers]
 
     def worst(law: Law) -> list[float] | None:
         try:
@@ -62,6 +60,14 @@ def trace_currents(design: Design, copper: Copper, rise: float) -> TraceCurrents
     )
 
 
+def _most_loaded(tracks: set[tuple[float, float]]) -> frozenset[tuple[float, float]]:
+    """The largest load of every width, which decides."""
+    most: dict[float, float] = {}
+    for width, load in tracks:
+        most[width] = max(load, most.get(width, 0.0))
+    return frozenset(most.items())
+
+
 def _least(
     law: Law, rise: float, thickness: float, outer: bool, tracks: frozenset[tuple[float, float]]
 ) -> float:
@@ -71,15 +77,14 @@ def _least(
 
 
 def _via_current(
-    design: Design, copper: Copper, loads: dict[tuple[object, ...], float], share: float, rise: float
+    design: Design, copper: Copper, loads: Sequence[float], share: float, rise: float
 ) -> float | None:
     """IPC-2221 for the wall of one via as an internal track: the lower of the two factors."""
     load = share
-    for phase in copper.phases:
-        for path in phase.paths:
-            for one, other in pairwise(path.steps):
-                if isinstance(one, Track) and isinstance(other, Track) and one.layer != other.layer:
-                    load = max(load, min(loads.get(piece(one)[0], 0.0), loads.get(piece(other)[0], 0.0)))
+    for met in copper.ways.joints:
+        for joint in met.values():
+            if isinstance(joint, Barrel) and joint.links is not None:
+                load = max(load, min(loads[row] for row in joint.links))
     drill, plating = design.board.via_drill, design.board.via_plating
     try:
         single = float(ipc2221_current(pi * (drill - plating), plating, rise, external=False))

@@ -76,19 +76,18 @@ def test_steady_heat(benchmark, stage):
 
 
 def test_steady_heat_of_sixteen_designs(benchmark, stage):
-    """The same at once; the currents of links are known to a search beforehand."""
+    """The same at once."""
     from pcbstator.predict.heat import board_heat
-    from pcbstator.predict.heat_sources import link_shares
     from pcbstator.predict.thermal import SteadyWork, steady_results
     from pcbstator.predict.trace_currents import trace_currents
 
     designs = [stage.with_values({"rotor.air_gap_mm": 0.8 + 0.02 * i}) for i in range(16)]
     copper = pcbstator.lay_copper(stage)
-    shares, traces = link_shares(copper), trace_currents(stage, copper, 20.0)
+    traces = trace_currents(stage, copper, 20.0)
 
     def heat():
         return steady_results(
-            [SteadyWork(each, board_heat(each, copper, 18.3, shares=shares), traces, 3, 0.1) for each in designs]
+            [SteadyWork(each, board_heat(each, copper, 18.3), traces, 3, 0.1) for each in designs]
         )
 
     benchmark(heat)

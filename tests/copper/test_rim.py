@@ -86,7 +86,7 @@ def test_terminals_keep_apart(connection):
 
 def test_joins_of_a_series_star():
     """Six coils, eight poles, by hand: coil i has the phasor 240°·i, so A, C, B, A, C, B, all in one sense."""
-    assert [(name, ends, terminal) for _, name, ends, terminal in joins(wind(3, 6, 8), "star")] == [
+    assert [(name, list(ends), terminal) for _, name, ends, terminal in joins(wind(3, 6, 8), "star")] == [
         ("A", [(0, False), (3, True)], ""),
         ("A", [(0, True)], "A"),
         ("B", [(2, False), (5, True)], ""),

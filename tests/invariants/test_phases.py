@@ -95,10 +95,9 @@ def test_parallel_paths_divide_linkage_and_resistance(path):
         conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
         links = sum(conductors.track(link) for link in copper.links)
         holes = len(copper.vias) * conductors.barrel(1, len(copper.layers))
-        for phase in copper.phases:
+        for phase, resistance in zip(copper.phases, conductors.phase_resistances, strict=True):
             coils = linkages_of(copper, field, phase, is_coil)[0]
             assert abs(coils) == pytest.approx(number * distribution / count * one, rel=1e-9)
-            resistance = conductors.phase_resistance(phase)
             assert 0 < resistance - number / count**2 * conductors.coil(0) < links + holes
 
 
@@ -107,8 +106,8 @@ def test_resistance_of_a_phase_is_its_coils_and_a_little(path):
     design, copper, _ = laid(path)
     conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
     series = len(copper.coil_angles) // len(copper.phases)
-    for phase in copper.phases:
-        assert 1.0 < conductors.phase_resistance(phase) / (series * conductors.coil(0)) < 1.1
+    for resistance in conductors.phase_resistances:
+        assert 1.0 < resistance / (series * conductors.coil(0)) < 1.1
 
 
 @every_design

@@ -10,7 +10,6 @@ import pcbstator
 from pcbstator.copper import lay_copper, settled_design
 from pcbstator.errors import LawRangeError
 from pcbstator.predict.heat import board_heat
-from pcbstator.predict.heat_sources import link_shares
 from pcbstator.predict.thermal import SteadyWork, heat_state, heat_states, steady_results, thermal_results
 from pcbstator.predict.trace_currents import TraceCurrents, trace_currents
 
@@ -102,7 +101,7 @@ def test_the_whole_section_has_the_same_steady_figures():
     design = settled_design(pcbstator.load_design(DESIGNS[0]))
     copper = lay_copper(design)
     whole = thermal_results(design, copper, 5.0, None, 0.05)
-    heat = board_heat(design, copper, 5.0, shares=link_shares(copper))
+    heat = board_heat(design, copper, 5.0)
     work = SteadyWork(design, heat, trace_currents(design, copper, 20.0), len(copper.phases), 0.05)
     assert same(whole, steady_results([work], onsets=True)[0])
     assert whole.time_constant is not None and whole.profile and whole.peak_1_cold is not None

@@ -31,7 +31,7 @@ SIGMA, ALPHA = 5.670374419e-8, 0.00393
 
 def resistance_of(design, copper):
     conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
-    return sum(conductors.phase_resistance(phase) for phase in copper.phases) / len(copper.phases)
+    return conductors.phase_resistance
 
 
 def heat_of(design, field=None, **more) -> BoardHeat:
