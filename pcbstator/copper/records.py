@@ -111,10 +111,19 @@ class Track:
         """This track turned about the board's centre by ``angle`` [rad], with other fields changed as named."""
         return replace(self, turn=self.turn + angle, **changes)  # type: ignore[arg-type]
 
+    @cached_property
+    def forth(self) -> Track:
+        """The track that this one is the way back of, or itself: the same one for both ways through one piece."""
+        return self
+
     def reversed(self) -> Track:
         """The same copper with the current the other way."""
+        if self.forth is not self:
+            return self.forth
         widths = None if self.widths is None else self.widths[::-1]
-        return Track(self.layer, self.shape[::-1], self.width, self.net, self.phase, self.role, widths, self.turn)
+        back = Track(self.layer, self.shape[::-1], self.width, self.net, self.phase, self.role, widths, self.turn)
+        vars(back)["forth"] = self  # no field, which a copy with another width or layer would keep
+        return back
 
 
 @dataclass(frozen=True, eq=False)

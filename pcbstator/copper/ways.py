@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -42,7 +43,7 @@ class Ways:
 def ways_through(copper: Copper) -> Ways:
     """Every path of the copper, walked once."""
     tracks = list(copper.links)
-    rows = {link.piece[0]: (row, link.piece[1]) for row, link in enumerate(tracks)}
+    number = _Numbers(tracks)
     paths = [path for phase in copper.phases for path in phase.paths]
     coils = np.zeros((len(paths), len(copper.coil_angles)))
     passed: list[dict[int, int]] = []
@@ -53,12 +54,8 @@ def ways_through(copper: Copper) -> Ways:
         here, before = None, -1  # layer and track that it comes from
         for step in path.steps:
             if isinstance(step, Track):
-                key, way = step.piece
-                if key not in rows:
-                    rows[key] = len(tracks), way
-                    tracks.append(step)
-                row, first = rows[key]
-                own[row] = way * first
+                row, way = number.of(step)
+                own[row] = way
                 if here is not None and here != step.layer:
                     links = (before, row) if before >= 0 else None
                     met["via", *spot(*step.ends[0]), here, step.layer] = Barrel(here, step.layer, links)
@@ -85,6 +82,31 @@ def ways_through(copper: Copper) -> Ways:
         phase=np.repeat(np.arange(len(copper.phases)), [len(phase.paths) for phase in copper.phases]),
         share=np.array([path.share for path in paths]),
     )
+
+
+class _Numbers:
+    """The row of every track and the way it is run through; links lead, further tracks are added as they come."""
+
+    def __init__(self, tracks: list[Track]) -> None:
+        self.tracks = tracks
+        self.known = {id(link.forth): (row, 1 if link.forth is link else -1) for row, link in enumerate(tracks)}
+
+    @cached_property
+    def pieces(self) -> dict[tuple[object, ...], tuple[int, int]]:
+        """Row and way of what is told apart by its place only, as where links and paths were moved separately."""
+        return {link.piece[0]: (row, link.piece[1]) for row, link in enumerate(self.tracks)}
+
+    def of(self, step: Track) -> tuple[int, int]:
+        """Row of a track, and +1 or -1."""
+        if id(step.forth) in self.known:
+            row, way = self.known[id(step.forth)]
+            return row, way if step.forth is step else -way
+        key, way = step.piece
+        if key not in self.pieces:
+            self.pieces[key] = len(self.tracks), way
+            self.tracks.append(step)
+        row, first = self.pieces[key]
+        return row, way * first
 
 
 def _wire_key(wire: Pin | Bridge) -> tuple[object, ...]:
