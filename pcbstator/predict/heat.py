@@ -17,13 +17,14 @@ from numpy.typing import NDArray
 from pcbstator import materials
 from pcbstator.copper import Copper
 from pcbstator.design.work import Cooling
+from pcbstator.errors import LawRangeError
 from pcbstator.physics.convection import air_conductivity
 from pcbstator.physics.heat_network import Gap, HeatNetwork
 from pcbstator.physics.magnet_ring import RingField
 from pcbstator.physics.plate_heat import buried_layer_rise, fin_efficiency, ring_areas, ring_conductances
 from pcbstator.physics.radiation import facing_emissivity
 from pcbstator.predict.heat_faces import KNOTS, TABLE_END_C, face_flux
-from pcbstator.predict.heat_sources import RingSources, ring_sources
+from pcbstator.predict.heat_sources import RingSources, SourceCase, ring_sources
 from pcbstator.predict.magnetics import magnet_footprint
 from pcbstator.predict.mechanics import magnet_faces, steel_ring
 
@@ -119,6 +120,15 @@ def assumptions(design: Design) -> tuple[str, ...]:
     return tuple(words)
 
 
+def source_case(
+    design: Design, copper: Copper, phase_resistance: float, field: RingField | None = None, rings: int = RINGS
+) -> SourceCase:
+    """The rings of a design's board and what heats them; phase_resistance: mean of the phases at 20 C [ohm]."""
+    speed = eddy_speed(design)
+    edges = np.linspace(design.board.inner_diameter / 2, design.board.outer_diameter / 2, rings + 1)
+    return SourceCase(design, copper, edges, phase_resistance, field if speed > 0 else None, speed)
+
+
 def board_heat(
     design: Design,
     copper: Copper,
@@ -127,11 +137,18 @@ def board_heat(
     rings: int = RINGS,
 ) -> BoardHeat:
     """The network of a design; phase_resistance: mean of the phases at 20 C [ohm]."""
+    case = source_case(design, copper, phase_resistance, field, rings)
+    sources = ring_sources([case])[0]
+    if isinstance(sources, LawRangeError):
+        raise sources
+    return heat_of_sources(case, sources)
+
+
+def heat_of_sources(case: SourceCase, sources: RingSources) -> BoardHeat:
+    """The network of a design whose sources are known."""
+    design, edges, speed = case.design, case.edges, case.speed
     board, cooling, laminate = design.board, cooling_of(design), materials.laminate()
-    edges = np.linspace(board.inner_diameter / 2, board.outer_diameter / 2, rings + 1)
-    speed = eddy_speed(design)
-    sources = ring_sources(design, copper, edges, phase_resistance, field if speed > 0 else None, speed)
-    limits = heat_limits(design)
+    rings, limits = len(edges) - 1, heat_limits(design)
     plates = _plates(design)
     n = rings + len(plates)
     area = ring_areas(edges)
@@ -164,7 +181,7 @@ def board_heat(
     _add_mount(design, conduction, rings, area, through, len(plates))
 
     solid = design.boards * board.thickness
-    volume = area * sources.covered * max(solid - _copper_thickness(copper), 0.3 * solid)
+    volume = area * sources.covered * max(solid - _copper_thickness(case.copper), 0.3 * solid)
     heats = materials.heat_values()
     capacity = volume * laminate.density * heats.laminate_capacity
     capacity = capacity + sources.copper * materials.copper().density * heats.copper_capacity

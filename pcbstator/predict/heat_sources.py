@@ -5,15 +5,17 @@ Everything comes from the tracks' centre-lines, widths and currents; nothing is 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import pi
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator import materials
 from pcbstator.copper import Copper, Track
+from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import conductor_resistivity
 from pcbstator.physics.eddy import strip_eddy_loss_density
 from pcbstator.physics.magnet_ring import RingField
@@ -27,6 +29,22 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 PIECE = 0.75  # of a ring's width at most: the steady current to 1e-4
+NARROW = 1e-6  # of a ring's width: pieces along the circle are as wide, so that rounding does not show
+
+
+class SourceCase(NamedTuple):
+    """A stator whose sources are wanted: even ``edges`` of its rings [m], and the mean resistance of its phases at 20 C
+    [ohm]; what tracks lack of it (vias) is spread as their own loss. field: of the rotor, where eddies are wanted;
+    speed: of the eddies, for the range of their law [rad/s].
+    """
+
+    design: Design
+    copper: Copper
+    edges: FloatArray
+    phase_resistance: float
+    field: RingField | None = None
+    speed: float = 0.0
+
 
 @dataclass(frozen=True, eq=False)
 class RingSources:
@@ -47,10 +65,9 @@ class RingSources:
     layer_share: FloatArray
 
 
-@dataclass(frozen=True, eq=False)
-class _Pieces:
+class _Pieces(NamedTuple):
     """Short pieces of track: radius of their middle, how far they reach along the radius, length, width, thickness [m],
-    layer from 0, squares of the share of the phase current summed over equal ones, and the number of those."""
+    layer from 0, squares of the share of the phase current summed over equal ones, and how many those are."""
 
     radius: FloatArray
     reach: FloatArray
@@ -59,12 +76,7 @@ class _Pieces:
     thickness: FloatArray
     layer: NDArray[np.int64]
     load: FloatArray
-    count: FloatArray
-
-    @property
-    def radial(self) -> FloatArray:
-        """Part of the length that goes along the radius."""
-        return np.minimum(self.reach / self.length, 1.0)
+    alike: FloatArray
 
 
 def _shapes(copper: Copper) -> tuple[list[Track], FloatArray, FloatArray]:
@@ -88,7 +100,6 @@ def _cut(copper: Copper, longest: float) -> _Pieces:
     """All tracks in even pieces of at most ``longest`` [m]; one stands for all of its shape, wherever they lie."""
     tracks, count, load = _shapes(copper)
     points = np.concatenate([track.shape for track in tracks]).view(np.complex128)[:, 0]
-    widths = np.concatenate([track.point_widths for track in tracks])
     # One way along all tracks in turn, jumps between them included, so that it never stands still between two.
     way = np.zeros(len(points))
     np.cumsum(np.abs(points[1:] - points[:-1]), out=way[1:])
@@ -103,93 +114,123 @@ def _cut(copper: Copper, longest: float) -> _Pieces:
     owner, middles = owner[begin], (ends[begin] + ends[begin + 1]) / 2
     at_ends, middle = np.abs(np.interp(ends, way, points)), np.abs(np.interp(middles, way, points))
     before, after = at_ends[begin], at_ends[begin + 1]
-    thickness = {layer.number: layer.thickness for layer in copper.layers}
+    width = np.array([track.width for track in tracks])[owner]
+    if any(track.widths is not None for track in tracks):
+        width = np.interp(middles, way, np.concatenate([track.point_widths for track in tracks]))
+    layer = np.array([track.layer - 1 for track in tracks])[owner]
     return _Pieces(
         radius=(before + after + 2 * middle) / 4,
         reach=np.abs(after - before),
         length=(lengths / cuts)[owner],
-        width=np.interp(middles, way, widths),
-        thickness=np.array([thickness[track.layer] for track in tracks])[owner],
-        layer=np.array([track.layer - 1 for track in tracks])[owner],
+        width=width,
+        thickness=np.array([each.thickness for each in copper.layers])[layer],
+        layer=layer,
         load=load[owner],
-        count=count[owner],
+        alike=count[owner],
     )
 
 
-def ring_sources(
-    design: Design,
-    copper: Copper,
-    edges: FloatArray,
-    phase_resistance: float,
-    field: RingField | None = None,
-    speed: float = 0.0,
-) -> RingSources:
-    """What the copper does in the rings between even ``edges`` [m]; eddies only with the rotor's field.
-
-    speed: of the eddies, for the range of their law [rad/s]. phase_resistance: mean of the phases at 20 C [ohm]; what
-    tracks lack of it (vias) is spread as their own loss.
+def ring_sources(cases: Sequence[SourceCase]) -> list[RingSources | LawRangeError]:
+    """What the copper does in the rings of each stator, all with the same number of them; eddies only with the rotor's
+    field. Where those are out of range, that is the result, and the others do not notice.
     """
-    area, width = ring_areas(edges), float(edges[1] - edges[0])
-    pieces = _cut(copper, PIECE * width)
-    pitch = pieces.width + design.board.track_gap
-    rings = _Bands(pieces, pieces.reach, edges, len(copper.layers))
+    if not cases:
+        return []
+    each = [_cut(case.copper, PIECE * float(case.edges[1] - case.edges[0])) for case in cases]
+    eddies = [_eddy_density(case, own) for case, own in zip(cases, each, strict=True)]
+    pieces = _Pieces(*map(np.concatenate, zip(*each, strict=True)))
+    owner = np.repeat(np.arange(len(cases)), [len(own.radius) for own in each])
+    edges, layers = np.array([case.edges for case in cases]), max(len(case.copper.layers) for case in cases)
+    pitch = pieces.width + np.array([case.design.board.track_gap for case in cases])[owner]
+    radial = np.minimum(pieces.reach / pieces.length, 1.0)  # part of the length that goes along the radius
+    bands = _Bands(pieces, pieces.reach, edges, layers, owner)
     # A track along the circle covers its width and half a gap on either side, so that narrow rings see no stripes.
-    wider = _Bands(pieces, pieces.reach + pitch * np.sqrt(1 - pieces.radial**2), edges, len(copper.layers))
+    wider = _Bands(pieces, pieces.reach + pitch * np.sqrt(1 - radial**2), edges, layers, owner)
     section = pieces.width * pieces.thickness
-    volume = pieces.count * pieces.length * section
-    resistivity = float(conductor_resistivity(20.0))
-    loss = rings.sums(pieces.load * resistivity * pieces.length / section)
-    along = rings.sums(volume * pieces.radial**2).sum(axis=1) / area
-    covered = np.minimum(wider.sums(pieces.count * pieces.length * pitch).max(axis=1) / area, 1.0)
-    resistance = loss.sum(axis=1) * (len(copper.phases) * phase_resistance / loss.sum())
-    eddy = np.zeros(len(resistance))
-    if field is not None:
-        strip_eddy_loss_density(field.pole_pairs * speed / (2 * pi), 1.0, pieces.width.max(), resistivity)  # in range?
-        eddy = rings.sums(volume * _eddy_density(pieces, field, resistivity)).sum(axis=1)
-        if len(copper.phases[0].paths) > 1:
-            conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
-            eddy = eddy + circulating_loss(copper, field, conductors) * resistance / resistance.sum()
+    volume = pieces.alike * pieces.length * section
+    known = np.concatenate(
+        [np.zeros(len(own.radius)) if isinstance(e, LawRangeError) else e for own, e in zip(each, eddies, strict=True)]
+    )
+    found = zip(
+        bands.sums(pieces.load * float(conductor_resistivity(20.0)) * pieces.length / section),
+        bands.sums(volume),
+        bands.sums(volume * radial**2),
+        wider.sums(pieces.alike * pieces.length * pitch),
+        bands.sums(volume * known),
+        strict=True,
+    )
+    return [
+        eddy if isinstance(eddy, LawRangeError) else _in_rings(case, *(s[:, : len(case.copper.layers)] for s in sums))
+        for case, eddy, sums in zip(cases, eddies, found, strict=True)
+    ]
+
+
+def _in_rings(
+    case: SourceCase, loss: FloatArray, volume: FloatArray, along: FloatArray, covered: FloatArray, eddy: FloatArray
+) -> RingSources:
+    """The sources of one stator from sums over its rings and layers (rings, layers)."""
+    copper, area = case.copper, ring_areas(case.edges)
+    part = np.minimum(covered.max(axis=1) / area, 1.0)
+    resistance = loss.sum(axis=1) * (len(copper.phases) * case.phase_resistance / loss.sum())
+    eddies = eddy.sum(axis=1)
+    if case.field is not None and len(copper.phases[0].paths) > 1:
+        conductors = Conductors(copper, case.design.board.via_drill, case.design.board.via_plating)
+        eddies += circulating_loss(copper, case.field, conductors) * resistance / resistance.sum()
     return RingSources(
-        edges=edges,
+        edges=case.edges,
         resistance=resistance,
-        eddy=eddy,
-        along=materials.heat_values().copper_conductivity * along,
-        covered=np.where(covered > 0, np.maximum(covered, 0.02), 1.0),
-        copper=rings.sums(volume).sum(axis=1),
+        eddy=eddies,
+        along=materials.heat_values().copper_conductivity * along.sum(axis=1) / area,
+        covered=np.where(part > 0, np.maximum(part, 0.02), 1.0),
+        copper=volume.sum(axis=1),
         layer_share=loss.sum(axis=0) / loss.sum(),
     )
 
 
 class _Bands:
-    """How the pieces share in rings and layers, each evenly over a band of radii ``wide`` [m] about its own."""
+    """How the pieces share in the rings and layers of their stators, each evenly over a band of radii ``wide`` [m]
+    about its own. edges: (stators, rings + 1) [m]; owner: the stator of each piece.
+    """
 
-    def __init__(self, pieces: _Pieces, wide: FloatArray, edges: FloatArray, layers: int) -> None:
-        rings, scale = len(edges) - 1, 1 / (edges[1] - edges[0])
-        parts = max(int(np.ceil(wide.max() * scale)), 1)  # so that each lies in one ring or two
-        size = np.maximum(wide * (scale / parts), 1e-9)
-        low = (pieces.radius - edges[0]) * scale + (np.arange(parts) - parts / 2)[:, None] * size
-        low = np.clip(low, 0.0, rings - 1e-9)
-        ring = low.astype(np.int64)
-        first = np.minimum((ring + 1 - low) / (size * parts), 1 / parts)
-        self.part = np.concatenate([first, 1 / parts - first])
-        cell = ring * layers + pieces.layer
-        self.cell = np.concatenate([cell, np.minimum(cell + layers, (rings - 1) * layers + pieces.layer)]).ravel()
-        self.shape = rings, layers
+    def __init__(
+        self, pieces: _Pieces, wide: FloatArray, edges: FloatArray, layers: int, owner: NDArray[np.int64]
+    ) -> None:
+        stators, rings = len(edges), edges.shape[1] - 1
+        scale = (1 / (edges[:, 1] - edges[:, 0]))[owner]
+        size = np.maximum(wide * scale, NARROW)
+        low = (pieces.radius - edges[owner, 0]) * scale - size / 2
+        high, first = low + size, np.floor(low)
+        place, parts, cells = owner * rings, [], []
+        for number in range(int((high - first).max()) + 1):
+            ring = first + number
+            parts.append(np.maximum(np.minimum(high, ring + 1) - np.maximum(low, ring), 0.0) / size)
+            inside = np.minimum(np.maximum(ring, 0.0), rings - 1.0).astype(np.int64)
+            cells.append((place + inside) * layers + pieces.layer)
+        self.parts, self.cells, self.shape = np.array(parts), np.concatenate(cells), (stators, rings, layers)
 
     def sums(self, values: FloatArray) -> FloatArray:
-        """Values of the pieces summed over every ring and layer (rings, layers)."""
-        total = np.bincount(self.cell, (self.part * values).ravel(), self.shape[0] * self.shape[1])
+        """Values of the pieces summed over every ring and layer (stators, rings, layers)."""
+        stators, rings, layers = self.shape
+        total = np.bincount(self.cells, (self.parts * values).ravel(), stators * rings * layers)
         return np.asarray(total.reshape(self.shape))
 
 
-def _eddy_density(pieces: _Pieces, field: RingField, resistivity: float) -> FloatArray:
-    """Eddy loss per volume of every piece at 1 rad/s [W s2/m3].
+def _eddy_density(case: SourceCase, pieces: _Pieces) -> FloatArray | LawRangeError:
+    """Eddy loss per volume of every piece at 1 rad/s [W s2/m3]; 0 where eddies are not wanted.
 
     It grows as the square of frequency times field, so all orders together are one field at the fundamental.
     """
+    field = case.field
+    if field is None:
+        return np.zeros(len(pieces.radius))
+    resistivity, frequency = float(conductor_resistivity(20.0)), field.pole_pairs / (2 * pi)
     together = np.sqrt(np.einsum("n,nzr->zr", np.square(field.orders, dtype=float), field.values**2))
     table = replace(field, orders=np.array([1]), values=together[None])
     ends = pieces.radius + np.array([[-1.0], [1.0]]) * pieces.reach / 12**0.5  # two Gauss points along the radius
     peak = table.at(ends.ravel(), np.tile(pieces.layer, 2)).reshape(ends.shape)
-    density = strip_eddy_loss_density(field.pole_pairs / (2 * pi), peak, pieces.width, resistivity)
+    try:
+        strip_eddy_loss_density(frequency * case.speed, 1.0, pieces.width.max(), resistivity)  # in range?
+        density = strip_eddy_loss_density(frequency, peak, pieces.width, resistivity)
+    except LawRangeError as reason:
+        return reason
     return np.asarray(density.mean(axis=0))

@@ -22,7 +22,8 @@ from pcbstator.physics.iron import SaturatedIron
 from pcbstator.physics.magnet_ring import RingField, RingSource
 from pcbstator.predict.basics import copper_figures, line_resistance, turns_in_series, winding_figures
 from pcbstator.predict.current_paths import Conductors
-from pcbstator.predict.heat import board_heat, cooling_of, eddy_speed
+from pcbstator.predict.heat import cooling_of, eddy_speed, heat_of_sources, source_case
+from pcbstator.predict.heat_sources import ring_sources
 from pcbstator.predict.inductance import inductance_figures
 from pcbstator.predict.magnetics import (
     ORDERS,
@@ -300,13 +301,16 @@ def _inductance(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
 def _heat(works: Sequence[Work]) -> None:
     """The steady figures of several designs, whose heat balances are solved together."""
     ready: list[tuple[Work, SteadyWork]] = []
-    for work in works:
-        copper, design = _laid(work)[1], work.design
-        if work.field is None:
-            raise ValueError("the magnetics stage must be run before the heat stage: eddies are part of the heat")
+    if any(work.field is None for work in works):
+        raise ValueError("the magnetics stage must be run before the heat stage: eddies are part of the heat")
+    cases = [source_case(work.design, _laid(work)[1], work.resistance, work.field) for work in works]
+    for work, case, sources in zip(works, cases, ring_sources(cases), strict=True):
+        copper, design = case.copper, case.design
         try:
+            if isinstance(sources, LawRangeError):
+                raise sources
             traces = trace_currents(design, copper, cooling_of(design).trace_rise)
-            heat = board_heat(design, copper, work.resistance, work.field)
+            heat = heat_of_sources(case, sources)
         except PcbstatorError as reason:
             work.refusal = reason
             continue

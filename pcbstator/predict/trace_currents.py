@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import pi
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.copper import Copper
+from pcbstator.copper import Copper, Layer
 from pcbstator.copper.ways import Barrel
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.trace_current import FloatArray, brooks_adam_current, ipc2221_current
@@ -18,7 +19,7 @@ from pcbstator.predict.current_paths import way_loads
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-Law = Callable[[FloatArray, float, float, bool], FloatArray]
+Law = Callable[[FloatArray, FloatArray, float, bool], FloatArray]
 
 
 @dataclass(frozen=True)
@@ -34,23 +35,14 @@ class TraceCurrents:
 def trace_currents(design: Design, copper: Copper, rise: float) -> TraceCurrents:
     """The worst track by each standard, the worst of every layer, and the worst via; rise: [K]."""
     loads, share = way_loads(copper).tolist(), float(copper.ways.share.max())
-    widths: dict[int, set[tuple[float, float]]] = {}
-    for track, _ in copper.template_tracks:
-        widths.setdefault(track.layer, set()).add((track.narrowest, share))
-    for link, load in zip(copper.ways.tracks, loads, strict=True):
+    most: dict[int, dict[float, float]] = {}  # the largest load of every width, by layer
+    loaded = [(track, share) for track, _ in copper.template_tracks]
+    for track, load in (*loaded, *zip(copper.ways.tracks, loads, strict=True)):
         if load > 1e-9:
-            widths.setdefault(link.layer, set()).add((link.narrowest, load))
-    layers = [layer for layer in copper.layers if layer.number in widths]
-    alike = [(layer.thickness, layer.outer, _most_loaded(widths[layer.number])) for layer in layers]
-
-    def worst(law: Law) -> list[float] | None:
-        try:
-            found = {case: _least(law, rise, *case) for case in set(alike)}
-        except LawRangeError:
-            return None
-        return [found[case] for case in alike]
-
-    plain, newer = worst(ipc2221_current), worst(brooks_adam_current)
+            widths, width = most.setdefault(track.layer, {}), track.narrowest
+            widths[width] = max(load, widths.get(width, 0.0))
+    layers = [layer for layer in copper.layers if layer.number in most]
+    plain, newer = (_least(law, rise, layers, most) for law in (ipc2221_current, brooks_adam_current))
     listed = [] if plain is None else zip(layers, plain, strict=True)
     return TraceCurrents(
         ipc2221=None if plain is None else min(plain),
@@ -60,34 +52,42 @@ def trace_currents(design: Design, copper: Copper, rise: float) -> TraceCurrents
     )
 
 
-def _most_loaded(tracks: set[tuple[float, float]]) -> frozenset[tuple[float, float]]:
-    """The largest load of every width, which decides."""
-    most: dict[float, float] = {}
-    for width, load in tracks:
-        most[width] = max(load, most.get(width, 0.0))
-    return frozenset(most.items())
-
-
 def _least(
-    law: Law, rise: float, thickness: float, outer: bool, tracks: frozenset[tuple[float, float]]
-) -> float:
-    """The least phase current [A] of some tracks of one layer, given by width [m] and load."""
-    width, load = np.array(list(tracks)).T
-    return float((law(width, thickness, rise, outer) / load).min())
+    law: Law, rise: float, layers: Sequence[Layer], most: Mapping[int, Mapping[float, float]]
+) -> list[float] | None:
+    """The least phase current [A] of every layer, whose loads are given by width [m]; None out of the law's range."""
+    found: dict[int, float] = {}
+    for outer in (True, False):
+        own = [(layer, *each) for layer in layers if layer.outer == outer for each in most[layer.number].items()]
+        if not own:
+            continue
+        thickness, width, load = np.array([(layer.thickness, width, load) for layer, width, load in own]).T
+        try:
+            currents = (law(width, thickness, rise, outer) / load).tolist()
+        except LawRangeError:
+            return None
+        for (layer, _, _), current in zip(own, currents, strict=True):
+            found[layer.number] = min(current, found.get(layer.number, current))
+    return [found[layer.number] for layer in layers]
 
 
 def _via_current(
     design: Design, copper: Copper, loads: Sequence[float], share: float, rise: float
 ) -> float | None:
-    """IPC-2221 for the wall of one via as an internal track: the lower of the two factors."""
+    """Phase current [A] of the worst via; the load of one is the lower of those of the tracks that meet there."""
     load = share
     for met in copper.ways.joints:
         for joint in met.values():
             if isinstance(joint, Barrel) and joint.links is not None:
                 load = max(load, min(loads[row] for row in joint.links))
-    drill, plating = design.board.via_drill, design.board.via_plating
+    single = _wall_current(design.board.via_drill, design.board.via_plating, rise)
+    return None if single is None else copper.vias_per_joint * single / load
+
+
+@lru_cache(maxsize=64)
+def _wall_current(drill: float, plating: float, rise: float) -> float | None:
+    """IPC-2221 for the wall of one via as an internal track: the lower of the two factors [A]."""
     try:
-        single = float(ipc2221_current(pi * (drill - plating), plating, rise, external=False))
-        return copper.vias_per_joint * single / load
+        return float(ipc2221_current(pi * (drill - plating), plating, rise, external=False))
     except LawRangeError:
         return None

@@ -14,7 +14,7 @@ from skfem import Basis, BilinearForm, ElementQuad1, LinearForm, MeshQuad, solve
 import pcbstator
 from pcbstator.materials import laminate
 from pcbstator.physics.plate_heat import fin_efficiency, ring_areas, ring_conductances
-from pcbstator.predict.heat_sources import ring_sources
+from pcbstator.predict.heat_sources import SourceCase, ring_sources
 
 DESIGNS = Path(__file__).parents[2] / "designs"
 H = 22.0  # W/(m2 K), both faces together
@@ -25,7 +25,7 @@ def rings(design, count):
     copper = pcbstator.lay_copper(design)
     edges = np.linspace(design.board.inner_diameter / 2, design.board.outer_diameter / 2, count + 1)
     resistance = 5.0
-    return ring_sources(design, copper, edges, resistance)
+    return ring_sources([SourceCase(design, copper, edges, resistance)])[0]
 
 
 def by_rings(design, sources):

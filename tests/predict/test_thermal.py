@@ -17,7 +17,7 @@ from pcbstator.physics.heat_transients import stiff_temperatures
 from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.heat import BoardHeat, board_heat
 from pcbstator.predict.heat_curves import heat_curves
-from pcbstator.predict.heat_sources import ring_sources
+from pcbstator.predict.heat_sources import SourceCase, ring_sources
 from pcbstator.predict.losses import loss_factors
 from pcbstator.predict.magnetics import rotor_field
 from pcbstator.predict.thermal import allowed_currents, cycle_factor, cycle_temperatures, heat_state
@@ -68,7 +68,7 @@ def test_rings_add_up_to_the_phases(path):
     copper = lay_copper(design)
     resistance = resistance_of(design, copper)
     edges = np.linspace(design.board.inner_diameter / 2, design.board.outer_diameter / 2, 25)
-    sources = ring_sources(design, copper, edges, resistance)
+    (sources,) = ring_sources([SourceCase(design, copper, edges, resistance)])
     assert sources.resistance.sum() == pytest.approx(len(copper.phases) * resistance, rel=1e-12)
     volume = sum(t.length * t.width * copper.layers[t.layer - 1].thickness for t in copper.tracks)
     assert sources.copper.sum() == pytest.approx(volume, rel=1e-9)
@@ -81,7 +81,8 @@ def test_eddies_of_the_rings_are_those_of_the_losses(small):
     copper, field = lay_copper(small), rotor_field(small)
     edges = np.linspace(small.board.inner_diameter / 2, small.board.outer_diameter / 2, 25)
     whole = loss_factors(small, copper, field, 20.0).eddy.sum()
-    assert ring_sources(small, copper, edges, 1.0, field, 100.0).eddy.sum() == pytest.approx(whole, rel=1e-2)
+    (sources,) = ring_sources([SourceCase(small, copper, edges, 1.0, field, 100.0)])
+    assert sources.eddy.sum() == pytest.approx(whole, rel=1e-2)
 
 
 @every_design
@@ -330,7 +331,7 @@ def test_wider_tracks_of_one_layer_shift_the_loss(small):
     copper = lay_copper(small)
     edges = np.linspace(small.board.inner_diameter / 2, small.board.outer_diameter / 2, 25)
     wide = replace(copper.coil, tracks=tuple(replace(t, width=2 * t.width) for t in copper.coil.tracks))
-    one, other = (ring_sources(small, c, edges, 1.0) for c in (copper, replace(copper, coil=wide)))
+    one, other = ring_sources([SourceCase(small, c, edges, 1.0) for c in (copper, replace(copper, coil=wide))])
     middle = slice(8, 16)  # no links there
     ratio = (one.resistance / one.resistance.sum())[middle] / (other.resistance / other.resistance.sum())[middle]
     assert np.ptp(ratio) < 1e-9 * ratio.max()
