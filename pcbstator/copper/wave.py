@@ -33,6 +33,7 @@ ALONG = (1 - np.cos(np.linspace(0, pi, SAMPLES))) / 2  # where they lie, as a pa
 PIECES = np.diff(ALONG)  # between them
 STEPS = (np.append(0.0, PIECES) + np.append(PIECES, 0.0)) / 2  # weights of their sum
 TO_GO, TO_NEARER = 1 - ALONG, np.minimum(ALONG, 1 - ALONG)  # of its length, to its end and to the nearer one
+STEEPEST = 0.998  # squared sine of the slant of an end arc at most
 NEIGHBOURS = 4  # conductors that can come near to a via
 NOTHING = 1e-12  # m; less than this is missing only by rounding
 STRAIGHT = 0.25  # least part of the room between the vias that must remain for the runs
@@ -115,6 +116,11 @@ class WavePlan:
     def run(self) -> tuple[float, float]:
         """Radii [m] of the ends of the runs, at the far end and at the rim."""
         return float(self.far_arcs[0].radii[0]), float(self.rim_arcs[0].radii[0])
+
+    @cached_property
+    def shapes(self) -> list[_Shape]:
+        """The conductor of every pair of layers, with no more points than it needs."""
+        return [_thinned(_shape(self, pair), self.sizes) for pair in range(self.sizes.pairs)]
 
 
 def pass_places(winding: Winding, step: float, sectors: int) -> FloatArray:
@@ -226,11 +232,11 @@ def _end_arc(
     long = abs(end - other)
 
     def arc(length: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Radii, slant (sine), and the rate at which the angle grows along it."""
+        """Radii, the slant's squared sine, and the rate at which the angle grows along it."""
         radii = end - outward * length * TO_GO
-        involute = np.sqrt(1 - (base / np.maximum(radii, base)) ** 2)
-        slant = np.minimum(np.minimum(length / bend * TO_NEARER, involute), 0.999)
-        return radii, slant, slant / (radii * np.sqrt(1 - slant**2))
+        part = base / np.maximum(radii, base)
+        square = np.minimum(np.minimum((length / bend) ** 2 * TO_NEARER**2, 1 - part * part), STEEPEST)
+        return radii, square, np.sqrt(square / (1 - square)) / radii
 
     def excess(length: float) -> float:
         return length * float(STEPS @ arc(length)[2]) - advance
@@ -239,13 +245,13 @@ def _end_arc(
         return None
     ends = {0.0: -advance, long: most}  # are known
     length = float(brentq(lambda x: ends[x] if x in ends else excess(x), 0.0, long, xtol=1e-14, rtol=1e-14))
-    radii, slant, rate = arc(length)
+    radii, square, rate = arc(length)
     angles = np.append(0.0, np.cumsum((rate[1:] + rate[:-1]) * PIECES))
     widths = np.full(SAMPLES, sizes.width)
     if sizes.tapered:
-        room = radii * sizes.step * np.sqrt(1 - slant**2) - sizes.gap - SAGITTA - shave
+        room = radii * sizes.step * np.sqrt(1 - square) - sizes.gap - SAGITTA - shave
         # Beyond the arc's steepest place vias are near: from there it narrows to its base width.
-        steepest = int(np.argmax(slant))
+        steepest = int(np.argmax(square))
         narrowing = np.interp(np.arange(SAMPLES), [steepest, SAMPLES - 1], [room[steepest], sizes.width])
         widths = np.maximum(np.minimum(np.where(np.arange(SAMPLES) <= steepest, room, narrowing), room), sizes.width)
     return EndArc(radii, angles * (advance / angles[-1]), widths)
@@ -254,17 +260,22 @@ def _end_arc(
 def _lacks(
     sizes: WaveSizes, arcs: list[EndArc], advances: FloatArray, rows: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """What each arc lacks of the gap to the next conductor, and of the distance from its vias in ``rows`` [m]."""
-    left, right = strip_edges(*_with_runs(sizes, arcs))
+    """What each arc lacks of the gap to the next conductor, and of the distance from its vias in ``rows`` [m]; nothing,
+    or less than nothing, where it is far enough away.
+    """
+    points, widths = _with_runs(sizes, arcs)
+    left, right = strip_edges(points, widths)
     outward = np.array([[arc.radii[-1] > arc.radii[0]] for arc in arcs])  # the next one lies further on
     facing, back = np.where(outward, left, right), np.where(outward, right, left)
     gap_lacks = _lacking(_lines(facing), _lines(turned(back, sizes.step)), sizes.gap)
     # The vias are turned instead of the neighbours; those further on pass deeper below them.
     shifts = np.array([[0.0], [-0.5]] if sizes.pairs > 1 else [[0.0]])  # of other pairs
     ahead = (np.arange(1, NEIGHBOURS + 1) + shifts).ravel() * sizes.step
-    vias = shapely.multipoints(flat(polar(rows[:, None], advances[:, None] - ahead)))
-    nearest = shapely.distance(vias, _strips(left, right)) + sizes.width / 2
-    return gap_lacks, sizes.beside - nearest
+    vias, least = polar(rows[:, None], advances[:, None] - ahead), sizes.beside - sizes.width / 2
+    apart = np.abs(vias[:, :, None] - points[:, None]).min()
+    if apart - np.abs(np.diff(points)).max() / 2 - widths.max() / 2 >= least:
+        return gap_lacks, np.zeros(len(arcs))  # so far away that no more need be known
+    return gap_lacks, least - shapely.distance(shapely.multipoints(flat(vias)), _strips(left, right))
 
 
 def _lacking(ones: Shapes, others: Shapes, least: float) -> FloatArray:
@@ -367,7 +378,7 @@ def lay_passes(plan: WavePlan, odd: bool, drill: float, pad: float, layers: int)
     first = sizes.rim * sizes.pole_pitch / 2  # the run on the pair's first layer
     cut = first - sizes.pole_pitch / 2 + sizes.rim * sizes.skew / 2
     for pair, row in enumerate(rows):
-        shape = _shape(plan, pair)
+        shape = plan.shapes[pair]
         between = _way(plan, shape, 1, row, None)  # vias: all conductors but the first and last are turned copies
         mirrored = _Way(between.points.conj(), between.widths) if sizes.skew == 0 else _way(plan, shape, -1, row, None)
         starts = between, _way(plan, shape, 1, row, pair)
@@ -463,8 +474,14 @@ def _way(plan: WavePlan, shape: _Shape, mirror: int, row: int, post: int | None)
     points = np.concatenate([rim_end[::-1], polar(shape.radii, angles), far_end])
     widths = np.full(len(points), sizes.width)
     widths[len(rim_end) : -len(far_end)] = shape.widths
-    keep = _needed(points, widths)
-    return _Way(points[keep], widths[keep])
+    return _Way(points, widths)
+
+
+def _thinned(shape: _Shape, sizes: WaveSizes) -> _Shape:
+    """The same shape with the points that it needs on either layer of a pair; mirrored, it needs the same."""
+    ways = [shape.angles + shape.skew] if sizes.skew == 0 else [shape.skew + shape.angles, shape.skew - shape.angles]
+    keep = np.any([_needed(polar(shape.radii, angles), shape.widths) for angles in ways], axis=0)
+    return _Shape(shape.radii[keep], shape.angles[keep], shape.skew[keep], shape.widths[keep])
 
 
 def _needed(points: ComplexArray, widths: FloatArray) -> NDArray[np.bool_]:
