@@ -13,7 +13,7 @@ its part in the plane a charge −div M through the thickness, with its own resp
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from math import floor, hypot, log2, pi
@@ -407,6 +407,14 @@ class RingField:
     outer: float
     values: FloatArray
 
+    def joins(self, other: RingField) -> bool:
+        """Whether both have the same poles, orders and radii, so that one table can hold them."""
+        return (
+            self.pole_pairs == other.pole_pairs
+            and (self.inner, self.outer, self.values.shape[-1]) == (other.inner, other.outer, other.values.shape[-1])
+            and np.array_equal(self.orders, other.orders)
+        )
+
     def locate(self, radii: FloatArray, index: int | Integers) -> tuple[Integers, FloatArray]:
         """Place in the flattened table and position 0 … 1 in its cell, at ``radii`` [m] and distances ``index``."""
         size = self.values.shape[-1]
@@ -424,6 +432,26 @@ class RingField:
         place, t = self.locate(np.asarray(radii, float), index_of_distance)
         table = self.values.reshape(len(self.orders), -1)
         return np.asarray((1.0 - t) * table[:, place] + t * table[:, place + 1])
+
+
+def joined_fields(fields: Sequence[RingField]) -> RingField:
+    """One table for several fields, their distances one after the other.
+
+    fields: 1 or more that join each other [T]. Returns a RingField [T], or the only one itself. LawRangeError where
+    they do not join. Derived here.
+
+    >>> ring = sector_footprint(0.020, 0.035, 0.8 * np.pi / 12)
+    >>> near, far = (ring_field(ring, 6, MagnetLayers(0.003, b), 0.018, 0.037, np.array([0.002])) for b in (1.2, 1.3))
+    >>> joined_fields([near, far]).at(np.array([0.0275]), 1).tolist() == far.at(np.array([0.0275]), 0).tolist()
+    True
+    """
+    first = fields[0]
+    if len(fields) == 1:
+        return first
+    if not all(field.joins(first) for field in fields):
+        raise LawRangeError("only fields with the same poles, orders and radii have one table")
+    distances, values = [field.distances for field in fields], [field.values for field in fields]
+    return replace(first, distances=np.concatenate(distances), values=np.concatenate(values, axis=1))
 
 
 def ring_field(

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import pi, sin, sqrt
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.copper import Copper
+from pcbstator.copper import Copper, Track
 from pcbstator.design.records import BlockMagnet, DiscMagnet
+from pcbstator.errors import LawRangeError
 from pcbstator.materials import mild_steel
 from pcbstator.physics.field_layers import MagnetLayers
 from pcbstator.physics.iron import SaturatedIron, saturated_iron
@@ -22,6 +24,7 @@ from pcbstator.physics.magnet_ring import (
     block_footprint,
     disc_footprint,
     halbach_footprint,
+    joined_fields,
     ring_field,
     ring_source,
     sector_footprint,
@@ -33,7 +36,10 @@ from pcbstator.predict.waves import distortion, ripple, sampled_waves
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
+ComplexArray = NDArray[np.complex128]
+
 ORDERS = np.arange(1, 26, 2)
+POINTS = 6000  # of centre-lines that are integrated in one pass: more would not stay in the processor's cache
 
 
 def magnet_footprint(design: Design) -> Footprint:
@@ -125,36 +131,84 @@ def copper_distances(design: Design, layers: MagnetLayers) -> NDArray[np.float64
     return np.asarray(distances)
 
 
-def path_linkages(copper: Copper, field: RingField) -> NDArray[np.complex128]:
-    """Linkage harmonics (phases, paths, orders) [Wb] of every path: one coil turned to its places, and the links.
+def path_linkages(copper: Copper, field: RingField) -> ComplexArray:
+    """Linkage harmonics (phases, paths, orders) [Wb] of every path: one coil turned to its places, and the links."""
+    found = all_path_linkages([(copper, field)])[0]
+    if isinstance(found, LawRangeError):
+        raise found
+    return found
 
-    Every shape of copper is integrated once, in one pass, whatever number of its turned copies there is and of paths
-    that run through them.
+
+def all_path_linkages(stators: Sequence[tuple[Copper, RingField]]) -> list[ComplexArray | LawRangeError]:
+    """The same of many stators; those beside each other go in one pass as far as their fields join. What is out of
+    range for one is its result, and the others do not notice.
+
+    Every shape of copper is integrated once, whatever number of its turned copies there is and of paths that run
+    through them.
     """
-    ways = copper.ways
-    tracks = [*(track for track, _ in copper.template_tracks), *ways.tracks]
-    shapes: dict[tuple[int, int, float, int], int] = {}
-    linked: list[LinkedTrack] = []
-    rows = []
-    for track in tracks:
-        row = shapes.setdefault((id(track.shape), track.layer, track.width, id(track.widths)), len(linked))
-        if row == len(linked):
-            width = track.width if track.widths is None else track.widths
-            linked.append(LinkedTrack(track.shape, width, track.layer - 1))
-        rows.append(row)
-    turns = np.concatenate([[track.turn for track in tracks], copper.coil_angles])
-    turned = np.exp(1j * field.pole_pairs * np.multiply.outer(turns, field.orders))
-    each = each_track_linkage_harmonics(linked, field)[rows] * turned[: len(tracks)]
-
-    coils, row = np.empty((len(copper.coil_angles), len(field.orders)), complex), 0
-    for template, members in copper.templates:
-        coils[members] = each[row : row + len(template.tracks)].sum(axis=0)
-        row += len(template.tracks)
-    sums = ways.coils @ (coils * turned[len(tracks) :]) + ways.through @ each[row:]
-    return np.asarray(sums.reshape(len(copper.phases), -1, len(field.orders)))
+    shaped = [(_Shapes(copper), field) for copper, field in stators]
+    found: list[ComplexArray | LawRangeError] = []
+    while len(found) < len(shaped):
+        first, field = shaped[len(found)]
+        points, end = first.points, len(found) + 1
+        while end < len(shaped) and shaped[end][1].joins(field):
+            points, end = points + shaped[end][0].points, end + 1
+            if points * len(field.orders) > POINTS:
+                break
+        found += _in_one_pass(shaped[len(found) : end])
+    return found
 
 
-def phase_linkages(paths: NDArray[np.complex128]) -> NDArray[np.complex128]:
+def _in_one_pass(stators: Sequence[tuple[_Shapes, RingField]]) -> list[ComplexArray | LawRangeError]:
+    """Linkages of stators whose fields join."""
+    fields = list({id(field): field for _, field in stators}.values())
+    before = np.cumsum([0, *(len(field.distances) for field in fields)]).tolist()
+    first = {id(field): number for field, number in zip(fields, before, strict=False)}
+    tracks = [
+        LinkedTrack(track.shape, track.width if track.widths is None else track.widths, layer + first[id(field)])
+        for shapes, field in stators
+        for track, layer in zip(shapes.tracks, shapes.layers, strict=True)
+    ]
+    try:
+        each = each_track_linkage_harmonics(tracks, joined_fields(fields))
+    except LawRangeError as reason:
+        return [reason] if len(stators) == 1 else [found for one in stators for found in _in_one_pass([one])]
+    parts = np.split(each, np.cumsum([len(shapes.tracks) for shapes, _ in stators])[:-1])
+    return [shapes.path_linkages(field, part) for (shapes, field), part in zip(stators, parts, strict=True)]
+
+
+class _Shapes:
+    """One track of every shape, width and layer of a stator; rows: which of them is that of each of all its tracks."""
+
+    def __init__(self, copper: Copper) -> None:
+        found: dict[tuple[object, ...], int] = {}
+        self.copper = copper
+        self.all = [*(track for track, _ in copper.template_tracks), *copper.ways.tracks]
+        self.tracks: list[Track] = []
+        self.rows: list[int] = []
+        for track in self.all:
+            row = found.setdefault((id(track.shape), track.layer, track.width, id(track.widths)), len(self.tracks))
+            if row == len(self.tracks):
+                self.tracks.append(track)
+            self.rows.append(row)
+        self.layers = [track.layer - 1 for track in self.tracks]
+        self.points = sum(len(track.shape) for track in self.tracks)
+
+    def path_linkages(self, field: RingField, found: ComplexArray) -> ComplexArray:
+        """Linkage of every path (phases, paths, orders) from that of every shape (shapes, orders)."""
+        copper, tracks = self.copper, len(self.all)
+        turns = np.concatenate([[track.turn for track in self.all], copper.coil_angles])
+        turned = np.exp(1j * field.pole_pairs * np.multiply.outer(turns, field.orders))
+        each = found[self.rows] * turned[:tracks]
+        coils, row = np.empty((len(copper.coil_angles), len(field.orders)), complex), 0
+        for template, members in copper.templates:
+            coils[members] = each[row : row + len(template.tracks)].sum(axis=0)
+            row += len(template.tracks)
+        sums = copper.ways.coils @ (coils * turned[tracks:]) + copper.ways.through @ each[row:]
+        return np.asarray(sums.reshape(len(copper.phases), -1, len(field.orders)))
+
+
+def phase_linkages(paths: ComplexArray) -> ComplexArray:
     """Linkage harmonics (phases, orders) [Wb] of the phases: their paths share the current evenly."""
     return np.asarray(paths.mean(axis=1))
 

@@ -27,12 +27,13 @@ from pcbstator.predict.heat_sources import ring_sources
 from pcbstator.predict.inductance import inductance_figures
 from pcbstator.predict.magnetics import (
     ORDERS,
+    ComplexArray,
+    all_path_linkages,
     constants,
     copper_distances,
     copper_span,
     magnet_footprint,
     magnet_layers,
-    path_linkages,
     phase_linkages,
     rotor_field,
     rotor_iron,
@@ -238,14 +239,16 @@ def run_stage(stage: str, works: Sequence[Work], shared: Shared, wanted: frozens
     (ripple and distortion, forces of the rotor). A design that cannot be laid is refused with its DesignError, one that
     is outside the range of a law with its LawRangeError.
     """
-    if stage == "heat":
-        _heat([work for work in works if work.refusal is None])
-        return
-    run = {"copper": _copper, "magnetics": _magnetics, "inductance": _inductance}[stage]
-    for work in works:
-        if work.refusal is None:
+    works = [work for work in works if work.refusal is None]
+    if stage == "magnetics":
+        _magnetics(works, shared, wanted)
+    elif stage == "heat":
+        _heat(works)
+    else:
+        run = {"copper": _copper, "inductance": _inductance}[stage]
+        for work in works:
             try:
-                run(work, shared, wanted)
+                run(work, shared)
             except PcbstatorError as reason:
                 work.refusal = reason
 
@@ -257,7 +260,7 @@ def _give(work: Work, stage: str, values: Mapping[str, Mapping[str, Any]]) -> No
         work.results |= numbers(group, record, {name: given[name] for name in names if name in given})
 
 
-def _copper(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
+def _copper(work: Work, shared: Shared) -> None:
     design = work.design = settled_design(work.design)
     winding = work.winding = shared.winding(design)
     copper = work.copper = lay_copper(design, winding, quick_plan(design, winding))
@@ -279,22 +282,43 @@ def _laid(work: Work) -> tuple[Winding, Copper]:
     return work.winding, work.copper
 
 
-def _magnetics(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
-    (winding, copper), design = _laid(work), work.design
+def _magnetics(works: Sequence[Work], shared: Shared, wanted: frozenset[str]) -> None:
+    """Field and linkage of several designs; what their fields have in common decides how many go together."""
     waves = not wanted.isdisjoint(WAVE_KEYS)
-    work.field = shared.field(design, every_order=waves or eddy_speed(design) > 0)
-    linkages = phase_linkages(path_linkages(copper, work.field))
-    found = constants(design, work.field, linkages, turns_in_series(design, winding, copper), work.resistance)
+    ready: list[tuple[Work, RingField]] = []
+    for work in works:
+        try:
+            work.field = shared.field(work.design, every_order=waves or eddy_speed(work.design) > 0)
+            ready.append((work, work.field))
+        except PcbstatorError as reason:
+            work.refusal = reason
+    ready.sort(key=lambda pair: (pair[1].pole_pairs, pair[1].inner, pair[1].outer, pair[1].values.shape))
+    found = all_path_linkages([(_laid(work)[1], served) for work, served in ready])
+    for (work, served), paths in zip(ready, found, strict=True):
+        try:
+            if isinstance(paths, LawRangeError):
+                raise paths
+            _give(work, "magnetics", _magnetic_figures(work, served, phase_linkages(paths), shared, wanted))
+        except PcbstatorError as reason:
+            work.refusal = reason
+
+
+def _magnetic_figures(
+    work: Work, field: RingField, linkages: ComplexArray, shared: Shared, wanted: frozenset[str]
+) -> dict[str, Mapping[str, Any]]:
+    """What is wanted of the sections ``magnetic`` and ``mechanical``."""
+    (winding, copper), design = _laid(work), work.design
+    found = constants(design, field, linkages, turns_in_series(design, winding, copper), work.resistance)
     work.torque_constant = found["torque_constant"]
     values: dict[str, Mapping[str, Any]] = {"magnetic": found}
-    if waves:
-        values["magnetic"] = found | wave_figures(design, work.field, linkages)
+    if not wanted.isdisjoint(WAVE_KEYS):
+        values["magnetic"] = found | wave_figures(design, field, linkages)
     if any(key.startswith("mechanical.") for key in wanted):
         values["mechanical"] = vars(shared.mechanics(design))
-    _give(work, "magnetics", values)
+    return values
 
 
-def _inductance(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
+def _inductance(work: Work, shared: Shared) -> None:
     _give(work, "inductance", {"electrical": inductance_figures(work.design, _laid(work)[1])})
 
 
