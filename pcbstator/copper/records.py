@@ -111,10 +111,11 @@ class Track:
         """This track turned about the board's centre by ``angle`` [rad], with other fields changed as named."""
         return replace(self, turn=self.turn + angle, **changes)  # type: ignore[arg-type]
 
-    @cached_property
+    @property
     def forth(self) -> Track:
         """The track that this one is the way back of, or itself: the same one for both ways through one piece."""
-        return self
+        forth: Track = vars(self).get("_forth", self)
+        return forth
 
     def reversed(self) -> Track:
         """The same copper with the current the other way."""
@@ -122,7 +123,7 @@ class Track:
             return self.forth
         widths = None if self.widths is None else self.widths[::-1]
         back = Track(self.layer, self.shape[::-1], self.width, self.net, self.phase, self.role, widths, self.turn)
-        vars(back)["forth"] = self  # no field, which a copy with another width or layer would keep
+        vars(back)["_forth"] = self  # no field, which a copy with another width or layer would keep
         return back
 
 

@@ -11,7 +11,7 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import cached_property, lru_cache
-from math import asin, ceil, cos, sin
+from math import asin, ceil, cos, inf, sin
 
 import numpy as np
 
@@ -63,6 +63,18 @@ class BusTree:
     beside: dict[Node, list[Node]] = field(default_factory=dict)
     vias: list[Via] = field(default_factory=list)
     joints: list[Terminal] = field(default_factory=list)
+    taps: list[Node] = field(init=False)  # node on the arc of every tap; those at one angle are one
+    hanging: dict[Node, list[int]] = field(init=False)  # the taps of every node on the arc, in its order
+
+    def __post_init__(self) -> None:
+        self.taps, self.hanging = [], {}
+        node, here = ("tap", 0), -inf
+        for index, tap in enumerate(self.bus.taps):
+            if tap.angle - here >= 1e-9:
+                node, here = ("tap", index), tap.angle
+                self.hanging[node] = []
+            self.taps.append(node)
+            self.hanging[node].append(index)
 
     def add(self, start: Node, end: Node, track: Track | Bridge) -> None:
         """Keep a track or wire between two nodes."""
@@ -110,23 +122,6 @@ class BusTree:
     def tap_of(self, node: Node) -> Node:
         """The node on the arc where something hangs; taps at one angle are one node."""
         return self.taps[node[1]]
-
-    @cached_property
-    def taps(self) -> list[Node]:
-        """The node on the arc of every tap; they lie in its order, those at one angle beside each other."""
-        taps, found = self.bus.taps, [0]
-        for index in range(1, len(taps)):
-            same = abs(taps[index].angle - taps[found[-1]].angle) < 1e-9
-            found.append(found[-1] if same else index)
-        return [("tap", index) for index in found]
-
-    @cached_property
-    def hanging(self) -> dict[Node, list[int]]:
-        """The taps of every node on the arc, in its order."""
-        found: dict[Node, list[int]] = {}
-        for index, node in enumerate(self.taps):
-            found.setdefault(node, []).append(index)
-        return found
 
 
 def _polar(radius: float, angle: float) -> tuple[float, float]:

@@ -12,7 +12,7 @@ second one. Pairs of layers in series have a row each, and pass the rows before 
 from __future__ import annotations
 
 from cmath import rect
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import cos, pi, sin
@@ -20,7 +20,6 @@ from math import cos, pi, sin
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from pcbstator.copper.outline import SAGITTA
 from pcbstator.copper.records import Coil, ComplexArray, FloatArray, Track, Via, flat, strip_edges, turned
@@ -35,6 +34,7 @@ STEPS = (np.append(0.0, PIECES) + np.append(PIECES, 0.0)) / 2  # weights of thei
 TO_GO, TO_NEARER = 1 - ALONG, np.minimum(ALONG, 1 - ALONG)  # of its length, to its end and to the nearer one
 STEEPEST = 0.998  # squared sine of the slant of an end arc at most
 NEIGHBOURS = 4  # conductors that can come near to a via
+MOST_ROUNDS = 100  # of the search for an arc's length
 NOTHING = 1e-12  # m; less than this is missing only by rounding
 STRAIGHT = 0.25  # least part of the room between the vias that must remain for the runs
 
@@ -86,7 +86,9 @@ class WaveSizes:
 
 @dataclass(frozen=True, eq=False)
 class EndArc:
-    """One end of a conductor, from the run outwards (or inwards): radius, angle from the run, width at every point."""
+    """One end of a conductor, from the run outwards (or inwards): radius, angle from the run, width at every point,
+    (n,); or several, (arcs, n).
+    """
 
     radii: FloatArray
     angles: FloatArray
@@ -193,88 +195,112 @@ def _end_arcs(
 
     The first guess knows the gap along the normal only; what the real, bent copper lacks is added until it fits.
     """
-    outwards, pairs = (sizes.rim, -sizes.rim), len(advances)
-    spacing = np.full(2, sizes.width + sizes.gap + SAGITTA)
-    shave, before = np.zeros(2), np.full(2, sizes.bend / 4)
+    pairs = len(advances)
+    outward, advance = np.repeat([[sizes.rim], [-sizes.rim]], pairs, axis=0), np.tile(advances, 2)[:, None]
+    row = np.repeat(rows, pairs)[:, None]
+    spacing = np.full((2, 1), sizes.width + sizes.gap + SAGITTA)
+    shave, before = np.zeros((2, 1)), np.full((2, 1), sizes.bend / 4)
     for _ in range(12):
-        arcs: list[EndArc] = []
-        for row, outward, *trial in zip(rows, outwards, before.tolist(), spacing.tolist(), shave.tolist(), strict=True):
-            for advance in advances:
-                arc = _end_arc(sizes, row - outward * trial[0], outward, advance, *trial[1:])
-                if arc is None:
-                    return None
-                arcs.append(arc)
-        gap_lack, via_lack = (
-            lacks.reshape(2, pairs).max(axis=1)
-            for lacks in _lacks(sizes, arcs, np.tile(advances, 2), np.repeat(rows, pairs))
-        )
+        each = (np.repeat(trial, pairs, axis=0) for trial in (before, spacing, shave))
+        arcs = _arcs_ending(sizes, row, outward, advance, *each)
+        if arcs is None:
+            return None
+        gap_lack, via_lack = (lacks.reshape(2, pairs).max(axis=1) for lacks in _lacks(sizes, arcs, advance, row))
         if gap_lack.max() <= 0 and via_lack.max() <= NOTHING:
-            return tuple(arcs[:pairs]), tuple(arcs[pairs:])
-        more = np.where(gap_lack > 0, gap_lack + 1e-7, 0.0)
+            single = [EndArc(*values) for values in zip(arcs.radii, arcs.angles, arcs.widths, strict=True)]
+            return tuple(single[:pairs]), tuple(single[pairs:])
+        more = np.where(gap_lack > 0, gap_lack + 1e-7, 0.0)[:, None]
         spacing += more
         shave += more
-        before += np.maximum(via_lack, 0.0) * 1.05
+        before += np.maximum(via_lack, 0.0)[:, None] * 1.05
     return None
 
 
-def _end_arc(
-    sizes: WaveSizes, end: float, outward: int, advance: float, spacing: float, shave: float
+def _arcs_ending(
+    sizes: WaveSizes,
+    row: FloatArray,
+    outward: NDArray[np.int64],
+    advance: FloatArray,
+    before: FloatArray,
+    spacing: FloatArray,
+    shave: FloatArray,
 ) -> EndArc | None:
-    """The arc that advances by ``advance`` [rad] and ends at radius ``end`` [m]; its run ends as far out as that lets.
+    """The arcs that advance by ``advance`` [rad] and end ``before`` a row [m]; their runs end as far out as that lets.
 
-    The sine of its slant grows along a bend, follows the involute and falls again along a bend.
+    All (arcs, 1). The sine of their slant grows along a bend, follows the involute and falls again along a bend.
     """
-    base = spacing / sizes.step
-    bend = max(sizes.bend, end * sizes.step) if sizes.tapered else sizes.bend  # wide runs bend wide
-    if end <= base * 1.001:
+    end, base = row - outward * before, spacing / sizes.step
+    bend = np.maximum(sizes.bend, end * sizes.step) if sizes.tapered else sizes.bend  # wide runs bend wide
+    longest = np.abs(end - np.where(outward == sizes.rim, sizes.far_edge, sizes.post_radius))
+    if np.any(end <= base * 1.001) or np.any(end - outward * longest <= 0):
         return None
-    other = sizes.far_edge if outward == sizes.rim else sizes.post_radius
-    long = abs(end - other)
 
-    def arc(length: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Radii, the slant's squared sine, and the rate at which the angle grows along it."""
+    def run(length: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Radii, the slant's squared sine, and the rate at which the angle grows along it, (arcs, SAMPLES)."""
         radii = end - outward * length * TO_GO
         part = base / np.maximum(radii, base)
         square = np.minimum(np.minimum((length / bend) ** 2 * TO_NEARER**2, 1 - part * part), STEEPEST)
         return radii, square, np.sqrt(square / (1 - square)) / radii
 
-    def excess(length: float) -> float:
-        return length * float(STEPS @ arc(length)[2]) - advance
+    def excess(length: FloatArray) -> FloatArray:
+        return np.asarray(length * (run(length)[2] @ STEPS)[:, None] - advance)
 
-    if min(end, end - outward * long) <= 0 or (most := excess(long)) < 0:
+    most = excess(longest)
+    if np.any(most < 0):
         return None
-    ends = {0.0: -advance, long: most}  # are known
-    length = float(brentq(lambda x: ends[x] if x in ends else excess(x), 0.0, long, xtol=1e-14, rtol=1e-14))
-    radii, square, rate = arc(length)
-    angles = np.append(0.0, np.cumsum((rate[1:] + rate[:-1]) * PIECES))
-    widths = np.full(SAMPLES, sizes.width)
+    radii, square, rate = run(_roots(excess, longest, -advance, most))
+    angles = np.zeros_like(radii)
+    np.cumsum((rate[:, 1:] + rate[:, :-1]) * PIECES, axis=1, out=angles[:, 1:])
+    widths = np.full(radii.shape, sizes.width)
     if sizes.tapered:
         room = radii * sizes.step * np.sqrt(1 - square) - sizes.gap - SAGITTA - shave
         # Beyond the arc's steepest place vias are near: from there it narrows to its base width.
-        steepest = int(np.argmax(square))
-        narrowing = np.interp(np.arange(SAMPLES), [steepest, SAMPLES - 1], [room[steepest], sizes.width])
-        widths = np.maximum(np.minimum(np.where(np.arange(SAMPLES) <= steepest, room, narrowing), room), sizes.width)
-    return EndArc(radii, angles * (advance / angles[-1]), widths)
+        steepest, number = np.argmax(square, axis=1)[:, None], np.arange(SAMPLES)
+        beyond = np.maximum(number - steepest, 0) / np.maximum(SAMPLES - 1 - steepest, 1)
+        there = np.take_along_axis(room, steepest, axis=1)
+        narrowing = np.where(beyond > 0, there + beyond * (sizes.width - there), room)
+        widths = np.maximum(np.minimum(narrowing, room), sizes.width)
+    return EndArc(radii, angles * (advance / angles[:, -1:]), widths)
+
+
+def _roots(
+    function: Callable[[FloatArray], FloatArray], high: FloatArray, at_zero: FloatArray, at_high: FloatArray
+) -> FloatArray:
+    """Where functions pass zero between 0 and ``high``, all at once: false position after Anderson and Björck, which
+    lowers the value at an end that stays. (The library solves one function at a time, which takes three times as long.)
+    """
+    stays, value, last, there = np.zeros_like(high), at_zero, high, at_high
+    for _ in range(MOST_ROUNDS):
+        spread = there - value
+        new = last - there * (last - stays) / np.where(spread == 0, 1.0, spread)
+        found = function(new)
+        if np.all(np.abs(new - last) <= 1e-14 * high):
+            break
+        kept = found * there > 0
+        lower = 1 - found / np.where(there == 0, 1.0, there)
+        value = np.where(kept, value * np.where(lower > 0, lower, 0.5), there)
+        stays, last, there = np.where(kept, stays, last), new, found
+    return new
 
 
 def _lacks(
-    sizes: WaveSizes, arcs: list[EndArc], advances: FloatArray, rows: FloatArray
+    sizes: WaveSizes, arcs: EndArc, advance: FloatArray, row: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """What each arc lacks of the gap to the next conductor, and of the distance from its vias in ``rows`` [m]; nothing,
-    or less than nothing, where it is far enough away.
+    """What each arc lacks of the gap to the next conductor, and of the distance from its vias in its ``row`` [m];
+    nothing, or less than nothing, where it is far enough away.
     """
     points, widths = _with_runs(sizes, arcs)
     left, right = strip_edges(points, widths)
-    outward = np.array([[arc.radii[-1] > arc.radii[0]] for arc in arcs])  # the next one lies further on
+    outward = arcs.radii[:, -1:] > arcs.radii[:, :1]  # the next one lies further on
     facing, back = np.where(outward, left, right), np.where(outward, right, left)
     gap_lacks = _lacking(_lines(facing), _lines(turned(back, sizes.step)), sizes.gap)
     # The vias are turned instead of the neighbours; those further on pass deeper below them.
     shifts = np.array([[0.0], [-0.5]] if sizes.pairs > 1 else [[0.0]])  # of other pairs
     ahead = (np.arange(1, NEIGHBOURS + 1) + shifts).ravel() * sizes.step
-    vias, least = polar(rows[:, None], advances[:, None] - ahead), sizes.beside - sizes.width / 2
+    vias, least = polar(row, advance - ahead), sizes.beside - sizes.width / 2
     apart = np.abs(vias[:, :, None] - points[:, None]).min()
     if apart - np.abs(np.diff(points)).max() / 2 - widths.max() / 2 >= least:
-        return gap_lacks, np.zeros(len(arcs))  # so far away that no more need be known
+        return gap_lacks, np.zeros(len(row))  # so far away that no more need be known
     return gap_lacks, least - shapely.distance(shapely.multipoints(flat(vias)), _strips(left, right))
 
 
@@ -285,12 +311,11 @@ def _lacking(ones: Shapes, others: Shapes, least: float) -> FloatArray:
     return np.where(near, least - shapely.distance(ones, others), 0.0) if near.any() else np.zeros(len(ones))
 
 
-def _with_runs(sizes: WaveSizes, arcs: list[EndArc]) -> tuple[ComplexArray, FloatArray]:
+def _with_runs(sizes: WaveSizes, arcs: EndArc) -> tuple[ComplexArray, FloatArray]:
     """Points x + iy and widths [m] of end arcs with the piece of run before them, which wide bends of their neighbours
     come near to; each (arcs, n).
     """
-    radii, widths = np.array([arc.radii for arc in arcs]), np.array([arc.widths for arc in arcs])
-    points = polar(radii, np.array([arc.angles for arc in arcs]))
+    radii, widths, points = arcs.radii, arcs.widths, polar(arcs.radii, arcs.angles)
     ray = points[:, :1] - points[:, 1:2]
     before = points[:, :1] + ray / np.abs(ray) * radii[:, :1] * sizes.step
     return np.concatenate([before, points], axis=1), np.concatenate([widths[:, :1], widths], axis=1)
