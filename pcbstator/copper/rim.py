@@ -258,21 +258,22 @@ def lay_buses(
     number of tiles and the angle [rad] by which terminals keep from the cuts between them.
     """
     wanted, axes = joins(winding, connection), coil_angles.tolist()
-
-    def angle(post: tuple[int, bool]) -> float:
-        return float(axes[post[0]]) + (start_angle if post[1] else finish_angle)
-
-    homes = {join.terminal: angle(join.posts[-2 if join.terminal == "N" else 0]) for join in wanted if join.terminal}
+    angles = [axis + finish_angle for axis in axes], [axis + start_angle for axis in axes]
+    homes = {}
+    for join in wanted:
+        if join.terminal:
+            coil, at_start = join.posts[-2 if join.terminal == "N" else 0]
+            homes[join.terminal] = angles[at_start][coil]
     if cuts is not None:
         places = spread_in_tiles(homes, terminal_spacing, pi / winding.coils, *cuts)
     elif pairing is None:
         places = dict(zip(homes, spread(list(homes.values()), terminal_spacing), strict=True))
     else:
-        passed = [angle(post) for join in wanted for post in join.posts]
+        passed = [angles[at_start][coil] for join in wanted for coil, at_start in join.posts]
         places = paired_terminals(homes, terminal_spacing, pairing, passed, clearance)
     buses = []
     for net, phase, posts, name in wanted:
-        taps = [Tap(angle(post), *post) for post in posts]
+        taps = [Tap(angles[at_start][coil], coil, at_start) for coil, at_start in posts]
         if name:
             taps.append(Tap(places[name], terminal=name))
         buses.append(Bus(net, phase, _arc_order(taps)))

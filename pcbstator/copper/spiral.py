@@ -11,6 +11,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from dataclasses import dataclass
 from math import cos, floor, hypot, sin, sqrt
+from typing import TypeGuard
 
 import numpy as np
 import shapely
@@ -146,7 +147,7 @@ class _Turns:
         self.rim_vertices = near[:: plan.rim]
         self.rim_angles = np.arctan2(rim_points[:, 1], rim_points[:, 0])
         self.rim_radii = np.hypot(*rim_points.T)
-        self.laid: dict[float, tuple[FloatArray, NDArray[np.bool_]]] = {}
+        self.laid: dict[float, tuple[FloatArray, NDArray[np.int64]]] = {}
 
     def rim_place(self, angle: float) -> tuple[float, float]:
         """Vertex (with the part of the way to the next one) and radius [m] of the outermost turn at a polar angle."""
@@ -154,29 +155,33 @@ class _Turns:
         return vertex, float(np.interp(angle, self.rim_angles, self.rim_radii))
 
     def rows(self, first: float) -> tuple[FloatArray, NDArray[np.int64]]:
-        """Rows of x, y and width of the turns that begin at vertex ``first``, and their vertices."""
-        plan, around = self.plan, self.around
+        """Rows of x, y and width of the turns that begin at vertex ``first``, and their vertices; not to be changed."""
+        around = self.around
         started = first // around + float(np.interp(first % around, np.arange(around + 1), self.fractions))
-        lowest, last = self.base - around // 4, self.base + (plan.turns + 1) * around
         if started not in self.laid:
-            self.laid[started] = self._lay(started, np.arange(lowest, last))
-        points, moved = self.laid[started]
-        begin = floor(first) + 1 - lowest
-        kept = moved[begin:].copy()
-        kept[0] = True
-        return points[begin:][kept], np.arange(lowest + begin, last)[kept]
+            self.laid[started] = self._lay(started)
+        points, vertex = self.laid[started]
+        begin = int(np.searchsorted(vertex, floor(first) + 1, side="right")) - 1
+        return points[begin:], vertex[begin:]
 
-    def _lay(self, started: float, vertex: NDArray[np.int64]) -> tuple[FloatArray, NDArray[np.bool_]]:
-        """Rows of all vertices, and which of them lie at another place than the one before."""
+    def _lay(self, started: float) -> tuple[FloatArray, NDArray[np.int64]]:
+        """Rows of all turns and their vertices, of those at one place the first."""
         plan, family = self.plan, self.family
+        vertex = np.arange(self.base - self.around // 4, self.base + (plan.turns + 1) * self.around)
         offset = plan.pitch * (vertex // self.around + self.fractions[vertex % self.around] - started)
         rows = np.empty((len(vertex), 3))
         rows[:, :2] = outline_points(family, offset, vertex)
         rows[:, 2] = plan.width
-        if isinstance(family, SectorFamily) and family.fan > 0:
+        if _is_tapered(family):
             rows[:, 2] = outline_widths(family, offset, vertex)
         # An arc of no length has all its vertices at one place, but for rounding.
-        return rows, np.append(True, distances_between(rows) > 1e-12)
+        moved = np.append(True, distances_between(rows) > 1e-12)
+        return rows[moved], vertex[moved]
+
+
+def _is_tapered(family: Family) -> TypeGuard[SectorFamily]:
+    """Whether tracks along these outlines vary in width."""
+    return isinstance(family, SectorFamily) and family.fan > 0
 
 
 def _inward_spiral(turns: _Turns, angle: float, end: float, outward: bool) -> FloatArray:
@@ -239,9 +244,10 @@ def _track(plan: CoilPlan, layer: int, rows: FloatArray) -> Track:
         rows = np.column_stack([skewed(plan, rows[:, :2]), rows[:, 2]])
         line = shapely.LineString(rows * (1.0, 1.0, 0.5))
         rows = shapely.get_coordinates(line.simplify(SAGITTA), include_z=True) * (1.0, 1.0, 2.0)
-    points, widths = np.ascontiguousarray(rows[:, :2]), rows[:, 2] / plan.stretch
-    if np.ptp(widths) < 1e-12:
+    points = np.ascontiguousarray(rows[:, :2])
+    if not _is_tapered(plan.family):
         return Track(layer, points, plan.width / plan.stretch, "", "", "coil")
+    widths = rows[:, 2] / plan.stretch
     return Track(layer, points, float(widths.max()), "", "", "coil", np.ascontiguousarray(widths))
 
 

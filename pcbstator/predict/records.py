@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -295,11 +296,18 @@ def rows(section: Any) -> Iterator[tuple[str, str, Any]]:
 def numbers(group: str, record: type, values: Mapping[str, Any]) -> dict[str, float]:
     """Some fields of a group of results as they are given out: dotted key and number, nothing that does not apply."""
     found = {}
-    for item in fields(record):
-        value = values.get(item.name)
-        if "key" in item.metadata and isinstance(value, int | float | np.number):
-            found[f"{group}.{item.metadata['key']}"] = float(value) * item.metadata["scale"]
+    for name, key, scale in _keyed(record):
+        value = values.get(name)
+        if isinstance(value, (int, float, np.number)):
+            found[f"{group}.{key}"] = float(value) * scale
     return found
+
+
+@cache
+def _keyed(record: type) -> tuple[tuple[str, str, float], ...]:
+    """Name, key and scale of every field of a group that is given out."""
+    keyed = [item for item in fields(record) if "key" in item.metadata]
+    return tuple((item.name, item.metadata["key"], item.metadata["scale"]) for item in keyed)
 
 
 def _plain(value: Any) -> Any:
