@@ -368,19 +368,19 @@ class Copper:
         return (*self.vias, *self.terminals, *self.joints)
 
     @cached_property
+    def lengths(self) -> list[float]:
+        """Length of every track of ``template_tracks``, then of ``ways`` [m]."""
+        return track_lengths([*(track for track, _ in self.template_tracks), *self.ways.tracks])
+
+    @property
     def template_lengths(self) -> list[float]:
         """Length of every track of ``template_tracks`` [m]."""
-        return track_lengths([track for track, _ in self.template_tracks])
+        return self.lengths[: len(self.template_tracks)]
 
     @property
     def link_lengths(self) -> list[float]:
         """Length of every link [m]."""
-        return self.way_lengths[: len(self.links)]
-
-    @cached_property
-    def way_lengths(self) -> list[float]:
-        """Length of every track of ``ways`` [m]."""
-        return track_lengths(self.ways.tracks)
+        return self.lengths[len(self.template_tracks) :][: len(self.links)]
 
     @property
     def via_count(self) -> int:

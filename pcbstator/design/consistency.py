@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from math import pi
 from typing import Any
@@ -26,11 +27,16 @@ class Rule:
     keys: tuple[str, ...]
     judge: Callable[..., Complaint | None]
 
+    @cached_property
+    def needed(self) -> frozenset[str]:
+        """Its keys, whatever their order."""
+        return frozenset(self.keys)
+
 
 def inconsistencies(values: Mapping[str, Any]) -> list[Complaint]:
     """All complaints about sound values by dotted key; a rule whose keys are not all there is left out."""
-    askable = [rule for rule in RULES if all(key in values for key in rule.keys)]
-    judged = [rule.judge(*(values[key] for key in rule.keys)) for rule in askable]
+    known, value = values.keys(), values.__getitem__
+    judged = [rule.judge(*map(value, rule.keys)) for rule in RULES if known >= rule.needed]
     return [complaint for complaint in judged if complaint is not None]
 
 

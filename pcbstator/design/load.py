@@ -6,6 +6,7 @@ import hashlib
 import re
 import tomllib
 from collections.abc import Mapping
+from functools import lru_cache
 from math import inf
 from numbers import Integral, Real
 from os import PathLike
@@ -24,6 +25,7 @@ from pcbstator.design.records import Design
 from pcbstator.errors import Complaint, DesignError
 
 VAST = 10**300
+AS_THEY_ARE = frozenset([str, float, bool, type(None)])  # types that need no copy
 LARGEST_FILE = 1 << 20  # bytes; a design file has a few thousand
 
 
@@ -86,7 +88,7 @@ def design_from_document(document: Mapping[str, Any], source: str = "design", fo
 
 def changed_design(design: Design, values: Mapping[str, object]) -> Design:
     """The design with the values of some dotted keys changed; None takes a key away."""
-    document, complaints = design.document, []
+    document, complaints = plain(design._document), []
     for path, value in values.items():
         *tables, name = path.split(".")
         table: Any = document
@@ -110,6 +112,8 @@ def changed_design(design: Design, values: Mapping[str, object]) -> Design:
 
 def plain(value: Any) -> Any:
     """A deep copy in Python's own types, so that numbers of numeric libraries count as numbers."""
+    if type(value) in AS_THEY_ARE:
+        return value
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
@@ -184,18 +188,26 @@ def _at(tables: dict[str, Any], path: str) -> Any:
 
 def _sound_values(tables: dict[str, Any], faulty: set[str]) -> dict[str, Any]:
     """Values by dotted key, defaults filled in, without those that are complained about."""
-    shape = _at(tables, MAGNET + ".shape")
+    stated = _at(tables, MAGNET + ".shape")
+    shape = stated if isinstance(stated, str) else None
     found = {}
     for path, section in sections().items():
         table = _at(tables, path)
         unread = path == MAGNET and path + ".shape" in faulty  # the validator reads a magnet by its shape
         if unread or path in faulty or (section.required and not isinstance(table, dict)):
             continue
-        for key in keys_of(section, shape):
-            value = table.get(key.name, key.default) if isinstance(table, dict) else key.default
-            if key.path not in faulty and not (key.required and value is None):
-                found[key.path] = value
+        given = table if isinstance(table, dict) else {}
+        for name, place, default, required in _given_keys(path, shape):
+            value = given.get(name, default)
+            if place not in faulty and not (required and value is None):
+                found[place] = value
     return found
+
+
+@lru_cache
+def _given_keys(path: str, shape: str | None) -> tuple[tuple[str, str, Any, bool], ...]:
+    """Name, dotted path, default of the keys of a section, for magnets of this shape, and whether they are required."""
+    return tuple((key.name, key.path, key.default, key.required) for key in keys_of(sections()[path], shape))
 
 
 def _complaint(detail: ErrorDetails) -> Complaint:

@@ -24,9 +24,9 @@ def require_positive(**quantities: ArrayLike) -> None:
     """
     for name, value in quantities.items():
         array = np.asarray(value, dtype=float)
-        bad = array[~(np.isfinite(array) & (array > 0))]
-        if bad.size:
-            raise LawRangeError(f"{name} must be finite and above zero; got {bad.flat[0]:g}")
+        sound = (array > 0) & (array < np.inf)
+        if not np.all(sound):
+            raise LawRangeError(f"{name} must be finite and above zero; got {array[~sound].flat[0]:g}")
 
 
 def conductor_resistivity(temperature_c: ArrayLike) -> FloatArray:

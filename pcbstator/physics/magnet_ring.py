@@ -407,6 +407,11 @@ class RingField:
     outer: float
     values: FloatArray
 
+    @cached_property
+    def mean_peak(self) -> FloatArray:
+        """Magnitude of the fundamental at every radius of the table, the mean over the distances [T]."""
+        return np.asarray(np.abs(self.values[0]).mean(axis=0))
+
     def joins(self, other: RingField) -> bool:
         """Whether both have the same poles, orders and radii, so that one table can hold them."""
         return (

@@ -21,9 +21,10 @@ def ring_areas(edges: ArrayLike) -> FloatArray:
     [3.142, 9.425]
     """
     radii = np.asarray(edges, dtype=float)
-    if radii.ndim != 1 or len(radii) < 2 or radii[0] < 0 or not np.all(np.diff(radii) > 0):
+    if radii.ndim != 1 or len(radii) < 2 or radii[0] < 0 or not np.all(radii[1:] > radii[:-1]):
         raise LawRangeError("the circles between rings must have rising radii, none negative")
-    return np.asarray(np.pi * np.diff(radii**2))
+    squares = radii**2
+    return np.asarray(np.pi * (squares[1:] - squares[:-1]))
 
 
 def ring_conductances(edges: ArrayLike, sheet_conductance: ArrayLike) -> FloatArray:

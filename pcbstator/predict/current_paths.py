@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import itertools
 from functools import cached_property
+from itertools import islice, pairwise
 from math import pi
 
 import numpy as np
@@ -31,11 +31,11 @@ class Conductors:
         self.thickness = {layer.number: layer.thickness for layer in copper.layers}
         self.barrel_per_metre = float(via_resistance(drill, plating, 1.0, temperature_c)) / copper.vias_per_joint
         tracks = [*(track for track, _ in copper.template_tracks), *copper.ways.tracks]
-        self._lengths = [*copper.template_lengths, *copper.way_lengths]
-        found = self._tracks(tracks)
-        known = {id(track): (length, r) for track, length, r in zip(tracks, self._lengths, found.tolist(), strict=True)}
-        self._ways = found[len(copper.template_lengths) :]
-        whole = [self._whole_coil(coil, known) for coil, _ in copper.templates]
+        found, lengths = self._tracks(tracks), copper.lengths
+        coils = len(copper.template_tracks)
+        self._ways, self._way_lengths = found[coils:], np.array(lengths[coils:])
+        known = iter(zip(lengths, found.tolist(), strict=True))
+        whole = [self._whole_coil(coil, list(islice(known, len(coil.tracks)))) for coil, _ in copper.templates]
         chosen = np.array(copper.coil_templates or (0,) * len(copper.coil_angles))
         self._coil_lengths, self._coils = np.array(whole)[chosen].T
 
@@ -43,16 +43,16 @@ class Conductors:
         """Resistance [ohm] of many tracks, those of constant width at once."""
         widths = np.array([track.width for track in tracks])
         thicknesses = np.array([self.thickness[track.layer] for track in tracks])
-        found = track_resistance(np.array(self._lengths), widths, thicknesses, self.temperature_c)
+        found = track_resistance(np.array(self.copper.lengths), widths, thicknesses, self.temperature_c)
         for index, track in enumerate(tracks):
             if track.widths is not None:
                 found[index] = self.track(track)
         return found
 
-    def _whole_coil(self, coil: Coil, known: dict[int, tuple[float, float]]) -> tuple[float, float]:
-        """Length [m] and resistance [ohm] of a coil, vias between its tracks included."""
-        length, resistance = (sum(values) for values in zip(*(known[id(track)] for track in coil.tracks), strict=True))
-        holes = sum(abs(self.depth[a.layer] - self.depth[b.layer]) for a, b in itertools.pairwise(coil.tracks))
+    def _whole_coil(self, coil: Coil, tracks: list[tuple[float, float]]) -> tuple[float, float]:
+        """Length [m] and resistance [ohm] of a coil from those of its tracks, vias between them included."""
+        length, resistance = map(sum, zip(*tracks, strict=True))
+        holes = sum(abs(self.depth[a.layer] - self.depth[b.layer]) for a, b in pairwise(coil.tracks))
         return length + holes, resistance + holes * self.barrel_per_metre
 
     def coil(self, index: int) -> float:
@@ -119,7 +119,7 @@ class Conductors:
         """Length [m] of the conductor along every path, vias inside of coils included, (paths,)."""
         ways = self.copper.ways
         bridges = [sum(j.length for j in met.values() if isinstance(j, Bridge)) for met in ways.joints]
-        through = np.abs(ways.through) @ np.array(self.copper.way_lengths)
+        through = np.abs(ways.through) @ self._way_lengths
         return np.asarray(through + np.abs(ways.coils) @ self._coil_lengths + bridges)
 
 

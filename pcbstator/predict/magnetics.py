@@ -269,5 +269,5 @@ def full_pitch_linkage(design: Design, field: RingField, turns: int) -> float:
     """Linkage [Wb] that as many full-pitch turns spanning the copper's annulus would have: N·(2/p)·∫ b_1 r dr."""
     radii = np.linspace(design.board.copper_inner_diameter / 2, design.board.copper_outer_diameter / 2, 400)
     known = np.linspace(field.inner, field.outer, field.values.shape[-1])
-    mean = np.interp(radii, known, np.abs(field.values[0]).mean(axis=0))
+    mean = np.interp(radii, known, field.mean_peak)
     return turns * 2 / field.pole_pairs * float(np.trapezoid(mean * radii, radii))
