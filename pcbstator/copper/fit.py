@@ -78,7 +78,8 @@ def plan_rim(
                 winding, design.board_connection, coil_angles, *post_ends(step), apart, pairing, step, cuts
             )
             _check_terminals(sum(bus.terminal is not None for bus in buses), apart)
-            chosen, needed = assign_channels(buses, 0.95 * step, 2 * pi / tiles if tiles > 1 else None)
+            period, most = (2 * pi / tiles if tiles > 1 else None), (layers if way is layered_rim else None)
+            chosen, needed = assign_channels(buses, 0.95 * step, period, most)
             if way is layered_rim and needed > layers:
                 break
             if way is layered_rim or needed <= channels:

@@ -281,21 +281,25 @@ def lay_buses(
 
 
 def assign_channels(
-    buses: tuple[Bus, ...], clearance: float, period: float | None = None
+    buses: tuple[Bus, ...], clearance: float, period: float | None = None, most: int | None = None
 ) -> tuple[tuple[int, ...], int]:
     """A channel for every bus, so that those in one channel keep ``clearance`` [rad] apart; and their number.
 
-    With a ``period`` [rad], buses that are turned by it lie in one channel, at the price of one channel at most.
+    With a ``period`` [rad], buses that are turned by it lie in one channel, at the price of one channel at most. Where
+    it is plain that more than ``most`` are needed, none are chosen.
     """
     spans = [bus.span for bus in buses]
     begin, end = np.array(spans).T
     follows = (begin[None, :] - begin[:, None]) % (2 * pi) < (end - begin)[:, None] + clearance
+    above = int(follows.sum(axis=0).max())  # arcs above one place: no fewer channels will do
+    if most is not None and above > most:
+        return (), above
     # The buses that meet each bus, as the bits of a number: so are the members of a channel.
     bits = np.packbits(follows | follows.T, axis=1, bitorder="little")
     meets = [int.from_bytes(row.tobytes(), "little") for row in bits]
     by_start = sorted(range(len(buses)), key=lambda i: spans[i][0] % (2 * pi))
     best = _fill([[bus] for bus in by_start], meets)
-    if max(best) >= follows.sum(axis=0).max():  # more than the arcs above one place
+    if max(best) >= above:
         by_length = sorted(range(len(buses)), key=lambda i: spans[i][0] - spans[i][1])
         best = min(best, _fill([[bus] for bus in by_length], meets), key=max)
     if period is not None:

@@ -175,7 +175,7 @@ class _Turns:
         if _is_tapered(family):
             rows[:, 2] = outline_widths(family, offset, vertex)
         # An arc of no length has all its vertices at one place, but for rounding.
-        moved = np.append(True, distances_between(rows) > 1e-12)
+        moved = np.append(True, _apart(rows, 1e-12))
         return rows[moved], vertex[moved]
 
 
@@ -227,14 +227,15 @@ def _crossing(points: FloatArray, first: int, height: FloatArray) -> tuple[int, 
 
 def distinct_points(points: FloatArray) -> FloatArray:
     """The polyline without pieces of no length, as an arc of no length would leave them."""
-    apart = distances_between(points) > 1e-9
+    apart = _apart(points, 1e-9)
     return points if apart.all() else points[np.append(True, apart)]
 
 
-def distances_between(points: FloatArray) -> FloatArray:
-    """From each of the points (n, 2 or more) to the next in the plane [m], (n − 1,)."""
-    dx, dy = (points[1:, :2] - points[:-1, :2]).T
-    return np.asarray(np.sqrt(dx**2 + dy**2))
+def _apart(points: FloatArray, least: float) -> NDArray[np.bool_]:
+    """Whether each of the points (n, 2 or more) is farther than ``least`` [m] from the next in the plane, (n − 1,)."""
+    x, y = points[:, 0], points[:, 1]
+    dx, dy = x[1:] - x[:-1], y[1:] - y[:-1]
+    return np.asarray(dx * dx + dy * dy > least**2)
 
 
 def _track(plan: CoilPlan, layer: int, rows: FloatArray) -> Track:

@@ -31,7 +31,7 @@ SAMPLES = 241  # of an end arc
 ALONG = (1 - np.cos(np.linspace(0, pi, SAMPLES))) / 2  # where they lie, as a part of its length
 PIECES = np.diff(ALONG)  # between them
 STEPS = (np.append(0.0, PIECES) + np.append(PIECES, 0.0)) / 2  # weights of their sum
-TO_GO, TO_NEARER = 1 - ALONG, np.minimum(ALONG, 1 - ALONG)  # of its length, to its end and to the nearer one
+TO_GO, NEARER_SQUARED = 1 - ALONG, np.minimum(ALONG, 1 - ALONG) ** 2  # of its length, to its end; to the nearer one
 STEEPEST = 0.998  # squared sine of the slant of an end arc at most
 NEIGHBOURS = 4  # conductors that can come near to a via
 MOST_ROUNDS = 100  # of the search for an arc's length
@@ -239,7 +239,7 @@ def _arcs_ending(
         """Radii, the slant's squared sine, and the rate at which the angle grows along it, (arcs, SAMPLES)."""
         radii = end - outward * length * TO_GO
         part = base / np.maximum(radii, base)
-        square = np.minimum(np.minimum((length / bend) ** 2 * TO_NEARER**2, 1 - part * part), STEEPEST)
+        square = np.minimum(np.minimum((length / bend) ** 2 * NEARER_SQUARED, 1 - part * part), STEEPEST)
         return radii, square, np.sqrt(square / (1 - square)) / radii
 
     def excess(length: FloatArray) -> FloatArray:
@@ -298,10 +298,18 @@ def _lacks(
     shifts = np.array([[0.0], [-0.5]] if sizes.pairs > 1 else [[0.0]])  # of other pairs
     ahead = (np.arange(1, NEIGHBOURS + 1) + shifts).ravel() * sizes.step
     vias, least = polar(row, advance - ahead), sizes.beside - sizes.width / 2
-    apart = np.abs(vias[:, :, None] - points[:, None]).min()
-    if apart - np.abs(np.diff(points)).max() / 2 - widths.max() / 2 >= least:
+    if _nearest(vias, points[:, 1:], row - arcs.radii[:, :1]) - widths.max() / 2 >= least:
         return gap_lacks, np.zeros(len(row))  # so far away that no more need be known
     return gap_lacks, least - shapely.distance(shapely.multipoints(flat(vias)), _strips(left, right))
+
+
+def _nearest(vias: ComplexArray, points: ComplexArray, beyond: FloatArray) -> float:
+    """At least how far [m] vias are from the lines through the points of their arcs, and from the runs before those,
+    which begin ``beyond`` [m] along the radius.
+    """
+    apart = vias[:, :, None] - points[:, None]
+    nearest = float(np.sqrt((apart.real**2 + apart.imag**2).min()))
+    return min(nearest - float(np.abs(np.diff(points)).max()) / 2, float(np.abs(beyond).min()))
 
 
 def _lacking(ones: Shapes, others: Shapes, least: float) -> FloatArray:
