@@ -274,7 +274,7 @@ def _roots(
         spread = there - value
         new = last - there * (last - stays) / np.where(spread == 0, 1.0, spread)
         found = function(new)
-        if np.all(np.abs(new - last) <= 1e-14 * high):
+        if np.all(np.abs(new - last) <= 1e-11 * high):
             break
         kept = found * there > 0
         lower = 1 - found / np.where(there == 0, 1.0, there)
