@@ -56,17 +56,12 @@ def _terminals(design: Design, plan: StatorPlan, trees: list[BusTree]) -> tuple[
         tap = tree.bus.terminal
         if tap is None:
             continue
-        lead = tree.walk(tree.terminal_node, _any_other(tree))[0]
+        (node,) = tree.beside[tree.terminal_node]
+        lead = tree.edge(tree.terminal_node, node)
         assert isinstance(lead, Track)
         x, y = lead.ends[0]
         found.append(Terminal(tap.terminal, x, y, board.terminal_drill, board.terminal_pad, lead.layer, tree.bus.net))
     return tuple(sorted(found, key=lambda terminal: terminal.name))
-
-
-def _any_other(tree: BusTree) -> Node:
-    """Some node of the tree that is not the terminal."""
-    terminal = tree.terminal_node
-    return next(node for edge in tree.edges for node in edge if node != terminal)
 
 
 def _phase_paths(winding: Winding, phase: int, connection: str, ends: CoilEnds, copies: int) -> tuple[Path, ...]:

@@ -90,6 +90,8 @@ class BusTree:
 
     def walk(self, start: Node, end: Node) -> list[Track | Bridge]:
         """The tracks and wires from one node to another, in that direction."""
+        if end in self.beside[start]:
+            return [self.edge(start, end)]
         came: dict[Node, Node] = {start: start}
         queue = deque([start])
         while queue and end not in came:

@@ -45,6 +45,9 @@ def ways_through(copper: Copper) -> Ways:
     tracks = list(copper.links)
     number = _Numbers(tracks)
     paths = [path for phase in copper.phases for path in phase.paths]
+    shared = len(paths) > len(copper.phases)
+    ends = [coil.ends for coil, _ in copper.templates]
+    chosen = copper.coil_templates or (0,) * len(copper.coil_angles)
     coils = np.zeros((len(paths), len(copper.coil_angles)))
     passed: list[dict[int, int]] = []
     joints: list[dict[tuple[object, ...], Barrel | Pin | Bridge]] = []
@@ -58,11 +61,12 @@ def ways_through(copper: Copper) -> Ways:
                 own[row] = way
                 if here is not None and here != step.layer:
                     links = (before, row) if before >= 0 else None
-                    met["via", *spot(*step.ends[0]), here, step.layer] = Barrel(here, step.layer, links)
+                    place = spot(*step.ends[0]) if shared else (len(met),)  # no other path passes it
+                    met["via", *place, here, step.layer] = Barrel(here, step.layer, links)
                 here, before = step.layer, row
             elif isinstance(step, CoilVisit):
                 visited[step.coil] = 1 if step.forward else -1
-                enter, leave = copper.template(step.coil).ends[:: 1 if step.forward else -1]
+                enter, leave = ends[chosen[step.coil]][:: 1 if step.forward else -1]
                 if here is not None and here != enter:
                     met["post", step.coil, step.forward] = Barrel(here, enter, None)
                 here, before = leave, -1
@@ -98,9 +102,10 @@ class _Numbers:
 
     def of(self, step: Track) -> tuple[int, int]:
         """Row of a track, and +1 or -1."""
-        if id(step.forth) in self.known:
-            row, way = self.known[id(step.forth)]
-            return row, way if step.forth is step else -way
+        forth = step.forth
+        if id(forth) in self.known:
+            row, way = self.known[id(forth)]
+            return row, way if forth is step else -way
         key, way = step.piece
         if key not in self.pieces:
             self.pieces[key] = len(self.tracks), way

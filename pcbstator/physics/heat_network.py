@@ -28,7 +28,7 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 MOST_ROUNDS = 60
-SETTLED = 1e-8  # [K] step of the last round
+SETTLED = 1e-8  # [K] step of the last round, or of the one that would follow
 
 
 @dataclass(frozen=True, eq=False)
@@ -364,6 +364,7 @@ def _settle(
     """Newton's method in place; a case that stands still is left alone, so that it does not feel the others."""
     n = rise.shape[1]
     active = np.array([row for row in range(len(which)) if row not in refused], dtype=np.int64)
+    before = np.full(len(active), SETTLED)  # size of the last step
     for _ in range(MOST_ROUNDS):
         if not len(active):
             return
@@ -373,7 +374,10 @@ def _settle(
         active, step = active[sound], step[sound]
         rise[active] += np.clip(step[:, :n], -120.0, 120.0)
         square[active] += step[:, n]
-        active = active[np.abs(step[:, :n]).max(axis=1) >= SETTLED]
+        size = np.abs(step[:, :n]).max(axis=1)
+        following = size * (size / before[sound]) ** 2  # the method converges with the square of the step
+        unsettled = (size >= SETTLED) & (following >= SETTLED)
+        active, before = active[unsettled], size[unsettled]
     refused |= {row: "the heat balance does not settle" for row in active.tolist()}
 
 
