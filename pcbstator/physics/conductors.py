@@ -23,6 +23,8 @@ def require_positive(**quantities: ArrayLike) -> None:
     >>> require_positive(width=1e-3)
     """
     for name, value in quantities.items():
+        if isinstance(value, float) and 0.0 < value < np.inf:
+            continue  # most are plain numbers
         array = np.asarray(value, dtype=float)
         sound = (array > 0) & (array < np.inf)
         if not np.all(sound):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import islice, pairwise
 from math import pi
 
@@ -29,7 +29,7 @@ class Conductors:
         self.temperature_c = temperature_c
         self.depth = {layer.number: layer.depth for layer in copper.layers}
         self.thickness = {layer.number: layer.thickness for layer in copper.layers}
-        self.barrel_per_metre = float(via_resistance(drill, plating, 1.0, temperature_c)) / copper.vias_per_joint
+        self.barrel_per_metre = _wall_resistance(drill, plating, temperature_c) / copper.vias_per_joint
         tracks = [*(track for track, _ in copper.template_tracks), *copper.ways.tracks]
         found, lengths = self._tracks(tracks), copper.lengths
         coils = len(copper.template_tracks)
@@ -121,6 +121,12 @@ class Conductors:
         bridges = [sum(j.length for j in met.values() if isinstance(j, Bridge)) for met in ways.joints]
         through = np.abs(ways.through) @ self._way_lengths
         return np.asarray(through + np.abs(ways.coils) @ self._coil_lengths + bridges)
+
+
+@lru_cache(maxsize=64)
+def _wall_resistance(drill: float, plating: float, temperature_c: float) -> float:
+    """Resistance of the wall of a via for its length [ohm/m]; many stators have the same."""
+    return float(via_resistance(drill, plating, 1.0, temperature_c))
 
 
 def phase_angle(index: int, phases: int) -> float:

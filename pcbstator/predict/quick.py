@@ -53,7 +53,7 @@ from pcbstator.predict.records import (
     numbers,
 )
 from pcbstator.predict.thermal import SteadyWork, steady_results
-from pcbstator.predict.trace_currents import trace_currents
+from pcbstator.predict.trace_currents import TraceCase, many_trace_currents
 from pcbstator.winding import Winding, lay_winding
 
 if TYPE_CHECKING:
@@ -242,7 +242,7 @@ def run_stage(stage: str, works: Sequence[Work], shared: Shared, wanted: frozens
     is outside the range of a law with its LawRangeError.
     """
     works = [work for work in works if work.refusal is None]
-    with _no_collection():
+    with collector_at_rest():
         if stage == "magnetics":
             _magnetics(works, shared, wanted)
         elif stage == "heat":
@@ -257,9 +257,9 @@ def run_stage(stage: str, works: Sequence[Work], shared: Shared, wanted: frozens
 
 
 @contextmanager
-def _no_collection() -> Iterator[None]:
-    """Keeps the collector of cyclic garbage from looking through everything that was imported, which would take a tenth
-    of the time; it gets its turn between stages.
+def collector_at_rest() -> Iterator[None]:
+    """Keeps the collector of cyclic garbage from looking through everything that was imported, which takes a tenth of
+    the time of many small designs; it gets its turn afterwards.
     """
     was = gc.isenabled()
     gc.disable()
@@ -345,17 +345,17 @@ def _heat(works: Sequence[Work]) -> None:
     if any(work.field is None for work in works):
         raise ValueError("the magnetics stage must be run before the heat stage: eddies are part of the heat")
     cases = [source_case(work.design, _laid(work)[1], work.resistance, work.field) for work in works]
-    for work, case, sources in zip(works, cases, ring_sources(cases), strict=True):
-        copper, design = case.copper, case.design
+    asked = [TraceCase(case.design, case.copper, cooling_of(case.design).trace_rise) for case in cases]
+    given = zip(works, cases, ring_sources(cases), many_trace_currents(asked), strict=True)
+    for work, case, sources, traces in given:
         try:
             if isinstance(sources, LawRangeError):
                 raise sources
-            traces = trace_currents(design, copper, cooling_of(design).trace_rise)
             heat = heat_of_sources(case, sources)
         except PcbstatorError as reason:
             work.refusal = reason
             continue
-        ready.append((work, SteadyWork(design, heat, traces, len(copper.phases), work.torque_constant)))
+        ready.append((work, SteadyWork(case.design, heat, traces, len(case.copper.phases), work.torque_constant)))
     for (work, _), found in zip(ready, steady_results([steady for _, steady in ready]), strict=True):
         if found.out_of_range:
             work.refusal = LawRangeError(found.out_of_range)

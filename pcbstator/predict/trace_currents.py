@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from math import pi
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from pcbstator.copper import Copper, Layer
+from pcbstator.copper import Copper
 from pcbstator.copper.ways import Barrel
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.trace_current import FloatArray, brooks_adam_current, ipc2221_current
@@ -19,7 +20,7 @@ from pcbstator.predict.current_paths import way_loads
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-Law = Callable[[FloatArray, FloatArray, float, bool], FloatArray]
+Law = Callable[[FloatArray, FloatArray, FloatArray, bool], FloatArray]
 
 
 @dataclass(frozen=True)
@@ -32,55 +33,115 @@ class TraceCurrents:
     by_layer: tuple[dict[str, float], ...]
 
 
+class TraceCase(NamedTuple):
+    """A stator whose currents are wanted, and the rise [K]."""
+
+    design: Design
+    copper: Copper
+    rise: float
+
+
+class _Row(NamedTuple):
+    """The largest load of the tracks of one width on one layer; slot: number of that layer among those of all cases."""
+
+    width: float
+    thickness: float
+    rise: float
+    load: float
+    slot: int
+    outer: bool
+
+
 def trace_currents(design: Design, copper: Copper, rise: float) -> TraceCurrents:
     """The worst track by each standard, the worst of every layer, and the worst via; rise: [K]."""
-    loads, share = way_loads(copper).tolist(), float(copper.ways.share.max())
-    most: dict[int, dict[float, float]] = {}  # the largest load of every width, by layer
-    loaded = [(track, share) for track, _ in copper.template_tracks]
-    for track, load in (*loaded, *zip(copper.ways.tracks, loads, strict=True)):
+    return many_trace_currents([TraceCase(design, copper, rise)])[0]
+
+
+def many_trace_currents(cases: Sequence[TraceCase]) -> list[TraceCurrents]:
+    """The same of many stators, each as if it were alone."""
+    rows: list[_Row] = []
+    loads, layers, slots = [], [], [0]
+    for copper, rise in ((case.copper, case.rise) for case in cases):
+        loads.append(way_loads(copper).tolist())
+        most = _largest_loads(copper, loads[-1])
+        layers.append([layer for layer in copper.layers if layer.number in most])
+        for slot, layer in enumerate(layers[-1], start=slots[-1]):
+            rows += [
+                _Row(width, layer.thickness, rise, load, slot, layer.outer)
+                for width, load in most[layer.number].items()
+            ]
+        slots.append(slots[-1] + len(layers[-1]))
+    plain, newer = (_least(law, rows, slots) for law in (ipc2221_current, brooks_adam_current))
+    found = []
+    for case, own, present, begin, end in zip(cases, loads, layers, slots, slots[1:], strict=False):
+        by_layer = zip(present, plain[begin:end], strict=True)
+        listed = [(layer.number, current) for layer, current in by_layer if current is not None]
+        found.append(
+            TraceCurrents(
+                ipc2221=_worst(plain[begin:end]),
+                ipc2152=_worst(newer[begin:end]),
+                via=_via_current(case, own),
+                by_layer=tuple({"layer": number, "current_a": current} for number, current in listed),
+            )
+        )
+    return found
+
+
+def _largest_loads(copper: Copper, loads: Sequence[float]) -> dict[int, dict[float, float]]:
+    """The largest load of the tracks of every layer, by width [m]; loads: of the tracks of ``ways``."""
+    most: dict[int, dict[float, float]] = {}
+    share = float(copper.ways.share.max())
+    for track, _ in copper.template_tracks:
+        most.setdefault(track.layer, {})[track.narrowest] = share
+    for track, load in zip(copper.ways.tracks, loads, strict=True):
         if load > 1e-9:
             widths, width = most.setdefault(track.layer, {}), track.narrowest
             widths[width] = max(load, widths.get(width, 0.0))
-    layers = [layer for layer in copper.layers if layer.number in most]
-    plain, newer = (_least(law, rise, layers, most) for law in (ipc2221_current, brooks_adam_current))
-    listed = [] if plain is None else zip(layers, plain, strict=True)
-    return TraceCurrents(
-        ipc2221=None if plain is None else min(plain),
-        ipc2152=None if newer is None else min(newer),
-        via=_via_current(design, copper, loads, share, rise),
-        by_layer=tuple({"layer": layer.number, "current_a": current} for layer, current in listed),
-    )
+    return most
 
 
-def _least(
-    law: Law, rise: float, layers: Sequence[Layer], most: Mapping[int, Mapping[float, float]]
-) -> list[float] | None:
-    """The least phase current [A] of every layer, whose loads are given by width [m]; None out of the law's range."""
-    found: dict[int, float] = {}
+def _worst(currents: Sequence[float | None]) -> float | None:
+    known = [current for current in currents if current is not None]
+    return min(known) if known else None
+
+
+def _least(law: Law, rows: Sequence[_Row], slots: Sequence[int]) -> list[float | None]:
+    """The least phase current [A] of every slot; None for all slots of a case that is out of the law's range.
+
+    slots: where those of each case begin, and their number.
+    """
+    found: list[float | None] = [None] * slots[-1]
     for outer in (True, False):
-        own = [(layer, *each) for layer in layers if layer.outer == outer for each in most[layer.number].items()]
+        own = [row for row in rows if row.outer == outer]
         if not own:
             continue
-        thickness, width, load = np.array([(layer.thickness, width, load) for layer, width, load in own]).T
+        width, thickness, rise, load = np.array([row[:4] for row in own]).T
         try:
             currents = (law(width, thickness, rise, outer) / load).tolist()
         except LawRangeError:
-            return None
-        for (layer, _, _), current in zip(own, currents, strict=True):
-            found[layer.number] = min(current, found.get(layer.number, current))
-    return [found[layer.number] for layer in layers]
+            if len(slots) == 2:
+                return [None] * slots[-1]
+            parts = [[row for row in rows if begin <= row.slot < end] for begin, end in pairwise(slots)]
+            each = [
+                _least(law, [row._replace(slot=row.slot - begin) for row in part], [0, end - begin])
+                for part, (begin, end) in zip(parts, pairwise(slots), strict=True)
+            ]
+            return [current for one in each for current in one]
+        for row, current in zip(own, currents, strict=True):
+            before = found[row.slot]
+            found[row.slot] = current if before is None else min(before, current)
+    return found
 
 
-def _via_current(
-    design: Design, copper: Copper, loads: Sequence[float], share: float, rise: float
-) -> float | None:
+def _via_current(case: TraceCase, loads: Sequence[float]) -> float | None:
     """Phase current [A] of the worst via; the load of one is the lower of those of the tracks that meet there."""
-    load = share
+    board, copper = case.design.board, case.copper
+    load = float(copper.ways.share.max())
     for met in copper.ways.joints:
         for joint in met.values():
             if isinstance(joint, Barrel) and joint.links is not None:
                 load = max(load, min(loads[row] for row in joint.links))
-    single = _wall_current(design.board.via_drill, design.board.via_plating, rise)
+    single = _wall_current(board.via_drill, board.via_plating, case.rise)
     return None if single is None else copper.vias_per_joint * single / load
 
 

@@ -18,7 +18,7 @@ from pcbstator.check.space import magnet_radii, magnet_spacing, total_height
 from pcbstator.design import Design, design_from_document
 from pcbstator.design.load import changed_design
 from pcbstator.errors import DesignError, PcbstatorError
-from pcbstator.predict.quick import STAGE_OF, STAGES, Shared, Work, run_stage, start_work
+from pcbstator.predict.quick import STAGE_OF, STAGES, Shared, Work, collector_at_rest, run_stage, start_work
 from pcbstator.study.cost import board_cost, magnet_cost
 from pcbstator.study.keys import flat_results
 from pcbstator.study.records import Constraint, Outcome, Point, Study
@@ -87,7 +87,8 @@ def evaluate(study: Study, points: Sequence[Point]) -> list[Outcome]:
     A fault of the program costs the design that meets it, not the study: it is told among what ruled designs out.
     """
     try:
-        return _evaluated(bench(study), points)
+        with collector_at_rest():
+            return _evaluated(bench(study), points)
     except Exception as fault:  # noqa: BLE001  whatever it is
         if len(points) > 1:
             return [outcome for point in points for outcome in evaluate(study, [point])]
