@@ -8,12 +8,14 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from scipy.optimize import brentq
 
 import pcbstator
 from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.plan import plan_stator
 from pcbstator.copper.rim import NoRoomError
 from pcbstator.copper.settle import settle_plan
+from pcbstator.copper.wave import _roots
 from pcbstator.errors import DesignError
 from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.magnetics import path_linkages, phase_linkages, rotor_field
@@ -30,6 +32,28 @@ PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "distribute
 
 def wave(**values):
     return STAGE.with_values(WAVE | {key.replace("__", "."): value for key, value in values.items()})
+
+
+def test_roots_are_those_of_the_library():
+    """Many at once against one after the other: steep and flat, early and late, with the kink that end arcs have."""
+    dice = np.random.default_rng(1)
+    level, bend, high = (dice.uniform(*span, (40, 1)) for span in ((0.01, 0.9), (0.05, 1.0), (1.0, 3.0)))
+
+    def rise(x, bend):
+        return np.minimum(x, bend) ** 2 / bend + np.maximum(x - bend, 0.0) ** 1.5
+
+    def lack(x):
+        return rise(x, bend) - level
+
+    at_high = lack(high)
+    assert np.all(at_high > 0)
+    found = _roots(lack, high, -level, at_high)
+    rows = zip(level.ravel(), bend.ravel(), high.ravel(), strict=True)
+    known = [
+        brentq(lambda x, at=at, bent=bent: rise(x, bent) - at, 0.0, end, xtol=1e-13, rtol=1e-13)
+        for at, bent, end in rows
+    ]
+    assert found.ravel() == pytest.approx(known, rel=1e-9)
 
 
 @pytest.mark.parametrize(("slots", "factor"), [(row["slots"], row["factor"]) for row in PUBLISHED["factors"]])

@@ -1,0 +1,106 @@
+"""What paths run through, and what copies of a track share."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import pcbstator
+from pcbstator.copper import CoilVisit, Pin, Track
+from pcbstator.copper.records import spot, track_lengths
+from tests.copper.stators import design_of
+
+RING = {"board.copper_inner_diameter_mm": 60.0, "board.copper_outer_diameter_mm": 130.0, "rotor.poles": 16}
+WAVE = {"winding.kind": "wave", "winding.coils": None, "winding.turns": 1, **RING}
+KINDS = {
+    "one path": {},
+    "two paths": {"winding.parallel_paths": 2},
+    "delta": {"winding.connection": "delta"},
+    "wave": WAVE,
+    "wave of two paths": {**WAVE, "winding.parallel_paths": 2},
+    "boards in series": {"stack.boards": 2, "stack.connection": "series"},
+    "boards in parallel": {"stack.boards": 2, "stack.connection": "parallel"},
+    "tiles": {"board.tiles": 2, "winding.coils": 12, **RING},
+}
+every_kind = pytest.mark.parametrize("values", KINDS.values(), ids=KINDS)
+
+
+def laid(values):
+    return pcbstator.lay_copper(design_of().with_values(values))
+
+
+@every_kind
+def test_every_path_runs_through_what_its_steps_say(values):
+    """Steps found again in the table by where they lie, not by who they are."""
+    copper = laid(values)
+    ways, paths = copper.ways, [path for phase in copper.phases for path in phase.paths]
+    rows = {track.piece[0]: row for row, track in enumerate(ways.tracks)}
+    assert len(rows) == len(ways.tracks)
+    assert ways.tracks[: len(copper.links)] == copper.links
+    for number, path in enumerate(paths):
+        through, coils = np.zeros(len(ways.tracks)), np.zeros(len(copper.coil_angles))
+        for step in path.steps:
+            if isinstance(step, Track):
+                row = rows[step.piece[0]]
+                through[row] = 1 if np.hypot(*(step.points[0] - ways.tracks[row].points[0])) < 1e-9 else -1
+            elif isinstance(step, CoilVisit):
+                coils[step.coil] = 1 if step.forward else -1
+        assert np.array_equal(ways.through[number], through)
+        assert np.array_equal(ways.coils[number], coils)
+    assert ways.share.tolist() == [path.share for path in paths]
+    assert ways.phase.tolist() == [index for index, phase in enumerate(copper.phases) for _ in phase.paths]
+
+
+@every_kind
+def test_a_coil_carries_the_phase_current_once(values):
+    """Shares of all paths through a coil add up to one over the paths in parallel, whatever the way."""
+    ways = laid(values).ways
+    assert np.abs(ways.coils).sum(axis=0) == pytest.approx(1.0)
+    assert np.allclose([ways.share[ways.phase == phase].sum() for phase in set(ways.phase.tolist())], 1.0)
+
+
+@every_kind
+def test_paths_are_found_as_well_where_tracks_were_moved_one_by_one(values):
+    """Copies of the steps are no longer the links themselves; their places tell."""
+    copper = laid(values)
+
+    def copied(path):
+        return replace(path, steps=tuple(replace(s) if isinstance(s, Track) else s for s in path.steps))
+
+    phases = tuple(replace(phase, paths=tuple(map(copied, phase.paths))) for phase in copper.phases)
+    other = replace(copper, phases=phases)
+    assert np.array_equal(other.ways.through, copper.ways.through)
+    assert len(other.ways.tracks) == len(copper.ways.tracks)
+
+
+@pytest.mark.parametrize("angle", [0.0, 0.4, -2.0])
+def test_a_turned_track_is_the_same_copper_elsewhere(angle):
+    shape = np.array([[0.02, 0.0], [0.03, 0.004], [0.031, 0.009]])
+    track = Track(1, shape, 1e-3, "X", "A", "link").turned(0.3).turned(angle)
+    turn = np.exp(1j * (0.3 + angle))
+    placed = (shape[:, 0] + 1j * shape[:, 1]) * turn
+    assert track.points == pytest.approx(np.stack([placed.real, placed.imag], axis=1), abs=1e-15)
+    assert np.array(track.ends) == pytest.approx(track.points[[0, -1]], abs=1e-15)
+    assert track.shape is shape
+    assert track.length == pytest.approx(np.hypot(*np.diff(shape, axis=0).T).sum(), rel=1e-14)
+    assert track_lengths([track, track.reversed()]) == pytest.approx([track.length] * 2, rel=1e-14)
+
+
+def test_back_and_forth_is_the_track_itself():
+    track = Track(1, np.array([[0.02, 0.0], [0.03, 0.0]]), 1e-3, "X", "A", "link", turn=0.2)
+    back = track.reversed()
+    assert back.forth is track and back.reversed() is track and track.forth is track
+    assert np.array_equal(back.points, track.points[::-1])
+    assert back.piece == (track.piece[0], -track.piece[1])
+    lower = replace(back, layer=2)
+    assert lower.forth is lower and lower.reversed().layer == 2
+    assert [spot(*end) for end in back.ends] == [spot(*end) for end in track.ends[::-1]]
+
+
+def test_pins_and_bridges_are_joints_of_their_paths():
+    series, tiles = laid(KINDS["boards in series"]), laid(KINDS["tiles"])
+    assert all(any(isinstance(joint, Pin) for joint in met.values()) for met in series.ways.joints)
+    wires = {key for met in tiles.ways.joints for key in met if key[0] == "bridge"}
+    assert wires and len(wires) <= len(tiles.joints) // 2
