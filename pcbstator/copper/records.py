@@ -42,10 +42,10 @@ class Layer:
 class Track:
     """A strip of copper along a polyline.
 
-    shape: (n, 2) centre-line [m], in the direction of positive phase current, before it is turned about the board's
-    centre by ``turn`` [rad]; copies share one, so that what a turn does not change is computed once. width: [m], the
-    largest one where it varies. net: the electrical net; phase: the phase whose current it carries. widths: (n,) [m],
-    one per point; None where it is the same everywhere.
+    shape: (n, 2) centre-line [m] of 2 points or more, in the direction of positive phase current, before it is turned
+    about the board's centre by ``turn`` [rad]; copies share one, so that what a turn does not change is computed once.
+    width: [m], the largest one where it varies. net: the electrical net; phase: the phase whose current it carries.
+    widths: (n,) [m], one per point; None where it is the same everywhere.
     """
 
     layer: int
@@ -62,7 +62,7 @@ class Track:
         """The centre-line in its place [m], (n, 2)."""
         if self.turn == 0.0:
             return self.shape
-        return flat(turned(np.ascontiguousarray(self.shape).view(complex)[:, 0], self.turn))
+        return flat(turned(np.ascontiguousarray(self.shape, dtype=float).view(complex)[:, 0], self.turn))
 
     @cached_property
     def ends(self) -> tuple[tuple[float, float], tuple[float, float]]:
@@ -110,6 +110,11 @@ class Track:
     def turned(self, angle: float, **changes: object) -> Track:
         """This track turned about the board's centre by ``angle`` [rad], with other fields changed as named."""
         return replace(self, turn=self.turn + angle, **changes)  # type: ignore[arg-type]
+
+    @property
+    def form(self) -> tuple[int, int, float, int]:
+        """What tells its copper from that of other tracks but for a turn, as long as those are kept."""
+        return id(self.shape), self.layer, self.width, id(self.widths)
 
     @property
     def forth(self) -> Track:
@@ -451,6 +456,12 @@ def strip_edges(points: ComplexArray, widths: FloatArray) -> tuple[ComplexArray,
 def turned(points: ComplexArray, angle: float) -> ComplexArray:
     """Points x + iy turned about the machine's centre."""
     return points * rect(1.0, angle)
+
+
+def frozen(points: FloatArray) -> FloatArray:
+    """The same array, which can no longer be changed."""
+    points.setflags(write=False)
+    return points
 
 
 def flat(points: ComplexArray) -> FloatArray:

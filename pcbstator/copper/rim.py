@@ -14,7 +14,6 @@ import itertools
 from dataclasses import dataclass
 from functools import lru_cache
 from math import asin, pi
-from operator import itemgetter
 from typing import Literal, NamedTuple
 
 import numpy as np
@@ -26,6 +25,7 @@ Connection = Literal["star", "delta", "open"]
 
 
 PLACES = 2880  # around the circle, where a terminal may be
+ALIKE, DIGITS = 1e-9, 8  # rad, and decimals: angles that differ by less do so by rounding, which must not decide
 
 
 @dataclass(frozen=True)
@@ -108,15 +108,23 @@ def joins(winding: Winding, connection: str) -> tuple[Join, ...]:
     return tuple(Join(net, name, tuple(posts), terminal) for net, name, posts, terminal in result)
 
 
+def _rounded_angle(tap: Tap) -> float:
+    return round(tap[0], DIGITS)
+
+
 def _arc_order(taps: list[Tap]) -> tuple[Tap, ...]:
-    """The taps along the arc that leaves out the largest gap between them; of equal gaps the last one."""
+    """The taps along the arc that leaves out the largest gap between them; of gaps that are alike the last one."""
     full = 2 * pi
-    taps = sorted([Tap(tap[0] % full, *tap[1:]) for tap in taps], key=itemgetter(0))
-    begin, widest = 0, (taps[0][0] - taps[-1][0]) % full
-    for index in range(len(taps) - 1, 0, -1):
+    taps = sorted([Tap((tap[0] + ALIKE) % full - ALIKE, *tap[1:]) for tap in taps], key=_rounded_angle)
+    begin, widest = 0, 0.0
+    for index in range(1, len(taps)):
         gap = taps[index][0] - taps[index - 1][0]
-        if gap > widest:
+        if gap < 0:  # at one place, but for rounding
+            taps[index] = taps[index]._replace(angle=taps[index - 1][0])
+        elif gap > widest - ALIKE:
             begin, widest = index, gap
+    if (taps[0][0] - taps[-1][0]) % full > widest - ALIKE:
+        begin = 0
     return (*taps[begin:], *(Tap(tap[0] + full, *tap[1:]) for tap in taps[:begin]))
 
 
@@ -297,10 +305,10 @@ def assign_channels(
     # The buses that meet each bus, as the bits of a number: so are the members of a channel.
     bits = np.packbits(follows | follows.T, axis=1, bitorder="little")
     meets = [int.from_bytes(row.tobytes(), "little") for row in bits]
-    by_start = sorted(range(len(buses)), key=lambda i: spans[i][0] % (2 * pi))
+    by_start = sorted(range(len(buses)), key=lambda i: round((spans[i][0] + ALIKE) % (2 * pi), DIGITS))
     best = _fill([[bus] for bus in by_start], meets)
     if max(best) >= above:
-        by_length = sorted(range(len(buses)), key=lambda i: spans[i][0] - spans[i][1])
+        by_length = sorted(range(len(buses)), key=lambda i: round(spans[i][0] - spans[i][1], DIGITS))
         best = min(best, _fill([[bus] for bus in by_length], meets), key=max)
     if period is not None:
         alike: dict[tuple[int, int], list[int]] = {}

@@ -23,6 +23,7 @@ from pcbstator.copper.records import (
     Terminal,
     Track,
     Via,
+    frozen,
 )
 from pcbstator.copper.rim import Bus, RimPlan, Tap
 from pcbstator.copper.spiral import round_corner
@@ -225,13 +226,13 @@ def _drawn_on(tree: BusTree, plan: RimPlan, stop: Node) -> tuple[Node, float]:
 
 @lru_cache(maxsize=512)
 def _along_radius(start: float, stop: float) -> FloatArray:
-    """Points (2, 2) between two radii [m] at angle 0, not to be changed."""
-    return np.array([[start, 0.0], [stop, 0.0]])
+    """Points (2, 2) between two radii [m] at angle 0, which many tracks share."""
+    return frozen(np.array([[start, 0.0], [stop, 0.0]]))
 
 
 @lru_cache(maxsize=512)
 def _bent_arc(radius: float, span: float, near: float, far: float, corner: float) -> FloatArray:
-    """Points (n, 2) [m] of an arc from angle 0 on, not to be changed. Where a lead to another radius, ``near`` or
+    """Points (n, 2) [m] of an arc from angle 0 on, which many tracks share. Where a lead to another radius, ``near`` or
     ``far`` [m], hangs at an end, that and the bend into it are part of it. Many buses of a stator have the same.
     """
     points = arc_points(radius, 0.0, span)
@@ -239,4 +240,4 @@ def _bent_arc(radius: float, span: float, near: float, far: float, corner: float
         points = round_corner(np.concatenate([[(near, 0.0)], points]), 1, corner)
     if far:
         points = round_corner(np.concatenate([points, [_polar(far, span)]]), len(points) - 1, corner)
-    return points
+    return frozen(points)

@@ -22,7 +22,7 @@ import shapely
 from numpy.typing import NDArray
 
 from pcbstator.copper.outline import SAGITTA
-from pcbstator.copper.records import Coil, ComplexArray, FloatArray, Track, Via, flat, strip_edges, turned
+from pcbstator.copper.records import Coil, ComplexArray, FloatArray, Track, Via, flat, frozen, strip_edges, turned
 from pcbstator.winding import Winding
 
 Shapes = NDArray[np.object_]  # of the geometry library
@@ -32,7 +32,7 @@ ALONG = (1 - np.cos(np.linspace(0, pi, SAMPLES))) / 2  # where they lie, as a pa
 PIECES = np.diff(ALONG)  # between them
 STEPS = (np.append(0.0, PIECES) + np.append(PIECES, 0.0)) / 2  # weights of their sum
 TO_GO, NEARER_SQUARED = 1 - ALONG, np.minimum(ALONG, 1 - ALONG) ** 2  # of its length, to its end; to the nearer one
-STEEPEST = 0.998  # squared sine of the slant of an end arc at most
+STEEPEST = 0.999**2  # squared sine of the slant of an end arc at most
 NEIGHBOURS = 4  # conductors that can come near to a via
 MOST_ROUNDS = 100  # of the search for an arc's length
 NOTHING = 1e-12  # m; less than this is missing only by rounding
@@ -120,9 +120,12 @@ class WavePlan:
         return float(self.far_arcs[0].radii[0]), float(self.rim_arcs[0].radii[0])
 
     @cached_property
-    def shapes(self) -> list[_Shape]:
-        """The conductor of every pair of layers, with no more points than it needs."""
-        return [_thinned(_shape(self, pair), self.sizes) for pair in range(self.sizes.pairs)]
+    def shapes(self) -> list[dict[int, _Shape]]:
+        """The conductor of every pair of layers with no more points than it needs, as it is (1) and mirrored (-1)."""
+        whole = [_shape(self, pair) for pair in range(self.sizes.pairs)]
+        plain = [_thinned(shape, 1) for shape in whole]
+        mirrored = plain if self.sizes.skew == 0 else [_thinned(shape, -1) for shape in whole]
+        return [{1: one, -1: other} for one, other in zip(plain, mirrored, strict=True)]
 
 
 def pass_places(winding: Winding, step: float, sectors: int) -> FloatArray:
@@ -411,11 +414,10 @@ def lay_passes(plan: WavePlan, odd: bool, drill: float, pad: float, layers: int)
     first = sizes.rim * sizes.pole_pitch / 2  # the run on the pair's first layer
     cut = first - sizes.pole_pitch / 2 + sizes.rim * sizes.skew / 2
     for pair, row in enumerate(rows):
-        shape = plan.shapes[pair]
-        between = _way(plan, shape, 1, row, None)  # vias: all conductors but the first and last are turned copies
-        mirrored = _Way(between.points.conj(), between.widths) if sizes.skew == 0 else _way(plan, shape, -1, row, None)
-        starts = between, _way(plan, shape, 1, row, pair)
-        finishes = mirrored.back, _way(plan, shape, -1, row, pair + 1).back
+        between = _way(plan, pair, 1, row, None)  # vias: all conductors but the first and last are turned copies
+        mirrored = _Way(between.points.conj(), between.widths) if sizes.skew == 0 else _way(plan, pair, -1, row, None)
+        starts = between, _way(plan, pair, 1, row, pair)
+        finishes = mirrored.back, _way(plan, pair, -1, row, pair + 1).back
         for index in range(sizes.poles // 2):
             here = first + 2 * index * sizes.pole_pitch
             last = index == sizes.poles // 2 - 1
@@ -477,7 +479,7 @@ class _Way:
     @cached_property
     def shape(self) -> FloatArray:
         """The points as x and y, (n, 2) [m], which all tracks of this way share."""
-        return flat(self.points)
+        return frozen(flat(self.points))
 
     @cached_property
     def width(self) -> float:
@@ -495,9 +497,9 @@ class _Way:
         return Track(layer, self.shape, self.width, "", "", "coil", widths, run)
 
 
-def _way(plan: WavePlan, shape: _Shape, mirror: int, row: int, post: int | None) -> _Way:
+def _way(plan: WavePlan, pair: int, mirror: int, row: int, post: int | None) -> _Way:
     """One conductor to the via of this row, or to this post; ``mirror`` is -1 on second layers."""
-    sizes = plan.sizes
+    sizes, shape = plan.sizes, plan.shapes[pair][mirror]
     angles = mirror * shape.angles + shape.skew
     half = sizes.pole_pitch / 2
     rim_via = -mirror * half + sizes.rim * sizes.skew / 2
@@ -510,10 +512,9 @@ def _way(plan: WavePlan, shape: _Shape, mirror: int, row: int, post: int | None)
     return _Way(points, widths)
 
 
-def _thinned(shape: _Shape, sizes: WaveSizes) -> _Shape:
-    """The same shape with the points that it needs on either layer of a pair; mirrored, it needs the same."""
-    ways = [shape.angles + shape.skew] if sizes.skew == 0 else [shape.skew + shape.angles, shape.skew - shape.angles]
-    keep = np.any([_needed(polar(shape.radii, angles), shape.widths) for angles in ways], axis=0)
+def _thinned(shape: _Shape, mirror: int) -> _Shape:
+    """The same shape with the points that it needs; ``mirror`` is -1 on second layers."""
+    keep = _needed(polar(shape.radii, mirror * shape.angles + shape.skew), shape.widths)
     return _Shape(shape.radii[keep], shape.angles[keep], shape.skew[keep], shape.widths[keep])
 
 

@@ -28,7 +28,7 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 MOST_ROUNDS = 60
-SETTLED = 1e-8  # [K] step of the last round, or of the one that would follow
+SETTLED = 1e-8  # [K] step of the last round, or what the square of it lets expect of the next
 
 
 @dataclass(frozen=True, eq=False)
@@ -372,11 +372,13 @@ def _settle(
         sound = np.isfinite(step).all(axis=1)
         refused |= {row: "the copper heats none of the watched nodes" for row in active[~sound].tolist()}
         active, step = active[sound], step[sound]
-        rise[active] += np.clip(step[:, :n], -120.0, 120.0)
+        warmer = np.clip(step[:, :n], -120.0, 120.0)
+        rise[active] += warmer
         square[active] += step[:, n]
-        size = np.abs(step[:, :n]).max(axis=1)
-        following = size * (size / before[sound]) ** 2  # the method converges with the square of the step
-        unsettled = (size >= SETTLED) & (following >= SETTLED)
+        size, last = np.abs(warmer).max(axis=1), before[sound]
+        # Near its end the method converges with the square of the step, so the next one is known.
+        known = (last < 1.0) & (size * (size / last) ** 2 < SETTLED)
+        unsettled = (size >= SETTLED) & ~known
         active, before = active[unsettled], size[unsettled]
     refused |= {row: "the heat balance does not settle" for row in active.tolist()}
 

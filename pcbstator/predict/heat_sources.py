@@ -87,9 +87,9 @@ def _shapes(copper: Copper) -> tuple[list[Track], FloatArray, FloatArray]:
     counted = [(track, len(members), len(members) * share**2) for track, members in copper.template_tracks]
     loads = (way_loads(copper)[: len(copper.links)] ** 2).tolist()
     counted += [(link, 1, load) for link, load in zip(copper.links, loads, strict=True)]
-    found: dict[tuple[object, ...], tuple[Track, list[float]]] = {}
+    found: dict[tuple[int, int, float, int], tuple[Track, list[float]]] = {}
     for track, count, load in counted:
-        _, sums = found.setdefault((id(track.shape), track.layer, track.width, id(track.widths)), (track, [0.0, 0.0]))
+        _, sums = found.setdefault(track.form, (track, [0.0, 0.0]))
         sums[0] += count
         sums[1] += load
     counts, squares = np.array([sums for _, sums in found.values()]).T
@@ -167,7 +167,7 @@ def ring_sources(cases: Sequence[SourceCase]) -> list[RingSources | LawRangeErro
 
 def _in_rings(
     case: SourceCase, loss: FloatArray, volume: FloatArray, along: FloatArray, covered: FloatArray, eddy: FloatArray
-) -> RingSources:
+) -> RingSources | LawRangeError:
     """The sources of one stator from sums over its rings and layers (rings, layers)."""
     copper, area = case.copper, ring_areas(case.edges)
     part = np.minimum(covered.max(axis=1) / area, 1.0)
@@ -175,7 +175,10 @@ def _in_rings(
     eddies = eddy.sum(axis=1)
     if case.field is not None and len(copper.phases[0].paths) > 1:
         conductors = Conductors(copper, case.design.board.via_drill, case.design.board.via_plating)
-        eddies += circulating_loss(copper, case.field, conductors) * resistance / resistance.sum()
+        try:
+            eddies += circulating_loss(copper, case.field, conductors) * resistance / resistance.sum()
+        except LawRangeError as reason:
+            return reason
     return RingSources(
         edges=case.edges,
         resistance=resistance,
@@ -227,8 +230,8 @@ def _eddy_density(case: SourceCase, pieces: _Pieces) -> FloatArray | LawRangeErr
     together = np.sqrt(np.einsum("n,nzr->zr", np.square(field.orders, dtype=float), field.values**2))
     table = replace(field, orders=np.array([1]), values=together[None])
     ends = pieces.radius + np.array([[-1.0], [1.0]]) * pieces.reach / 12**0.5  # two Gauss points along the radius
-    peak = table.at(ends.ravel(), np.tile(pieces.layer, 2)).reshape(ends.shape)
     try:
+        peak = table.at(ends.ravel(), np.tile(pieces.layer, 2)).reshape(ends.shape)
         strip_eddy_loss_density(frequency * case.speed, 1.0, pieces.width.max(), resistivity)  # in range?
         density = strip_eddy_loss_density(frequency, peak, pieces.width, resistivity)
     except LawRangeError as reason:

@@ -181,13 +181,13 @@ class _Shapes:
     """One track of every shape, width and layer of a stator; rows: which of them is that of each of all its tracks."""
 
     def __init__(self, copper: Copper) -> None:
-        found: dict[tuple[object, ...], int] = {}
+        found: dict[tuple[int, int, float, int], int] = {}
         self.copper = copper
         self.all = [*(track for track, _ in copper.template_tracks), *copper.ways.tracks]
         self.tracks: list[Track] = []
         self.rows: list[int] = []
         for track in self.all:
-            row = found.setdefault((id(track.shape), track.layer, track.width, id(track.widths)), len(self.tracks))
+            row = found.setdefault(track.form, len(self.tracks))
             if row == len(self.tracks):
                 self.tracks.append(track)
             self.rows.append(row)

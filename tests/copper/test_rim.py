@@ -75,6 +75,20 @@ def test_taps_stand_in_order_at_their_posts(numbers):
                 assert np.exp(1j * tap.angle) == pytest.approx(np.exp(1j * post))
 
 
+@pytest.mark.parametrize("numbers", WINDINGS, ids=name_of)
+def test_rounding_decides_nothing(numbers):
+    """Many gaps and arcs of a winding are alike: coils off by a few last bits have the same arcs and channels."""
+    winding, dice = wind(*numbers), np.random.default_rng(5)
+
+    def laid(noise):
+        angles = evenly(winding) + noise * dice.uniform(-1, 1, winding.coils)
+        buses = lay_buses(winding, "star", angles, -0.02, 0.02, 0.05)
+        return [[tap[1:] for tap in bus.taps] for bus in buses], assign_channels(buses, 0.01)
+
+    exact = laid(0.0)
+    assert all(laid(1e-14) == exact for _ in range(5))
+
+
 @pytest.mark.parametrize("connection", ["star", "delta", "open"])
 def test_terminals_keep_apart(connection):
     spacing = 0.2

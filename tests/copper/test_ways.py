@@ -23,6 +23,9 @@ KINDS = {
     "boards in series": {"stack.boards": 2, "stack.connection": "series"},
     "boards in parallel": {"stack.boards": 2, "stack.connection": "parallel"},
     "tiles": {"board.tiles": 2, "winding.coils": 12, **RING},
+    "open": {"winding.connection": "open"},
+    "five phases": {"winding.phases": 5, "winding.coils": 10},
+    "two of four layers, tapered": {"board.coil_layers": [2, 3], "board.track_profile": "tapered", "winding.turns": 2},
 }
 every_kind = pytest.mark.parametrize("values", KINDS.values(), ids=KINDS)
 
@@ -86,6 +89,26 @@ def test_a_turned_track_is_the_same_copper_elsewhere(angle):
     assert track.shape is shape
     assert track.length == pytest.approx(np.hypot(*np.diff(shape, axis=0).T).sum(), rel=1e-14)
     assert track_lengths([track, track.reversed()]) == pytest.approx([track.length] * 2, rel=1e-14)
+
+
+@every_kind
+def test_nobody_can_change_what_stators_share(values):
+    """Arcs, leads and ways of waves are kept for further stators."""
+    copper = laid(values)
+    shared = [track for track in copper.links if track.turn != 0.0]
+    assert shared or "winding.kind" in values
+    for track in shared:
+        with pytest.raises(ValueError, match="read-only"):
+            track.shape[0] = 0.0
+
+
+def test_tracks_of_one_shape_are_told_apart_by_layer_and_width():
+    shape, widths = np.array([[0.02, 0.0], [0.03, 0.0]]), np.array([1e-3, 2e-3])
+    track = Track(1, shape, 2e-3, "X", "A", "link")
+    others = [replace(track, layer=2), replace(track, width=1e-3), replace(track, widths=widths)]
+    others.append(replace(track, shape=shape.copy()))
+    assert len({each.form for each in (track, *others)}) == 5
+    assert track.turned(1.0).form == track.form
 
 
 def test_back_and_forth_is_the_track_itself():

@@ -89,9 +89,24 @@ def test_sources_of_many_are_those_of_each(designs, stators):
 def test_eddies_out_of_range_leave_the_others_alone(designs, stators):
     cases = cases_of(designs, stators)
     fast = cases[0]._replace(speed=1e7)
-    found = ring_sources([cases[0], fast, cases[1]])
-    assert isinstance(found[1], LawRangeError)
-    assert equal(found[0], ring_sources([cases[0]])[0]) and equal(found[2], ring_sources([cases[1]])[0])
+    short = cases[1]._replace(field=replace(cases[1].field, outer=0.5 * cases[1].edges[-1]))
+    found = ring_sources([cases[0], fast, short, cases[1]])
+    assert isinstance(found[1], LawRangeError) and isinstance(found[2], LawRangeError)
+    assert equal(found[0], ring_sources([cases[0]])[0]) and equal(found[3], ring_sources([cases[1]])[0])
+
+
+def test_copper_of_one_shape_counts_by_its_width(stators):
+    """A coil of two equal tracks, one of them three times as wide: the linkages of both, and not twice that of one."""
+    copper, field = stators[0]
+    first = copper.coil.tracks[0]
+    wide = replace(first, width=3 * first.width)
+
+    def linkage(*tracks):
+        return path_linkages(replace(copper, coil=replace(copper.coil, tracks=tracks)), field)
+
+    narrow, other, both = linkage(first), linkage(wide), linkage(first, wide)
+    assert np.abs(narrow - other).max() > 1e-4 * np.abs(narrow).max()
+    assert both - narrow == pytest.approx(linkage(wide, wide) - other, rel=1e-9)
 
 
 def test_standard_currents_of_many_are_those_of_each(designs, stators):
