@@ -7,6 +7,8 @@ does not depend on the designs beside it.
 
 from __future__ import annotations
 
+import gc
+import multiprocessing
 import tomllib
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
@@ -78,7 +80,12 @@ class Bench:
 @lru_cache(maxsize=2)
 def bench(study: Study) -> Bench:
     """The bench of a study; kept, so that the tasks of a worker share it."""
-    return Bench(study)
+    desk = Bench(study)
+    if multiprocessing.parent_process() is not None:
+        # In a worker all that was imported stays: the collector of garbage need not look through it time and again.
+        gc.collect()
+        gc.freeze()
+    return desk
 
 
 def evaluate(study: Study, points: Sequence[Point]) -> list[Outcome]:
