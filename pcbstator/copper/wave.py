@@ -35,6 +35,7 @@ TO_GO, NEARER_SQUARED = 1 - ALONG, np.minimum(ALONG, 1 - ALONG) ** 2  # of its l
 STEEPEST = 0.999**2  # squared sine of the slant of an end arc at most
 NEIGHBOURS = 4  # conductors that can come near to a via
 MOST_ROUNDS = 100  # of the search for an arc's length
+STILL = 1e-7  # its last step, as a part of what there is; what is wrong then goes with a higher power of it
 NOTHING = 1e-12  # m; less than this is missing only by rounding
 STRAIGHT = 0.25  # least part of the room between the vias that must remain for the runs
 
@@ -276,9 +277,9 @@ def _roots(
     for _ in range(MOST_ROUNDS):
         spread = there - value
         new = last - there * (last - stays) / np.where(spread == 0, 1.0, spread)
-        found = function(new)
-        if np.all(np.abs(new - last) <= 1e-11 * high):
+        if np.all(np.abs(new - last) <= STILL * high):
             break
+        found = function(new)
         kept = found * there > 0
         lower = 1 - found / np.where(there == 0, 1.0, there)
         value = np.where(kept, value * np.where(lower > 0, lower, 0.5), there)

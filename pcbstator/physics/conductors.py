@@ -27,7 +27,7 @@ def require_positive(**quantities: ArrayLike) -> None:
             continue  # most are plain numbers
         array = np.asarray(value, dtype=float)
         sound = (array > 0) & (array < np.inf)
-        if not np.all(sound):
+        if not sound.all():
             raise LawRangeError(f"{name} must be finite and above zero; got {array[~sound].flat[0]:g}")
 
 
@@ -41,7 +41,7 @@ def conductor_resistivity(temperature_c: ArrayLike) -> FloatArray:
     1.7241e-08
     """
     temperature = np.asarray(temperature_c, dtype=float)
-    if not np.all((temperature >= COLDEST) & (temperature <= HOTTEST)):
+    if not ((temperature >= COLDEST) & (temperature <= HOTTEST)).all():
         raise LawRangeError(f"copper temperature must lie in {COLDEST:g} to {HOTTEST:g} degC; got {temperature}")
     return np.asarray(COPPER_RESISTIVITY * (1.0 + COPPER_TEMPERATURE_COEFFICIENT * (temperature - 20.0)))
 
@@ -61,7 +61,7 @@ def track_resistance(
     """
     require_positive(width=width, thickness=thickness)
     length = np.asarray(lengths, dtype=float)
-    if not np.all(length >= 0):
+    if not (length >= 0).all():
         raise LawRangeError(f"track length must not be negative; got {np.min(length):g}")
     section = np.asarray(width, dtype=float) * np.asarray(thickness, dtype=float)
     return np.asarray(conductor_resistivity(temperature_c) * length / section)

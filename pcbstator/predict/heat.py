@@ -144,8 +144,8 @@ def board_heat(
     return heat_of_sources(case, sources)
 
 
-def heat_of_sources(case: SourceCase, sources: RingSources) -> BoardHeat:
-    """The network of a design whose sources are known."""
+def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False) -> BoardHeat:
+    """The network of a design whose sources are known; ``steady``: without heat capacities and lag, for pulses only."""
     design, edges, speed = case.design, case.edges, case.speed
     board, cooling, laminate = design.board, cooling_of(design), materials.laminate()
     rings, limits = len(edges) - 1, heat_limits(design)
@@ -180,17 +180,11 @@ def heat_of_sources(case: SourceCase, sources: RingSources) -> BoardHeat:
             face_area[rings + index, 2 + index] = plate.area
     _add_mount(design, conduction, rings, area, through, len(plates))
 
-    solid = design.boards * board.thickness
-    volume = area * sources.covered * max(solid - _copper_thickness(case.copper), 0.3 * solid)
-    heats = materials.heat_values()
-    capacity = volume * laminate.density * heats.laminate_capacity
-    capacity = capacity + sources.copper * materials.copper().density * heats.copper_capacity
-    depths, thickness = -np.array(design.layer_z), design.stator_thickness
-    lead = buried_layer_rise(sources.layer_share, depths, thickness, thickness / whole)
     resistance, eddy, held, lag = np.zeros((4, n))
-    resistance[:rings], eddy[:rings], held[:rings] = sources.resistance, sources.eddy * speed**2, capacity
-    lag[:rings] = lead / (area * sources.covered)
-    held[rings:] = [plate.capacity for plate in plates]
+    resistance[:rings], eddy[:rings] = sources.resistance, sources.eddy * speed**2
+    if not steady:
+        held[:rings], lag[:rings] = _stored(case, sources, area * sources.covered, whole)
+        held[rings:] = [plate.capacity for plate in plates]
     network = HeatNetwork(
         ambient_c=cooling.ambient_c,
         conduction=conduction,
@@ -207,8 +201,18 @@ def heat_of_sources(case: SourceCase, sources: RingSources) -> BoardHeat:
     return BoardHeat(network, sources, nodes, np.array(carrying), open_face, through, speed, *limits)
 
 
-def _copper_thickness(copper: Copper) -> float:
-    return sum(layer.thickness for layer in copper.layers)
+def _stored(case: SourceCase, sources: RingSources, area: FloatArray, whole: float) -> tuple[FloatArray, FloatArray]:
+    """Heat capacity [J/K] of every ring, and how much its copper leads for each watt [K/W]; area: of each that tracks
+    cover [m2]; whole: resistance through all boards [K m2/W].
+    """
+    design, laminate, heats = case.design, materials.laminate(), materials.heat_values()
+    solid = design.boards * design.board.thickness
+    volume = area * max(solid - sum(layer.thickness for layer in case.copper.layers), 0.3 * solid)
+    capacity = volume * laminate.density * heats.laminate_capacity
+    capacity = capacity + sources.copper * materials.copper().density * heats.copper_capacity
+    depths, thickness = -np.array(design.layer_z), design.stator_thickness
+    lead = buried_layer_rise(sources.layer_share, depths, thickness, thickness / whole)
+    return capacity, lead / area
 
 
 def _helping_part(

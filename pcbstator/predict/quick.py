@@ -351,7 +351,7 @@ def _heat(works: Sequence[Work]) -> None:
         try:
             if isinstance(sources, LawRangeError):
                 raise sources
-            heat = heat_of_sources(case, sources)
+            heat = heat_of_sources(case, sources, steady=True)
         except PcbstatorError as reason:
             work.refusal = reason
             continue
