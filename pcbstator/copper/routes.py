@@ -16,16 +16,8 @@ from math import asin, ceil, cos, inf, sin
 import numpy as np
 
 from pcbstator.copper.outline import arc_pieces
-from pcbstator.copper.records import (
-    Bridge,
-    FloatArray,
-    Role,
-    Terminal,
-    Track,
-    Via,
-    frozen,
-)
-from pcbstator.copper.rim import Bus, RimPlan, Tap
+from pcbstator.copper.records import Bridge, FloatArray, Role, Terminal, Track, Via, frozen
+from pcbstator.copper.rim import ALIKE, Bus, RimPlan, Tap
 from pcbstator.copper.spiral import round_corner
 
 Node = tuple[str, int]
@@ -71,7 +63,7 @@ class BusTree:
         self.taps, self.hanging = [], {}
         node, here = ("tap", 0), -inf
         for index, tap in enumerate(self.bus.taps):
-            if tap.angle - here >= 1e-9:
+            if tap.angle - here >= ALIKE:
                 node, here = ("tap", index), tap.angle
                 self.hanging[node] = []
             self.taps.append(node)

@@ -21,7 +21,6 @@ from pcbstator.copper.records import (
     Coil,
     CoilVisit,
     Copper,
-    FloatArray,
     Path,
     PhaseCopper,
     Pin,
@@ -119,12 +118,8 @@ def _moved(phase: PhaseCopper, moved: Callable[[Track], Track], coils: int) -> P
     paths = tuple(replace(path, steps=tuple(map(step, path.steps))) for path in phase.paths)
     first, last = paths[0].steps[0], paths[0].steps[-1]
     assert isinstance(first, Track) and isinstance(last, Track)
-    return replace(phase, paths=paths, terminal=_point(first, 0), end=_point(last, -1))
-
-
-def _point(track: Track, index: int) -> Point:
-    place: FloatArray = track.points[index]
-    return Point(float(place[0]), float(place[1]), track.layer)
+    start, end = Point(*first.ends[0], first.layer), Point(*last.ends[1], last.layer)
+    return replace(phase, paths=paths, terminal=start, end=end)
 
 
 def _pin(start: Point, end: Point, diameter: float) -> Pin:

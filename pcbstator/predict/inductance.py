@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.copper import CoilVisit, Copper, Track
+from pcbstator.copper import Copper, Track
 from pcbstator.physics.ring_inductance import CoilRing, ring_cells, ring_inductance_matrix
 from pcbstator.physics.strips import CELLS_PER_PITCH, Image, Strips, cell_for, distinct, iron_images, joined_strips
 from pcbstator.physics.track_inductance import near_inductance_matrix, near_reach, track_inductance_matrix
@@ -227,12 +227,8 @@ def all_copper(copper: Copper, angle: float = 0.0, within: float = pi) -> tuple[
 
 def _rings(copper: Copper) -> list[CoilRing]:
     """The coils of every template, with the current in each, from start to finish, per ampere of every phase."""
-    shares = np.zeros((len(copper.phases), len(copper.coil_angles)))
-    for index, phase in enumerate(copper.phases):
-        for path in phase.paths:
-            for step in path.steps:
-                if isinstance(step, CoilVisit):
-                    shares[index, step.coil] += path.share if step.forward else -path.share
+    ways, shares = copper.ways, np.zeros((len(copper.phases), len(copper.coil_angles)))
+    np.add.at(shares, ways.phase, ways.share[:, None] * ways.coils)
     return [
         CoilRing(strips_of(copper, coil.tracks), copper.coil_angles[members], shares[:, members])
         for coil, members in copper.templates
