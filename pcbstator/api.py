@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from os import PathLike
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pcbstator.copper import Copper
@@ -48,6 +48,15 @@ def predict(design: Design, copper: Copper | None = None) -> Prediction:
     from pcbstator.check import checked_prediction
 
     return checked_prediction(design, copper)
+
+
+def centrelines(design: Design) -> dict[str, Any]:
+    """The conductors' centre-lines with the current in each path, as plain data."""
+    from pcbstator.output.centrelines import centrelines as lines
+    from pcbstator.predict.current_paths import conductors_of
+
+    copper = lay_copper(design)
+    return lines(copper, conductors_of(design, copper).path_shares)
 
 
 def stator_drawing(design: Design) -> str:

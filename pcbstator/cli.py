@@ -120,10 +120,10 @@ def centrelines(design: Path, output: Path | None) -> None:
     import json
 
     import pcbstator
-    from pcbstator.output.centrelines import centrelines as lines
+    from pcbstator.api import centrelines as lines
     from pcbstator.output.files import write_file
 
-    text = json.dumps(lines(pcbstator.lay_copper(pcbstator.load_design(design))), allow_nan=False) + "\n"
+    text = json.dumps(lines(pcbstator.load_design(design)), allow_nan=False) + "\n"
     if output is None:
         click.echo(text, nl=False)
     else:

@@ -66,7 +66,6 @@ def _terminals(design: Design, plan: StatorPlan, trees: list[BusTree]) -> tuple[
 
 def _phase_paths(winding: Winding, phase: int, connection: str, ends: CoilEnds, copies: int) -> tuple[Path, ...]:
     """The parallel paths of a phase, each from the terminal to the star point or the end, on every copy of coils."""
-    share = 1 / len(winding.paths[phase]) / copies
     paths = []
     for copy, coils in itertools.product(range(copies), winding.paths[phase]):
         steps: list[CoilVisit | Track | Bridge] = []
@@ -79,7 +78,7 @@ def _phase_paths(winding: Winding, phase: int, connection: str, ends: CoilEnds, 
             steps.append(CoilVisit(coil + copy * winding.coils, forward))
             tree, here = ends[coil, not forward]
         steps += tree.walk(here, _star_node(tree) if connection == "star" else tree.terminal_node)
-        paths.append(Path(share, tuple(steps)))
+        paths.append(Path(tuple(steps)))
     return tuple(paths)
 
 

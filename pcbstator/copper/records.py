@@ -235,7 +235,6 @@ class Bridge:
 class Path:
     """One of the parallel paths of a phase, in the order of positive current."""
 
-    share: float
     steps: tuple[CoilVisit | Track | Pin | Bridge, ...]
 
 

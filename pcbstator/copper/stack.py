@@ -133,7 +133,7 @@ def _in_series(boards: list[PhaseCopper], diameter: float) -> PhaseCopper:
         steps = list(first.steps)
         for above, below in pairwise(boards):
             steps += [_pin(above.end, below.terminal, diameter), *below.paths[index].steps]
-        paths.append(Path(first.share, tuple(steps)))
+        paths.append(Path(tuple(steps)))
     return replace(boards[0], end=boards[-1].end, paths=tuple(paths))
 
 
@@ -143,4 +143,4 @@ def _in_parallel(boards: list[PhaseCopper], diameter: float) -> PhaseCopper:
     for board in boards[1:]:
         pin = _pin(top.terminal, board.terminal, diameter)
         paths += [replace(path, steps=(pin, *path.steps)) for path in board.paths]
-    return replace(top, paths=tuple(replace(path, share=path.share / len(boards)) for path in paths))
+    return replace(top, paths=tuple(paths))

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -16,76 +18,148 @@ if TYPE_CHECKING:
 
 
 class Barrel(NamedTuple):
-    """A plated hole taken from one layer to another; links: the tracks on either side, by their row; none at a coil."""
+    """The plated wall of a hole from one layer to another."""
 
     from_layer: int
     to_layer: int
-    links: tuple[int, int] | None
 
 
 @dataclass(frozen=True, eq=False)
 class Ways:
     """The parallel paths of all phases, one phase after the other, and what they run through.
 
-    tracks: all links in their order, then what else paths run through. through: (paths, tracks), coils: (paths, coils):
-    +1 where a path runs along it, -1 against it, 0 where it does not. joints: what else each path passes, by what tells
-    it from every other. phase: (paths,) its number; share: (paths,) of the phase current.
+    tracks: all links in their order, then what else paths run through. joints: vias, pins and wires on their way, each
+    once. through: (paths, tracks), coils: (paths, coils), across: (paths, joints): +1 where a path runs along it, -1
+    against it, 0 where it does not. phase: (paths,) its number.
     """
 
     tracks: tuple[Track, ...]
+    joints: tuple[Barrel | Pin | Bridge, ...]
     through: FloatArray
     coils: FloatArray
-    joints: tuple[dict[tuple[object, ...], Barrel | Pin | Bridge], ...]
+    across: FloatArray
     phase: NDArray[np.int64]
-    share: FloatArray
+
+
+class _Crossing(NamedTuple):
+    """A path goes from one layer to another, in the hole or on the pin at a place."""
+
+    path: int
+    from_layer: int
+    to_layer: int
+    pin: Pin | None = None
+
+
+_Joint = tuple[Barrel | Pin | Bridge, list[tuple[int, int]]]  # and the paths through it with their ways
 
 
 def ways_through(copper: Copper) -> Ways:
     """Every path of the copper, walked once."""
-    tracks = list(copper.links)
+    tracks, crossed = list(copper.links), _Crossed(len(copper.board.layers))
     number = _Numbers(tracks)
     paths = [path for phase in copper.phases for path in phase.paths]
-    shared = len(paths) > len(copper.phases)
     ends = [coil.ends for coil, _ in copper.templates]
     chosen = copper.coil_templates or (0,) * len(copper.coil_angles)
     coils = np.zeros((len(paths), len(copper.coil_angles)))
     passed: list[dict[int, int]] = []
-    joints: list[dict[tuple[object, ...], Barrel | Pin | Bridge]] = []
-    for path, visited in zip(paths, coils, strict=True):
+    for index, (path, visited) in enumerate(zip(paths, coils, strict=True)):
         own: dict[int, int] = {}
-        met: dict[tuple[object, ...], Barrel | Pin | Bridge] = {}
-        here, before = None, -1  # layer and track that it comes from
+        here: int | None = None
+        before: Track | None = None  # layer and track that it comes from
         for step in path.steps:
             if isinstance(step, Track):
                 row, way = number.of(step)
                 own[row] = way
                 if here is not None and here != step.layer:
-                    links = (before, row) if before >= 0 else None
-                    place = spot(*step.ends[0]) if shared else (len(met),)  # no other path passes it
-                    met["via", *place, here, step.layer] = Barrel(here, step.layer, links)
-                here, before = step.layer, row
+                    crossed.hole(step.ends[0], index, here, step.layer)
+                here, before = step.layer, step
             elif isinstance(step, CoilVisit):
                 visited[step.coil] = 1 if step.forward else -1
                 enter, leave = ends[chosen[step.coil]][:: 1 if step.forward else -1]
-                if here is not None and here != enter:
-                    met["post", step.coil, step.forward] = Barrel(here, enter, None)
-                here, before = leave, -1
+                if before is not None and here is not None and here != enter:
+                    crossed.hole(before.ends[1], index, here, enter)
+                here = leave
             else:
-                met[_wire_key(step)] = step
-                here, before = None, -1
+                crossed.wire(step, index)
+                here = None
         passed.append(own)
-        joints.append(met)
+        if before is not None and here is not None:
+            crossed.stop(before.ends[1], index, here)
     through = np.zeros((len(paths), len(tracks)))
     for line, own in zip(through, passed, strict=True):
         line[list(own)] = list(own.values())
+    joints = crossed.joints()
+    across = np.zeros((len(paths), len(joints)))
+    for column, (_, ways) in enumerate(joints):
+        for index, way in ways:
+            across[index, column] += way
     return Ways(
         tracks=tuple(tracks),
+        joints=tuple(joint for joint, _ in joints),
         through=through,
         coils=coils,
-        joints=tuple(joints),
+        across=across,
         phase=np.repeat(np.arange(len(copper.phases)), [len(phase.paths) for phase in copper.phases]),
-        share=np.array([path.share for path in paths]),
     )
+
+
+class _Crossed:
+    """What paths pass between tracks; layers: of one board."""
+
+    def __init__(self, layers: int) -> None:
+        self.layers = layers
+        self.holes: dict[tuple[int, int], list[_Crossing]] = {}
+        self.wires: dict[tuple[tuple[int, int], ...], list[tuple[int, Bridge]]] = {}
+        self.stops: dict[tuple[int, tuple[int, int]], list[_Crossing]] = {}  # by board and place
+
+    def hole(self, place: tuple[float, float], path: int, layer: int, other: int) -> None:
+        """A path goes through a hole from one layer to another."""
+        self.holes.setdefault(spot(*place), []).append(_Crossing(path, layer, other))
+
+    def wire(self, wire: Pin | Bridge, path: int) -> None:
+        """A path runs along a wire."""
+        if isinstance(wire, Pin):
+            crossing = _Crossing(path, wire.from_layer, wire.to_layer, wire)
+            self.holes.setdefault(spot(wire.x, wire.y), []).append(crossing)
+        else:
+            self.wires.setdefault(tuple(sorted((spot(*wire.start), spot(*wire.end)))), []).append((path, wire))
+
+    def stop(self, place: tuple[float, float], path: int, layer: int) -> None:
+        """A path ends. To the star point, paths come on the layer of its arc or on that of their own lead."""
+        crossing = _Crossing(path, layer, layer)
+        self.stops.setdefault(((layer - 1) // self.layers, spot(*place)), []).append(crossing)
+
+    def joints(self) -> list[_Joint]:
+        """Every piece of a hole, pin or wire with the paths through it."""
+        for (_, place), reached in self.stops.items():
+            arc = min(crossing.from_layer for crossing in reached)
+            ending = [crossing._replace(to_layer=arc) for crossing in reached if crossing.from_layer != arc]
+            if ending:
+                self.holes.setdefault(place, []).extend(ending)
+        found = [part for crossings in self.holes.values() for part in _parts(crossings)]
+        return [*found, *((wire[0][1], _along(wire)) for wire in self.wires.values())]
+
+
+def _parts(crossings: list[_Crossing]) -> Iterator[_Joint]:
+    """A hole or a pin, cut at every layer where a path enters or leaves it: each part with the paths through it and
+    their ways, +1 down and -1 up.
+    """
+    levels = sorted({level for crossing in crossings for level in crossing[1:3]})
+    pin = crossings[0].pin
+    for low, high in pairwise(levels):
+        ways = [
+            (path, 1 if start <= low else -1)
+            for path, start, stop, _ in crossings
+            if min(start, stop) <= low and max(start, stop) >= high
+        ]
+        if ways:
+            yield (Barrel(low, high) if pin is None else replace(pin, from_layer=low, to_layer=high)), ways
+
+
+def _along(wire: list[tuple[int, Bridge]]) -> list[tuple[int, int]]:
+    """Paths through a wire and their ways, as the first of them runs."""
+    first = spot(*wire[0][1].start)
+    return [(path, 1 if spot(*bridge.start) == first else -1) for path, bridge in wire]
 
 
 class _Numbers:
@@ -112,10 +186,3 @@ class _Numbers:
             self.tracks.append(step)
         row, first = self.pieces[key]
         return row, way * first
-
-
-def _wire_key(wire: Pin | Bridge) -> tuple[object, ...]:
-    """What tells a wire from every other, whichever way it is run through."""
-    if isinstance(wire, Pin):
-        return "pin", *spot(wire.x, wire.y), wire.from_layer, wire.to_layer
-    return "bridge", *sorted((spot(*wire.start), spot(*wire.end)))

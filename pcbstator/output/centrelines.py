@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -9,17 +10,20 @@ import numpy as np
 from pcbstator.copper import CoilVisit, Copper, Path, Point, Track
 
 
-def centrelines(copper: Copper) -> dict[str, Any]:
-    """Phases with their paths of tracks, in the order and direction of positive current, and all vias."""
+def centrelines(copper: Copper, shares: Sequence[Sequence[float]]) -> dict[str, Any]:
+    """Phases with their paths of tracks, in the order and direction of positive current, and all vias.
+
+    shares: of the phase current in every path of every phase.
+    """
     return {
         "phases": [
             {
                 "name": phase.name,
                 "terminal": _point(phase.terminal),
                 "end": _point(phase.end),
-                "paths": [_path(copper, path) for path in phase.paths],
+                "paths": [_path(copper, path, share) for path, share in zip(phase.paths, own, strict=True)],
             }
-            for phase in copper.phases
+            for phase, own in zip(copper.phases, shares, strict=True)
         ],
         "vias": [
             {
@@ -35,7 +39,7 @@ def centrelines(copper: Copper) -> dict[str, Any]:
     }
 
 
-def _path(copper: Copper, path: Path) -> dict[str, Any]:
+def _path(copper: Copper, path: Path, share: float) -> dict[str, Any]:
     tracks: list[Track] = []
     for step in path.steps:
         if isinstance(step, CoilVisit):
@@ -44,7 +48,7 @@ def _path(copper: Copper, path: Path) -> dict[str, Any]:
             tracks.append(step)
     layers = {layer.number: layer for layer in copper.layers}
     return {
-        "share": path.share,
+        "share": share,
         "tracks": [
             {
                 "layer": track.layer,

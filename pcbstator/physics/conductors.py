@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -123,25 +125,42 @@ def copper_mass(volume: ArrayLike) -> FloatArray:
     return np.asarray(COPPER_DENSITY * space)
 
 
-def parallel_path_resistance(matrix: ArrayLike) -> tuple[float, FloatArray]:
-    """Resistance of parallel paths that share pieces, and how the current divides between them.
+@dataclass(frozen=True, eq=False)
+class PathNetwork:
+    """Phases of parallel paths that share pieces, seen from their ends.
 
-    matrix: (n, n) [ohm], R_ij = resistance of the pieces that paths i and j both run through in the same direction,
-    R_ii the whole path. Returns the resistance between the joined ends [ohm] and the shares (n,) [-], sum 1.
-    Range: symmetric and positive definite (each path has a piece of its own), else LawRangeError.
-    Source: derived here. Along every path the drops add to the same voltage, R i = U 1, so with the total current 1:
-    U = 1 / (1' R^-1 1) and i = U R^-1 1.
-
-    >>> resistance, shares = parallel_path_resistance([[2.0, 0.0], [0.0, 6.0]])
-    >>> round(resistance, 12), [round(float(share), 12) for share in shares]
-    (1.5, [0.75, 0.25])
+    resistance: (phases, phases) [ohm], drop along each phase per current of each, the others without current in all.
+    shares: (phases, paths) [-], current of every path per current of each phase.
     """
-    shared = np.atleast_2d(np.asarray(matrix, dtype=float))
-    if shared.ndim != 2 or shared.shape[0] != shared.shape[1] or not np.allclose(shared, shared.T, rtol=1e-9, atol=0):
+
+    resistance: FloatArray
+    shares: FloatArray
+
+
+def path_network(matrix: ArrayLike, phase: ArrayLike) -> PathNetwork:
+    """How the currents of the phases divide between their paths, and what drops along them.
+
+    matrix: (n, n) [ohm], R_ij = resistance of the pieces that paths i and j both run through, less that of those they
+    run through against each other, R_ii the whole path. phase: (n,) [-], number from 0 of the phase of each path; the
+    paths of a phase begin together and end together. Returns a PathNetwork [ohm, -].
+    Range: symmetric and positive definite (each path has a piece of its own), else LawRangeError.
+    Source: derived here. Along every path of a phase the drops add to the same voltage, R i = A' U with A_kj = 1 where
+    path j is of phase k, and A i = I: U = (A R^-1 A')^-1 I and i = R^-1 A' U. In a delta nothing else lets the current
+    of one phase be told from that of the others; with the phases alike it is what a balanced load does.
+
+    >>> star = path_network([[2.0, 0.0, 0.5], [0.0, 6.0, 0.5], [0.5, 0.5, 3.0]], [0, 0, 1])
+    >>> star.resistance.round(4).tolist(), star.shares.round(4).tolist()
+    ([[1.5, 0.5], [0.5, 3.0]], [[0.75, 0.25, 0.0], [0.0, 0.0, 1.0]])
+    """
+    shared, number = np.atleast_2d(np.asarray(matrix, dtype=float)), np.asarray(phase)
+    square = shared.ndim == 2 and shared.shape[0] == shared.shape[1]
+    scale = np.sqrt(np.abs(np.diag(shared))) if square else np.zeros(0)
+    if not square or np.any(np.abs(shared - shared.T) > 1e-9 * np.outer(scale, scale)):
         raise LawRangeError("the matrix of shared resistances must be square and symmetric")
-    scale = np.sqrt(np.abs(np.diag(shared)))
     if not np.all(scale > 0) or np.linalg.eigvalsh(shared / np.outer(scale, scale))[0] < 1e-12:
         raise LawRangeError("every parallel path needs resistance of its own: the matrix must be positive definite")
-    currents = np.linalg.solve(shared, np.ones(len(shared)))
-    resistance = 1.0 / float(currents.sum())
-    return resistance, currents * resistance
+    belongs = (np.arange(number.max() + 1)[:, None] == number).astype(float)
+    along = np.linalg.solve(shared, belongs.T).T
+    resistance = np.linalg.inv(along @ belongs.T)
+    resistance = (resistance + resistance.T) / 2
+    return PathNetwork(resistance, resistance @ along)

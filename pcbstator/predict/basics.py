@@ -52,8 +52,18 @@ def copper_figures(
     }
 
 
-def line_resistance(connection: str, phases: int, resistance: float) -> float | None:
-    """Resistance [ohm] between neighbouring terminals; open phases have none in common."""
-    if connection == "star":
-        return 2 * resistance
-    return resistance * (phases - 1) / phases if connection == "delta" else None
+def resistance_figures(design: Design, conductors: Conductors) -> dict[str, Any]:
+    """The resistances of ``ElectricalResult``; open phases have no terminals in common, only a star has a point N."""
+    connection, count = design.winding.connection, len(conductors.copper.phases)
+    between = conductors.line_resistances(connection)
+    names = [phase.name for phase in conductors.copper.phases]
+    neighbours = {"".join(sorted((names[k], names[(k + 1) % count]))) for k in range(count)}
+    mean = sum(between[pair] for pair in neighbours) / len(neighbours) if connection != "open" else None
+    return {
+        "phase_resistance": conductors.phase_resistance,
+        "phase_resistances": tuple(conductors.phase_resistances),
+        "line_resistance": mean,
+        "line_resistances": between,
+        "star_resistances": conductors.star_resistances if connection == "star" else None,
+        "path_shares": conductors.path_shares if len(conductors.copper.ways.phase) > count else None,
+    }

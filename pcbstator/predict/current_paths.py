@@ -1,24 +1,31 @@
-"""The way of the current through the copper: resistance of every piece, paths in parallel, load of every link."""
+"""The current in the copper: resistance of every piece, the winding as one network, load of every piece."""
 
 from __future__ import annotations
 
 from functools import cached_property, lru_cache
-from itertools import islice, pairwise
+from itertools import combinations, islice, pairwise
 from math import pi
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.copper import Bridge, Coil, Copper, Pin, Track
+from pcbstator.copper.records import spot
 from pcbstator.copper.ways import Barrel
 from pcbstator.physics.conductors import (
-    parallel_path_resistance,
+    PathNetwork,
+    path_network,
     tapered_track_resistance,
     track_resistance,
     via_resistance,
 )
 
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
 FloatArray = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
 
 
 class Conductors:
@@ -85,42 +92,103 @@ class Conductors:
         return self.barrel(joint.from_layer, joint.to_layer)
 
     @cached_property
-    def path_resistances(self) -> FloatArray:
-        """Resistance [ohm] of every path of all phases by itself, (paths,)."""
+    def joints(self) -> FloatArray:
+        """Resistance [ohm] of every joint of ``copper.ways``, (joints,)."""
+        return np.array([self.joint(joint) for joint in self.copper.ways.joints])
+
+    @cached_property
+    def shared(self) -> FloatArray:
+        """What two paths have in common [ohm], (paths, paths): the drop along one per ampere in the other."""
         ways = self.copper.ways
-        joints = [sum(map(self.joint, met.values())) for met in ways.joints]
-        return np.asarray(np.abs(ways.through) @ self._ways + np.abs(ways.coils) @ self._coils + joints)
+        tracks, coils = (ways.through * self._ways) @ ways.through.T, (ways.coils * self._coils) @ ways.coils.T
+        return np.asarray(tracks + coils + (ways.across * self.joints) @ ways.across.T)
+
+    @cached_property
+    def network(self) -> PathNetwork:
+        """The whole winding: phases share the copper at the star point or at the corners of a delta."""
+        return path_network(self.shared, self.copper.ways.phase)
+
+    @property
+    def path_shares(self) -> tuple[tuple[float, ...], ...]:
+        """Current of every path of each phase over that of its phase, at standstill."""
+        shares, phase = self.network.shares, self.copper.ways.phase
+        return tuple(tuple(own[phase == number].tolist()) for number, own in enumerate(shares))
+
+    @cached_property
+    def path_currents(self) -> ComplexArray:
+        """Phasor of the current of every path over that of phase A, (paths,), under balanced sine currents."""
+        return np.asarray(phase_phasors(len(self.copper.phases)) @ self.network.shares)
+
+    @cached_property
+    def track_loads(self) -> FloatArray:
+        """Current of every track of ``copper.ways`` over the phase current, likewise."""
+        return np.asarray(np.abs(self.path_currents @ self.copper.ways.through))
+
+    @cached_property
+    def coil_loads(self) -> FloatArray:
+        """Current of every coil over the phase current, likewise."""
+        return np.asarray(np.abs(self.path_currents @ self.copper.ways.coils))
+
+    @cached_property
+    def joint_loads(self) -> FloatArray:
+        """Current of every joint over the phase current, likewise."""
+        return np.asarray(np.abs(self.path_currents @ self.copper.ways.across))
 
     @cached_property
     def phase_resistances(self) -> list[float]:
-        """Resistance [ohm] of every phase from its terminal to the star point or its end, paths in parallel."""
-        phases = self.copper.phases
-        if len(self.path_resistances) == len(phases):
-            return [float(resistance) for resistance in self.path_resistances]
-        return [self._in_parallel(np.flatnonzero(self.copper.ways.phase == number)) for number in range(len(phases))]
+        """Resistance [ohm] with which every phase heats under balanced sine currents."""
+        phasors = phase_phasors(len(self.copper.phases))
+        drops = self.network.resistance @ phasors
+        return [float(drop) for drop in (drops * phasors.conj()).real]
 
     @property
     def phase_resistance(self) -> float:
-        """Resistance [ohm] of a phase, the mean of all."""
+        """Their mean: phases / 2 times this times the square of the peak phase current is the copper loss."""
         return sum(self.phase_resistances) / len(self.phase_resistances)
 
-    def _in_parallel(self, paths: NDArray[np.integer]) -> float:
-        """Resistance [ohm] of paths that begin and end at the same places and may share pieces."""
-        ways = self.copper.ways
-        through, coils = np.abs(ways.through[paths]), np.abs(ways.coils[paths])
-        joints = {key: joint for path in paths for key, joint in ways.joints[path].items()}
-        passes = np.array([[key in ways.joints[path] for key in joints] for path in paths], dtype=float)
-        holes = [self.joint(joint) for joint in joints.values()]
-        shared = (through * self._ways) @ through.T + (coils * self._coils) @ coils.T + (passes * holes) @ passes.T
-        return parallel_path_resistance(shared)[0]
+    @property
+    def zero_sequence_resistance(self) -> float:
+        """Resistance [ohm] of a phase to a current that is alike in all of them, as it circulates in a delta."""
+        return float(self.network.resistance.mean() * len(self.copper.phases))
+
+    def line_resistances(self, connection: str) -> dict[str, float]:
+        """Resistance [ohm] between each pair of terminals by their names, as a meter reads it."""
+        names, along = [phase.name for phase in self.copper.phases], self.network.resistance
+        if connection == "open":
+            return {f"{name}{name}2": float(along[k, k]) for k, name in enumerate(names)}
+        if connection == "delta":  # each phase from its own corner to the next
+            count = len(names)
+            corners = np.eye(count) - np.roll(np.eye(count), 1, axis=1)
+            along = np.asarray(np.linalg.pinv(corners.T @ np.linalg.inv(along) @ corners), dtype=float)
+        return {
+            names[i] + names[j]: float(along[i, i] + along[j, j] - 2 * along[i, j])
+            for i, j in combinations(range(len(names)), 2)
+        }
+
+    @property
+    def star_resistances(self) -> dict[str, float]:
+        """Resistance [ohm] from each terminal to the terminal N of a star point, as a meter reads it."""
+        bus = [track for track in self.copper.links if track.phase == "N"]
+        leads = [track for track in bus if track.role == "lead"]  # none where the arc itself runs to the terminal
+        arc = min((track.layer for track in bus), default=1)
+        beyond = [self.track(lead) + self._met_at(lead, arc) for lead in leads]
+        point = sum(beyond) / max(len(beyond), 1) ** 2  # those of boards in parallel are joined
+        along = np.diag(self.network.resistance) + point
+        return {f"{phase.name}N": float(each) for phase, each in zip(self.copper.phases, along, strict=True)}
+
+    def _met_at(self, lead: Track, layer: int) -> float:
+        """Resistance [ohm] of the via, if there is one, by which a lead comes to an arc on another layer."""
+        ends = {spot(*end) for end in lead.ends}
+        met = any(spot(via.x, via.y) in ends for via in self.copper.link_vias)
+        return self.barrel(layer, lead.layer) if met else 0.0
 
     @property
     def path_lengths(self) -> FloatArray:
         """Length [m] of the conductor along every path, vias inside of coils included, (paths,)."""
         ways = self.copper.ways
-        bridges = [sum(j.length for j in met.values() if isinstance(j, Bridge)) for met in ways.joints]
+        wires = np.array([joint.length if isinstance(joint, Bridge) else 0.0 for joint in ways.joints])
         through = np.abs(ways.through) @ self._way_lengths
-        return np.asarray(through + np.abs(ways.coils) @ self._coil_lengths + bridges)
+        return np.asarray(through + np.abs(ways.coils) @ self._coil_lengths + np.abs(ways.across) @ wires)
 
 
 @lru_cache(maxsize=64)
@@ -134,10 +202,11 @@ def phase_angle(index: int, phases: int) -> float:
     return 2 * pi * index / phases if phases % 2 else pi * index / phases
 
 
-def way_loads(copper: Copper) -> FloatArray:
-    """Current of every track of ``copper.ways`` over the phase current: tracks that several phases share carry the sum
-    of their phasors.
-    """
-    phases = len(copper.phases)
-    phasors = np.exp(1j * np.array([phase_angle(index, phases) for index in range(phases)]))
-    return np.asarray(np.abs((copper.ways.share * phasors[copper.ways.phase]) @ copper.ways.through))
+def phase_phasors(phases: int) -> ComplexArray:
+    """Balanced sine currents of the phases over that of phase A."""
+    return np.exp(1j * np.array([phase_angle(index, phases) for index in range(phases)]))
+
+
+def conductors_of(design: Design, copper: Copper, temperature_c: float = 20.0) -> Conductors:
+    """The conductors of a stator with the vias of its design."""
+    return Conductors(copper, design.board.via_drill, design.board.via_plating, temperature_c)

@@ -11,7 +11,7 @@ from math import isclose
 from typing import TYPE_CHECKING
 
 from pcbstator.copper import Copper, Layer
-from pcbstator.predict.current_paths import Conductors
+from pcbstator.predict.current_paths import conductors_of
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -63,6 +63,6 @@ def resistance_range(design: Design, copper: Copper) -> ResistanceRange | None:
             return replace(layer, thickness=(outside if layer.outer else within) or layer.thickness)
 
         changed = replace(copper, layers=tuple(finished(layer) for layer in copper.layers))
-        return Conductors(changed, design.board.via_drill, design.board.via_plating).phase_resistance
+        return conductors_of(design, changed).phase_resistance
 
     return ResistanceRange(resistance(plated, None), resistance(None, thin), plated, thin)

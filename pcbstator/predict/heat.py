@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator import materials
-from pcbstator.copper import Copper
 from pcbstator.design.work import Cooling
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.convection import air_conductivity
@@ -23,6 +22,7 @@ from pcbstator.physics.heat_network import Gap, HeatNetwork
 from pcbstator.physics.magnet_ring import RingField
 from pcbstator.physics.plate_heat import buried_layer_rise, fin_efficiency, ring_areas, ring_conductances
 from pcbstator.physics.radiation import facing_emissivity
+from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.heat_faces import KNOTS, TABLE_END_C, face_flux
 from pcbstator.predict.heat_sources import RingSources, SourceCase, ring_sources
 from pcbstator.predict.magnetics import magnet_footprint
@@ -121,23 +121,19 @@ def assumptions(design: Design) -> tuple[str, ...]:
 
 
 def source_case(
-    design: Design, copper: Copper, phase_resistance: float, field: RingField | None = None, rings: int = RINGS
+    design: Design, conductors: Conductors, field: RingField | None = None, rings: int = RINGS
 ) -> SourceCase:
-    """The rings of a design's board and what heats them; phase_resistance: mean of the phases at 20 C [ohm]."""
+    """The rings of a design's board and what heats them; conductors: at 20 C."""
     speed = eddy_speed(design)
     edges = np.linspace(design.board.inner_diameter / 2, design.board.outer_diameter / 2, rings + 1)
-    return SourceCase(design, copper, edges, phase_resistance, field if speed > 0 else None, speed)
+    return SourceCase(design, conductors, edges, field if speed > 0 else None, speed)
 
 
 def board_heat(
-    design: Design,
-    copper: Copper,
-    phase_resistance: float,
-    field: RingField | None = None,
-    rings: int = RINGS,
+    design: Design, conductors: Conductors, field: RingField | None = None, rings: int = RINGS
 ) -> BoardHeat:
-    """The network of a design; phase_resistance: mean of the phases at 20 C [ohm]."""
-    case = source_case(design, copper, phase_resistance, field, rings)
+    """The network of a design; conductors: at 20 C."""
+    case = source_case(design, conductors, field, rings)
     sources = ring_sources([case])[0]
     if isinstance(sources, LawRangeError):
         raise sources

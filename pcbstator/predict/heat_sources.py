@@ -20,7 +20,7 @@ from pcbstator.physics.conductors import conductor_resistivity
 from pcbstator.physics.eddy import strip_eddy_loss_density
 from pcbstator.physics.magnet_ring import RingField
 from pcbstator.physics.plate_heat import ring_areas
-from pcbstator.predict.current_paths import Conductors, way_loads
+from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.losses import circulating_loss
 
 if TYPE_CHECKING:
@@ -33,17 +33,21 @@ NARROW = 1e-6  # of a ring's width: pieces along the circle are as wide, so that
 
 
 class SourceCase(NamedTuple):
-    """A stator whose sources are wanted: even ``edges`` of its rings [m], and the mean resistance of its phases at 20 C
-    [ohm]; what tracks lack of it (vias) is spread as their own loss. field: of the rotor, where eddies are wanted;
-    speed: of the eddies, for the range of their law [rad/s].
+    """A stator whose sources are wanted: its conductors at 20 C, and even ``edges`` of its rings [m]. What tracks lack
+    of its resistance (vias) is spread as their own loss. field: of the rotor, where eddies are wanted; speed: of the
+    eddies, for the range of their law [rad/s].
     """
 
     design: Design
-    copper: Copper
+    conductors: Conductors
     edges: FloatArray
-    phase_resistance: float
     field: RingField | None = None
     speed: float = 0.0
+
+    @property
+    def copper(self) -> Copper:
+        """What its conductors are made of."""
+        return self.conductors.copper
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,26 +83,26 @@ class _Pieces(NamedTuple):
     alike: FloatArray
 
 
-def _shapes(copper: Copper) -> tuple[list[Track], FloatArray, FloatArray]:
+def _shapes(conductors: Conductors) -> tuple[list[Track], FloatArray, FloatArray]:
     """One track of every shape, width and layer, how many there are, and their loads: squares of the share of the phase
     current, summed.
     """
-    share = copper.phases[0].paths[0].share
-    counted = [(track, len(members), len(members) * share**2) for track, members in copper.template_tracks]
-    loads = (way_loads(copper)[: len(copper.links)] ** 2).tolist()
+    copper, squares = conductors.copper, conductors.coil_loads**2
+    counted = [(track, len(members), float(squares[members].sum())) for track, members in copper.template_tracks]
+    loads = (conductors.track_loads[: len(copper.links)] ** 2).tolist()
     counted += [(link, 1, load) for link, load in zip(copper.links, loads, strict=True)]
     found: dict[tuple[int, int, float, int], tuple[Track, list[float]]] = {}
     for track, count, load in counted:
         _, sums = found.setdefault(track.form, (track, [0.0, 0.0]))
         sums[0] += count
         sums[1] += load
-    counts, squares = np.array([sums for _, sums in found.values()]).T
-    return [track for track, _ in found.values()], counts, squares
+    counts, summed = np.array([sums for _, sums in found.values()]).T
+    return [track for track, _ in found.values()], counts, summed
 
 
-def _cut(copper: Copper, longest: float) -> _Pieces:
+def _cut(conductors: Conductors, longest: float) -> _Pieces:
     """All tracks in even pieces of at most ``longest`` [m]; one stands for all of its shape, wherever they lie."""
-    tracks, count, load = _shapes(copper)
+    tracks, count, load = _shapes(conductors)
     points = np.concatenate([track.shape for track in tracks]).view(np.complex128)[:, 0]
     # One way along all tracks in turn, jumps between them included, so that it never stands still between two.
     way = np.zeros(len(points))
@@ -123,7 +127,7 @@ def _cut(copper: Copper, longest: float) -> _Pieces:
         reach=np.abs(after - before),
         length=(lengths / cuts)[owner],
         width=width,
-        thickness=np.array([each.thickness for each in copper.layers])[layer],
+        thickness=np.array([each.thickness for each in conductors.copper.layers])[layer],
         layer=layer,
         load=load[owner],
         alike=count[owner],
@@ -136,7 +140,7 @@ def ring_sources(cases: Sequence[SourceCase]) -> list[RingSources | LawRangeErro
     """
     if not cases:
         return []
-    each = [_cut(case.copper, PIECE * float(case.edges[1] - case.edges[0])) for case in cases]
+    each = [_cut(case.conductors, PIECE * float(case.edges[1] - case.edges[0])) for case in cases]
     eddies = [_eddy_density(case, own) for case, own in zip(cases, each, strict=True)]
     pieces = _Pieces(*map(np.concatenate, zip(*each, strict=True)))
     owner = np.repeat(np.arange(len(cases)), [len(own.radius) for own in each])
@@ -171,12 +175,11 @@ def _in_rings(
     """The sources of one stator from sums over its rings and layers (rings, layers)."""
     copper, area = case.copper, ring_areas(case.edges)
     part = np.minimum(covered.max(axis=1) / area, 1.0)
-    resistance = loss.sum(axis=1) * (len(copper.phases) * case.phase_resistance / loss.sum())
+    resistance = loss.sum(axis=1) * (len(copper.phases) * case.conductors.phase_resistance / loss.sum())
     eddies = eddy.sum(axis=1)
-    if case.field is not None and len(copper.phases[0].paths) > 1:
-        conductors = Conductors(copper, case.design.board.via_drill, case.design.board.via_plating)
+    if case.field is not None:
         try:
-            eddies += circulating_loss(copper, case.field, conductors) * resistance / resistance.sum()
+            eddies += circulating_loss(case.field, case.conductors) * resistance / resistance.sum()
         except LawRangeError as reason:
             return reason
     return RingSources(

@@ -18,7 +18,7 @@ from pcbstator.copper import Copper, Track
 from pcbstator.physics.ring_inductance import CoilRing, ring_cells, ring_inductance_matrix
 from pcbstator.physics.strips import CELLS_PER_PITCH, Image, Strips, cell_for, distinct, iron_images, joined_strips
 from pcbstator.physics.track_inductance import near_inductance_matrix, near_reach, track_inductance_matrix
-from pcbstator.predict.current_paths import phase_angle
+from pcbstator.predict.current_paths import Conductors, conductors_of, phase_angle
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -53,12 +53,13 @@ def iron_faces(design: Design) -> tuple[Image, ...]:
 
 def inductance_matrix(design: Design, copper: Copper) -> FloatArray:
     """Self and mutual inductances (phases, phases) [H], vias left out."""
-    images, rings, (links, currents) = iron_faces(design), _rings(copper), _links(copper)
+    conductors = conductors_of(design, copper)
+    images, rings, (links, currents) = iron_faces(design), _rings(conductors), _links(conductors)
     repeats = None if copper.alike else design.rotor.poles // 2
     whole = ring_inductance_matrix(rings, links, currents, images, repeats)
     cell, link_cell = ring_cells(rings, links)
     pitch = design.board.track_width + design.board.track_gap
-    near = _near_coils(rings, cell, pitch, images) if copper.alike else _near_pole(design, copper, cell, images)
+    near = _near_coils(rings, cell, pitch, images) if copper.alike else _near_pole(design, conductors, cell, images)
     if links is not None and _link_share(copper) > FEW_LINKS:
         near = near + _near_links(design, links, currents, link_cell, images)
     return np.asarray(whole + near)
@@ -107,15 +108,15 @@ def _near_coils(rings: Sequence[CoilRing], cell: float, pitch: float, images: tu
     return total
 
 
-def _near_pole(design: Design, copper: Copper, cell: float, images: tuple[Image, ...]) -> FloatArray:
+def _near_pole(design: Design, conductors: Conductors, cell: float, images: tuple[Image, ...]) -> FloatArray:
     """The same of a wave winding. It is alike under every pole but for its links and for the layers that change places:
     one pole stands for all, and the first phase for each.
     """
     poles, half, reach = design.rotor.poles, pi / design.rotor.poles, near_reach(cell)
-    part, currents = all_copper(copper, pi, half + reach / design.board.copper_inner_diameter * 2)
+    part, currents = all_copper(conductors, pi, half + reach / design.board.copper_inner_diameter * 2)
     x, y = (-(part.starts + part.ends)[:, :2] / 2).T  # half a turn away from where the cuts begin
     inside = (y * np.cos(half) < x * np.sin(half)) & (y * np.cos(half) >= -x * np.sin(half))
-    grids = (1 + len(currents)) * len(copper.layers)
+    grids = (1 + len(currents)) * len(conductors.copper.layers)
     fine = cell_for(part, design.board.track_width + design.board.track_gap, grids)
     if fine > FINER * cell:
         return np.zeros((len(currents), len(currents)))
@@ -208,12 +209,12 @@ def strips_of(copper: Copper, tracks: Sequence[Track]) -> Strips:
     return Strips(np.column_stack([starts, depth]), np.column_stack([ends, depth]), widths, thickness)
 
 
-def all_copper(copper: Copper, angle: float = 0.0, within: float = pi) -> tuple[Strips, FloatArray]:
+def all_copper(conductors: Conductors, angle: float = 0.0, within: float = pi) -> tuple[Strips, FloatArray]:
     """Every strip that carries current, and its current per ampere of every phase (phases, strips); or those whose
     middle lies within so much of this angle [rad].
     """
-    lots = [(ring.strips, ring.angles.tolist(), ring.currents.T[:, :, None]) for ring in _rings(copper)]
-    links, shares = _links(copper)
+    lots = [(ring.strips, ring.angles.tolist(), ring.currents.T[:, :, None]) for ring in _rings(conductors)]
+    links, shares = _links(conductors)
     lots += [(links, [0.0], shares[None])] if links is not None else []
     parts, carried = [], []
     for strips, turns, currents in lots:
@@ -225,26 +226,29 @@ def all_copper(copper: Copper, angle: float = 0.0, within: float = pi) -> tuple[
     return joined_strips(parts), np.concatenate(carried, axis=1)
 
 
-def _rings(copper: Copper) -> list[CoilRing]:
+def _rings(conductors: Conductors) -> list[CoilRing]:
     """The coils of every template, with the current in each, from start to finish, per ampere of every phase."""
-    ways, shares = copper.ways, np.zeros((len(copper.phases), len(copper.coil_angles)))
-    np.add.at(shares, ways.phase, ways.share[:, None] * ways.coils)
+    copper = conductors.copper
+    shares = conductors.network.shares @ copper.ways.coils
     return [
         CoilRing(strips_of(copper, coil.tracks), copper.coil_angles[members], shares[:, members])
         for coil, members in copper.templates
     ]
 
 
-def _links(copper: Copper) -> tuple[Strips | None, FloatArray]:
-    """Strips of the links, if there are any, and the current in them per ampere of every phase (phases, strips)."""
-    tracks, shares = [], []
-    for index, phase in enumerate(copper.phases):
-        for path in phase.paths:
-            own = [step for step in path.steps if isinstance(step, Track)]
-            tracks += own
-            pieces = sum(len(track.points) - 1 for track in own)
-            shares.append(path.share * np.outer(np.arange(len(copper.phases)) == index, np.ones(pieces)))
-    return strips_of(copper, tracks) if tracks else None, np.concatenate(shares, axis=1)
+def _links(conductors: Conductors) -> tuple[Strips | None, FloatArray]:
+    """Strips of what joins coils, if there is any, and the current in them per ampere of every phase (phases, strips).
+    Each is there once, whatever number of paths share it.
+    """
+    ways = conductors.copper.ways
+    currents = conductors.network.shares @ ways.through
+    carrying = np.flatnonzero(np.abs(currents).max(axis=0) > 0)
+    tracks = [ways.tracks[row] for row in carrying]
+    if not tracks:
+        return None, currents
+    return strips_of(conductors.copper, tracks), np.repeat(
+        currents[:, carrying], [len(track.shape) - 1 for track in tracks], axis=1
+    )
 
 
 def _turned(strips: Strips, angle: float) -> Strips:

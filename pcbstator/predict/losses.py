@@ -13,8 +13,8 @@ from pcbstator.copper import Copper, Track
 from pcbstator.physics.conductors import conductor_resistivity
 from pcbstator.physics.eddy import strip_eddy_loss_density
 from pcbstator.physics.magnet_ring import RingField
-from pcbstator.predict.current_paths import Conductors
-from pcbstator.predict.magnetics import path_linkages
+from pcbstator.predict.current_paths import Conductors, conductors_of
+from pcbstator.predict.magnetics import path_linkages, phase_linkages
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -37,11 +37,11 @@ class LossFactors:
 
 def loss_factors(design: Design, copper: Copper, field: RingField, temperature_c: float) -> LossFactors:
     """Loss factors with the copper at ``temperature_c`` [C]."""
-    conductors = Conductors(copper, design.board.via_drill, design.board.via_plating, temperature_c)
+    conductors = conductors_of(design, copper, temperature_c)
     return LossFactors(
         resistance=conductors.phase_resistance,
         eddy=_eddy_loss(copper, field, temperature_c),
-        circulating=circulating_loss(copper, field, conductors),
+        circulating=circulating_loss(field, conductors),
     )
 
 
@@ -65,15 +65,18 @@ def _eddy_loss(copper: Copper, field: RingField, temperature_c: float) -> FloatA
     return loss
 
 
-def circulating_loss(copper: Copper, field: RingField, conductors: Conductors) -> float:
+def circulating_loss(field: RingField, conductors: Conductors) -> float:
     """Loss [W] at 1 rad/s of the currents that unequal parallel paths drive through each other.
 
     Their resistance alone limits them, which is on the safe side: inductance would lower them at speed.
     """
-    linkages = path_linkages(copper, field)
-    unequal = (linkages - linkages.mean(axis=1, keepdims=True)) * field.orders * field.pole_pairs
-    resistances = conductors.path_resistances.reshape(*linkages.shape[:2], 1)
-    return float((np.abs(unequal) ** 2 / (2 * resistances)).sum())
+    if len(conductors.copper.ways.phase) == len(conductors.copper.phases):
+        return 0.0
+    paths = path_linkages(conductors.copper, field)
+    phases = phase_linkages(conductors, paths)[conductors.copper.ways.phase]
+    unequal = (paths - phases) * field.orders * field.pole_pairs
+    currents = np.linalg.solve(conductors.shared, unequal)
+    return float((currents.conj() * unequal).real.sum() / 2)
 
 
 def operating_losses(design: Design, copper: Copper, field: RingField, torque_constant: float) -> list[dict[str, Any]]:

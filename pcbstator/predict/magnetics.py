@@ -30,6 +30,7 @@ from pcbstator.physics.magnet_ring import (
     sector_footprint,
 )
 from pcbstator.physics.working_point import thinnest_layer
+from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.records import MagneticResult
 from pcbstator.predict.waves import distortion, ripple, sampled_waves
 
@@ -132,7 +133,7 @@ def copper_distances(design: Design, layers: MagnetLayers) -> NDArray[np.float64
 
 
 def path_linkages(copper: Copper, field: RingField) -> ComplexArray:
-    """Linkage harmonics (phases, paths, orders) [Wb] of every path: one coil turned to its places, and the links."""
+    """Linkage harmonics (paths, orders) [Wb] of every path: one coil turned to its places, and the links."""
     found = all_path_linkages([(copper, field)])[0]
     if isinstance(found, LawRangeError):
         raise found
@@ -195,7 +196,7 @@ class _Shapes:
         self.points = sum(len(track.shape) for track in self.tracks)
 
     def path_linkages(self, field: RingField, found: ComplexArray) -> ComplexArray:
-        """Linkage of every path (phases, paths, orders) from that of every shape (shapes, orders)."""
+        """Linkage of every path (paths, orders) from that of every shape (shapes, orders)."""
         copper, tracks = self.copper, len(self.all)
         turns = np.concatenate([[track.turn for track in self.all], copper.coil_angles])
         turned = np.exp(1j * field.pole_pairs * np.multiply.outer(turns, field.orders))
@@ -204,22 +205,21 @@ class _Shapes:
         for template, members in copper.templates:
             coils[members] = each[row : row + len(template.tracks)].sum(axis=0)
             row += len(template.tracks)
-        sums = copper.ways.coils @ (coils * turned[tracks:]) + copper.ways.through @ each[row:]
-        return np.asarray(sums.reshape(len(copper.phases), -1, len(field.orders)))
+        return np.asarray(copper.ways.coils @ (coils * turned[tracks:]) + copper.ways.through @ each[row:])
 
 
-def phase_linkages(paths: ComplexArray) -> ComplexArray:
-    """Linkage harmonics (phases, orders) [Wb] of the phases: their paths share the current evenly."""
-    return np.asarray(paths.mean(axis=1))
+def phase_linkages(conductors: Conductors, paths: ComplexArray) -> ComplexArray:
+    """Linkage harmonics (phases, orders) [Wb] of the phases from those of their paths, as these share the current."""
+    return np.asarray(conductors.network.shares @ paths)
 
 
 def magnetic_results(
-    design: Design, copper: Copper, field: RingField, series_turns: int, resistance: float
+    design: Design, conductors: Conductors, field: RingField, series_turns: int
 ) -> MagneticResult:
     """Field, psi, constants, harmonics and ripple."""
-    linkages = phase_linkages(path_linkages(copper, field))
+    linkages = phase_linkages(conductors, path_linkages(conductors.copper, field))
     return MagneticResult(
-        **constants(design, field, linkages, series_turns, resistance),
+        **constants(design, field, linkages, series_turns, conductors.phase_resistance),
         **wave_figures(design, field, linkages),
         orders=ORDERS,
         linkages=linkages,

@@ -16,14 +16,14 @@ from typing import TYPE_CHECKING, Any, Generic, NamedTuple, TypeVar
 
 import numpy as np
 
-from pcbstator.copper import Copper, lay_copper, settled_design
+from pcbstator.copper import lay_copper, settled_design
 from pcbstator.copper.joints import layer_areas
 from pcbstator.copper.settle import quick_plan
 from pcbstator.errors import LawRangeError, PcbstatorError
 from pcbstator.physics.iron import SaturatedIron
 from pcbstator.physics.magnet_ring import RingField, RingSource
-from pcbstator.predict.basics import copper_figures, line_resistance, turns_in_series, winding_figures
-from pcbstator.predict.current_paths import Conductors
+from pcbstator.predict.basics import copper_figures, resistance_figures, turns_in_series, winding_figures
+from pcbstator.predict.current_paths import Conductors, conductors_of
 from pcbstator.predict.heat import cooling_of, eddy_speed, heat_of_sources, source_case
 from pcbstator.predict.heat_sources import ring_sources
 from pcbstator.predict.inductance import inductance_figures
@@ -223,8 +223,7 @@ class Work:
     results: dict[str, float] = field(default_factory=dict)
     refusal: PcbstatorError | None = None
     winding: Winding | None = None
-    copper: Copper | None = None
-    resistance: float = 0.0  # of a phase at 20 C [ohm]
+    conductors: Conductors | None = None  # at 20 C
     field: RingField | None = None
     torque_constant: float | None = None
 
@@ -280,23 +279,20 @@ def _give(work: Work, stage: str, values: Mapping[str, Mapping[str, Any]]) -> No
 def _copper(work: Work, shared: Shared) -> None:
     design = work.design = settled_design(work.design)
     winding = work.winding = shared.winding(design)
-    copper = work.copper = lay_copper(design, winding, quick_plan(design, winding))
-    conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
-    phases = len(copper.phases)
-    work.resistance = conductors.phase_resistance
-    line = line_resistance(design.winding.connection, phases, work.resistance)
+    copper = lay_copper(design, winding, quick_plan(design, winding))
+    conductors = work.conductors = conductors_of(design, copper)
     _give(work, "copper", {
         "winding": winding_figures(design, winding, copper),
         "copper": copper_figures(design, copper, conductors, layer_areas(copper.board)),
-        "electrical": {"phase_resistance": work.resistance, "line_resistance": line},
+        "electrical": resistance_figures(design, conductors),
     })  # fmt: skip
 
 
-def _laid(work: Work) -> tuple[Winding, Copper]:
+def _laid(work: Work) -> tuple[Winding, Conductors]:
     """What the copper stage laid."""
-    if work.winding is None or work.copper is None:
+    if work.winding is None or work.conductors is None:
         raise ValueError("the copper stage must be run before this one")
-    return work.winding, work.copper
+    return work.winding, work.conductors
 
 
 def _magnetics(works: Sequence[Work], shared: Shared, wanted: frozenset[str]) -> None:
@@ -310,22 +306,23 @@ def _magnetics(works: Sequence[Work], shared: Shared, wanted: frozenset[str]) ->
         except PcbstatorError as reason:
             work.refusal = reason
     ready.sort(key=lambda pair: (pair[1].pole_pairs, pair[1].inner, pair[1].outer, pair[1].values.shape))
-    found = all_path_linkages([(_laid(work)[1], served) for work, served in ready])
+    found = all_path_linkages([(_laid(work)[1].copper, served) for work, served in ready])
     for (work, served), paths in zip(ready, found, strict=True):
         try:
             if isinstance(paths, LawRangeError):
                 raise paths
-            _give(work, "magnetics", _magnetic_figures(work, served, phase_linkages(paths), shared, wanted))
+            _give(work, "magnetics", _magnetic_figures(work, served, paths, shared, wanted))
         except PcbstatorError as reason:
             work.refusal = reason
 
 
 def _magnetic_figures(
-    work: Work, field: RingField, linkages: ComplexArray, shared: Shared, wanted: frozenset[str]
+    work: Work, field: RingField, paths: ComplexArray, shared: Shared, wanted: frozenset[str]
 ) -> dict[str, Mapping[str, Any]]:
     """What is wanted of the sections ``magnetic`` and ``mechanical``."""
-    (winding, copper), design = _laid(work), work.design
-    found = constants(design, field, linkages, turns_in_series(design, winding, copper), work.resistance)
+    (winding, conductors), design = _laid(work), work.design
+    linkages, turns = phase_linkages(conductors, paths), turns_in_series(design, winding, conductors.copper)
+    found = constants(design, field, linkages, turns, conductors.phase_resistance)
     work.torque_constant = found["torque_constant"]
     values: dict[str, Mapping[str, Any]] = {"magnetic": found}
     if not wanted.isdisjoint(WAVE_KEYS):
@@ -336,7 +333,7 @@ def _magnetic_figures(
 
 
 def _inductance(work: Work, shared: Shared) -> None:
-    _give(work, "inductance", {"electrical": inductance_figures(work.design, _laid(work)[1])})
+    _give(work, "inductance", {"electrical": inductance_figures(work.design, _laid(work)[1].copper)})
 
 
 def _heat(works: Sequence[Work]) -> None:
@@ -344,8 +341,8 @@ def _heat(works: Sequence[Work]) -> None:
     ready: list[tuple[Work, SteadyWork]] = []
     if any(work.field is None for work in works):
         raise ValueError("the magnetics stage must be run before the heat stage: eddies are part of the heat")
-    cases = [source_case(work.design, _laid(work)[1], work.resistance, work.field) for work in works]
-    asked = [TraceCase(case.design, case.copper, cooling_of(case.design).trace_rise) for case in cases]
+    cases = [source_case(work.design, _laid(work)[1], work.field) for work in works]
+    asked = [TraceCase(case.design, case.conductors, cooling_of(case.design).trace_rise) for case in cases]
     given = zip(works, cases, ring_sources(cases), many_trace_currents(asked), strict=True)
     for work, case, sources, traces in given:
         try:

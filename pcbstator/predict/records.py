@@ -64,9 +64,22 @@ class CopperResult:
 class ElectricalResult:
     """What the terminals see."""
 
-    phase_resistance: float = result("phase_resistance_ohm", "resistance of a phase at 20 C")
-    line_resistance: float | None = result("line_resistance_ohm", "resistance between two terminals at 20 C")
-    phase_resistances: tuple[float, ...] = result("phase_resistances_ohm", "resistance of every phase at 20 C")
+    phase_resistance: float = result(
+        "phase_resistance_ohm", "resistance with which a phase heats under balanced sine currents, at 20 C"
+    )
+    line_resistance: float | None = result(
+        "line_resistance_ohm", "resistance between neighbouring terminals at 20 C, mean"
+    )
+    phase_resistances: tuple[float, ...] = result("phase_resistances_ohm", "the phase resistance of every phase")
+    line_resistances: Mapping[str, float] | None = result(
+        "line_resistances_ohm", "resistance between each pair of terminals at 20 C, as a meter reads it"
+    )
+    star_resistances: Mapping[str, float] | None = result(
+        "star_resistances_ohm", "resistance from each terminal to terminal N at 20 C, as a meter reads it"
+    )
+    path_shares: tuple[tuple[float, ...], ...] | None = result(
+        "path_shares", "part of the phase current in every parallel path of each phase, at standstill"
+    )
     phase_inductance: float = result("phase_inductance_h", "self inductance of a phase, mean")
     mutual_inductance: float = result("mutual_inductance_h", "mutual inductance of two phases, mean")
     synchronous_inductance: float = result("synchronous_inductance_h", "inductance of a phase in balanced operation")

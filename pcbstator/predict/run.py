@@ -12,8 +12,8 @@ from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.joints import layer_areas
 from pcbstator.copper.tiles import lay_tiles, tile_folder
 from pcbstator.errors import LawRangeError
-from pcbstator.predict.basics import copper_figures, line_resistance, turns_in_series, winding_figures
-from pcbstator.predict.current_paths import Conductors
+from pcbstator.predict.basics import copper_figures, resistance_figures, turns_in_series, winding_figures
+from pcbstator.predict.current_paths import Conductors, conductors_of
 from pcbstator.predict.inductance import inductance_figures
 from pcbstator.predict.job import has_job, job_results, job_temperature
 from pcbstator.predict.losses import loss_factors, operating_losses
@@ -50,11 +50,11 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     design = settled_design(design)
     winding = winding or lay_winding(design)
     copper = copper or lay_copper(design, winding)
-    conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
-    resistances = tuple(conductors.phase_resistances)
-    resistance = sum(resistances) / len(resistances)
+    conductors = conductors_of(design, copper)
     series_turns = turns_in_series(design, winding, copper)
-    electrical = _electrical_results(design, copper, resistances)
+    electrical = ElectricalResult(
+        **resistance_figures(design, conductors), **inductance_figures(design, copper)
+    )
     field, magnetic, mechanical, out_of_range = None, None, None, ""
     losses: list[dict[str, Any]] = []
     tolerance: dict[str, dict[str, float]] = {}
@@ -63,13 +63,13 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
         source = rotor_source(design)
         iron = rotor_iron(design, source)
         field = rotor_field(design, iron.layers, source=source)
-        magnetic = magnetic_results(design, copper, field, series_turns, resistance)
+        magnetic = magnetic_results(design, conductors, field, series_turns)
         mechanical = mechanical_results(design, magnet_footprint(design), iron, source)
         losses = operating_losses(design, copper, field, magnetic.torque_constant)
         tolerance = tolerance_results(design, copper, magnetic, electrical.synchronous_inductance)
     except LawRangeError as reason:
         out_of_range = str(reason)
-    thermal = thermal_results(design, copper, resistance, field, magnetic.torque_constant if magnetic else None)
+    thermal = thermal_results(design, conductors, field, magnetic.torque_constant if magnetic else None)
     try:
         if has_job(design) and field is not None and magnetic is not None and mechanical is not None:
             warm = loss_factors(design, copper, field, job_temperature(design))
@@ -94,17 +94,6 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
         losses=tuple(losses),
         tolerance=tolerance or None,
         out_of_range=out_of_range,
-    )
-
-
-def _electrical_results(design: Design, copper: Copper, resistances: tuple[float, ...]) -> ElectricalResult:
-    phases = len(resistances)
-    resistance = sum(resistances) / phases
-    return ElectricalResult(
-        phase_resistance=resistance,
-        line_resistance=line_resistance(design.winding.connection, phases, resistance),
-        phase_resistances=resistances,
-        **inductance_figures(design, copper),
     )
 
 

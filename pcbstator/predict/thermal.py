@@ -15,7 +15,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from pcbstator import materials
-from pcbstator.copper import Copper
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import COPPER_TEMPERATURE_COEFFICIENT, HOTTEST
 from pcbstator.physics.heat_network import Balance, currents_at_temperature, steady_temperatures
@@ -27,6 +26,7 @@ from pcbstator.physics.heat_transients import (
     settled_cycle,
 )
 from pcbstator.physics.magnet_ring import RingField
+from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.heat import BoardHeat, assumptions, board_heat, cooling_of
 from pcbstator.predict.job_records import MotionResult
 from pcbstator.predict.records import ThermalResult
@@ -219,13 +219,13 @@ def _root(excess: Callable[[float], float], high: float) -> float:
 
 
 def thermal_results(
-    design: Design, copper: Copper, phase_resistance: float, field: RingField | None, torque_constant: float | None
+    design: Design, conductors: Conductors, field: RingField | None, torque_constant: float | None
 ) -> ThermalResult:
-    """All of the thermal section; where a law does not hold, the standards' figures and the reason."""
-    traces = trace_currents(design, copper, cooling_of(design).trace_rise)
+    """All of the thermal section, from conductors at 20 C; where a law does not hold, what is left and the reason."""
+    traces = trace_currents(design, conductors, cooling_of(design).trace_rise)
     try:
-        heat = board_heat(design, copper, phase_resistance, field)
-        work = SteadyWork(design, heat, traces, len(copper.phases), torque_constant)
+        heat = board_heat(design, conductors, field)
+        work = SteadyWork(design, heat, traces, len(conductors.copper.phases), torque_constant)
         steady = steady_results([work], onsets=True)[0]
         if steady.heat is None:
             return steady

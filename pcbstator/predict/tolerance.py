@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.copper import Copper, Layer
-from pcbstator.predict.current_paths import Conductors
+from pcbstator.predict.current_paths import conductors_of
 from pcbstator.predict.finished_copper import least_finished
 from pcbstator.predict.inductance import coil_inductance
 from pcbstator.predict.magnetics import path_linkages, phase_linkages, rotor_field
@@ -111,7 +111,7 @@ def _resistances(
             )
 
         stator = replace(copper, layers=tuple(changed(layer) for layer in copper.layers))
-        return Conductors(stator, board.via_drill, board.via_plating).phase_resistance
+        return conductors_of(design, stator).phase_resistance
 
     whole = resistance(1.0, 1.0)
     outside, within = 2 * (whole - resistance(2.0, 1.0)), 2 * (whole - resistance(1.0, 2.0))
@@ -125,10 +125,10 @@ def _over_gap(design: Design, copper: Copper, wanted: FloatArray) -> FloatArray:
     gap = design.rotor.air_gap
     step = min(max(design.tolerance.air_gap if design.tolerance else 0.0, 0.02 * gap), 0.8 * gap)
     gaps = np.array([gap - step, gap, gap + step])
-    values = []
+    conductors, values = conductors_of(design, copper), []
     for each in gaps:
         changed = design.with_values({"rotor.air_gap_mm": 1e3 * float(each)})
-        linkages = phase_linkages(path_linkages(copper, rotor_field(changed)))
+        linkages = phase_linkages(conductors, path_linkages(copper, rotor_field(changed)))
         values.append(float(np.abs(linkages[:, 0]).mean()))
     parabola = np.polyfit(gaps - gap, np.array(values) / values[1], 2)
     return np.asarray(np.polyval(parabola, wanted - gap))

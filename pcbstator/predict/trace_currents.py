@@ -11,11 +11,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from pcbstator.copper import Copper
 from pcbstator.copper.ways import Barrel
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.trace_current import FloatArray, brooks_adam_current, ipc2221_current
-from pcbstator.predict.current_paths import way_loads
+from pcbstator.predict.current_paths import Conductors
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -37,7 +36,7 @@ class TraceCase(NamedTuple):
     """A stator whose currents are wanted, and the rise [K]."""
 
     design: Design
-    copper: Copper
+    conductors: Conductors
     rise: float
 
 
@@ -52,19 +51,18 @@ class _Row(NamedTuple):
     outer: bool
 
 
-def trace_currents(design: Design, copper: Copper, rise: float) -> TraceCurrents:
+def trace_currents(design: Design, conductors: Conductors, rise: float) -> TraceCurrents:
     """The worst track by each standard, the worst of every layer, and the worst via; rise: [K]."""
-    return many_trace_currents([TraceCase(design, copper, rise)])[0]
+    return many_trace_currents([TraceCase(design, conductors, rise)])[0]
 
 
 def many_trace_currents(cases: Sequence[TraceCase]) -> list[TraceCurrents]:
     """The same of many stators, each as if it were alone."""
     rows: list[_Row] = []
-    loads, layers, slots = [], [], [0]
-    for copper, rise in ((case.copper, case.rise) for case in cases):
-        loads.append(way_loads(copper).tolist())
-        most = _largest_loads(copper, loads[-1])
-        layers.append([layer for layer in copper.layers if layer.number in most])
+    layers, slots = [], [0]
+    for conductors, rise in ((case.conductors, case.rise) for case in cases):
+        most = _largest_loads(conductors)
+        layers.append([layer for layer in conductors.copper.layers if layer.number in most])
         for slot, layer in enumerate(layers[-1], start=slots[-1]):
             rows += [
                 _Row(width, layer.thickness, rise, load, slot, layer.outer)
@@ -73,27 +71,25 @@ def many_trace_currents(cases: Sequence[TraceCase]) -> list[TraceCurrents]:
         slots.append(slots[-1] + len(layers[-1]))
     plain, newer = (_least(law, rows, slots) for law in (ipc2221_current, brooks_adam_current))
     found = []
-    for case, own, present, begin, end in zip(cases, loads, layers, slots, slots[1:], strict=False):
+    for case, present, begin, end in zip(cases, layers, slots, slots[1:], strict=False):
         by_layer = zip(present, plain[begin:end], strict=True)
         listed = [(layer.number, current) for layer, current in by_layer if current is not None]
         found.append(
             TraceCurrents(
                 ipc2221=_worst(plain[begin:end]),
                 ipc2152=_worst(newer[begin:end]),
-                via=_via_current(case, own),
+                via=_via_current(case),
                 by_layer=tuple({"layer": number, "current_a": current} for number, current in listed),
             )
         )
     return found
 
 
-def _largest_loads(copper: Copper, loads: Sequence[float]) -> dict[int, dict[float, float]]:
-    """The largest load of the tracks of every layer, by width [m]; loads: of the tracks of ``ways``."""
-    most: dict[int, dict[float, float]] = {}
-    share = float(copper.ways.share.max())
-    for track, _ in copper.template_tracks:
-        most.setdefault(track.layer, {})[track.narrowest] = share
-    for track, load in zip(copper.ways.tracks, loads, strict=True):
+def _largest_loads(conductors: Conductors) -> dict[int, dict[float, float]]:
+    """The largest load of the tracks of every layer, by width [m]."""
+    copper, most = conductors.copper, dict[int, dict[float, float]]()
+    loaded = [(track, float(conductors.coil_loads[coils].max())) for track, coils in copper.template_tracks]
+    for track, load in (*loaded, *zip(copper.ways.tracks, conductors.track_loads.tolist(), strict=True)):
         if load > 1e-9:
             widths, width = most.setdefault(track.layer, {}), track.narrowest
             widths[width] = max(load, widths.get(width, 0.0))
@@ -133,14 +129,11 @@ def _least(law: Law, rows: Sequence[_Row], slots: Sequence[int]) -> list[float |
     return found
 
 
-def _via_current(case: TraceCase, loads: Sequence[float]) -> float | None:
-    """Phase current [A] of the worst via; the load of one is the lower of those of the tracks that meet there."""
-    board, copper = case.design.board, case.copper
-    load = float(copper.ways.share.max())
-    for met in copper.ways.joints:
-        for joint in met.values():
-            if isinstance(joint, Barrel) and joint.links is not None:
-                load = max(load, min(loads[row] for row in joint.links))
+def _via_current(case: TraceCase) -> float | None:
+    """Phase current [A] of the worst via, those within coils included."""
+    board, copper = case.design.board, case.conductors.copper
+    barrels = [isinstance(joint, Barrel) for joint in copper.ways.joints]
+    load = max(float(case.conductors.coil_loads.max()), *case.conductors.joint_loads[barrels].tolist(), 0.0)
     single = _wall_current(board.via_drill, board.via_plating, case.rise)
     return None if single is None else copper.vias_per_joint * single / load
 

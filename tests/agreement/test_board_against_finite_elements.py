@@ -14,6 +14,7 @@ from skfem import Basis, BilinearForm, ElementQuad1, LinearForm, MeshQuad, solve
 import pcbstator
 from pcbstator.materials import laminate
 from pcbstator.physics.plate_heat import fin_efficiency, ring_areas, ring_conductances
+from pcbstator.predict.current_paths import conductors_of
 from pcbstator.predict.heat_sources import SourceCase, ring_sources
 
 DESIGNS = Path(__file__).parents[2] / "designs"
@@ -24,8 +25,7 @@ LOSS = 1.0  # squared rms phase current
 def rings(design, count):
     copper = pcbstator.lay_copper(design)
     edges = np.linspace(design.board.inner_diameter / 2, design.board.outer_diameter / 2, count + 1)
-    resistance = 5.0
-    return ring_sources([SourceCase(design, copper, edges, resistance)])[0]
+    return ring_sources([SourceCase(design, conductors_of(design, copper), edges)])[0]
 
 
 def by_rings(design, sources):

@@ -11,6 +11,7 @@ import pytest
 from pcbstator.copper import lay_copper
 from pcbstator.design import DiscMagnet, design_from_document
 from pcbstator.output.centrelines import centrelines
+from pcbstator.predict.current_paths import conductors_of
 from pcbstator.predict.magnetics import magnet_layers, path_linkages, phase_linkages, rotor_field
 from pcbstator.predict.waves import linkage_slopes
 
@@ -75,7 +76,7 @@ def rings(design):
 def library_slopes(design, copper):
     """dpsi/dalpha of phase A at the electrical ANGLES, three filaments across the width."""
     points, weights = [], []
-    for path in centrelines(copper)["phases"][0]["paths"]:
+    for path in centrelines(copper, conductors_of(design, copper).path_shares)["phases"][0]["paths"]:
         for track in path["tracks"]:
             line = 1e-3 * np.array(track["points_mm"])
             a, b = line[:-1], line[1:]
@@ -115,7 +116,7 @@ def test_whole_phase(shape, rotor):
     design = machine(shape, **rotor)
     copper = lay_copper(design)
     field = rotor_field(design, magnet_layers(design))  # iron as an ideal plane
-    linkages = phase_linkages(path_linkages(copper, field))
+    linkages = phase_linkages(conductors_of(design, copper), path_linkages(copper, field))
     ours = linkage_slopes(linkages, field.orders, field.pole_pairs, ANGLES)[0]
     peak = field.pole_pairs * abs(linkages[0, 0])
     assert ours == pytest.approx(library_slopes(design, copper), abs=5e-3 * peak)

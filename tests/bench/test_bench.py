@@ -12,6 +12,7 @@ import pytest
 import pcbstator
 from pcbstator.check.openings import opening_findings
 from pcbstator.output.package import package_files
+from pcbstator.predict.current_paths import conductors_of
 from pcbstator.predict.inductance import inductance_matrix
 from pcbstator.predict.magnetics import path_linkages, rotor_field
 from pcbstator.predict.run import predict_design
@@ -71,8 +72,8 @@ def test_steady_heat(benchmark, stage):
     from pcbstator.predict.thermal import heat_state
     from pcbstator.predict.trace_currents import trace_currents
 
-    copper = pcbstator.lay_copper(stage)
-    benchmark(lambda: heat_state(board_heat(stage, copper, 18.3), trace_currents(stage, copper, 20.0)))
+    conductors = conductors_of(stage, pcbstator.lay_copper(stage))
+    benchmark(lambda: heat_state(board_heat(stage, conductors), trace_currents(stage, conductors, 20.0)))
 
 
 def test_steady_heat_of_sixteen_designs(benchmark, stage):
@@ -83,11 +84,11 @@ def test_steady_heat_of_sixteen_designs(benchmark, stage):
 
     designs = [stage.with_values({"rotor.air_gap_mm": 0.8 + 0.02 * i}) for i in range(16)]
     copper = pcbstator.lay_copper(stage)
-    traces = trace_currents(stage, copper, 20.0)
+    traces = trace_currents(stage, conductors_of(stage, copper), 20.0)
 
     def heat():
         return steady_results(
-            [SteadyWork(each, board_heat(each, copper, 18.3), traces, 3, 0.1) for each in designs]
+            [SteadyWork(each, board_heat(each, conductors_of(each, copper)), traces, 3, 0.1) for each in designs]
         )
 
     benchmark(heat)

@@ -11,6 +11,7 @@ import pytest
 import pcbstator
 from pcbstator.copper.stack import PIN_PLAY
 from pcbstator.errors import DesignError
+from pcbstator.predict.current_paths import conductors_of
 from pcbstator.predict.magnetics import path_linkages, phase_linkages, rotor_field
 
 STAGE = pcbstator.load_design(Path(__file__).parents[2] / "designs" / "photogrammetry-stage.toml")
@@ -28,7 +29,8 @@ def stack(changes, boards, connection):
 
 
 def psi(design):
-    linkages = phase_linkages(path_linkages(pcbstator.lay_copper(design), rotor_field(design)))
+    copper = pcbstator.lay_copper(design)
+    linkages = phase_linkages(conductors_of(design, copper), path_linkages(copper, rotor_field(design)))
     return np.abs(linkages[:, 0])
 
 

@@ -17,7 +17,7 @@ from pcbstator.copper.rim import NoRoomError
 from pcbstator.copper.settle import settle_plan
 from pcbstator.copper.wave import _roots
 from pcbstator.errors import DesignError
-from pcbstator.predict.current_paths import Conductors
+from pcbstator.predict.current_paths import Conductors, conductors_of
 from pcbstator.predict.magnetics import path_linkages, phase_linkages, rotor_field
 from pcbstator.winding import lay_winding, wind_wave
 
@@ -93,7 +93,7 @@ def test_linkage_of_full_pitch_runs(turns):
     signed = [(field.at(radii, layer)[0] / field.at(radii, layer)[0][middle]).real for layer in (0, 1)]
     mean = np.mean([part * abs(field.at(radii, layer)[0][middle]) for layer, part in enumerate(signed)], axis=0)
     whole = 2 * turns * (design.rotor.poles // 2) * 2 / field.pole_pairs * float(np.trapezoid(mean * radii, radii))
-    psi = np.abs(phase_linkages(path_linkages(copper, field))[:, 0])
+    psi = np.abs(phase_linkages(conductors_of(design, copper), path_linkages(copper, field))[:, 0])
     assert psi.mean() == pytest.approx(whole * wind_wave(3, turns, 16).factor, rel=0.02)
 
 
@@ -105,7 +105,8 @@ def test_phases_are_one_another_turned(phases, profile):
         winding__phases=phases, board__track_profile=profile, winding__connection="open",
         board__copper_outer_diameter_mm=170.0,
     )
-    linkages = phase_linkages(path_linkages(pcbstator.lay_copper(design), rotor_field(design)))[:, 0]
+    copper = pcbstator.lay_copper(design)
+    linkages = phase_linkages(conductors_of(design, copper), path_linkages(copper, rotor_field(design)))[:, 0]
     lag = pi / phases if phases % 2 == 0 else 2 * pi / phases
     assert np.abs(linkages) == pytest.approx(np.full(phases, abs(linkages[0])), rel=2e-3)
     turned = np.angle(linkages / linkages[0])

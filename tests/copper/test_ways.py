@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.copper import CoilVisit, Pin, Track
+from pcbstator.copper import Bridge, CoilVisit, Path, Pin, Track
 from pcbstator.copper.records import spot, track_lengths
 from tests.copper.stators import design_of
 
@@ -52,16 +52,12 @@ def test_every_path_runs_through_what_its_steps_say(values):
                 coils[step.coil] = 1 if step.forward else -1
         assert np.array_equal(ways.through[number], through)
         assert np.array_equal(ways.coils[number], coils)
-    assert ways.share.tolist() == [path.share for path in paths]
     assert ways.phase.tolist() == [index for index, phase in enumerate(copper.phases) for _ in phase.paths]
 
 
 @every_kind
-def test_a_coil_carries_the_phase_current_once(values):
-    """Shares of all paths through a coil add up to one over the paths in parallel, whatever the way."""
-    ways = laid(values).ways
-    assert np.abs(ways.coils).sum(axis=0) == pytest.approx(1.0)
-    assert np.allclose([ways.share[ways.phase == phase].sum() for phase in set(ways.phase.tolist())], 1.0)
+def test_every_coil_lies_on_one_path(values):
+    assert np.array_equal(np.abs(laid(values).ways.coils).sum(axis=0), np.ones(len(laid(values).coil_angles)))
 
 
 @every_kind
@@ -124,6 +120,23 @@ def test_back_and_forth_is_the_track_itself():
 
 def test_pins_and_bridges_are_joints_of_their_paths():
     series, tiles = laid(KINDS["boards in series"]), laid(KINDS["tiles"])
-    assert all(any(isinstance(joint, Pin) for joint in met.values()) for met in series.ways.joints)
-    wires = {key for met in tiles.ways.joints for key in met if key[0] == "bridge"}
+    pins = np.array([isinstance(joint, Pin) for joint in series.ways.joints])
+    assert np.all(np.abs(series.ways.across[:, pins]).sum(axis=1) == 1)
+    wires = [joint for joint in tiles.ways.joints if isinstance(joint, Bridge)]
     assert wires and len(wires) <= len(tiles.joints) // 2
+
+
+def test_a_hole_is_cut_where_paths_part():
+    """Layers 1 to 4 and 6 to 3 of one hole: both run through its middle, each its own way, and that is there once."""
+    steps = [
+        (Track(a, np.array([[0.0, 0.0], [1.0, 0.0]]), 1e-3, "X", "A", "link"),
+         Track(b, np.array([[1.0, 0.0], [1.0, 1.0 + a]]), 1e-3, "X", "A", "link"))
+        for a, b in ((1, 4), (6, 3))
+    ]  # fmt: skip
+    copper = laid({})
+    phases = tuple(
+        replace(phase, paths=(Path(own),)) for phase, own in zip(copper.phases[:2], steps, strict=True)
+    )
+    ways = replace(copper, links=(), phases=phases).ways
+    found = {tuple(joint): ways.across[:, index].tolist() for index, joint in enumerate(ways.joints)}
+    assert found == {(1, 3): [1.0, 0.0], (3, 4): [1.0, -1.0], (4, 6): [0.0, -1.0]}

@@ -10,7 +10,7 @@ import pytest
 import pcbstator
 from pcbstator.copper import CoilVisit
 from pcbstator.physics.linkage import LinkedTrack, tracks_linkage_harmonics
-from pcbstator.predict.current_paths import Conductors
+from pcbstator.predict.current_paths import conductors_of
 from pcbstator.predict.magnetics import path_linkages, phase_linkages, rotor_field
 from pcbstator.winding import lay_winding, pitch_factor
 
@@ -35,15 +35,16 @@ def linkages_of(copper, field, phase, wanted):
     for path in phase.paths:
         for step in filter(wanted, path.steps):
             drawn = copper.placed_coil(step.coil, step.forward) if isinstance(step, CoilVisit) else [step]
-            tracks += [LinkedTrack(track.points, track.width, track.layer - 1, path.share) for track in drawn]
+            share = 1 / len(phase.paths)
+            tracks += [LinkedTrack(track.points, track.width, track.layer - 1, share) for track in drawn]
     return tracks_linkage_harmonics(tracks, field)
 
 
 @every_design
 def test_prediction_is_the_sum_of_all_drawn_tracks(path):
     """The one coil turned to its places gives what every coil where it is drawn gives."""
-    _, copper, field = laid(path)
-    predicted = phase_linkages(path_linkages(copper, field))
+    design, copper, field = laid(path)
+    predicted = phase_linkages(conductors_of(design, copper), path_linkages(copper, field))
     for phase, linkage in zip(copper.phases, predicted, strict=True):
         summed = linkages_of(copper, field, phase, lambda step: True)
         assert np.abs(summed - linkage).max() < 1e-9 * np.abs(linkage[0])
@@ -61,8 +62,8 @@ def test_coils_of_the_phases_differ_by_the_phase_angle_only(path):
 
 @every_design
 def test_links_change_the_phases_by_a_thousandth(path):
-    _, copper, field = laid(path)
-    whole = phase_linkages(path_linkages(copper, field))[:, 0]
+    design, copper, field = laid(path)
+    whole = phase_linkages(conductors_of(design, copper), path_linkages(copper, field))[:, 0]
     turned = whole * np.exp(-2j * pi * np.arange(len(whole)) / len(whole))
     assert np.abs(turned - turned.mean()).max() < 1e-3 * abs(turned.mean())
 
@@ -92,7 +93,7 @@ def test_parallel_paths_divide_linkage_and_resistance(path):
         copper = pcbstator.lay_copper(design.with_values({"winding.parallel_paths": count, "winding.turns": 6}))
         template = [LinkedTrack(track.points, track.width, track.layer - 1) for track in copper.coil.tracks]
         one = abs(tracks_linkage_harmonics(template, field)[0])
-        conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
+        conductors = conductors_of(design, copper)
         links = sum(conductors.track(link) for link in copper.links)
         holes = len(copper.vias) * conductors.barrel(1, len(copper.layers))
         for phase, resistance in zip(copper.phases, conductors.phase_resistances, strict=True):
@@ -104,7 +105,7 @@ def test_parallel_paths_divide_linkage_and_resistance(path):
 @every_design
 def test_resistance_of_a_phase_is_its_coils_and_a_little(path):
     design, copper, _ = laid(path)
-    conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
+    conductors = conductors_of(design, copper)
     series = len(copper.coil_angles) // len(copper.phases)
     for resistance in conductors.phase_resistances:
         assert 1.0 < resistance / (series * conductors.coil(0)) < 1.1
@@ -117,7 +118,7 @@ def test_twice_the_copper_has_half_the_resistance(path):
     board = design.board
     foils = {"board.outer_copper_um": 2e6 * board.outer_copper, "board.inner_copper_um": 2e6 * board.inner_copper}
     thin, thick = (
-        Conductors(pcbstator.lay_copper(each), board.via_drill, board.via_plating).coil(0)
+        conductors_of(each, pcbstator.lay_copper(each)).coil(0)
         for each in (design, design.with_values(foils))
     )
     assert thin / thick == pytest.approx(2.0, rel=0.02)

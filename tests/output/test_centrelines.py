@@ -11,6 +11,7 @@ import pytest
 
 import pcbstator
 from pcbstator.output.centrelines import centrelines
+from pcbstator.predict.current_paths import conductors_of
 from tests.command import DESIGNS
 
 POINT = {"x_mm", "y_mm", "layer"}
@@ -29,7 +30,8 @@ def case(request):
     path, changes = request.param
     design = pcbstator.load_design(path).with_values(changes)
     copper = pcbstator.lay_copper(design)
-    return design, copper, json.loads(json.dumps(centrelines(copper), allow_nan=False))
+    data = centrelines(copper, conductors_of(design, copper).path_shares)
+    return design, copper, json.loads(json.dumps(data, allow_nan=False))
 
 
 def place(point):

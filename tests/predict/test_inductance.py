@@ -11,6 +11,7 @@ from pcbstator.physics.neumann_inductance import neumann_track_inductance_matrix
 from pcbstator.physics.strips import cell_for, iron_images
 from pcbstator.physics.track_inductance import track_inductance_matrix
 from pcbstator.predict import inductance
+from pcbstator.predict.current_paths import conductors_of
 from pcbstator.predict.inductance import (
     all_copper,
     coil_inductance,
@@ -41,7 +42,7 @@ def test_against_pair_sums(small, iron):
     design = small.with_values({"rotor.back_iron_mm": iron, "winding.turns": 2, "winding.coils": 3, "rotor.poles": 4})
     copper = sketched(lay_copper(design))
     ours = inductance_matrix(design, copper)
-    strips, currents = all_copper(copper)
+    strips, currents = all_copper(conductors_of(design, copper))
     pairs = neumann_track_inductance_matrix(strips, currents, filaments=2, images=iron_faces(design))
     assert ours == pytest.approx(pairs, abs=1e-2 * pairs[0, 0])
 
@@ -126,7 +127,7 @@ def test_against_one_fine_grid(small, name):
     copper = lay_copper(design)
     ours = inductance_matrix(design, copper)
     cell = (design.board.track_width + design.board.track_gap) / 4
-    one_grid = track_inductance_matrix(*all_copper(copper), cell, iron_faces(design))
+    one_grid = track_inductance_matrix(*all_copper(conductors_of(design, copper)), cell, iron_faces(design))
     assert ours == pytest.approx(one_grid, abs=8e-3 * one_grid[0, 0])
     assert synchronous_inductance(ours) == pytest.approx(synchronous_inductance(one_grid), rel=8e-3)
 

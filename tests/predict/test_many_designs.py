@@ -9,6 +9,7 @@ import pytest
 import pcbstator
 from pcbstator.copper import lay_copper, settled_design
 from pcbstator.errors import LawRangeError
+from pcbstator.predict.current_paths import conductors_of
 from pcbstator.predict.heat import board_heat
 from pcbstator.predict.thermal import SteadyWork, heat_state, heat_states, steady_results, thermal_results
 from pcbstator.predict.trace_currents import TraceCurrents, trace_currents
@@ -29,9 +30,10 @@ def works() -> list[SteadyWork]:
     for path in DESIGNS:
         design = settled_design(pcbstator.load_design(path))
         copper = lay_copper(design)
+        conductors = conductors_of(design, copper)
         for ambient, board, via in ((20.0, 90.0, None), (40.0, 250.0, None), (25.0, 130.0, 0.05)):
             changed = design.with_values({"cooling.ambient_c": ambient, "cooling.board_max_c": board})
-            heat, traces = board_heat(changed, copper, 5.0), trace_currents(changed, copper, 20.0)
+            heat, traces = board_heat(changed, conductors), trace_currents(changed, conductors, 20.0)
             made.append(SteadyWork(changed, heat, replace(traces, via=via), len(copper.phases), 0.05))
     return made
 
@@ -100,9 +102,10 @@ def test_nothing_is_computed_that_is_not_asked_for(works):
 def test_the_whole_section_has_the_same_steady_figures():
     design = settled_design(pcbstator.load_design(DESIGNS[0]))
     copper = lay_copper(design)
-    whole = thermal_results(design, copper, 5.0, None, 0.05)
-    heat = board_heat(design, copper, 5.0)
-    work = SteadyWork(design, heat, trace_currents(design, copper, 20.0), len(copper.phases), 0.05)
+    conductors = conductors_of(design, copper)
+    whole = thermal_results(design, conductors, None, 0.05)
+    heat = board_heat(design, conductors)
+    work = SteadyWork(design, heat, trace_currents(design, conductors, 20.0), len(copper.phases), 0.05)
     assert same(whole, steady_results([work], onsets=True)[0])
     assert whole.time_constant is not None and whole.profile and whole.peak_1_cold is not None
 

@@ -12,6 +12,7 @@ import pcbstator
 from pcbstator.copper import lay_copper, settled_design
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.magnet_ring import joined_fields
+from pcbstator.predict.current_paths import conductors_of
 from pcbstator.predict.heat import source_case
 from pcbstator.predict.heat_sources import SourceCase, ring_sources
 from pcbstator.predict.magnetics import all_path_linkages, path_linkages, rotor_field
@@ -68,7 +69,7 @@ def test_copper_beyond_its_field_leaves_the_others_alone(stators):
 
 def cases_of(designs, stators, speed=100.0) -> list[SourceCase]:
     return [
-        source_case(design, copper, 5.0)._replace(field=field, speed=speed)
+        source_case(design, conductors_of(design, copper))._replace(field=field, speed=speed)
         for design, (copper, field) in zip(designs, stators, strict=True)
     ]
 
@@ -110,7 +111,10 @@ def test_copper_of_one_shape_counts_by_its_width(stators):
 
 
 def test_standard_currents_of_many_are_those_of_each(designs, stators):
-    cases = [TraceCase(design, copper, 20.0) for design, (copper, _) in zip(designs, stators, strict=True)]
+    cases = [
+        TraceCase(design, conductors_of(design, copper), 20.0)
+        for design, (copper, _) in zip(designs, stators, strict=True)
+    ]
     wild = [case._replace(rise=rise) for case, rise in zip(cases, (5.0, 60.0, 500.0), strict=False)]
     together = many_trace_currents([*cases, *wild])
     assert together == [trace_currents(*case) for case in [*cases, *wild]]

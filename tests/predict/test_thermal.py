@@ -14,7 +14,7 @@ from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
 from pcbstator.physics.heat_network import steady_temperature
 from pcbstator.physics.heat_transients import stiff_temperatures
-from pcbstator.predict.current_paths import Conductors
+from pcbstator.predict.current_paths import conductors_of
 from pcbstator.predict.heat import BoardHeat, board_heat
 from pcbstator.predict.heat_curves import heat_curves
 from pcbstator.predict.heat_sources import SourceCase, ring_sources
@@ -29,14 +29,9 @@ every_design = pytest.mark.parametrize("path", DESIGNS, ids=lambda path: path.st
 SIGMA, ALPHA = 5.670374419e-8, 0.00393
 
 
-def resistance_of(design, copper):
-    conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
-    return conductors.phase_resistance
-
-
 def heat_of(design, field=None, **more) -> BoardHeat:
     copper = lay_copper(design)
-    return board_heat(design, copper, resistance_of(design, copper), field, **more)
+    return board_heat(design, conductors_of(design, copper), field, **more)
 
 
 def thermal(design, **cooling):
@@ -66,9 +61,10 @@ def test_rings_add_up_to_the_phases(path):
     """Loss of all rings is that of the phases; nearly all of it was found in tracks, vias are the rest."""
     design = pcbstator.load_design(path)
     copper = lay_copper(design)
-    resistance = resistance_of(design, copper)
+    conductors = conductors_of(design, copper)
+    resistance = conductors.phase_resistance
     edges = np.linspace(design.board.inner_diameter / 2, design.board.outer_diameter / 2, 25)
-    (sources,) = ring_sources([SourceCase(design, copper, edges, resistance)])
+    (sources,) = ring_sources([SourceCase(design, conductors, edges)])
     assert sources.resistance.sum() == pytest.approx(len(copper.phases) * resistance, rel=1e-12)
     volume = sum(t.length * t.width * copper.layers[t.layer - 1].thickness for t in copper.tracks)
     assert sources.copper.sum() == pytest.approx(volume, rel=1e-9)
@@ -81,7 +77,7 @@ def test_eddies_of_the_rings_are_those_of_the_losses(small):
     copper, field = lay_copper(small), rotor_field(small)
     edges = np.linspace(small.board.inner_diameter / 2, small.board.outer_diameter / 2, 25)
     whole = loss_factors(small, copper, field, 20.0).eddy.sum()
-    (sources,) = ring_sources([SourceCase(small, copper, edges, 1.0, field, 100.0)])
+    (sources,) = ring_sources([SourceCase(small, conductors_of(small, copper), edges, field, 100.0)])
     assert sources.eddy.sum() == pytest.approx(whole, rel=1e-2)
 
 
@@ -175,12 +171,12 @@ def test_standards_follow_the_stated_rise(small):
 
 def test_via_by_hand(small):
     """0.3 mm drill, 20 um plating: a wall of pi x 0.28 mm x 20 um, as an internal track."""
-    found = trace_currents(small, lay_copper(small), 20.0)
+    found = trace_currents(small, conductors_of(small, lay_copper(small)), 20.0)
     section = pi * 0.28 * 0.02 / 0.0254**2  # square mil: mm2 over mil2
     assert found.via == pytest.approx(0.024 * 20**0.44 * section**0.725, rel=1e-6)
     two = {"winding.coils": 12, "rotor.poles": 10, "winding.turns": 3, "winding.parallel_paths": 2}
     halves = small.with_values(two)
-    assert trace_currents(halves, lay_copper(halves), 20.0).via >= found.via
+    assert trace_currents(halves, conductors_of(halves, lay_copper(halves)), 20.0).via >= found.via
 
 
 def test_better_cooling_carries_more(small):
@@ -331,7 +327,9 @@ def test_wider_tracks_of_one_layer_shift_the_loss(small):
     copper = lay_copper(small)
     edges = np.linspace(small.board.inner_diameter / 2, small.board.outer_diameter / 2, 25)
     wide = replace(copper.coil, tracks=tuple(replace(t, width=2 * t.width) for t in copper.coil.tracks))
-    one, other = ring_sources([SourceCase(small, c, edges, 1.0) for c in (copper, replace(copper, coil=wide))])
+    one, other = ring_sources(
+        [SourceCase(small, conductors_of(small, c), edges) for c in (copper, replace(copper, coil=wide))]
+    )
     middle = slice(8, 16)  # no links there
     ratio = (one.resistance / one.resistance.sum())[middle] / (other.resistance / other.resistance.sum())[middle]
     assert np.ptp(ratio) < 1e-9 * ratio.max()
