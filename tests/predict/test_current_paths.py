@@ -17,7 +17,9 @@ WAVE = {"winding.kind": "wave", "winding.coils": None, "winding.turns": 1, **RIN
 KINDS = {
     "one path": {},
     "two paths": {"winding.parallel_paths": 2},
-    "three paths, delta": {"winding.parallel_paths": 3, "winding.connection": "delta", "winding.coils": 18, "rotor.poles": 12},
+    "three paths, delta": {
+        "winding.parallel_paths": 3, "winding.connection": "delta", "winding.coils": 18, "rotor.poles": 12,
+    },
     "delta": {"winding.connection": "delta"},
     "wave of two paths": {**WAVE, "winding.parallel_paths": 2},
     "boards in parallel": {"stack.boards": 3, "stack.connection": "parallel"},
