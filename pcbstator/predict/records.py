@@ -134,7 +134,7 @@ class ThermalResult:
     rotor_temperature_c: float | None = result("rotor_temperature_c", "the warmer rotor then")
     hot_resistance: float | None = result("hot_phase_resistance_ohm", "resistance of a phase then")
     copper_loss: float | None = result("continuous_copper_w", "copper loss then")
-    eddy_loss: float | None = result("continuous_eddy_w", "eddies and circulating currents then")
+    eddy_loss: float | None = result("continuous_eddy_w", "eddies, circulating currents and those around a delta then")
     thermal_resistance: float | None = result(
         "thermal_resistance_k_per_w", "rise of the hottest place over ambient, per watt in the board then"
     )

@@ -18,14 +18,9 @@ from pcbstator import materials
 from pcbstator.copper import Copper
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import COPPER_TEMPERATURE_COEFFICIENT, HOTTEST
+from pcbstator.physics.delta_loop import DeltaLoop
 from pcbstator.physics.heat_network import Balance, currents_at_temperature, steady_temperatures
-from pcbstator.physics.heat_transients import (
-    LinearNetwork,
-    held_network,
-    pulse_currents,
-    rise_time,
-    settled_cycle,
-)
+from pcbstator.physics.heat_transients import LinearNetwork, held_network, pulse_currents, rise_time, settled_cycle
 from pcbstator.physics.magnet_ring import RingField
 from pcbstator.predict.heat import BoardHeat, assumptions, board_heat, cooling_of
 from pcbstator.predict.job_records import MotionResult
@@ -219,12 +214,17 @@ def _root(excess: Callable[[float], float], high: float) -> float:
 
 
 def thermal_results(
-    design: Design, copper: Copper, phase_resistance: float, field: RingField | None, torque_constant: float | None
+    design: Design,
+    copper: Copper,
+    phase_resistance: float,
+    field: RingField | None,
+    torque_constant: float | None,
+    loop: DeltaLoop | None = None,
 ) -> ThermalResult:
-    """All of the thermal section; where a law does not hold, the standards' figures and the reason."""
+    """All of the thermal section; where a law does not hold, the standards' figures and the reason. loop: at 20 C."""
     traces = trace_currents(design, copper, cooling_of(design).trace_rise)
     try:
-        heat = board_heat(design, copper, phase_resistance, field)
+        heat = board_heat(design, copper, phase_resistance, field, loop=loop)
         work = SteadyWork(design, heat, traces, len(copper.phases), torque_constant)
         steady = steady_results([work], onsets=True)[0]
         if steady.heat is None:
