@@ -76,7 +76,7 @@ def integrated(found, resistance, speed):
     return np.array(current[-steps:])
 
 
-@pytest.mark.parametrize("speed", [SPEED, 200 * SPEED])  # resistance limits, inductance limits
+@pytest.mark.parametrize("speed", [SPEED, 200 * SPEED])  # resistance limits, both limit
 def test_loop_current_against_steps_of_time(wave, speed):
     """Second method: the sampled EMF of the phases on their series circuit."""
     _, found = wave
