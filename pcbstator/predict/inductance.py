@@ -198,7 +198,7 @@ def synchronous_inductance(matrix: FloatArray) -> float:
 
 
 def zero_sequence_inductance(matrix: FloatArray) -> float:
-    """Inductance [H] of a phase when all carry the same current, as around a delta: self plus all mutual ones, mean."""
+    """Inductance [H] of a phase when all carry the same current: self plus both mutuals for three phases."""
     return float(matrix.sum()) / len(matrix)
 
 
