@@ -24,7 +24,8 @@ def delta_loop(
     inductances: Sequence[Sequence[float]],
     resistance: float,
 ) -> DeltaLoop | None:
-    """The loop at the temperature of ``resistance`` (of a phase) [ohm]; None where the phases do not close one.
+    """The loop at the temperature of ``resistance`` [ohm], of a phase to a current that is alike in all; None where the
+    phases do not close one.
 
     linkages: (phases, orders) [Wb]; inductances: (phases, phases) [H].
     """

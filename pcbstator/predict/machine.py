@@ -13,7 +13,7 @@ from pcbstator.physics.conductors import COPPER_TEMPERATURE_COEFFICIENT
 from pcbstator.physics.delta_loop import DeltaLoop, loop_torque
 from pcbstator.physics.drive import equivalent_star_factor, star_voltage_limit
 from pcbstator.predict.current_paths import phase_angle
-from pcbstator.predict.delta_loop import delta_loop, warm_loop
+from pcbstator.predict.delta_loop import warm_loop
 from pcbstator.predict.records import ElectricalResult, MagneticResult
 from pcbstator.predict.waves import linkage_slopes
 
@@ -78,9 +78,14 @@ def job_temperature(design: Design) -> float:
 
 
 def machine_of(
-    design: Design, electrical: ElectricalResult, magnetic: MagneticResult, rotor_inertia: float, drag: float
+    design: Design,
+    electrical: ElectricalResult,
+    magnetic: MagneticResult,
+    rotor_inertia: float,
+    drag: float,
+    loop: DeltaLoop | None = None,
 ) -> Machine | None:
-    """The machine at its terminals; None where the coils link no flux."""
+    """The machine at its terminals; None where the coils link no flux. loop: of a delta, at 20 C."""
     phases, pole_pairs = design.winding.phases, design.rotor.poles // 2
     connection = design.winding.connection
     factor = equivalent_star_factor(phases) if connection == "delta" else 1.0
@@ -88,10 +93,6 @@ def machine_of(
     if psi < 1e-12:
         return None
     resistance = electrical.phase_resistance / factor**2
-    loop = delta_loop(
-        connection, magnetic.linkages, magnetic.orders, pole_pairs, electrical.inductance_matrix,
-        electrical.phase_resistance,
-    )  # fmt: skip
     return Machine(
         phases=phases,
         pole_pairs=pole_pairs,

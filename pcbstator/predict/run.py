@@ -80,7 +80,7 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
         if has_job(design) and field is not None and magnetic is not None and mechanical is not None:
             warm = loss_factors(design, copper, field, job_temperature(design))
             drag = float(warm.eddy.sum()) + warm.circulating
-            motion, drive = job_results(design, electrical, magnetic, mechanical, thermal, drag)
+            motion, drive = job_results(design, electrical, magnetic, mechanical, thermal, drag, loop)
             thermal = with_motion(design, thermal, motion)
     except LawRangeError as reason:
         out_of_range = out_of_range or str(reason)
