@@ -86,4 +86,27 @@ def _results(prediction: Prediction) -> list[Finding]:
         "the phases' resistances differ by {value} of their mean, above {limit}, because of their links",
         "warning",
     )
+    return findings + _delta_loop(prediction)
+
+
+def _delta_loop(prediction: Prediction) -> list[Finding]:
+    """The current around a delta at the highest current and speed of [operation], and over the cycle of [motion]."""
+    usual, motion = prediction.thermal.copper_loss, prediction.motion
+    cases: list[tuple[float, float | None, str, str]] = []
+    points = [point for point in prediction.losses if "delta_loop_w" in point]
+    if points:
+        point = max(points, key=lambda point: (point["current_a"], point["speed_rpm"]))
+        words = f"at {point['speed_rpm']:g} rpm"
+        cases.append((point["delta_loop_w"], point["copper_w"] or usual, words, "losses"))
+    if motion is not None and motion.loop_heat is not None:
+        cases.append((motion.loop_heat, motion.copper_heat or usual, "in the motion", "motion"))
+    findings = []
+    for loop, copper, words, where in cases:
+        if copper:
+            findings += at_most(
+                "electrical.delta_loop", loop / copper, 0.05,
+                f"{words} the current around the delta takes {loop:.3g} W, {{value}} of the copper loss, above "
+                "{limit}: connect the phases in star, where it cannot flow, or let magnets cover about two thirds of "
+                "the pitch, which leaves little third harmonic", "warning", where,
+            )  # fmt: skip
     return findings

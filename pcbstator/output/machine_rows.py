@@ -63,7 +63,7 @@ def loss_rows(prediction: Prediction) -> list[dict[str, str]]:
             "speed": figures(point["speed_rpm"]),
             "current": figures(point["current_a"], 3),
             "copper": figures(point["copper_w"], 3),
-            "eddy": figures(point["eddy_w"] + point["circulating_w"], 3),
+            "eddy": figures(point["eddy_w"] + point["circulating_w"] + point.get("delta_loop_w", 0.0), 3),
             "torque": figures(1e3 * point["torque_n_m"], 3),
             "efficiency": f"{figures(100 * point['efficiency'], 3)} %" if "efficiency" in point else "–",
         }

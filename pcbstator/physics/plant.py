@@ -21,6 +21,7 @@ CONTACT_DAMPING = 0.05  # of a coupling or of teeth that touch, part of critical
 class PlantValues:
     """What does not change while it runs, SI. ``slopes``: phase linkage per angle of the load in the rotor's frame over
     one electrical turn [Wb/rad], without its end point; ``spots``: extra friction over one turn of the load [N m].
+    ``loop_slopes``: what the phases of a delta have in common, per phase of the star [Wb/rad], empty without one.
     ``load_inertia`` and ``stiffness`` count where motor and load are apart; else ``inertia`` is that of all.
     """
 
@@ -44,10 +45,14 @@ class PlantValues:
     heat_capacity: float = inf  # of the copper [J/K]
     temperature_coefficient: float = 0.0  # of the resistance [1/K]
     ripple_rms: float = 0.0  # ripple of the phase currents [A]
+    loop_slopes: tuple[float, ...] = ()
+    loop_inductance: float = 0.0  # of a phase when all carry the same current
 
     def __post_init__(self) -> None:
         if min(self.resistance, self.inductance, self.inertia) <= 0 or len(self.slopes) < 8:
             raise LawRangeError("resistance, inductance and inertia must be above zero, with 8 slopes or more")
+        if self.loop_slopes and (len(self.loop_slopes) != len(self.slopes) or self.loop_inductance <= 0):
+            raise LawRangeError("a loop must have as many slopes as the star, and an inductance above zero")
         if self.stiffness != inf and self.load_inertia <= 0:
             raise LawRangeError("a load on a spring must have an inertia")
 
@@ -56,16 +61,19 @@ class Plant:
     """State of the drive, moved on in time by ``advance``; energies add up from the start [J]."""
 
     __slots__ = (
-        "angle", "current", "electrical", "heat", "load_angle", "load_speed", "per_angle", "period", "resistance",
-        "ripple_square", "rub", "slopes", "speed", "substeps", "temperature", "values", "wasted", "work",
+        "angle", "current", "electrical", "heat", "load_angle", "load_speed", "loop_current", "loop_slopes",
+        "per_angle", "period", "resistance", "ripple_square", "rub", "slopes", "speed", "substeps", "temperature",
+        "values", "wasted", "work",
     )  # fmt: skip
 
     def __init__(self, values: PlantValues, period: float, substeps: int = 1, angle: float = 0.0) -> None:
         self.values, self.period, self.substeps = values, period, substeps
         self.slopes = (*values.slopes, *values.slopes[:2])  # a full turn less rounding is a full turn
+        self.loop_slopes = (*values.loop_slopes, *values.loop_slopes[:2])
         self.per_angle = len(values.slopes) / TWO_PI
         self.ripple_square = values.phases * values.ripple_rms**2
         self.current, self.resistance, self.temperature = 0j, values.resistance, 0.0
+        self.loop_current = 0.0
         self.angle = self.load_angle = angle
         self.speed = self.load_speed = 0.0
         self.electrical = self.heat = self.work = self.rub = self.wasted = 0.0
@@ -112,7 +120,25 @@ class Plant:
         lost = R * (half_phases * square + self.ripple_square)
         self.heat += lost * h
         self.electrical += (half_phases * (voltage.conjugate() * mean).real + R * self.ripple_square) * h
-        return half_phases * (slope.conjugate() * mean).real
+        torque = half_phases * (slope.conjugate() * mean).real
+        if self.loop_slopes:
+            loop_slope = self.loop_slopes[index]
+            loop_slope += (place - index) * (self.loop_slopes[index + 1] - loop_slope)
+            torque += self._wind_loop(loop_slope, h)
+        return torque
+
+    def _wind_loop(self, slope: float, h: float) -> float:
+        """Current around a delta through a step, likewise; its EMF is all that drives it. Returns the mean torque."""
+        values, R = self.values, self.resistance
+        fall = h * R / values.loop_inductance
+        end = -slope * self.speed / R
+        fade = exp(-fall)
+        away = self.loop_current - end
+        lasting = away * (1 - fade) / fall
+        self.loop_current = end + away * fade
+        square = end * (end + 2 * lasting) + away * away * (1 - fade * fade) / (2 * fall)
+        self.heat += values.phases * R * square * h
+        return values.phases * slope * (end + lasting)
 
     def _friction(self, angle: float, speed: float) -> float:
         """Size of the friction of the bearing."""
@@ -179,6 +205,7 @@ class Plant:
         """Energy [J] in the speed of the bodies, in the winding and in the spring."""
         values = self.values
         energy = values.phases / 2 * values.inductance / 2 * abs(self.current) ** 2 + values.inertia * self.speed**2 / 2
+        energy += values.phases * values.loop_inductance / 2 * self.loop_current**2
         if values.stiffness != inf:
             energy += values.load_inertia * self.load_speed**2 / 2 + self._spring(self.angle - self.load_angle)
         return energy

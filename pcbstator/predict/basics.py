@@ -65,5 +65,6 @@ def resistance_figures(design: Design, conductors: Conductors) -> dict[str, Any]
         "line_resistance": mean,
         "line_resistances": between,
         "star_resistances": conductors.star_resistances if connection == "star" else None,
+        "zero_sequence_resistance": conductors.zero_sequence_resistance if connection == "delta" else None,
         "path_shares": conductors.path_shares if len(conductors.copper.ways.phase) > count else None,
     }

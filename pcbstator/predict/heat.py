@@ -18,11 +18,13 @@ from pcbstator import materials
 from pcbstator.design.work import Cooling
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.convection import air_conductivity
+from pcbstator.physics.delta_loop import DeltaLoop, loop_loss
 from pcbstator.physics.heat_network import Gap, HeatNetwork
 from pcbstator.physics.magnet_ring import RingField
 from pcbstator.physics.plate_heat import buried_layer_rise, fin_efficiency, ring_areas, ring_conductances
 from pcbstator.physics.radiation import facing_emissivity
 from pcbstator.predict.current_paths import Conductors
+from pcbstator.predict.delta_loop import warm_loop
 from pcbstator.predict.heat_faces import KNOTS, TABLE_END_C, face_flux
 from pcbstator.predict.heat_sources import RingSources, SourceCase, ring_sources
 from pcbstator.predict.magnetics import magnet_footprint
@@ -121,19 +123,27 @@ def assumptions(design: Design) -> tuple[str, ...]:
 
 
 def source_case(
-    design: Design, conductors: Conductors, field: RingField | None = None, rings: int = RINGS
+    design: Design,
+    conductors: Conductors,
+    field: RingField | None = None,
+    rings: int = RINGS,
+    loop: DeltaLoop | None = None,
 ) -> SourceCase:
-    """The rings of a design's board and what heats them; conductors: at 20 C."""
+    """The rings of a design's board and what heats them; conductors and the loop of a delta: at 20 C."""
     speed = eddy_speed(design)
     edges = np.linspace(design.board.inner_diameter / 2, design.board.outer_diameter / 2, rings + 1)
-    return SourceCase(design, conductors, edges, field if speed > 0 else None, speed)
+    return SourceCase(design, conductors, edges, field if speed > 0 else None, speed, loop)
 
 
 def board_heat(
-    design: Design, conductors: Conductors, field: RingField | None = None, rings: int = RINGS
+    design: Design,
+    conductors: Conductors,
+    field: RingField | None = None,
+    rings: int = RINGS,
+    loop: DeltaLoop | None = None,
 ) -> BoardHeat:
-    """The network of a design; conductors: at 20 C."""
-    case = source_case(design, conductors, field, rings)
+    """The network of a design; conductors and the loop of a delta: at 20 C."""
+    case = source_case(design, conductors, field, rings, loop)
     sources = ring_sources([case])[0]
     if isinstance(sources, LawRangeError):
         raise sources
@@ -177,7 +187,7 @@ def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False
     _add_mount(design, conduction, rings, area, through, len(plates))
 
     resistance, eddy, held, lag = np.zeros((4, n))
-    resistance[:rings], eddy[:rings] = sources.resistance, sources.eddy * speed**2
+    resistance[:rings], eddy[:rings] = sources.resistance, sources.eddy * speed**2 + _loop_heat(case, sources)
     if not steady:
         held[:rings], lag[:rings] = _stored(case, sources, area * sources.covered, whole)
         held[rings:] = [plate.capacity for plate in plates]
@@ -195,6 +205,17 @@ def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False
     )
     carrying = [rings + index for index, plate in enumerate(plates) if plate.turns]
     return BoardHeat(network, sources, nodes, np.array(carrying), open_face, through, speed, *limits)
+
+
+def _loop_heat(case: SourceCase, sources: RingSources) -> FloatArray:
+    """Heat [W] of the current around a delta in every ring, at 20 C as the network counts it: as that of eddies, which
+    falls as the resistance grows. Inductance limits the current as well, so it is made right at the board's limit.
+    """
+    if case.loop is None or case.speed <= 0:
+        return np.zeros_like(sources.resistance)
+    warm = warm_loop(case.loop, heat_limits(case.design)[0])
+    heat = float(loop_loss(warm, case.speed)) * warm.resistance / case.loop.resistance
+    return np.asarray(heat * sources.resistance / sources.resistance.sum())
 
 
 def _stored(case: SourceCase, sources: RingSources, area: FloatArray, whole: float) -> tuple[FloatArray, FloatArray]:

@@ -17,6 +17,7 @@ from pcbstator import materials
 from pcbstator.copper import Copper, Track
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import conductor_resistivity
+from pcbstator.physics.delta_loop import DeltaLoop
 from pcbstator.physics.eddy import strip_eddy_loss_density
 from pcbstator.physics.magnet_ring import RingField
 from pcbstator.physics.plate_heat import ring_areas
@@ -35,7 +36,7 @@ NARROW = 1e-6  # of a ring's width: pieces along the circle are as wide, so that
 class SourceCase(NamedTuple):
     """A stator whose sources are wanted: its conductors at 20 C, and even ``edges`` of its rings [m]. What tracks lack
     of its resistance (vias) is spread as their own loss. field: of the rotor, where eddies are wanted; speed: of the
-    eddies, for the range of their law [rad/s].
+    eddies, for the range of their law [rad/s]; loop: of a delta, at 20 C.
     """
 
     design: Design
@@ -43,6 +44,7 @@ class SourceCase(NamedTuple):
     edges: FloatArray
     field: RingField | None = None
     speed: float = 0.0
+    loop: DeltaLoop | None = None
 
     @property
     def copper(self) -> Copper:

@@ -198,6 +198,11 @@ def synchronous_inductance(matrix: FloatArray) -> float:
     return float(sum(following)) / count
 
 
+def zero_sequence_inductance(matrix: FloatArray) -> float:
+    """Inductance [H] of a phase when all carry the same current: self plus both mutuals for three phases."""
+    return float(matrix.sum()) / len(matrix)
+
+
 def strips_of(copper: Copper, tracks: Sequence[Track]) -> Strips:
     """The pieces of these tracks, in order."""
     layers = [copper.layers[track.layer - 1] for track in tracks]

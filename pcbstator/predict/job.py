@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from pcbstator.physics.delta_loop import DeltaLoop
 from pcbstator.predict.drive import drive_results, shaft_of
 from pcbstator.predict.job_records import DriveResult, MotionResult
 from pcbstator.predict.load import cycle_of, load_values, without_load
@@ -31,9 +32,12 @@ def job_results(
     mechanical: MechanicalResult,
     thermal: ThermalResult,
     drag: float,
+    loop: DeltaLoop | None = None,
 ) -> tuple[MotionResult | None, DriveResult | None]:
-    """Sizing, and driver fit with gains; ``drag``: braking torque per speed of the motor [N m s/rad]."""
-    machine = machine_of(design, electrical, magnetic, mechanical.rotor_inertia, drag)
+    """Sizing, and driver fit with gains; ``drag``: braking torque per speed of the motor [N m s/rad]; ``loop``: of a
+    delta, at 20 C.
+    """
+    machine = machine_of(design, electrical, magnetic, mechanical.rotor_inertia, drag, loop)
     if machine is None:
         return None, None
     drive, ratio = design.drive, design.drive.gear_ratio if design.drive else 1.0

@@ -40,7 +40,11 @@ class MotionResult:
     voltage_part: float | None = result("voltage_used_ratio", "largest phase voltage of the cycle over the limit")
     heat_steps: Any = inside()  # (steps, 2) duration [s] and rms phase current [A]
     copper_heat: float | None = result("mean_copper_loss_w", "mean of the cycle, copper hot")
-    drag: float | None = result("drag_torque_n_m", "of eddies and circulating currents at the top speed")
+    loop_current: float | None = result("loop_current_rms_a", "around a delta at the top speed, copper hot")
+    loop_heat: float | None = result("mean_delta_loop_w", "heat of that current, mean of the cycle")
+    drag: float | None = result(
+        "drag_torque_n_m", "of eddies, circulating currents and the current around a delta at the top speed"
+    )
     cycle_energy: float | None = result("cycle_energy_j", "from the supply for a cycle, braking not counted back")
     braking_energy: float | None = result("braking_energy_j", "that comes back to the supply in a cycle")
     supply_mean: float | None = result("supply_current_mean_a", "from the supply, mean of the cycle")

@@ -1,4 +1,4 @@
-"""Losses of a turning machine: copper under current, eddies in the tracks, currents between parallel paths."""
+"""Losses of a turning machine: copper under current, eddies, currents between parallel paths and around a delta."""
 
 from __future__ import annotations
 
@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 
 from pcbstator.copper import Copper, Track
 from pcbstator.physics.conductors import conductor_resistivity
+from pcbstator.physics.delta_loop import DeltaLoop, loop_loss
 from pcbstator.physics.eddy import strip_eddy_loss_density
 from pcbstator.physics.magnet_ring import RingField
 from pcbstator.predict.current_paths import Conductors, conductors_of
+from pcbstator.predict.delta_loop import loop_current_rms, warm_loop
 from pcbstator.predict.magnetics import path_linkages, phase_linkages
 
 if TYPE_CHECKING:
@@ -27,21 +29,26 @@ class LossFactors:
     """What the losses of one machine grow from, at one copper temperature.
 
     resistance: of a phase [ohm]. eddy: (orders, layers) loss at 1 rad/s [W]; circulating: the same for currents
-    between parallel paths (all layers together) [W]; both grow with the square of the speed.
+    between parallel paths (all layers together) [W]; both grow with the square of the speed. loop: of a delta, whose
+    loss does not.
     """
 
     resistance: float
     eddy: FloatArray
     circulating: float
+    loop: DeltaLoop | None = None
 
 
-def loss_factors(design: Design, copper: Copper, field: RingField, temperature_c: float) -> LossFactors:
-    """Loss factors with the copper at ``temperature_c`` [C]."""
+def loss_factors(
+    design: Design, copper: Copper, field: RingField, temperature_c: float, loop: DeltaLoop | None = None
+) -> LossFactors:
+    """Loss factors with the copper at ``temperature_c`` [C]; loop: of a delta, at 20 C."""
     conductors = conductors_of(design, copper, temperature_c)
     return LossFactors(
         resistance=conductors.phase_resistance,
         eddy=_eddy_loss(copper, field, temperature_c),
         circulating=circulating_loss(field, conductors),
+        loop=None if loop is None else warm_loop(loop, temperature_c),
     )
 
 
@@ -79,8 +86,12 @@ def circulating_loss(field: RingField, conductors: Conductors) -> float:
     return float((currents.conj() * unequal).real.sum() / 2)
 
 
-def operating_losses(design: Design, copper: Copper, field: RingField, torque_constant: float) -> list[dict[str, Any]]:
-    """Losses at every speed and current of the design's [operation], in the units of their keys."""
+def operating_losses(
+    design: Design, copper: Copper, field: RingField, torque_constant: float, loop: DeltaLoop | None = None
+) -> list[dict[str, Any]]:
+    """Losses at every speed and current of the design's [operation], in the units of their keys; loop: of a delta, at
+    20 C.
+    """
     operation = design.operation
     if operation is None:
         return []
@@ -88,7 +99,7 @@ def operating_losses(design: Design, copper: Copper, field: RingField, torque_co
     fundamental = field.pole_pairs * max(operation.speeds) / (2 * pi)
     resistivity = conductor_resistivity(operation.copper_c)
     strip_eddy_loss_density(fundamental, 1.0, [track.width for track, _ in copper.template_tracks], resistivity)
-    factors = loss_factors(design, copper, field, operation.copper_c)
+    factors = loss_factors(design, copper, field, operation.copper_c, loop)
     return [
         working_point(factors, len(copper.phases), torque_constant, speed, current)
         for speed in operation.speeds
@@ -101,12 +112,14 @@ def working_point(
 ) -> dict[str, Any]:
     """Losses, torque and powers at a speed [rad/s] and a peak phase current [A], sine on the q axis.
 
-    The electrical power in is the sum of what leaves the shaft and all losses; eddy and circulating currents brake.
+    The electrical power in is the sum of what leaves the shaft and all losses; eddy and circulating currents brake, and
+    so does the current around a delta.
     """
     copper_loss = phases / 2 * factors.resistance * current**2
     eddy = float(factors.eddy.sum()) * speed**2
     circulating = factors.circulating * speed**2
-    drag = (eddy + circulating) / speed if speed > 0 else 0.0
+    loop = 0.0 if factors.loop is None else float(loop_loss(factors.loop, speed))
+    drag = (eddy + circulating + loop) / speed if speed > 0 else 0.0
     torque = torque_constant * current - drag
     shaft = torque * speed
     power = copper_loss + torque_constant * current * speed
@@ -116,13 +129,15 @@ def working_point(
         "copper_w": copper_loss,
         "eddy_w": eddy,
         "circulating_w": circulating,
-        "total_w": copper_loss + eddy + circulating,
+        "total_w": copper_loss + eddy + circulating + loop,
         "torque_n_m": torque,
         "shaft_w": shaft,
         "electrical_w": power,
         "eddy_by_layer_w": (factors.eddy.sum(axis=0) * speed**2).tolist(),
         "eddy_by_order_w": (factors.eddy.sum(axis=1) * speed**2).tolist(),
     }
+    if factors.loop is not None:
+        point |= {"delta_loop_w": loop, "loop_current_rms_a": loop_current_rms(factors.loop, speed)}
     if power > 0 and shaft > 0:
         point["efficiency"] = shaft / power
     return point

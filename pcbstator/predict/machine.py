@@ -10,8 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.physics.conductors import COPPER_TEMPERATURE_COEFFICIENT
+from pcbstator.physics.delta_loop import DeltaLoop, loop_torque
 from pcbstator.physics.drive import equivalent_star_factor, star_voltage_limit
 from pcbstator.predict.current_paths import phase_angle
+from pcbstator.predict.delta_loop import warm_loop
 from pcbstator.predict.records import ElectricalResult, MagneticResult
 from pcbstator.predict.waves import linkage_slopes
 
@@ -29,7 +31,8 @@ COPPER_HEAT = 385.0  # J/(kg K) near room temperature, handbook, from memory
 class Machine:
     """Star of the same behaviour: resistance at 20 C and hot [ohm], inductance [H], psi [Wb], torque per peak ampere of
     a terminal [N m/A]; ``slopes``: linkage per mechanical angle over an electrical turn [Wb/rad], d real, q imaginary.
-    ``bridges``: each phase has a full bridge of its own. ``current_factor``: terminal over phase current.
+    ``bridges``: each phase has a full bridge of its own. ``current_factor``: terminal over phase current. Of a delta,
+    in quantities of its phases: ``loop``, hot, and ``loop_slopes``, what the phases have in common [Wb/rad].
     """
 
     phases: int
@@ -44,6 +47,8 @@ class Machine:
     slopes: tuple[complex, ...]
     bridges: bool
     current_factor: float
+    loop: DeltaLoop | None = None
+    loop_slopes: tuple[float, ...] = ()
 
     def voltage_limit(self, supply: float) -> float:
         """Largest peak phase voltage [V] of undistorted sine waves."""
@@ -57,6 +62,11 @@ class Machine:
         """Heat [W] of a peak terminal current [A], copper hot."""
         return self.phases / 2 * self.hot_resistance * current**2
 
+    def braking_torque(self, speed: FloatArray | float) -> FloatArray:
+        """What eddies, circulating currents and the current around a delta take at speeds of the motor [N m]."""
+        eddies = self.drag * np.asarray(speed, dtype=float)
+        return eddies if self.loop is None else eddies + loop_torque(self.loop, speed)
+
     def peak_current(self, phase_rms: float) -> float:
         """Peak terminal current [A] at an rms phase current [A]."""
         return sqrt(2) * phase_rms * self.current_factor
@@ -68,13 +78,18 @@ def job_temperature(design: Design) -> float:
 
 
 def machine_of(
-    design: Design, electrical: ElectricalResult, magnetic: MagneticResult, rotor_inertia: float, drag: float
+    design: Design,
+    electrical: ElectricalResult,
+    magnetic: MagneticResult,
+    rotor_inertia: float,
+    drag: float,
+    loop: DeltaLoop | None = None,
 ) -> Machine | None:
-    """The machine at its terminals; None where the coils link no flux."""
+    """The machine at its terminals; None where the coils link no flux. loop: of a delta, at 20 C."""
     phases, pole_pairs = design.winding.phases, design.rotor.poles // 2
     connection = design.winding.connection
     factor = equivalent_star_factor(phases) if connection == "delta" else 1.0
-    slopes, psi = _rotor_frame(star_slopes(magnetic, pole_pairs, connection), pole_pairs)
+    slopes, psi, start = _rotor_frame(star_slopes(magnetic, pole_pairs, connection), pole_pairs)
     if psi < 1e-12:
         return None
     resistance = electrical.phase_resistance / factor**2
@@ -91,14 +106,16 @@ def machine_of(
         slopes=tuple(slopes.tolist()),
         bridges=connection == "open",
         current_factor=factor,
+        loop=None if loop is None else warm_loop(loop, job_temperature(design)),
+        loop_slopes=() if loop is None else _loop_slopes(magnetic, pole_pairs, start),
     )
 
 
 def star_slopes(magnetic: MagneticResult, pole_pairs: int, connection: str) -> FloatArray:
     """Slopes of the star's phases (phases, samples) [Wb/rad] over an electrical turn, both ends left apart.
 
-    What all phases have in common drives no current in a star; in a delta it drives one around the loop, which is left
-    out here. Two phases have a terminal at their common point, so nothing is lost.
+    What all phases have in common drives no current in a star; in a delta it drives one around the loop, which
+    ``_loop_slopes`` is about. Two phases have a terminal at their common point, so nothing is lost.
     """
     angles = np.arange(SAMPLES) * 2 * pi / SAMPLES
     slopes: FloatArray = linkage_slopes(magnetic.linkages, magnetic.orders, pole_pairs, angles)
@@ -112,14 +129,21 @@ def star_slopes(magnetic: MagneticResult, pole_pairs: int, connection: str) -> F
     return np.asarray(slopes)
 
 
-def _rotor_frame(slopes: FloatArray, pole_pairs: int) -> tuple[NDArray[np.complex128], float]:
-    """Slopes in the rotor's frame (samples,) [Wb/rad], beginning where phase A links most; psi [Wb]."""
+def _loop_slopes(magnetic: MagneticResult, pole_pairs: int, start: float) -> tuple[float, ...]:
+    """What the slopes of a delta's phases have in common (samples,) [Wb/rad], from the electrical angle ``start``."""
+    angles = start + np.arange(SAMPLES) * 2 * pi / SAMPLES
+    common = linkage_slopes(magnetic.linkages, magnetic.orders, pole_pairs, angles).mean(axis=0)
+    return tuple(common.tolist())
+
+
+def _rotor_frame(slopes: FloatArray, pole_pairs: int) -> tuple[NDArray[np.complex128], float, float]:
+    """Slopes in the rotor's frame (samples,) [Wb/rad], beginning where phase A links most; psi [Wb]; that angle."""
     count = len(slopes)
     angles = np.arange(SAMPLES) * 2 * pi / SAMPLES
     fundamental = 2 / SAMPLES * slopes[0] @ np.exp(-1j * angles)
-    start = pi / 2 - np.angle(fundamental)  # slope A = −p psi sin(angle − start)
+    start = float(pi / 2 - np.angle(fundamental))  # slope A = −p psi sin(angle − start)
     turned = angles - start - np.array([phase_angle(index, count) for index in range(count)])[:, None]
     frame = 2 / count * ((slopes * np.cos(turned)).sum(axis=0) - 1j * (slopes * np.sin(turned)).sum(axis=0))
     psi = float(frame.imag.mean()) / pole_pairs
     from_start = np.interp(angles + start, angles, frame, period=2 * pi)
-    return np.asarray(from_start, dtype=complex), psi
+    return np.asarray(from_start, dtype=complex), psi, start

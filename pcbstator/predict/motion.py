@@ -10,8 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.design.job import Drive
+from pcbstator.physics.delta_loop import loop_loss
 from pcbstator.physics.drive import current_at_voltage_limit, no_load_speed, voltage_needed
 from pcbstator.physics.motion import largest_that_fits, rms
+from pcbstator.predict.delta_loop import loop_current_rms
 from pcbstator.predict.job_records import MotionResult
 from pcbstator.predict.load import Cycle, LoadValues, peak_torque, required_torque, with_friction
 from pcbstator.predict.machine import Machine
@@ -72,8 +74,14 @@ def motion_results(limits: Limits, cycle: Cycle | None, load: LoadValues | None,
             "top_speed": top,
             "move_time": cycle.move_time,
             "cycle_time": cycle.samples.duration,
-            "drag": machine.drag * top * ratio**2,
+            "drag": float(machine.braking_torque(top * ratio)) * ratio,
         }
+        if machine.loop is not None:
+            losses = loop_loss(machine.loop, cycle.samples.speeds * ratio)
+            found |= {
+                "loop_current": loop_current_rms(machine.loop, top * ratio),
+                "loop_heat": float(cycle.samples.weights @ losses) / cycle.samples.duration,
+            }
     if load is not None:
         found |= {"load_inertia": load.inertia, "total_inertia": load.inertia + machine.rotor_inertia * ratio**2}
     if cycle is not None and load is not None:
@@ -122,7 +130,7 @@ def _supplied(limits: Limits, drive: Drive, cycle: Cycle, torque: FloatArray) ->
     """What voltage the cycle needs and what the supply feels; eddies brake as well."""
     machine, weights = limits.machine, cycle.samples.weights
     speeds = cycle.samples.speeds * limits.ratio
-    current = torque / limits.torque_constant + machine.drag * speeds / machine.torque_constant
+    current = torque / limits.torque_constant + machine.braking_torque(speeds) / machine.torque_constant
     voltage = voltage_needed(
         speeds, current, machine.hot_resistance, machine.inductance, machine.pole_pairs, machine.psi
     )
@@ -174,13 +182,13 @@ def _curve(limits: Limits, ideal: float) -> tuple[dict[str, float], ...]:
 
 
 def _loss_map(limits: Limits, ideal: float) -> tuple[dict[str, float], ...]:
-    """Loss and efficiency wherever current and voltage reach; copper, eddies and circulating currents."""
+    """Loss and efficiency wherever current and voltage reach; copper and all that brakes."""
     machine, ratio = limits.machine, limits.ratio
     speeds = np.linspace(0.0, ideal, MAP_POINTS + 1)[1:]
     torques = np.linspace(0.0, float(limits.peak(0.0)), MAP_POINTS + 1)[1:]
     points = []
     for speed in speeds:
-        most, drag = float(limits.peak(speed)), machine.drag * speed * ratio**2
+        most, drag = float(limits.peak(speed)), float(machine.braking_torque(speed * ratio)) * ratio
         for torque in torques:
             if torque + drag <= most:
                 loss = machine.copper_loss((torque + drag) / limits.torque_constant) + drag * speed

@@ -20,10 +20,12 @@ from pcbstator.copper import lay_copper, settled_design
 from pcbstator.copper.joints import layer_areas
 from pcbstator.copper.settle import quick_plan
 from pcbstator.errors import LawRangeError, PcbstatorError
+from pcbstator.physics.delta_loop import DeltaLoop
 from pcbstator.physics.iron import SaturatedIron
 from pcbstator.physics.magnet_ring import RingField, RingSource
 from pcbstator.predict.basics import copper_figures, resistance_figures, turns_in_series, winding_figures
 from pcbstator.predict.current_paths import Conductors, conductors_of
+from pcbstator.predict.delta_loop import delta_loop
 from pcbstator.predict.heat import cooling_of, eddy_speed, heat_of_sources, source_case
 from pcbstator.predict.heat_sources import ring_sources
 from pcbstator.predict.inductance import inductance_figures
@@ -226,6 +228,8 @@ class Work:
     conductors: Conductors | None = None  # at 20 C
     field: RingField | None = None
     torque_constant: float | None = None
+    linkages: ComplexArray | None = None  # of the phases, as many orders as the field has [Wb]
+    inductances: dict[str, Any] | None = None
 
 
 def start_work(design: Design) -> Work:
@@ -311,17 +315,18 @@ def _magnetics(works: Sequence[Work], shared: Shared, wanted: frozenset[str]) ->
         try:
             if isinstance(paths, LawRangeError):
                 raise paths
-            _give(work, "magnetics", _magnetic_figures(work, served, paths, shared, wanted))
+            work.linkages = phase_linkages(_laid(work)[1], paths)
+            _give(work, "magnetics", _magnetic_figures(work, served, work.linkages, shared, wanted))
         except PcbstatorError as reason:
             work.refusal = reason
 
 
 def _magnetic_figures(
-    work: Work, field: RingField, paths: ComplexArray, shared: Shared, wanted: frozenset[str]
+    work: Work, field: RingField, linkages: ComplexArray, shared: Shared, wanted: frozenset[str]
 ) -> dict[str, Mapping[str, Any]]:
     """What is wanted of the sections ``magnetic`` and ``mechanical``."""
     (winding, conductors), design = _laid(work), work.design
-    linkages, turns = phase_linkages(conductors, paths), turns_in_series(design, winding, conductors.copper)
+    turns = turns_in_series(design, winding, conductors.copper)
     found = constants(design, field, linkages, turns, conductors.phase_resistance)
     work.torque_constant = found["torque_constant"]
     values: dict[str, Mapping[str, Any]] = {"magnetic": found}
@@ -333,7 +338,24 @@ def _magnetic_figures(
 
 
 def _inductance(work: Work, shared: Shared) -> None:
-    _give(work, "inductance", {"electrical": inductance_figures(work.design, _laid(work)[1].copper)})
+    _give(work, "inductance", {"electrical": _inductances(work)})
+
+
+def _inductances(work: Work) -> dict[str, Any]:
+    """What the inductance stage gives; the heat of a turning delta needs it before."""
+    if work.inductances is None:
+        work.inductances = inductance_figures(work.design, _laid(work)[1].copper)
+    return work.inductances
+
+
+def _loop(work: Work) -> DeltaLoop | None:
+    """The loop of a delta that turns, at 20 C."""
+    if work.design.winding.connection != "delta" or eddy_speed(work.design) <= 0:
+        return None
+    if work.field is None or work.linkages is None:
+        raise ValueError("the magnetics stage must be run before the heat stage: it finds what drives the loop")
+    matrix, resistance = _inductances(work)["inductance_matrix"], _laid(work)[1].zero_sequence_resistance
+    return delta_loop("delta", work.linkages, work.field.orders, work.field.pole_pairs, matrix, resistance)
 
 
 def _heat(works: Sequence[Work]) -> None:
@@ -341,7 +363,7 @@ def _heat(works: Sequence[Work]) -> None:
     ready: list[tuple[Work, SteadyWork]] = []
     if any(work.field is None for work in works):
         raise ValueError("the magnetics stage must be run before the heat stage: eddies are part of the heat")
-    cases = [source_case(work.design, _laid(work)[1], work.field) for work in works]
+    cases = [source_case(work.design, _laid(work)[1], work.field, loop=_loop(work)) for work in works]
     asked = [TraceCase(case.design, case.conductors, cooling_of(case.design).trace_rise) for case in cases]
     given = zip(works, cases, ring_sources(cases), many_trace_currents(asked), strict=True)
     for work, case, sources, traces in given:

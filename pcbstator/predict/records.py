@@ -77,6 +77,9 @@ class ElectricalResult:
     star_resistances: Mapping[str, float] | None = result(
         "star_resistances_ohm", "resistance from each terminal to terminal N at 20 C, as a meter reads it"
     )
+    zero_sequence_resistance: float | None = result(
+        "zero_sequence_resistance_ohm", "resistance of a phase to the current around the delta at 20 C"
+    )
     path_shares: tuple[tuple[float, ...], ...] | None = result(
         "path_shares", "part of the phase current in every parallel path of each phase, at standstill"
     )
@@ -147,7 +150,7 @@ class ThermalResult:
     rotor_temperature_c: float | None = result("rotor_temperature_c", "the warmer rotor then")
     hot_resistance: float | None = result("hot_phase_resistance_ohm", "resistance of a phase then")
     copper_loss: float | None = result("continuous_copper_w", "copper loss then")
-    eddy_loss: float | None = result("continuous_eddy_w", "eddies and circulating currents then")
+    eddy_loss: float | None = result("continuous_eddy_w", "eddies, circulating currents and those around a delta then")
     thermal_resistance: float | None = result(
         "thermal_resistance_k_per_w", "rise of the hottest place over ambient, per watt in the board then"
     )

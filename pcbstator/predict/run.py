@@ -14,6 +14,7 @@ from pcbstator.copper.tiles import lay_tiles, tile_folder
 from pcbstator.errors import LawRangeError
 from pcbstator.predict.basics import copper_figures, resistance_figures, turns_in_series, winding_figures
 from pcbstator.predict.current_paths import Conductors, conductors_of
+from pcbstator.predict.delta_loop import delta_loop
 from pcbstator.predict.inductance import inductance_figures
 from pcbstator.predict.job import has_job, job_results, job_temperature
 from pcbstator.predict.losses import loss_factors, operating_losses
@@ -58,23 +59,28 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     field, magnetic, mechanical, out_of_range = None, None, None, ""
     losses: list[dict[str, Any]] = []
     tolerance: dict[str, dict[str, float]] = {}
-    motion = drive = None
+    motion = drive = loop = None
     try:
         source = rotor_source(design)
         iron = rotor_iron(design, source)
         field = rotor_field(design, iron.layers, source=source)
         magnetic = magnetic_results(design, conductors, field, series_turns)
         mechanical = mechanical_results(design, magnet_footprint(design), iron, source)
-        losses = operating_losses(design, copper, field, magnetic.torque_constant)
+        loop = delta_loop(
+            design.winding.connection, magnetic.linkages, magnetic.orders, field.pole_pairs,
+            electrical.inductance_matrix, conductors.zero_sequence_resistance,
+        )  # fmt: skip
+        losses = operating_losses(design, copper, field, magnetic.torque_constant, loop)
         tolerance = tolerance_results(design, copper, magnetic, electrical.synchronous_inductance)
     except LawRangeError as reason:
         out_of_range = str(reason)
-    thermal = thermal_results(design, conductors, field, magnetic.torque_constant if magnetic else None)
+    constant = magnetic.torque_constant if magnetic else None
+    thermal = thermal_results(design, conductors, field, constant, loop)
     try:
         if has_job(design) and field is not None and magnetic is not None and mechanical is not None:
             warm = loss_factors(design, copper, field, job_temperature(design))
             drag = float(warm.eddy.sum()) + warm.circulating
-            motion, drive = job_results(design, electrical, magnetic, mechanical, thermal, drag)
+            motion, drive = job_results(design, electrical, magnetic, mechanical, thermal, drag, loop)
             thermal = with_motion(design, thermal, motion)
     except LawRangeError as reason:
         out_of_range = out_of_range or str(reason)

@@ -195,6 +195,8 @@ def _plant(
         resistance=machine.resistance,
         inductance=machine.inductance,
         slopes=tuple(slope * ratio for slope in machine.slopes),
+        loop_slopes=tuple(slope * ratio / machine.current_factor for slope in machine.loop_slopes),
+        loop_inductance=machine.loop.inductance / machine.current_factor**2 if machine.loop else 0.0,
         inertia=rotor + load.inertia,
         running=load.running,
         standstill=load.standstill,

@@ -17,14 +17,9 @@ from numpy.typing import ArrayLike, NDArray
 from pcbstator import materials
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors import COPPER_TEMPERATURE_COEFFICIENT, HOTTEST
+from pcbstator.physics.delta_loop import DeltaLoop
 from pcbstator.physics.heat_network import Balance, currents_at_temperature, steady_temperatures
-from pcbstator.physics.heat_transients import (
-    LinearNetwork,
-    held_network,
-    pulse_currents,
-    rise_time,
-    settled_cycle,
-)
+from pcbstator.physics.heat_transients import LinearNetwork, held_network, pulse_currents, rise_time, settled_cycle
 from pcbstator.physics.magnet_ring import RingField
 from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.heat import BoardHeat, assumptions, board_heat, cooling_of
@@ -219,12 +214,18 @@ def _root(excess: Callable[[float], float], high: float) -> float:
 
 
 def thermal_results(
-    design: Design, conductors: Conductors, field: RingField | None, torque_constant: float | None
+    design: Design,
+    conductors: Conductors,
+    field: RingField | None,
+    torque_constant: float | None,
+    loop: DeltaLoop | None = None,
 ) -> ThermalResult:
-    """All of the thermal section, from conductors at 20 C; where a law does not hold, what is left and the reason."""
+    """All of the thermal section, from conductors and the loop of a delta at 20 C; where a law does not hold, what is
+    left and the reason.
+    """
     traces = trace_currents(design, conductors, cooling_of(design).trace_rise)
     try:
-        heat = board_heat(design, conductors, field)
+        heat = board_heat(design, conductors, field, loop=loop)
         work = SteadyWork(design, heat, traces, len(conductors.copper.phases), torque_constant)
         steady = steady_results([work], onsets=True)[0]
         if steady.heat is None:

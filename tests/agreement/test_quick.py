@@ -41,8 +41,8 @@ def carried(
 
 
 def predicted(design: Any, with_inductance: bool) -> Prediction:
-    """The whole prediction, or all of it but the inductance, which takes a third of its time."""
-    if with_inductance:
+    """The whole prediction, or all of it but the inductance, a third of its time, which a delta's heat needs."""
+    if with_inductance or design.winding.connection == "delta":
         return predict_design(design)
     none = {"phase_inductance": 1e-3, "mutual_inductance": 0.0, "synchronous_inductance": 1e-3, "inductance_matrix": ()}
     with patch("pcbstator.predict.run.inductance_figures", return_value=none):
