@@ -141,3 +141,11 @@ def way_loads(copper: Copper) -> FloatArray:
     phases = len(copper.phases)
     phasors = np.exp(1j * np.array([phase_angle(index, phases) for index in range(phases)]))
     return np.asarray(np.abs((copper.ways.share * phasors[copper.ways.phase]) @ copper.ways.through))
+
+
+def phase_patterns(copper: Copper) -> FloatArray:
+    """Current of every path per ampere of every phase (phases, paths); times ``ways.through`` or ``ways.coils`` it is
+    the current in tracks or coils.
+    """
+    ways = copper.ways
+    return np.where(ways.phase == np.arange(len(copper.phases))[:, None], ways.share, 0.0)
