@@ -109,8 +109,8 @@ def _near_coils(rings: Sequence[CoilRing], cell: float, pitch: float, images: tu
 
 
 def _near_pole(design: Design, rings: Sequence[CoilRing], cell: float, images: tuple[Image, ...]) -> FloatArray:
-    """The same of a wave winding. Its coils are alike under every pole but for their ends and for the layers that change
-    places: one pole stands for all copper of the coils, and the first phase for each.
+    """The same of a wave winding. Its coils are alike under every pole but for their ends and for the layers that
+    change places: one pole stands for all copper of the coils, and the first phase for each.
     """
     half, board = pi / design.rotor.poles, design.board
     part, currents = coil_copper(rings, pi, half + near_reach(cell) / board.copper_inner_diameter * 2)

@@ -1,24 +1,27 @@
 """Inductance of drawn copper summed over all pairs of its pieces; owes nothing to ``pcbstator.predict.inductance``.
 
 The copper is what is drawn (``placed_coil`` and ``links``), each piece once; the current in it comes from a walk along
-every path. Pieces that are far from each other count as points, near ones as one filament each, those beside each other
-as filaments across their width. Filaments and bars are exact laws, held against printed values in tests/physics.
+every path. Pieces that are far from each other count as points, near ones as a filament each, or two if they are wide,
+those beside each other as filaments across their width. Filaments and bars are exact laws, held against printed values
+in tests/physics.
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.spatial import cKDTree
 
 from pcbstator.constants import MU_0
-from pcbstator.copper import CoilVisit, Pin, Bridge, Track
+from pcbstator.copper import Bridge, CoilVisit, Pin, Track
 from pcbstator.physics.inductance import bar_self_inductance, filament_mutual_inductance
+from pcbstator.physics.strips import unclosed_part
 
-LONGEST = 1.0e-3  # pieces [m]
+LONGEST = 1.0e-3  # pieces, if they are no wider than twice this [m]
 FAR = 3.5e-3  # from here on they are points [m]
 BESIDE = 2.2  # widths, and the length of a piece: from here on they are lines
 SAGITTA = 10e-6  # by which a piece may leave the curve that it stands for [m]
-ACROSS = 3  # filaments, one more of the other piece, so that none lie in one line
+ACROSS = 3  # filaments at least, one more of the other piece, so that none lie in one line
 BLOCK = 60_000
 
 
@@ -66,20 +69,20 @@ def drawn_pieces(copper, patterns):
         (track, current) for index, current in enumerate(in_coils.T) for track in copper.placed_coil(index, True)
     ]
     tracks += [(link, current) for link, current in zip(copper.links, in_links.T, strict=True) if current.any()]
-    parts = []
+    parts, longest = [], max(LONGEST, *(track.width / 2 for track, _ in tracks))
     for track, current in tracks:
         layer = copper.layers[track.layer - 1]
-        for first, last in _chords(track.points):
-            count = int(np.ceil(np.hypot(*(track.points[last] - track.points[first])) / LONGEST))
+        for first, last in _chords(track.points, longest):
+            count = int(np.ceil(np.hypot(*(track.points[last] - track.points[first])) / longest))
             ends = np.linspace(track.points[first], track.points[last], count + 1)
             ends = np.column_stack([ends, np.full(count + 1, layer.depth)])
             width = track.piece_widths[first:last].mean()
-            parts += [(a, b, width, layer.thickness, current) for a, b in zip(ends[:-1], ends[1:], strict=True)]
+            parts += [(a, b, width, layer.thickness, current) for a, b in pairwise(ends)]
     starts, ends, widths, thicknesses, currents = (np.array(column) for column in zip(*parts, strict=True))
     return Pieces(starts, ends, widths, thicknesses, currents.T)
 
 
-def _chords(points):
+def _chords(points, longest):
     """First and last point of the chords that stand for a polyline."""
     first, last = 0, 1
     while last < len(points):
@@ -88,7 +91,7 @@ def _chords(points):
             chord = points[ahead] - points[first]
             length = np.hypot(*chord)
             off = points[first + 1 : ahead] - points[first]
-            if length <= LONGEST and np.abs(off[:, 0] * chord[1] - off[:, 1] * chord[0]).max() <= SAGITTA * length:
+            if length <= longest and np.abs(off[:, 0] * chord[1] - off[:, 1] * chord[0]).max() <= SAGITTA * length:
                 last = ahead
                 continue
         yield first, last
@@ -96,11 +99,14 @@ def _chords(points):
 
 
 def pair_sum_matrix(pieces, images=()):
-    """Inductances (N, N) [H]; images: sign, shift and strength of what mirrors in iron."""
+    """Inductances (N, N) [H]; images: sign, shift and strength of what mirrors in iron. Between two irons without what
+    their reflections see of a phase that is not closed, whose sum would have no end.
+    """
     total = _pairs(pieces, 1.0, 0.0)
     for sign, shift, strength in images:
         total = total + strength * _pairs(pieces, sign, shift)
-    return (total + total.T) / 2
+    moments, size = pieces.currents @ (pieces.ends - pieces.starts)[:, :2], float(np.ptp(pieces.starts[:, 0]))
+    return (total + total.T) / 2 - unclosed_part(moments, images, size)
 
 
 def _pairs(pieces, sign, shift):
@@ -108,26 +114,42 @@ def _pairs(pieces, sign, shift):
     mirror, lift = np.array([1.0, 1.0, sign]), np.array([0.0, 0.0, shift])
     own = (sign, shift) == (1.0, 0.0)
     middles, moments = (pieces.starts + pieces.ends) / 2, (pieces.ends - pieces.starts)[:, :2]
-    there = middles * mirror + lift
+    widest = pieces.widths.max()
+    beside = np.hypot(*moments.T).max() + BESIDE * widest
+    far, away = max(FAR, beside), 1 + (widest > LONGEST)  # wide ones are two each even from far
     total = np.zeros((len(pieces.currents),) * 2)
     for first in range(0, len(middles), 400):
         rows = slice(first, first + 400)
-        squares = ((middles[rows, None] - there) ** 2).sum(-1)
-        far = np.where(squares > FAR**2, 1 / np.sqrt(np.maximum(squares, FAR**2)), 0.0) * (moments[rows] @ moments.T)
-        total += MU_0 / (4 * np.pi) * pieces.currents[:, rows] @ far @ pieces.currents.T
-    near = cKDTree(middles).sparse_distance_matrix(cKDTree(there), FAR, output_type="ndarray")
+        inverse = _inverse_distances(pieces, rows, away, mirror, lift, far) * (moments[rows] @ moments.T)
+        total += MU_0 / (4 * np.pi) * pieces.currents[:, rows] @ inverse @ pieces.currents.T
+    near = cKDTree(middles).sparse_distance_matrix(cKDTree(middles * mirror + lift), far, output_type="ndarray")
     near = near[near["i"] < near["j"]] if own else near
-    beside = near["v"] < LONGEST + BESIDE * pieces.widths.max()
-    for pairs, across in ((near[~beside], 1), (near[beside], ACROSS)):
+    across = max(ACROSS, int(np.ceil(widest / LONGEST)) + 1)
+    for pairs, filaments in ((near[near["v"] >= beside], away), (near[near["v"] < beside], across)):
         for first in range(0, len(pairs), BLOCK):
             i, j = pairs["i"][first : first + BLOCK], pairs["j"][first : first + BLOCK]
-            values = _mutual(pieces, i, j, across, mirror, lift)
+            values = _mutual(pieces, i, j, filaments, mirror, lift)
             both = (pieces.currents[:, i] * values) @ pieces.currents[:, j].T
             total += both + both.T if own else both
     if own:
         bars = bar_self_inductance(np.hypot(*moments.T), pieces.widths, pieces.thicknesses)
         total += (pieces.currents * bars) @ pieces.currents.T
     return total
+
+
+def _inverse_distances(pieces, rows, points, mirror, lift, far):
+    """Mean 1 / R between some pieces and all, as so many points across each; nought for those nearer than ``far``."""
+    nodes, weights = np.polynomial.legendre.leggauss(points)
+    every = np.arange(len(pieces.widths))
+    places = [sum(_filament(pieces, every, node)) / 2 for node in nodes]
+    total = 0.0
+    for place, weight in zip(places, weights / 2, strict=True):
+        for other, share in zip(places, weights / 2, strict=True):
+            squares = ((place[rows, None] - (other * mirror + lift)) ** 2).sum(-1)
+            total = total + weight * share / np.sqrt(np.maximum(squares, 1e-12))
+    middles = (pieces.starts + pieces.ends) / 2
+    squares = ((middles[rows, None] - (middles * mirror + lift)) ** 2).sum(-1)
+    return np.where(squares > far**2, total, 0.0)
 
 
 def _mutual(pieces, i, j, across, mirror, lift):
