@@ -18,8 +18,8 @@ from pcbstator.physics.inductance import bar_self_inductance, filament_mutual_in
 from pcbstator.physics.strips import unclosed_part
 
 LONGEST = 1.0e-3  # pieces, if they are no wider than twice this [m]
-FAR = 3.5e-3  # from here on they are points [m]
-BESIDE = 2.2  # widths, and the length of a piece: from here on they are lines
+FAR = 3.5  # lengths of the longest: from here on they are points
+BESIDE = 2.2  # widths, and the length of the longest: from here on they are lines; half of it where those are two
 SAGITTA = 10e-6  # by which a piece may leave the curve that it stands for [m]
 ACROSS = 3  # filaments at least, one more of the other piece, so that none lie in one line
 BLOCK = 60_000
@@ -114,9 +114,10 @@ def _pairs(pieces, sign, shift):
     mirror, lift = np.array([1.0, 1.0, sign]), np.array([0.0, 0.0, shift])
     own = (sign, shift) == (1.0, 0.0)
     middles, moments = (pieces.starts + pieces.ends) / 2, (pieces.ends - pieces.starts)[:, :2]
-    widest = pieces.widths.max()
-    beside = np.hypot(*moments.T).max() + BESIDE * widest
-    far, away = max(FAR, beside), 1 + (widest > LONGEST)  # wide ones are two each even from far
+    longest, widest = np.hypot(*moments.T).max(), pieces.widths.max()
+    away = 1 + (widest > LONGEST)  # wide ones are two each even from far
+    beside = longest + BESIDE * widest / away
+    far = max(FAR * longest, beside)
     total = np.zeros((len(pieces.currents),) * 2)
     for first in range(0, len(middles), 400):
         rows = slice(first, first + 400)
