@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from pcbstator.design import Design
 
 FEW_LINKS = 0.03  # of all copper: what these see of each other counts for little
+MANY_LINKS = 0.15  # of all copper: below it, what the cut of an unrolled rim parts is less than 0.1 %
 FEW_POLES = 12  # the ends of a wave winding are more than 1 / 12 of it, too much not to repeat
 LONGEST = 1500  # cells around a rim
 FEWEST_REFLECTIONS, MOST_REFLECTIONS = 8, 64  # between two irons: they reach as far as a coil is long
@@ -60,8 +61,9 @@ def inductance_matrix(design: Design, copper: Copper) -> FloatArray:
     cell, link_cell = ring_cells(rings, links)
     pitch = design.board.track_width + design.board.track_gap
     near = _near_coils(rings, cell, pitch, images) if copper.alike else _near_pole(design, rings, cell, images)
-    if links is not None and _link_share(rings, links, currents) > FEW_LINKS:
-        near = near + _near_links(design, links, currents, link_cell, images)
+    share = _link_share(rings, links, currents) if links is not None else 0.0
+    if links is not None and share > FEW_LINKS:
+        near = near + _near_links(design, links, currents, link_cell, images, share > MANY_LINKS)
     return np.asarray(whole + near)
 
 
@@ -138,10 +140,10 @@ def _link_share(rings: Sequence[CoilRing], links: Strips, currents: FloatArray) 
 
 
 def _near_links(
-    design: Design, links: Strips, currents: FloatArray, cell: float, images: tuple[Image, ...]
+    design: Design, links: Strips, currents: FloatArray, cell: float, images: tuple[Image, ...], closed: bool
 ) -> FloatArray:
     """What waves of this cell [m] miss of how links see those beside them, which run around on the rims of the coils
-    (phases, phases) [H].
+    (phases, phases) [H]; closed: whether the rims are, or end where they are cut open.
     """
     ends = [np.hypot(*spot[:, :2].T) for spot in (links.starts, links.ends)]
     radius, board = (ends[0] + ends[1]) / 2, design.board
@@ -155,17 +157,22 @@ def _near_links(
         mean = float(radius[chosen].mean())
         fine = max((board.track_width + board.track_gap) / CELLS_PER_PITCH, 2 * pi * mean / LONGEST)
         if fine <= FINER * cell:
-            total += _near_rim(_some(links, chosen), currents[:, chosen], mean, (fine, cell), images)
+            total += _near_rim(_some(links, chosen), currents[:, chosen], mean, (fine, cell), images, closed)
     return total
 
 
 def _near_rim(
-    links: Strips, currents: FloatArray, mean: float, cells: tuple[float, float], images: tuple[Image, ...]
+    links: Strips,
+    currents: FloatArray,
+    mean: float,
+    cells: tuple[float, float],
+    images: tuple[Image, ...],
+    closed: bool,
 ) -> FloatArray:
     """The same of the links on one rim of this mean radius [m]; cells: of the finer grid, and of the waves [m].
 
-    It is unrolled, its arcs become straight lines: over the few tracks that are near each other, they hardly bend. The
-    ends of the unrolled rim are laid beside each other again for what the cut has parted.
+    It is unrolled, its arcs become straight lines: over the few tracks that are near each other, they hardly bend. If
+    ``closed``, its ends are laid beside each other again for what the cut has parted.
     """
     points = [spots[:, 0] + 1j * spots[:, 1] for spots in (links.starts, links.ends)]
     turn, phases = np.angle(points[1] / points[0]), len(currents)
@@ -180,7 +187,7 @@ def _near_rim(
     whole = unrolled(place)
     total = near_inductance_matrix(whole, currents, *cells, images)
     beside = np.flatnonzero(mean * (pi - np.abs(place)) < near_reach(cells[1]) + whole.lengths)
-    if len(beside):
+    if closed and len(beside):
         parted = np.concatenate([currents * (place > 0), currents * (place <= 0)])[:, beside]
         joined = _some(unrolled(place % (2 * pi)), beside)
         across = near_inductance_matrix(joined, parted, *cells, images, phases)[:, phases:]
