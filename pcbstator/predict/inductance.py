@@ -8,7 +8,7 @@ of the next, on a grid as fine as the tracks, put that right for all of them.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import ceil, cos, pi
+from math import ceil, cos, pi, sqrt
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -18,14 +18,17 @@ from pcbstator.copper import Copper, Track
 from pcbstator.physics.ring_inductance import CoilRing, ring_cells, ring_inductance_matrix
 from pcbstator.physics.strips import CELLS_PER_PITCH, Image, Strips, cell_for, distinct, iron_images, joined_strips
 from pcbstator.physics.track_inductance import near_inductance_matrix, near_reach, track_inductance_matrix
-from pcbstator.predict.current_paths import Conductors, conductors_of, phase_angle
+from pcbstator.predict.current_paths import conductors_of, phase_angle
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
 FEW_LINKS = 0.03  # of all copper: what these see of each other counts for little
+MANY_LINKS = 0.15  # of all copper: below it, what the cut of an unrolled rim parts is less than 0.1 %
+FEW_POLES = 12  # the ends of a wave winding are more than 1 / 12 of it, too much not to repeat
 LONGEST = 1500  # cells around a rim
 FEWEST_REFLECTIONS, MOST_REFLECTIONS = 8, 64  # between two irons: they reach as far as a coil is long
+DIGITS = 12  # of the shares of paths: pieces of equal current go together
 FINER = 0.8  # of the cell of the waves: a grid that is finer than that adds something
 
 FloatArray = NDArray[np.float64]
@@ -53,15 +56,16 @@ def iron_faces(design: Design) -> tuple[Image, ...]:
 
 def inductance_matrix(design: Design, copper: Copper) -> FloatArray:
     """Self and mutual inductances (phases, phases) [H], vias left out."""
-    conductors = conductors_of(design, copper)
-    images, rings, (links, currents) = iron_faces(design), _rings(conductors), _links(conductors)
-    repeats = None if copper.alike else design.rotor.poles // 2
+    shares = conductors_of(design, copper).network.shares.round(DIGITS)
+    images, rings, (links, currents) = iron_faces(design), _rings(copper, shares), _links(copper, shares)
+    repeats = None if copper.alike or design.rotor.poles <= FEW_POLES else design.rotor.poles // 2
     whole = ring_inductance_matrix(rings, links, currents, images, repeats)
     cell, link_cell = ring_cells(rings, links)
     pitch = design.board.track_width + design.board.track_gap
-    near = _near_coils(rings, cell, pitch, images) if copper.alike else _near_pole(design, conductors, cell, images)
-    if links is not None and _link_share(copper) > FEW_LINKS:
-        near = near + _near_links(design, links, currents, link_cell, images)
+    near = _near_coils(rings, cell, pitch, images) if copper.alike else _near_pole(design, rings, cell, images)
+    share = _link_share(rings, links, currents) if links is not None else 0.0
+    if links is not None and share > FEW_LINKS:
+        near = near + _near_links(design, links, currents, link_cell, images, share > MANY_LINKS)
     return np.asarray(whole + near)
 
 
@@ -72,7 +76,7 @@ def inductance_figures(design: Design, copper: Copper) -> dict[str, Any]:
     own = float(np.trace(matrix)) / phases
     return {
         "phase_inductance": own,
-        "mutual_inductance": (float(matrix.sum()) / phases - own) / (phases - 1),
+        "mutual_inductance": (zero_sequence_inductance(matrix) - own) / (phases - 1),
         "synchronous_inductance": synchronous_inductance(matrix),
         "inductance_matrix": tuple(tuple(row) for row in matrix.tolist()),
     }
@@ -108,47 +112,45 @@ def _near_coils(rings: Sequence[CoilRing], cell: float, pitch: float, images: tu
     return total
 
 
-def _near_pole(design: Design, conductors: Conductors, cell: float, images: tuple[Image, ...]) -> FloatArray:
-    """The same of a wave winding. It is alike under every pole but for its links and for the layers that change places:
-    one pole stands for all, and the first phase for each.
+def _near_pole(design: Design, rings: Sequence[CoilRing], cell: float, images: tuple[Image, ...]) -> FloatArray:
+    """The same of a wave winding. Its coils are alike under every pole but for their ends and for the layers that
+    change places: one pole stands for all copper of the coils, and the first phase for each.
     """
-    poles, half, reach = design.rotor.poles, pi / design.rotor.poles, near_reach(cell)
-    part, currents = all_copper(conductors, pi, half + reach / design.board.copper_inner_diameter * 2)
+    half, board = pi / design.rotor.poles, design.board
+    part, currents = coil_copper(rings, pi, half + near_reach(cell) / board.copper_inner_diameter * 2)
     x, y = (-(part.starts + part.ends)[:, :2] / 2).T  # half a turn away from where the cuts begin
     inside = (y * np.cos(half) < x * np.sin(half)) & (y * np.cos(half) >= -x * np.sin(half))
-    grids = (1 + len(currents)) * len(conductors.copper.layers)
-    fine = cell_for(part, design.board.track_width + design.board.track_gap, grids)
+    fine = cell_for(part, board.track_width + board.track_gap, (1 + len(currents)) * len(distinct(part.starts[:, 2])))
     if fine > FINER * cell:
         return np.zeros((len(currents), len(currents)))
     paths = np.concatenate([currents[:1] * inside, currents])
     sees = near_inductance_matrix(part, paths, fine, cell, images, rows=1)[0, 1:]
+    poles = _coil_load(rings) / len(currents) / (part.lengths @ paths[0] ** 2)
     matrix = poles * np.array([np.roll(sees, phase) for phase in range(len(sees))])
     return np.asarray((matrix + matrix.T) / 2)
 
 
-def _link_share(copper: Copper) -> float:
-    """Of all copper, by length."""
-    lengths = zip(copper.template_lengths, copper.template_tracks, strict=True)
-    coils = sum(length * len(members) for length, (_, members) in lengths)
-    links = sum(copper.link_lengths)
-    return links / (coils + links)
+def _coil_load(rings: Sequence[CoilRing]) -> float:
+    """Length of the coils' tracks, each times the squares of the currents in it [m]."""
+    return float(sum(ring.strips.lengths.sum() * (ring.currents**2).sum() for ring in rings))
+
+
+def _link_share(rings: Sequence[CoilRing], links: Strips, currents: FloatArray) -> float:
+    """Of all copper, by length times squares of the currents: what paths share counts for more."""
+    load = float((currents**2).sum(axis=0) @ links.lengths)
+    return load / (_coil_load(rings) + load)
 
 
 def _near_links(
-    design: Design, links: Strips, currents: FloatArray, cell: float, images: tuple[Image, ...]
+    design: Design, links: Strips, currents: FloatArray, cell: float, images: tuple[Image, ...], closed: bool
 ) -> FloatArray:
-    """What waves of this cell [m] miss of how links see those beside them (phases, phases) [H].
-
-    Links run around on the rims of the coils. Each rim is unrolled, its arcs become straight lines: over the few tracks
-    that are near each other, they hardly bend.
+    """What waves of this cell [m] miss of how links see those beside them, which run around on the rims of the coils
+    (phases, phases) [H]; closed: whether the rims are, or end where they are cut open.
     """
     ends = [np.hypot(*spot[:, :2].T) for spot in (links.starts, links.ends)]
-    angles = [np.arctan2(spot[:, 1], spot[:, 0]) for spot in (links.starts, links.ends)]
-    radius, out = (ends[0] + ends[1]) / 2, ends[1] - ends[0]
-    turn = (angles[1] - angles[0] + pi) % (2 * pi) - pi
+    radius, board = (ends[0] + ends[1]) / 2, design.board
     total = np.zeros((len(currents), len(currents)))
-    along = np.abs(out) < np.abs(turn) * radius  # what runs from rim to rim has nothing beside it
-    board = design.board
+    along = np.abs(ends[1] - ends[0]) < links.lengths / sqrt(2)  # what runs from rim to rim has nothing beside it
     half = (board.copper_inner_diameter + board.copper_outer_diameter) / 4
     for rim in (along & (radius < half), along & (radius >= half)):
         chosen = np.flatnonzero(rim)
@@ -156,16 +158,42 @@ def _near_links(
             continue
         mean = float(radius[chosen].mean())
         fine = max((board.track_width + board.track_gap) / CELLS_PER_PITCH, 2 * pi * mean / LONGEST)
-        if fine > FINER * cell:
-            continue
-        middle = np.column_stack([radius, mean * (angles[0] + turn / 2)])[chosen]
-        step = np.column_stack([out, mean * turn])[chosen] / 2
-        level = links.starts[chosen, 2:]
-        flat = Strips(
-            np.hstack([middle - step, level]), np.hstack([middle + step, level]), links.width[chosen],
-            links.thickness[chosen],
-        )  # fmt: skip
-        total += near_inductance_matrix(flat, currents[:, chosen], fine, cell, images)
+        if fine <= FINER * cell:
+            total += _near_rim(_some(links, chosen), currents[:, chosen], mean, (fine, cell), images, closed)
+    return total
+
+
+def _near_rim(
+    links: Strips,
+    currents: FloatArray,
+    mean: float,
+    cells: tuple[float, float],
+    images: tuple[Image, ...],
+    closed: bool,
+) -> FloatArray:
+    """The same of the links on one rim of this mean radius [m]; cells: of the finer grid, and of the waves [m].
+
+    It is unrolled, its arcs become straight lines: over the few tracks that are near each other, they hardly bend. If
+    ``closed``, its ends are laid beside each other again for what the cut has parted.
+    """
+    points = [spots[:, 0] + 1j * spots[:, 1] for spots in (links.starts, links.ends)]
+    turn, phases = np.angle(points[1] / points[0]), len(currents)
+    place = np.angle(points[0] * np.exp(0.5j * turn))
+    radii = np.abs(points)
+
+    def unrolled(place: FloatArray) -> Strips:
+        lines = zip(radii, (place - turn / 2, place + turn / 2), strict=True)
+        starts, ends = (np.column_stack([radius, mean * angle, links.starts[:, 2]]) for radius, angle in lines)
+        return Strips(starts, ends, links.width, links.thickness)
+
+    whole = unrolled(place)
+    total = near_inductance_matrix(whole, currents, *cells, images)
+    beside = np.flatnonzero(mean * (pi - np.abs(place)) < near_reach(cells[1]) + whole.lengths)
+    if closed and len(beside):
+        parted = np.concatenate([currents * (place > 0), currents * (place <= 0)])[:, beside]
+        joined = _some(unrolled(place % (2 * pi)), beside)
+        across = near_inductance_matrix(joined, parted, *cells, images, phases)[:, phases:]
+        total += across + across.T
     return total
 
 
@@ -214,46 +242,38 @@ def strips_of(copper: Copper, tracks: Sequence[Track]) -> Strips:
     return Strips(np.column_stack([starts, depth]), np.column_stack([ends, depth]), widths, thickness)
 
 
-def all_copper(conductors: Conductors, angle: float = 0.0, within: float = pi) -> tuple[Strips, FloatArray]:
-    """Every strip that carries current, and its current per ampere of every phase (phases, strips); or those whose
-    middle lies within so much of this angle [rad].
+def coil_copper(rings: Sequence[CoilRing], angle: float = 0.0, within: float = pi) -> tuple[Strips, FloatArray]:
+    """Every strip of the coils, and its current per ampere of every phase (phases, strips); or those whose middle lies
+    within so much of this angle [rad].
     """
-    lots = [(ring.strips, ring.angles.tolist(), ring.currents.T[:, :, None]) for ring in _rings(conductors)]
-    links, shares = _links(conductors)
-    lots += [(links, [0.0], shares[None])] if links is not None else []
     parts, carried = [], []
-    for strips, turns, currents in lots:
-        place = np.arctan2(*(strips.starts + strips.ends)[:, 1::-1].T)
-        for turn, current in zip(turns, currents, strict=True):
+    for ring in rings:
+        place = np.arctan2(*(ring.strips.starts + ring.strips.ends)[:, 1::-1].T)
+        for turn, current in zip(ring.angles.tolist(), ring.currents.T[:, :, None], strict=True):
             chosen = np.flatnonzero(np.cos(place + (turn - angle)) >= np.cos(min(within, pi)))
-            parts.append(_turned(_some(strips, chosen), turn))
+            parts.append(_turned(_some(ring.strips, chosen), turn))
             carried.append(np.broadcast_to(current, (len(current), len(place)))[:, chosen])
     return joined_strips(parts), np.concatenate(carried, axis=1)
 
 
-def _rings(conductors: Conductors) -> list[CoilRing]:
+def _rings(copper: Copper, shares: FloatArray) -> list[CoilRing]:
     """The coils of every template, with the current in each, from start to finish, per ampere of every phase."""
-    copper = conductors.copper
-    shares = conductors.network.shares @ copper.ways.coils
+    currents = shares @ copper.ways.coils
     return [
-        CoilRing(strips_of(copper, coil.tracks), copper.coil_angles[members], shares[:, members])
+        CoilRing(strips_of(copper, coil.tracks), copper.coil_angles[members], currents[:, members])
         for coil, members in copper.templates
     ]
 
 
-def _links(conductors: Conductors) -> tuple[Strips | None, FloatArray]:
-    """Strips of what joins coils, if there is any, and the current in them per ampere of every phase (phases, strips).
-    Each is there once, whatever number of paths share it.
+def _links(copper: Copper, shares: FloatArray) -> tuple[Strips | None, FloatArray]:
+    """Strips of the links that carry current, if there are any, each once whatever paths share it, and the current in
+    them per ampere of every phase (phases, strips).
     """
-    ways = conductors.copper.ways
-    currents = conductors.network.shares @ ways.through
-    carrying = np.flatnonzero(np.abs(currents).max(axis=0) > 0)
-    tracks = [ways.tracks[row] for row in carrying]
-    if not tracks:
-        return None, currents
-    return strips_of(conductors.copper, tracks), np.repeat(
-        currents[:, carrying], [len(track.shape) - 1 for track in tracks], axis=1
-    )
+    currents = shares @ copper.ways.through
+    carrying = np.flatnonzero(currents.any(axis=0))
+    tracks = [copper.ways.tracks[row] for row in carrying]
+    pieces = [len(track.points) - 1 for track in tracks]
+    return strips_of(copper, tracks) if tracks else None, np.repeat(currents[:, carrying], pieces, axis=1)
 
 
 def _turned(strips: Strips, angle: float) -> Strips:

@@ -1,50 +1,85 @@
-"""Inductance of a whole machine against a sum over all pairs of filaments."""
+"""Inductance of a whole machine against a sum over all pairs of pieces of the copper that is drawn."""
 
 from dataclasses import replace
 
 import numpy as np
 import pytest
-import shapely
 
-from pcbstator.copper import Track, lay_copper
-from pcbstator.physics.neumann_inductance import neumann_track_inductance_matrix
+from pcbstator.copper import Copper, Track, lay_copper
 from pcbstator.physics.strips import cell_for, iron_images
 from pcbstator.physics.track_inductance import track_inductance_matrix
 from pcbstator.predict import inductance
 from pcbstator.predict.current_paths import conductors_of
 from pcbstator.predict.inductance import (
-    all_copper,
     coil_inductance,
     inductance_matrix,
     iron_faces,
     strips_of,
     synchronous_inductance,
+    zero_sequence_inductance,
 )
+from tests.predict.pair_sums import drawn_pieces, pair_sum_matrix, walked_currents
+
+SIX_PATHS = {"winding.coils": 18, "winding.turns": 1, "winding.parallel_paths": 6, "rotor.poles": 12}
+WAVE = {
+    "winding.kind": "wave", "winding.coils": None, "winding.turns": 1, "rotor.poles": 12, "board.track_width_mm": 0.35,
+    "board.track_gap_mm": 0.2, "board.copper_inner_diameter_mm": 40.0, "board.copper_outer_diameter_mm": 100.0,
+}  # fmt: skip
+DELTA = {"winding.connection": "delta"}
 
 
-def sketched(copper):
-    """The copper with fewer vertices, so that the sum over all pairs ends."""
-
-    def fewer(track):
-        line = shapely.LineString(track.points).simplify(1e-4)
-        return replace(track, shape=np.array(line.coords), turn=0.0)
-
-    def along(path):
-        return replace(path, steps=tuple(fewer(step) if isinstance(step, Track) else step for step in path.steps))
-
-    phases = tuple(replace(phase, paths=tuple(map(along, phase.paths))) for phase in copper.phases)
-    return replace(copper, coil=replace(copper.coil, tracks=tuple(map(fewer, copper.coil.tracks))), phases=phases)
+def near_pair_sums(design):
+    """Holds every inductance to within 1 % of the mean self inductance, and what a drive and the loop of a delta see to
+    within 1 % of themselves.
+    """
+    copper = lay_copper(design)
+    ours = inductance_matrix(design, copper)
+    pairs = pair_sum_matrix(drawn_pieces(copper, conductors_of(design, copper).network.shares), iron_faces(design))
+    assert ours == pytest.approx(pairs, abs=1e-2 * np.trace(pairs) / len(pairs))
+    assert synchronous_inductance(ours) == pytest.approx(synchronous_inductance(pairs), rel=1e-2)
+    assert zero_sequence_inductance(ours) == pytest.approx(zero_sequence_inductance(pairs), rel=1e-2)
 
 
 @pytest.mark.parametrize("iron", [0.0, 2.0])
 def test_against_pair_sums(small, iron):
-    """Within 1 % of the self inductance: the second method adds up every pair of pieces of the same copper."""
-    design = small.with_values({"rotor.back_iron_mm": iron, "winding.turns": 2, "winding.coils": 3, "rotor.poles": 4})
-    copper = sketched(lay_copper(design))
-    ours = inductance_matrix(design, copper)
-    strips, currents = all_copper(conductors_of(design, copper))
-    pairs = neumann_track_inductance_matrix(strips, currents, filaments=2, images=iron_faces(design))
-    assert ours == pytest.approx(pairs, abs=1e-2 * pairs[0, 0])
+    few = {"winding.turns": 2, "winding.coils": 3, "rotor.poles": 4}
+    near_pair_sums(small.with_values(few | {"rotor.back_iron_mm": iron}))
+
+
+def test_six_paths_of_single_turns(small):
+    """Links are most of the copper and up to six paths share one."""
+    near_pair_sums(small.with_values(SIX_PATHS))
+
+
+def test_shared_link_carries_all_its_currents(small):
+    """The lead of a terminal carries the whole phase; at the corner of a delta two phases meet."""
+    for values, whole in ((SIX_PATHS, 1), (SIX_PATHS | DELTA, 2)):
+        design = small.with_values(values)
+        copper = lay_copper(design)
+        in_links, _ = walked_currents(copper, conductors_of(design, copper).network.shares)
+        leads = [index for index, link in enumerate(copper.links) if link.role == "lead"]
+        found = np.abs(in_links[:, leads]).round(9).T.tolist()
+        assert [sum(currents) for currents in found if any(currents)] == [whole] * 3
+
+
+def test_links_are_alike_wherever_the_board_is_cut_open(small):
+    """Turned about the axis, the copper is the same, though it lies elsewhere on the unrolled rims."""
+    design = small.with_values(SIX_PATHS)
+    copper = lay_copper(design)
+    usual = inductance_matrix(design, copper)
+    for angle in (1.0, 2.0, 3.0, 4.0):
+        moved = turned(copper, angle)
+        assert inductance_matrix(design, moved) == pytest.approx(usual, abs=3e-4 * usual[0, 0])
+
+
+def turned(copper: Copper, angle: float) -> Copper:
+    def along(path):
+        steps = (step.turned(angle) if isinstance(step, Track) else step for step in path.steps)
+        return replace(path, steps=tuple(steps))
+
+    phases = tuple(replace(phase, paths=tuple(map(along, phase.paths))) for phase in copper.phases)
+    links = tuple(link.turned(angle) for link in copper.links)
+    return replace(copper, coil_angles=copper.coil_angles + angle, links=links, phases=phases)
 
 
 def test_iron_raises_inductance(small):
@@ -86,6 +121,11 @@ def test_synchronous_is_self_minus_mutual_for_three_phases():
     assert synchronous_inductance(matrix) == pytest.approx(10.0 - -2.0, rel=1e-12)
 
 
+def test_zero_sequence_is_self_plus_both_mutuals_for_three_phases():
+    matrix = np.array([[10.0, -2.0, -1.0], [-2.0, 11.0, -3.0], [-1.0, -3.0, 12.0]])
+    assert zero_sequence_inductance(matrix) == pytest.approx(11.0 + 2 * -2.0, rel=1e-12)
+
+
 DRAWN = {
     "many turns": {"winding.turns": 7, "board.track_width_mm": 0.3, "board.layers": 4},
     "one turn": {"winding.turns": 1},
@@ -93,11 +133,21 @@ DRAWN = {
     "two irons": {"winding.turns": 3, "rotor.arrangement": "double", "rotor.back_iron_mm": 2.0},
     "two boards": {"winding.turns": 2, "stack.boards": 2},
     "in parallel": {"winding.parallel_paths": 2, "winding.turns": 2},
-    "wave": {
-        "winding.kind": "wave", "winding.coils": None, "winding.turns": 2, "rotor.poles": 16,
-        "board.track_width_mm": 0.35, "board.copper_outer_diameter_mm": 100.0,
+    "in parallel, delta": {"winding.parallel_paths": 2, "winding.turns": 2, **DELTA},
+    "three paths": SIX_PATHS | {"winding.parallel_paths": 3, "winding.turns": 2},
+    "four paths, delta": {
+        "winding.coils": 12, "winding.turns": 2, "winding.parallel_paths": 4, "rotor.poles": 8, **DELTA,
     },
-    "wave of few poles": {"winding.kind": "wave", "winding.coils": None, "winding.turns": 1, "rotor.poles": 6},
+    "six paths, delta": SIX_PATHS | DELTA,
+    "six paths, four layers": SIX_PATHS | {"board.layers": 4},
+    "wave": WAVE | {"winding.turns": 2, "rotor.poles": 16},
+    "wave of few poles": WAVE | {"rotor.poles": 6},
+    "wave of two phases and paths": WAVE | {
+        "winding.phases": 2, "winding.parallel_paths": 2, "rotor.poles": 8, "board.layers": 4,
+    },
+    "tapered wave in parallel": WAVE | {
+        "winding.layer_connection": "parallel", "rotor.poles": 16, "board.layers": 4, "board.track_profile": "tapered",
+    },
 }  # fmt: skip
 
 
@@ -118,18 +168,9 @@ def test_what_is_left_open_counts_no_reflections(small, monkeypatch, wave):
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", DRAWN)
-def test_against_one_fine_grid(small, name):
-    """Waves around the axis and one unit on a finer grid, against one fine grid over all copper.
-
-    Tracks lie four cells of that grid and more from each other, so that it is right to 0.2 %.
-    """
-    design = small.with_values(DRAWN[name])
-    copper = lay_copper(design)
-    ours = inductance_matrix(design, copper)
-    cell = (design.board.track_width + design.board.track_gap) / 4
-    one_grid = track_inductance_matrix(*all_copper(conductors_of(design, copper)), cell, iron_faces(design))
-    assert ours == pytest.approx(one_grid, abs=8e-3 * one_grid[0, 0])
-    assert synchronous_inductance(ours) == pytest.approx(synchronous_inductance(one_grid), rel=8e-3)
+def test_drawn_against_pair_sums(small, name):
+    """Waves around the axis and what finer grids add, against all pairs of pieces."""
+    near_pair_sums(small.with_values(DRAWN[name]))
 
 
 @pytest.mark.slow
