@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations, pairwise
 from math import pi, sin
 
@@ -59,7 +59,8 @@ class Board:
     """What carries current in a board.
 
     sheets: the copper of every layer; thicknesses, and depths of their middles [mm]. plating: on the inside of the
-    drilled holes [mm]. resistivity: [ohm·mm]. terminals: the hole of each by its name.
+    drilled holes [mm]. resistivity: [ohm·mm]. terminals: the hole of each by its name. brushes: what lies at one voltage
+    on the first layer, by names of their own.
     """
 
     sheets: tuple[BaseGeometry, ...]
@@ -69,6 +70,7 @@ class Board:
     plating: float
     resistivity: float
     terminals: Mapping[str, Hole]
+    brushes: Mapping[str, shapely.Polygon] = field(default_factory=dict)
 
 
 def read_board(
@@ -204,17 +206,23 @@ def squares(sheet: BaseGeometry, ends: Sequence[Callable[[FloatArray], NDArray[n
 
 
 def terminal_resistances(board: Board, size: float = 0.5, halvings: int = 0) -> Resistances:
-    """Resistance [ohm] between each pair of terminals, the others open; nan where no copper joins them.
+    """Resistance [ohm] between each pair of terminals and brushes, the others open; nan where no copper joins them.
 
     size: longest piece of an outline [mm]; halvings: how often the mesh is refined after that.
     """
     parts, walls, count = [], [], 0
-    for sheet, thickness in zip(board.sheets, board.thicknesses, strict=True):
+    outlines = [hole.outline for hole in board.holes]
+    first = board.sheets[0].difference(shapely.union_all(list(board.brushes.values())))
+    brushes: list[IndexArray] = []
+    for sheet, thickness in zip((first, *board.sheets[1:]), board.thicknesses, strict=True):
         points, matrix = sheet_matrix(meshed(sheet, size, halvings))
         parts.append((matrix.row + count, matrix.col + count, matrix.data * thickness / board.resistivity))
-        walls.append([members + count for members in _on_walls(points, board.holes)])
+        walls.append([members + count for members in _on_rims(points, outlines)])
+        brushes = brushes or _on_rims(points, list(board.brushes.values()))
         count += len(points)
     node, terminals = np.arange(count), list(board.terminals.values())
+    for members in brushes:
+        node[members] = members[0]
     for hole, rims in zip(board.holes, zip(*walls, strict=True), strict=True):
         for members in [np.concatenate(rims)] if hole in terminals else rims:
             node[members] = members[0]
@@ -224,18 +232,18 @@ def terminal_resistances(board: Board, size: float = 0.5, halvings: int = 0) -> 
             parts.append((np.array([a, b, a, b]), np.array([a, b, b, a]), conductance * np.array([1, 1, -1, -1])))
     rows, columns, values = (np.concatenate(each) for each in zip(*parts, strict=True))
     matrix = coo_array((values, (node[rows], node[columns])), shape=(count, count))
-    taps = np.array([node[walls[0][board.holes.index(hole)][0]] for hole in terminals])
-    found = _between(matrix, taps)
-    names = list(enumerate(board.terminals))
+    rims = [*(walls[0][board.holes.index(hole)] for hole in terminals), *brushes]
+    found = _between(matrix, node[[members[0] for members in rims]])
+    names = list(enumerate([*board.terminals, *board.brushes]))
     return {(name, other): float(found[i, j]) for (i, name), (j, other) in combinations(names, 2)}
 
 
-def _on_walls(points: FloatArray, holes: Sequence[Hole]) -> list[IndexArray]:
-    """The points on the wall of every hole; all have copper around them."""
-    outlines = np.array([hole.outline.exterior for hole in holes], dtype=object)
-    hole, point = shapely.STRtree(shapely.points(points)).query(outlines, predicate="dwithin", distance=5e-4)
-    members = [point[hole == number] for number in range(len(holes))]
-    assert all(len(found) >= SIDES for found in members), "a plated hole has a pad on every layer"
+def _on_rims(points: FloatArray, outlines: Sequence[shapely.Polygon]) -> list[IndexArray]:
+    """The points on each of these outlines, which all have copper around them."""
+    rims = np.array([outline.exterior for outline in outlines], dtype=object)
+    rim, point = shapely.STRtree(shapely.points(points)).query(rims, predicate="dwithin", distance=5e-4)
+    members = [point[rim == number] for number in range(len(outlines))]
+    assert all(map(len, members)), "a plated hole has a pad on every layer"
     return members
 
 
