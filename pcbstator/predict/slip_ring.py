@@ -148,9 +148,12 @@ def slip_ring_results(design: Design) -> SlipRingResult | None:
 
 
 def _lead_resistance(section: SlipRing, sizes: SlipRingSizes, index: int) -> float:
-    """Row of vias and lead of one ring, up to the wall of the terminal's hole [ohm]."""
-    squares = lead_length(section, sizes, index) / sizes.lead_width
-    squares += float(hole_end_squares(sizes.lead_width, section.terminal_pad, section.terminal_drill))
+    """Row of vias and lead of one ring, from wall to wall of their holes [ohm]."""
+    width = sizes.lead_width
+    squares = lead_length(section, sizes, index) / width
+    squares += float(hole_end_squares(width, section.terminal_pad, section.terminal_drill))
+    if sizes.vias > 1:  # a lone via at the ring's edge crowds the current there, which costs as much
+        squares += min(float(hole_end_squares(width, section.via_pad, section.via_drill)), 0.0)
     return _row(section, sizes, index)[0] + float(track_resistance(squares, 1.0, section.copper))
 
 

@@ -1,9 +1,9 @@
 """Direct current in the copper of a board as it is drawn, by finite elements.
 
 Nothing here knows centre-lines, widths or paths. Every layer is a sheet with the outline that its Gerber file has once
-the drilled holes are out of it; div(sigma·t·grad V) = 0 holds in the sheet, and no current leaves it but at the walls of
-plated holes. A wall is at one voltage on each layer, and the plating joins it to the next layer, middle to middle. A
-terminal is a hole full of solder: its wall is at one voltage on all layers.
+the drilled holes are out of it; div(sigma·t·grad V) = 0 holds in the sheet, and no current leaves it but at the walls
+of plated holes. A wall is at one voltage on each layer, and the plating joins it to the next layer, middle to middle.
+A terminal is a hole full of solder: its wall is at one voltage on all layers.
 
 In Galerkin's method the power at given voltages is never too small, so the resistances found are lower bounds, which
 rise with refinement; a right-angle bend lacks 0.04 squares on the coarsest mesh. Lengths are millimetres, as in the
@@ -59,8 +59,8 @@ class Board:
     """What carries current in a board.
 
     sheets: the copper of every layer; thicknesses, and depths of their middles [mm]. plating: on the inside of the
-    drilled holes [mm]. resistivity: [ohm·mm]. terminals: the hole of each by its name. brushes: what lies at one voltage
-    on the first layer, by names of their own.
+    drilled holes [mm]. resistivity: [ohm·mm]. terminals: the hole of each by its name. brushes: what lies at one
+    voltage on the first layer, by names of their own.
     """
 
     sheets: tuple[BaseGeometry, ...]

@@ -88,7 +88,7 @@ def test_winding(name: str) -> None:
         assert electrical["phase_resistances_ohm"] == pytest.approx(ends, rel=0.02)
         return
     lines = {pair: found[pair] for pair in combinations("ABC", 2)}
-    # Power at balanced line currents of one ampere peak is a quarter of the sum; per phase 3/2 R, in delta with 1/sqrt 3.
+    # At line currents of one ampere peak a quarter of the sum is lost: 3/2 R, of phase currents 1/sqrt 3 in a delta.
     heating = sum(lines.values()) / (6 if design.winding.connection == "star" else 2)
     assert electrical["phase_resistance_ohm"] == pytest.approx(heating, rel=0.02)
     predicted = {tuple(sorted(pair)): value for pair, value in electrical["line_resistances_ohm"].items()}
