@@ -93,3 +93,6 @@ def test_winding(name: str) -> None:
     assert electrical["phase_resistance_ohm"] == pytest.approx(heating, rel=0.02)
     predicted = {tuple(sorted(pair)): value for pair, value in electrical["line_resistances_ohm"].items()}
     assert {pair: predicted[pair] for pair in lines} == pytest.approx(lines, rel=0.02)
+    stars = {phase + "N": found[phase, "N"] for phase in "ABC" if (phase, "N") in found}
+    assert electrical.get("star_resistances_ohm", {}) == pytest.approx(stars, rel=0.02)
+    assert bool(stars) == (design.winding.connection == "star")
