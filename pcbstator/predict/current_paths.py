@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.copper import Bridge, Coil, Copper, Pin, Track
+from pcbstator.copper.joints import WEB
 from pcbstator.copper.records import spot
 from pcbstator.copper.ways import Barrel
 from pcbstator.physics.conductors import (
@@ -20,6 +21,7 @@ from pcbstator.physics.conductors import (
     track_resistance,
     via_resistance,
 )
+from pcbstator.physics.track_end import cluster_diameter, hole_end_squares
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -33,6 +35,7 @@ class Conductors:
 
     def __init__(self, copper: Copper, drill: float, plating: float, temperature_c: float = 20.0) -> None:
         self.copper = copper
+        self.drill = drill
         self.temperature_c = temperature_c
         self.depth = {layer.number: layer.depth for layer in copper.layers}
         self.thickness = {layer.number: layer.thickness for layer in copper.layers}
@@ -53,8 +56,35 @@ class Conductors:
         found = track_resistance(np.array(self.copper.lengths), widths, thicknesses, self.temperature_c)
         for index, track in enumerate(tracks):
             if track.widths is not None:
-                found[index] = self.track(track)
-        return found
+                found[index] = self._tapered(track)
+        return self._with_ends(tracks, found)
+
+    def _with_ends(self, tracks: list[Track], found: FloatArray) -> FloatArray:
+        """Resistances [ohm] of tracks between the walls of the holes at their ends, from those between their middles.
+
+        Where one meets another track it is alike, within a sixth of a square.
+        """
+        thicknesses = np.array([self.thickness[track.layer] for track in tracks])
+        square = track_resistance(1.0, 1.0, thicknesses, self.temperature_c)
+        widths = np.array([
+            (t.width, t.width) if t.widths is None else (t.widths[0], t.widths[-1]) for t in tracks
+        ])
+        squares = hole_end_squares(widths, self._pad, self._hole)
+        for terminal in self.copper.terminals[:1]:  # all are alike, and one end of every lead is at one
+            leads = np.array([track.role == "lead" for track in tracks])
+            squares[leads, 0] = hole_end_squares(widths[leads, 0], terminal.pad, terminal.drill)
+        shorter = found + square * squares.sum(axis=1)
+        return np.asarray(np.maximum(shorter, 0.1 * found))  # tracks may lie wholly within pads
+
+    @cached_property
+    def _pad(self) -> float:
+        """Copper around every joint [m]."""
+        return self.copper.coil.vias[0].pad
+
+    @cached_property
+    def _hole(self) -> float:
+        """One hole that takes as much current as those of a joint [m]."""
+        return cluster_diameter(self.drill, self.drill + WEB, self.copper.vias_per_joint)
 
     def _whole_coil(self, coil: Coil, tracks: list[tuple[float, float]]) -> tuple[float, float]:
         """Length [m] and resistance [ohm] of a coil from those of its tracks, vias between them included."""
@@ -67,12 +97,19 @@ class Conductors:
         return float(self._coils[index])
 
     def track(self, track: Track) -> float:
-        """Resistance [ohm] of one track."""
-        widths = track.point_widths
-        thickness, temperature_c = self.thickness[track.layer], self.temperature_c
+        """Resistance [ohm] of one track, from hole to hole."""
+        thickness = self.thickness[track.layer]
         if track.widths is None:
-            return float(track_resistance(track.length, track.width, thickness, temperature_c))
-        return float(tapered_track_resistance(track.lengths, widths[:-1], widths[1:], thickness, temperature_c).sum())
+            bare = float(track_resistance(track.length, track.width, thickness, self.temperature_c))
+        else:
+            bare = self._tapered(track)
+        return float(self._with_ends([track], np.array([bare]))[0])
+
+    def _tapered(self, track: Track) -> float:
+        """Resistance [ohm] of a track of varying width, from middle to middle of the holes."""
+        widths, thickness = track.point_widths, self.thickness[track.layer]
+        pieces = tapered_track_resistance(track.lengths, widths[:-1], widths[1:], thickness, self.temperature_c)
+        return float(pieces.sum())
 
     def barrel(self, layer: int, other: int) -> float:
         """Resistance [ohm] of a via between two layers."""

@@ -28,6 +28,7 @@ from pcbstator.design.slip_ring import MOST_VIAS, SlipRing
 from pcbstator.errors import Complaint, DesignError, LawRangeError
 from pcbstator.physics.conductors import track_resistance, via_resistance
 from pcbstator.physics.trace_current import IPC2221_CURRENT_LIMIT, ipc2221_current, ipc2221_spacing, ipc2221_width
+from pcbstator.physics.track_end import hole_end_squares
 from pcbstator.physics.via_row import via_row
 from pcbstator.predict.records import SlipRingResult
 
@@ -103,9 +104,10 @@ def worst_share(section: SlipRing, sizes: SlipRingSizes) -> float:
     return _row(section, sizes, section.rings - 1)[1]
 
 
-def half_ring_resistance(section: SlipRing, index: int) -> float:
-    """Resistance of a ring from a brush to the place opposite, both ways round in parallel [ohm]."""
-    way = pi * ring_radius(section, index)
+def half_ring_resistance(section: SlipRing, sizes: SlipRingSizes, index: int) -> float:
+    """Resistance of a ring from a brush opposite its vias to both ends of their row, two ways in parallel [ohm]."""
+    row = row_lengths(section, sizes, index)
+    way = pi * ring_radius(section, index) - float(row[-1] - row[0]) / 2
     return float(track_resistance(way, section.width, section.copper)) / 2
 
 
@@ -115,7 +117,7 @@ def slip_ring_results(design: Design) -> SlipRingResult | None:
     if section is None or board is None:
         return None
     sizes = slip_ring_sizes(design, section)
-    rings = [half_ring_resistance(section, index) for index in range(section.rings)]
+    rings = [half_ring_resistance(section, sizes, index) for index in range(section.rings)]
     leads = [_lead_resistance(section, sizes, index) for index in range(section.rings)]
     paths = tuple(ring + lead for ring, lead in zip(rings, leads, strict=True))
     ring, lead = (
@@ -146,10 +148,13 @@ def slip_ring_results(design: Design) -> SlipRingResult | None:
 
 
 def _lead_resistance(section: SlipRing, sizes: SlipRingSizes, index: int) -> float:
-    """Row of vias and lead of one ring [ohm]."""
-    length = lead_length(section, sizes, index)
-    lead = float(track_resistance(length, sizes.lead_width, section.copper))
-    return _row(section, sizes, index)[0] + lead
+    """Row of vias and lead of one ring, from wall to wall of their holes [ohm]."""
+    width = sizes.lead_width
+    squares = lead_length(section, sizes, index) / width
+    squares += float(hole_end_squares(width, section.terminal_pad, section.terminal_drill))
+    if sizes.vias > 1:  # a lone via at the ring's edge crowds the current there, which costs as much
+        squares += min(float(hole_end_squares(width, section.via_pad, section.via_drill)), 0.0)
+    return _row(section, sizes, index)[0] + float(track_resistance(squares, 1.0, section.copper))
 
 
 def _with_spacings(result: SlipRingResult, voltage: float, gaps: SlipRingGaps) -> SlipRingResult:

@@ -17,6 +17,7 @@ from pcbstator.copper.rim import NoRoomError
 from pcbstator.copper.settle import settle_plan
 from pcbstator.copper.wave import _roots
 from pcbstator.errors import DesignError
+from pcbstator.physics.track_end import hole_end_squares
 from pcbstator.predict.current_paths import Conductors, conductors_of
 from pcbstator.predict.magnetics import path_linkages, phase_linkages, rotor_field
 from pcbstator.winding import lay_winding, wind_wave
@@ -136,6 +137,7 @@ def test_tapered_track_piece_by_piece(kind):
     where = (np.arange(200) + 0.5) / 200
     start, end = track.widths[:-1, None], track.widths[1:, None]
     squares = (track.lengths * (1 / (start + (end - start) * where)).mean(axis=1)).sum()
+    squares += hole_end_squares(track.widths[[0, -1]], design.board.via_pad, design.board.via_drill).sum()
     law = Conductors(copper, design.board.via_drill, design.board.via_plating).track(track)
     assert law == pytest.approx(1.7241e-8 * squares / copper.layers[0].thickness, rel=1e-4)
     assert track.narrowest == pytest.approx(design.board.track_width, rel=1e-9)

@@ -74,16 +74,18 @@ def test_spacing_is_judged_by_the_printed_value(row):
 
 
 def test_half_a_ring_and_the_way_to_it():
-    """Two halves in parallel: R = rho pi r / (2 w t). One via: R = rho l / (pi (d - t) t). The lead: rho l / (w t)."""
+    """Two halves in parallel: R = rho pi r / (2 w t). One via: R = rho l / (pi (d - t) t). The lead: rho l / (w t),
+    less what its end on the terminal takes off.
+    """
     found = slip_ring_results(
         design_of(rings=1, inner_diameter_mm=38.0, width_mm=2.0, vias=1, lead_width_mm=0.8, copper_um=35.0)
     )
     assert found.ring_resistance == pytest.approx(RHO * pi * 20e-3 / (2 * 2e-3 * 35e-6), rel=1e-12)
     via = RHO * 1.6e-3 / (pi * 0.28e-3 * 0.02e-3)
     start, end = 21e-3 - 0.3e-3, 21e-3 + 1e-3 + 1e-3  # row flush with the ring; spacing and half a pad beyond it
-    lead = RHO * (end - start) / (0.8e-3 * 35e-6)
+    lead = RHO * ((end - start) / 0.8e-3 - 0.701) / 35e-6  # in squares: 0.8 mm to 2.0 mm around 1.0 mm
     # The polygon's corners lie 2 um outside the circle, and the terminal keeps its distance from them.
-    assert found.lead_resistance == pytest.approx(via + lead, rel=2e-3)
+    assert found.lead_resistance == pytest.approx(via + lead, rel=3e-3)
     assert found.path_resistance == pytest.approx(found.ring_resistance + found.lead_resistance, rel=1e-12)
     assert found.loss == pytest.approx(2.0**2 * found.path_resistance, rel=1e-12)
     assert found.ring_gap is None and found.lead_gap is None and found.terminal_gap is None
