@@ -13,7 +13,8 @@ import pytest
 from pcbstator.study.run import run_study
 from pcbstator.study.search import MissingLibraryError
 from pcbstator.study.store import open_store
-from pcbstator.study.workforce import WorkerError, cluster_workforce
+from pcbstator.study.cluster import cluster_workforce
+from pcbstator.study.workforce import WorkerError
 from tests.study.studies import KM, TURNS, wheel_study
 from tests.study.test_run import told
 
@@ -75,8 +76,8 @@ def test_a_cluster_gives_the_same_though_a_worker_is_killed(tmp_path, scheduler)
 
 
 def test_nobody_answers(monkeypatch):
-    monkeypatch.setattr("pcbstator.study.workforce.CONNECT_SECONDS", 0.5)
-    with pytest.raises(WorkerError, match="nobody answers there"), cluster_workforce("tcp://127.0.0.1:9"):
+    monkeypatch.setattr("pcbstator.study.cluster.ANSWER_SECONDS", 0.5)
+    with pytest.raises(WorkerError, match="no scheduler answers there"), cluster_workforce("tcp://127.0.0.1:9"):
         pass
 
 
