@@ -1,4 +1,4 @@
-"""``pcbstator`` and ``python -m pcbstator`` are the command line; Ctrl-C counts from before anything large is imported."""
+"""``pcbstator`` and ``python -m pcbstator``: the command line. Ctrl-C is heeded before anything large is imported."""
 
 from pcbstator.interrupts import INTERRUPTED, Interrupts, leave_at_once
 

@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pcbstator.interrupts import INTERRUPTED, STOPPED
 from pcbstator.cli_study import explore, suggest, take
 from pcbstator.errors import PcbstatorError
+from pcbstator.interrupts import INTERRUPTED, STOPPED
 
 if TYPE_CHECKING:
     from pcbstator.findings import Finding

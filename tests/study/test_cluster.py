@@ -10,10 +10,10 @@ import time
 
 import pytest
 
+from pcbstator.study.cluster import cluster_workforce
 from pcbstator.study.run import run_study
 from pcbstator.study.search import MissingLibraryError
 from pcbstator.study.store import open_store
-from pcbstator.study.cluster import cluster_workforce
 from pcbstator.study.workforce import WorkerError
 from tests.study.studies import KM, TURNS, wheel_study
 from tests.study.test_run import told

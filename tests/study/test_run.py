@@ -274,5 +274,5 @@ def test_memory_stays_flat_in_a_sweep(tmp_path):
 
     with open_store(tmp_path, study, "test") as store:
         run = _Run(study, store, Workforce(1, None), lambda progress: held.append(len(run.unstored)))
-        run.sweep()
+        run.look()
     assert max(held) <= 3 * 16
