@@ -44,7 +44,8 @@ def taken_design(store: Store, number: int) -> Taken:
     study = store.study
     title = f"{tomllib.loads(study.design_text).get('title', '')}, design {number}"
     settings = ({"title": title} if len(title) <= LONGEST_TITLE else {}) | study.settings(point)
-    head = f'# Design {number} of the study "{study.title}"\n'
+    name = "".join(letter if letter.isprintable() else " " for letter in study.title)
+    head = f'# Design {number} of the study "{name}"\n'
     text = head + changed_text(study.design_text, settings)
     try:
         folder = Path(study.folder) if study.folder else None
