@@ -14,6 +14,7 @@ from typing import Any, NoReturn
 
 INTERRUPTED = 130  # what shells give after Ctrl-C
 STOPPED = "stopped"
+SHOW_CURSOR = "\x1b[?25h\n"  # which a progress bar hides; on a line below the bar
 
 
 class Interrupts:
@@ -49,5 +50,6 @@ def leave_at_once(told: bool = False) -> NoReturn:
         with suppress(OSError, ValueError):
             sys.stdout.flush()
     else:
-        os.write(2, f"{STOPPED}\n".encode())
+        cursor = SHOW_CURSOR if os.isatty(2) else ""
+        os.write(2, f"{cursor}{STOPPED}\n".encode())
     os._exit(INTERRUPTED)

@@ -87,14 +87,13 @@ def test_while_it_is_imported(place, command, module):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("command", ["make", "simulate", "suggest"])
-@pytest.mark.parametrize("after", [0.5, 0.9, 1.3])
+@pytest.mark.parametrize("command", ["explore", "suggest"])  # which take long enough
+@pytest.mark.parametrize("after", [0.3, 0.6, 0.9, 1.3])
 def test_at_any_time(place, command, after):
     process = begun(place, "-m", "pcbstator", *COMMANDS[command])
     time.sleep(after)
     os.killpg(process.pid, signal.SIGINT)
     one_line(process)
-    assert [path.name for path in place.iterdir()] == ["study.toml"]
 
 
 @pytest.mark.parametrize("target", ["pcbstator.predict", "pcbstator.output.files.write_file"])
