@@ -1,4 +1,5 @@
-"""Words in, calls out. Exit 0 clean, 1 error findings or a failed check, 2 a mistake in the call or the design file.
+"""Words in, calls out. Exit 0 clean, 1 error findings or a failed check, 2 a mistake in the call or the design file,
+130 after Ctrl-C.
 
 Heavy imports wait inside the commands, so that help and mistakes answer at once.
 """
@@ -7,7 +8,8 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +17,7 @@ import click
 
 from pcbstator.cli_study import explore, suggest, take
 from pcbstator.errors import PcbstatorError
+from pcbstator.interrupts import INTERRUPTED, STOPPED
 
 if TYPE_CHECKING:
     from pcbstator.findings import Finding
@@ -26,7 +29,30 @@ DESIGN = click.argument("design", type=click.Path(path_type=Path))
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+class Commands(click.Group):
+    """Commands that end with 130 after Ctrl-C; left to the library it would be 1, which means error findings."""
+
+    def make_context(self, *args: Any, **named: Any) -> click.Context:
+        """Reads the command line."""
+        with _interrupts_told():
+            return super().make_context(*args, **named)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Runs what the command line names."""
+        with _interrupts_told():
+            return super().invoke(ctx)
+
+
+@contextmanager
+def _interrupts_told() -> Iterator[None]:
+    try:
+        yield
+    except (KeyboardInterrupt, click.Abort):
+        click.echo(STOPPED, err=True)
+        sys.exit(INTERRUPTED)
+
+
+@click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="pcbstator")
 def commands() -> None:
     """Design an axial-flux motor whose stator is a printed circuit board."""

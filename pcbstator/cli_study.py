@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pcbstator.interrupts import INTERRUPTED
+
 if TYPE_CHECKING:
     from pcbstator.study.records import Study
     from pcbstator.study.run import Progress, Watcher
     from pcbstator.study.workforce import Workforce
 
-INTERRUPTED = 130  # what shells give after Ctrl-C
 SECONDS_BETWEEN_LINES = 10.0  # of progress where no terminal shows a bar
 
 
@@ -26,6 +27,10 @@ SECONDS_BETWEEN_LINES = 10.0  # of progress where no terminal shows a bar
 @click.option("--scheduler", metavar="ADDRESS", help="A scheduler of dask.distributed, whose workers do the work.")
 def explore(study: Path, output: Path, workers: int | None, scheduler: str | None) -> None:
     """Look at many designs as STUDY asks, and keep the best. The same command goes on after a stop."""
+    if scheduler is not None:
+        from pcbstator.study.cluster import require_scheduler
+
+        require_scheduler(scheduler)  # before the rest is imported, so that a mistake is told at once
     from pcbstator.output.files import write_file
     from pcbstator.output.study_csv import designs_csv
     from pcbstator.output.study_page import explore_text, study_files
@@ -106,9 +111,13 @@ def suggest(design: Path, output: Path | None, workers: int | None) -> None:
 
 
 def _workforce(study: Study, workers: int | None, scheduler: str | None) -> AbstractContextManager[Workforce]:
-    from pcbstator.study.workforce import cluster_workforce, local_workforce
+    if scheduler is not None:
+        from pcbstator.study.cluster import cluster_workforce
 
-    return cluster_workforce(scheduler) if scheduler else local_workforce(workers or study.workers)
+        return cluster_workforce(scheduler)
+    from pcbstator.study.workforce import local_workforce
+
+    return local_workforce(workers or study.workers)
 
 
 @contextmanager

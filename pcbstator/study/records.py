@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from functools import cached_property
 from math import isfinite
@@ -142,9 +143,14 @@ class Study:
 
     @cached_property
     def digest(self) -> str:
-        """SHA-256 of everything that has a say in the results: the number of workers and the place have none."""
-        told = asdict(replace(self, workers=0, folder=""))
-        return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()
+        """SHA-256 of what the study asks.
+
+        The number of workers and the place have no say in the results, comments in the base design neither; a study
+        with a larger budget is the same one, carried further.
+        """
+        told = asdict(replace(self, workers=0, folder="", budget=0, design_text=""))
+        told["design"] = tomllib.loads(self.design_text)
+        return hashlib.sha256(json.dumps(told, sort_keys=True, default=str).encode()).hexdigest()
 
     @cached_property
     def wanted(self) -> frozenset[str]:
@@ -174,6 +180,34 @@ class Study:
         for variable, place in zip(self.variables, point, strict=True):
             found |= variable.settings(place)
         return found
+
+
+def study_text(study: Study) -> str:
+    """A study as text, to be kept."""
+    return json.dumps(asdict(study))
+
+
+def study_of(text: str) -> Study:
+    """The study of that text; ValueError, TypeError, LookupError or AttributeError for what is none."""
+    plain = json.loads(text)
+    variables = tuple(
+        Variable(**each | {
+            "options": tuple(Option(way["label"], _pairs(way["settings"])) for way in each["options"]),
+            "also": _pairs(each["also"]),
+        })
+        for each in plain["variables"]
+    )  # fmt: skip
+    return Study(**plain | {
+        "variables": variables,
+        "constraints": tuple(Constraint(**each) for each in plain["constraints"]),
+        "objectives": tuple(Objective(**each) for each in plain["objectives"]),
+        "columns": tuple(plain["columns"]),
+        "prices": _pairs(plain["prices"]),
+    })  # fmt: skip
+
+
+def _pairs(listed: Sequence[Sequence[Any]]) -> tuple[tuple[str, Any], ...]:
+    return tuple((name, value) for name, value in listed)
 
 
 @dataclass(frozen=True)

@@ -76,10 +76,7 @@ def run_study(study: Study, store: Store, force: Workforce, watch: Watcher = lam
     """
     run = _Run(study, store, force, watch)
     try:
-        if needs_search(study):
-            run.search()
-        else:
-            run.sweep()
+        run.look()
         if study.objectives:
             run.confirm()
     except KeyboardInterrupt:
@@ -111,30 +108,47 @@ class _Run:
         self.unstored: set[Point] = set()
         self.failures: dict[int, int] = {}
 
-    def sweep(self) -> None:
-        """All combinations where the budget covers them, else points that fill the space."""
-        counted = self.study.combinations <= self.study.budget
-        points = every_point(self.study) if counted else filling_points(self.study)
-        for _ in self.outcomes(self.fresh(points, self.study.budget), keep=False):
-            pass
+    def look(self) -> None:
+        """All combinations where the budget covers them; else a search, or points that fill the space evenly.
 
-    def search(self) -> None:
-        """Points that fill the space, then generation by generation towards the best."""
-        study, size = self.study, self.study.generation or generation_size(self.study.budget)
+        A budget that has grown changes nothing about the designs before: what was begun with the first is carried on,
+        and combinations that are left follow once a budget covers them all.
+        """
+        study, budgets = self.study, self.store.budgets()
+        short = [budget for budget in budgets if budget < study.combinations]
+        if short and study.objectives:
+            self.search(short[0], short[-1])
+        elif short:
+            self.sweep(filling_points(study), short[-1])
+        if study.budget >= study.combinations:
+            self.sweep(every_point(study), study.budget, most_repeats=study.budget)
+
+    def sweep(self, points: Iterator[Point], budget: int, most_repeats: int = MOST_REPEATS) -> None:
+        """Points one after the other, up to a budget."""
+        if self.next <= budget:
+            for _ in self.outcomes(self.fresh(points, budget - self.next + 1, most_repeats), keep=False):
+                pass
+
+    def search(self, planned: int, budget: int) -> None:
+        """Points that fill the space, then generation by generation towards the best, up to a budget.
+
+        planned: the budget that the study began with, which decides how it is gone about.
+        """
+        study, size = self.study, self.study.generation or generation_size(planned)
         search = Search(study.variables, len(study.objectives), size, study.seed)
-        first = min(max(size, study.budget // FIRST_PART // CHUNK * CHUNK), study.budget)
+        first = min(max(size, planned // FIRST_PART // CHUNK * CHUNK), planned)
         self.store.tell("filling", str(first))  # numbers up to here fill the space evenly
         start = list(self.outcomes(self.fresh(filling_points(study), first)))
-        if self.next > study.budget:
+        if self.next > budget:
             return
         search.start([point for point, _ in start], *self._judged([outcome for _, outcome in start]))
         stale = 0
-        while self.next <= study.budget and stale < MOST_STALE:
+        while self.next <= budget and stale < MOST_STALE:
             asked, before = search.ask(), self.next
             if not asked:
                 return
-            found = dict(self.outcomes(self.fresh(iter(asked), study.budget - self.next + 1)))
-            if self.next > study.budget:
+            found = dict(self.outcomes(self.fresh(iter(asked), budget - self.next + 1)))
+            if self.next > budget:
                 return
             search.tell(*self._judged([found.get(point) or self.earlier(point) for point in asked]))
             stale = stale + 1 if self.next == before else 0
@@ -156,13 +170,13 @@ class _Run:
         number = self.store.number_of(point, self.next)
         return self.store.known(number or 0)[1]
 
-    def fresh(self, points: Iterator[Point], count: int) -> Iterator[Point]:
+    def fresh(self, points: Iterator[Point], count: int, most_repeats: int = MOST_REPEATS) -> Iterator[Point]:
         """The first ``count`` of these points that were not asked for before; ends where the space seems used up."""
         repeats = 0
         for point in points:
             if point in self.unstored or self.store.number_of(point, self.next) is not None:
                 repeats += 1
-                if repeats > MOST_REPEATS:
+                if repeats > most_repeats:
                     return
                 continue
             repeats = 0

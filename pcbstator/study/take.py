@@ -37,19 +37,21 @@ def taken_design(store: Store, number: int) -> Taken:
 
     Raises OutputError where there is no such design or it is none that can be laid.
     """
-    found = store.outcome(number)
+    found = store.outcome(number) if 1 <= number <= store.last() else None
     if found is None:
         raise OutputError(f"{store.path}: holds no design {number}; numbers go from 1 to {store.last()}")
     point, outcome = found
-    title = f"{tomllib.loads(store.about('design') or '').get('title', '')}, design {number}"
-    settings = {"title": title} | store.settings(point) if len(title) <= LONGEST_TITLE else store.settings(point)
-    text = changed_text(store.about("design") or "", settings)
-    head = f'# Design {number} of the study "{store.about("title")}"\n'
+    study = store.study
+    title = f"{tomllib.loads(study.design_text).get('title', '')}, design {number}"
+    settings = ({"title": title} if len(title) <= LONGEST_TITLE else {}) | study.settings(point)
+    name = "".join(letter if letter.isprintable() else " " for letter in study.title)
+    head = f'# Design {number} of the study "{name}"\n'
+    text = head + changed_text(study.design_text, settings)
     try:
-        folder = store.about("folder")
-        design = design_from_document(tomllib.loads(text), f"design {number}", Path(folder) if folder else None)
+        folder = Path(study.folder) if study.folder else None
+        design = design_from_document(tomllib.loads(text), f"design {number}", folder)
         prediction = checked_prediction(design)
-    except DesignError as error:
+    except (DesignError, tomllib.TOMLDecodeError) as error:
         raise OutputError(f"design {number} cannot be laid: {error}; take another one") from None
     full = flat_results(prediction)
     apart = differences(outcome.results, full)
@@ -64,7 +66,7 @@ def taken_design(store: Store, number: int) -> Taken:
     if not outcome.feasible:
         lines.insert(0, f"note: this design was ruled out: {outcome.detail or outcome.ruled_out}")
     recording = design.motion.table if design.motion else None
-    return Taken(head + text, "\n".join(lines) + "\n", differs or bool(errors), recording or "")
+    return Taken(text, "\n".join(lines) + "\n", differs or bool(errors), recording or "")
 
 
 def changed_text(text: str, settings: Mapping[str, Any]) -> str:

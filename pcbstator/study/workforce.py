@@ -5,16 +5,17 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import contextmanager
+from multiprocessing.connection import wait
 from typing import Any
 
 from pcbstator.errors import PcbstatorError
-from pcbstator.study.search import MissingLibraryError
 
 MOST_FAILURES = 4  # of a task in a row, after which its designs are named in an error
-CONNECT_SECONDS = 20
+QUIET_TRACKER = "ignore:resource_tracker:UserWarning"
 
 
 class WorkerError(PcbstatorError):
@@ -41,11 +42,12 @@ class Workforce:
             except Exception as error:  # noqa: BLE001  told where the result is asked for
                 done.set_exception(error)
             return done
-        try:
-            return self.executor.submit(task, *arguments)
-        except RuntimeError:  # the pool broke
-            self.renew()
-            return self.executor.submit(task, *arguments)
+        with _interrupts_held():  # what is started here has nothing to do with Ctrl-C
+            try:
+                return self.executor.submit(task, *arguments)
+            except RuntimeError:  # the pool broke
+                self.renew()
+                return self.executor.submit(task, *arguments)
 
     def renew(self) -> None:
         """A new executor in place of a broken one."""
@@ -65,8 +67,10 @@ def local_workforce(workers: int) -> Iterator[Workforce]:
     count = workers or _cores()
 
     def made() -> Executor:
-        return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), _leave_interrupts)
+        return ProcessPoolExecutor(count, multiprocessing.get_context("spawn"), _begin_work)
 
+    if count > 1:
+        _start_tracker()
     force = Workforce(count, made if count > 1 else None)
     try:
         yield force
@@ -82,37 +86,50 @@ def executor_workforce(executor: Executor, workers: int) -> Iterator[Workforce]:
     yield force
 
 
-@contextmanager
-def cluster_workforce(address: str) -> Iterator[Workforce]:
-    """The workers behind a scheduler of dask.distributed.
-
-    Raises WorkerError where nobody answers or no worker is there.
-    """
-    try:
-        from distributed import Client
-    except ImportError:
-        raise MissingLibraryError(
-            "--scheduler needs the library distributed: pip install 'pcbstator[cluster]'"
-        ) from None
-    try:
-        client = Client(address, timeout=CONNECT_SECONDS, set_as_default=False)
-    except (OSError, TimeoutError, ValueError) as error:
-        raise WorkerError(f"--scheduler {address}: nobody answers there ({error}); start a scheduler first") from None
-    try:
-        threads = sum(client.nthreads().values())
-        if threads == 0:
-            raise WorkerError(f"--scheduler {address}: it has no workers; start some that can import pcbstator")
-        with executor_workforce(client.get_executor(pure=False, retries=MOST_FAILURES), threads) as force:
-            yield force
-    finally:
-        client.close()
-
-
 def _cores() -> int:
     """Cores that this process may use."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _leave_interrupts() -> None:
-    """Ctrl-C is for the process that keeps the results; workers finish what they have."""
+@contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """Ctrl-C waits; processes and threads that are started meanwhile never get it, from their first moment on."""
+    if not hasattr(signal, "pthread_sigmask"):  # systems without such masks go without
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT])
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _start_tracker() -> None:
+    """Starts the process that clears semaphores away when this one is killed; it shall not complain about that."""
+    try:
+        from multiprocessing.resource_tracker import ensure_running
+    except ImportError:  # systems where semaphores go by themselves
+        return
+    stated = os.environ.get("PYTHONWARNINGS")
+    os.environ["PYTHONWARNINGS"] = ",".join(filter(None, [stated, QUIET_TRACKER]))
+    try:
+        ensure_running()
+    finally:
+        if stated is None:
+            del os.environ["PYTHONWARNINGS"]
+        else:
+            os.environ["PYTHONWARNINGS"] = stated
+
+
+def _begin_work() -> None:
+    """In a worker: Ctrl-C is for the process that keeps the results, and the worker ends when that one does."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """Ends this process as soon as its parent is gone, however that went."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(1)

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
 import os
 import signal
+import socket
 import subprocess
 import sys
+import threading
 import time
 
 import pytest
 
+from pcbstator.study.cluster import cluster_workforce
 from pcbstator.study.run import run_study
 from pcbstator.study.search import MissingLibraryError
 from pcbstator.study.store import open_store
-from pcbstator.study.workforce import WorkerError, cluster_workforce
+from pcbstator.study.workforce import WorkerError
 from tests.study.studies import KM, TURNS, wheel_study
 from tests.study.test_run import told
 
@@ -38,8 +43,6 @@ def scheduler(tmp_path_factory):
     limit = time.monotonic() + 60
     while not address_file.exists() and time.monotonic() < limit:
         time.sleep(0.1)
-    import json
-
     address = json.loads(address_file.read_text())["address"]
     for number in (1, 2):
         start(
@@ -75,9 +78,32 @@ def test_a_cluster_gives_the_same_though_a_worker_is_killed(tmp_path, scheduler)
 
 
 def test_nobody_answers(monkeypatch):
-    monkeypatch.setattr("pcbstator.study.workforce.CONNECT_SECONDS", 0.5)
-    with pytest.raises(WorkerError, match="nobody answers there"), cluster_workforce("tcp://127.0.0.1:9"):
+    monkeypatch.setattr("pcbstator.study.cluster.ANSWER_SECONDS", 0.5)
+    with pytest.raises(WorkerError, match="no scheduler answers there"), cluster_workforce("tcp://127.0.0.1:9"):
         pass
+
+
+@pytest.mark.parametrize("words", [b"HTTP/1.0 400 Bad Request\r\n\r\n", b"", b"\xff" * 4096])
+def test_who_answers_is_no_scheduler(monkeypatch, words):
+    """A server that says something of its own, or nothing at all."""
+    monkeypatch.setattr("pcbstator.study.cluster.ANSWER_SECONDS", 0.5)
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        callers = []
+
+        def answer():
+            with contextlib.suppress(OSError):  # the server is closed at the end
+                while True:
+                    callers.append(server.accept()[0])
+                    with contextlib.suppress(OSError):
+                        callers[-1].sendall(words)
+
+        threading.Thread(target=answer, daemon=True).start()
+        address = f"tcp://127.0.0.1:{server.getsockname()[1]}"
+        with pytest.raises(WorkerError, match="no scheduler answers there"), cluster_workforce(address):
+            pass
+        server.shutdown(socket.SHUT_RDWR)
+        for caller in callers:
+            caller.close()
 
 
 def test_without_the_library(monkeypatch):

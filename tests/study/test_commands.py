@@ -98,6 +98,25 @@ def test_a_place_that_cannot_be_written(study, tmp_path):
     assert told.code == 2 and "cannot be written" in told.err
 
 
+def test_a_remark_in_the_base_costs_nothing(study, tmp_path):
+    """The designs stay; what is taken has the base's words of today."""
+    base = tmp_path / "wheel.toml"
+    base.write_text(WHEEL.read_text(encoding="utf-8"), encoding="utf-8")
+    place = study(design="wheel.toml", variables=[TURNS], budget=4)
+    first = run("explore", place, "-o", tmp_path / "out")
+    base.write_text("# seen again\n" + base.read_text(encoding="utf-8"), encoding="utf-8")
+    assert run("explore", place, "-o", tmp_path / "out") == first
+    assert run("take", tmp_path / "out", "1", "-o", tmp_path / "one.toml").code == 0
+    assert "# seen again" in (tmp_path / "one.toml").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("address", ["", "nonsense", "tcp://nonsense", "foo://here:1", "tcp://127.0.0.1:99999"])
+def test_what_is_no_address_of_a_scheduler(study, tmp_path, address):
+    told = run("explore", study(variables=[TURNS]), "-o", tmp_path / "out", "--scheduler", address)
+    assert told.code == 2 and "must be an address such as" in told.err and len(told.err.splitlines()) == 1
+    assert not (tmp_path / "out").exists()
+
+
 def test_progress_in_words():
     progress = Progress(100)
     assert progress.seconds_left is None and progress_words(progress) == "from the store, 0 meet all"

@@ -7,6 +7,7 @@ import io
 import re
 import tomllib
 from contextlib import redirect_stdout
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -16,9 +17,9 @@ from hypothesis import strategies as st
 from pcbstator.design import load_design
 from pcbstator.errors import DesignError
 from pcbstator.study.load import load_study, study_from_tables
-from pcbstator.study.records import Constraint, Objective
+from pcbstator.study.records import Constraint, Objective, study_of, study_text
 from tests.command import run
-from tests.study.studies import KM, TURNS, WIDTH, wheel_study
+from tests.study.studies import KM, TURNS, WIDTH, smaller, wheel_study
 
 STUDIES = sorted((Path(__file__).parents[2] / "designs" / "studies").glob("*.toml"))
 GOOD = {
@@ -155,6 +156,16 @@ def test_the_digest_holds_what_decides():
     study = wheel_study(**GOOD)
     assert study.digest == wheel_study(**GOOD, workers=7).digest
     assert study.digest != wheel_study(**(GOOD | {"seed": 2})).digest
+    assert study.digest == smaller(study, 77).digest  # the same study, carried further
+    commented = "# a remark\n" + re.sub(r"#.*|\n\n+", "\n", study.design_text)
+    assert commented != study.design_text
+    assert study.digest == replace(study, design_text=commented).digest
+    assert study.digest != replace(study, design_text=commented.replace("poles = ", "poles = 1")).digest
+
+
+def test_a_study_is_kept_whole():
+    tables = wheel_study(**GOOD)
+    assert study_of(study_text(tables)) == tables
 
 
 def test_the_page_about_studies_can_be_followed(tmp_path, monkeypatch):

@@ -81,6 +81,36 @@ def test_any_number_of_workers_gives_the_same(tmp_path):
         assert told(study, tmp_path / "3", force) == alone
 
 
+@pytest.mark.parametrize(
+    ("tables", "budgets"),
+    [
+        ({"variables": [TURNS, WIDTH]}, (20, 41)),  # fills the space, further
+        ({"variables": [TURNS, WIDTH]}, (20, 41, 100)),  # then whatever is left of all 60 combinations
+        ({**SEARCH}, (40, 96)),  # a search, further
+        ({"variables": [TURNS, WIDTH], "objectives": [KM]}, (40, 100)),  # a search, then all that is left
+    ],
+)
+def test_a_finished_study_is_carried_further(tmp_path, tables, budgets):
+    """What was looked at stays, under its numbers; as much is new as the budget has grown; a stop changes nothing."""
+    ends = {}
+    for stop in (False, True):
+        before: list = []
+        for budget in budgets:
+            study = wheel_study(**tables, budget=budget)
+            folder = tmp_path / str(stop)
+            if stop and budget == budgets[-1]:
+                with open_store(folder, study, "test") as store, pytest.raises(KeyboardInterrupt):
+                    run_study(study, store, next(executor_workforce(Interrupted(1), 1).gen))
+                with open_store(folder, study, "test") as store:
+                    assert store.about("finished") is None
+            rows, _ = told(study, folder)
+            assert rows[: len(before)] == before and len({row[1] for row in rows}) == len(rows)
+            assert len(rows) == min(budget, study.combinations)
+            before = rows
+        ends[stop] = before
+    assert ends[False] == ends[True]
+
+
 class Interrupted(Executor):
     """Does some tasks and stops after some like a user's Ctrl-C."""
 
@@ -156,9 +186,12 @@ def test_an_interrupted_study_keeps_what_it_has(tmp_path):
 def test_a_folder_belongs_to_one_study_and_one_run(tmp_path):
     study = wheel_study(variables=[TURNS], budget=10)
     told(study, tmp_path)
-    with pytest.raises(OutputError, match="holds designs of another study"), open_store(
-        tmp_path, smaller(study, 5), "test"
+    with (
+        pytest.raises(OutputError, match="holds designs of another study"),
+        open_store(tmp_path, wheel_study(variables=[TURNS], budget=10, seed=2), "test"),
     ):
+        pass
+    with pytest.raises(OutputError, match="write budget = 10 or more"), open_store(tmp_path, smaller(study, 5), "test"):
         pass
     with pytest.raises(OutputError, match="holds designs of another version"), open_store(tmp_path, study, "2"):
         pass
@@ -274,5 +307,5 @@ def test_memory_stays_flat_in_a_sweep(tmp_path):
 
     with open_store(tmp_path, study, "test") as store:
         run = _Run(study, store, Workforce(1, None), lambda progress: held.append(len(run.unstored)))
-        run.sweep()
+        run.look()
     assert max(held) <= 3 * 16
