@@ -19,8 +19,9 @@ from pcbstator.errors import PcbstatorError
 if TYPE_CHECKING:
     from pcbstator.findings import Finding
 
-# The matrices here are small: threads inside the linear algebra cost more than they give.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# How many threads share a sum decides its last digit, so whatever the user has set, it is one: the same design gives
+# the same bytes. Every library of linear algebra that numpy may be built on reads one of these when it is loaded.
+THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 
 DESIGN = click.argument("design", type=click.Path(path_type=Path))
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
@@ -238,6 +239,7 @@ def _leave(findings: Iterable[Finding]) -> None:
 
 def main() -> None:
     """Run a command; a mistake of the user is told in words, with exit 2."""
+    os.environ.update(dict.fromkeys(THREADS, "1"))  # the matrices are small: more would only cost
     try:
         commands()
     except PcbstatorError as error:

@@ -171,3 +171,19 @@ def test_entry_point_in_a_process_of_its_own(broken):
     command = [sys.executable, "-m", "pcbstator", "predict"]
     done = subprocess.run([*command, str(broken)], capture_output=True, text=True, env=environment, check=False)
     assert done.returncode == 2 and "Traceback" not in done.stderr and "rotor.poels" in done.stderr
+
+
+def test_the_bytes_do_not_depend_on_threads():
+    """Sums that several threads share end in other last digits; told apart on machines with more than one core."""
+    told = set()
+    for threads in ("1", "2", "nonsense"):
+        environment = os.environ | {"OPENBLAS_NUM_THREADS": threads, "OMP_NUM_THREADS": threads}
+        command = [sys.executable, "-m", "pcbstator", "predict", str(STAGE), "--json"]
+        told.add(subprocess.run(command, capture_output=True, env=environment, check=True).stdout)
+    assert len(told) == 1
+
+
+def test_nothing_loads_linear_algebra_before_its_threads_are_set():
+    """They are read when numpy is loaded, and never again."""
+    code = "import sys, pcbstator.cli; sys.exit('numpy' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
