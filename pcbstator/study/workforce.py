@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from typing import Any
 
 from pcbstator.errors import PcbstatorError
-from pcbstator.study.search import MissingLibraryError
+from pcbstator.study.search import MissingLibraryError, install_words
 
 MOST_FAILURES = 4  # of a task in a row, after which its designs are named in an error
 CONNECT_SECONDS = 20
@@ -92,7 +92,7 @@ def cluster_workforce(address: str) -> Iterator[Workforce]:
         from distributed import Client
     except ImportError:
         raise MissingLibraryError(
-            "--scheduler needs the library distributed: pip install 'pcbstator[cluster]'"
+            f"--scheduler needs the library distributed: {install_words('cluster')}"
         ) from None
     try:
         client = Client(address, timeout=CONNECT_SECONDS, set_as_default=False)

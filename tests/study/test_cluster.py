@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -11,7 +12,7 @@ import time
 import pytest
 
 from pcbstator.study.run import run_study
-from pcbstator.study.search import MissingLibraryError
+from pcbstator.study.search import MissingLibraryError, install_words
 from pcbstator.study.store import open_store
 from pcbstator.study.workforce import WorkerError, cluster_workforce
 from tests.study.studies import KM, TURNS, wheel_study
@@ -82,5 +83,5 @@ def test_nobody_answers(monkeypatch):
 
 def test_without_the_library(monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
-    with pytest.raises(MissingLibraryError, match=r"pip install 'pcbstator\[cluster\]'"), cluster_workforce("x"):
+    with pytest.raises(MissingLibraryError, match=re.escape(install_words("cluster"))), cluster_workforce("x"):
         pass
