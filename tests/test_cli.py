@@ -112,7 +112,16 @@ def test_make_leaves_foreign_folders_alone(tmp_path):
     (tmp_path / "made" / "notes.txt").write_text("mine")
     shown = run("make", STAGE, "-o", tmp_path / "made")
     assert shown.code == 2 and "notes.txt" in shown.err
-    assert run("make", STAGE, "-o", tmp_path / "no" / "such").code == 2
+
+
+def test_make_fills_the_empty_folder_it_runs_in_and_makes_those_that_are_missing(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert run("make", DESIGNS[2], "-o", ".").code == 0
+    names = {path.name for path in tmp_path.iterdir()}
+    assert run("make", DESIGNS[2], "-o", ".").code == 0
+    assert {path.name for path in tmp_path.iterdir()} == names and "manifest.json" in names
+    assert run("make", DESIGNS[2], "-o", tmp_path.with_name(tmp_path.name + "-new") / "such").code == 0
+    assert {path.name for path in (tmp_path.with_name(tmp_path.name + "-new") / "such").iterdir()} == names
 
 
 def test_start_never_overwrites(tmp_path):
