@@ -67,7 +67,7 @@ def _parsed(text: str) -> Recording | Complaint:
         if any(not isfinite(value) or abs(value) > LIMITS[name] for name, value in values.items()):
             return Complaint(KEY, "must hold sensible numbers", shown(",".join(row)), f"mend data row {number}")
         if values["time_s"] - before < 0.999 * LEAST_TIME:
-            rule = f"must have times that rise by at least {LEAST_TIME:g} s"
+            rule = f"must have rising times, each at least {LEAST_TIME:g} s after the one before"
             return Complaint(KEY, rule, f"{values['time_s']:.9g}", f"mend data row {number}")
         before = values["time_s"]
         for name, value in values.items():
