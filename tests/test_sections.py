@@ -131,12 +131,12 @@ def test_every_pair_of_sections_present_or_absent(row, tmp_path):
 
 
 @pytest.mark.slow
-def test_every_pair_of_ways_to_have_them(tmp_path):
+def test_every_pair_of_ways_to_have_them(tmp_path_factory):
     for row in rows({path: 1 + len(ways) for path, ways in PRESENT.items()}, PAIRS):
-        judge(row, tmp_path)
+        judge(row, tmp_path_factory.mktemp("ways"))
 
 
 @pytest.mark.slow
-def test_every_way_to_have_a_job(tmp_path):
+def test_every_way_to_have_a_job(tmp_path_factory):
     for levels in itertools.product(*(range(1 + len(PRESENT[name])) for name in JOB)):
-        judge(dict.fromkeys(PRESENT, 0) | dict(zip(JOB, levels, strict=True)), tmp_path)
+        judge(dict.fromkeys(PRESENT, 0) | dict(zip(JOB, levels, strict=True)), tmp_path_factory.mktemp("job"))

@@ -40,7 +40,14 @@ def wrapped(text: str, width: int) -> str:
 
 
 def _folded(line: str, width: int) -> str:
+    """One line as several; where its last column would be too narrow, that goes below the others."""
+    indent = min(len(line) - len(line.lstrip()) + 2, width // 4)
     columns = [cell.end() for cell in re.finditer(r"\S {2,}(?=\S)", line)]
-    indent = len(line) - len(line.lstrip())
-    hang = columns[-1] if columns and columns[-1] + LEAST_COLUMN <= width else min(indent + 2, width // 4)
-    return textwrap.fill(line, width, subsequent_indent=" " * hang, break_on_hyphens=False)
+    last = columns[-1] if columns else 0
+    if not last or last + LEAST_COLUMN <= width:
+        return _filled(line, width, "", last or indent)
+    return _filled(line[:last].rstrip(), width, "", indent) + "\n" + _filled(line[last:], width, " " * indent, indent)
+
+
+def _filled(line: str, width: int, start: str, hang: int) -> str:
+    return textwrap.fill(line, width, initial_indent=start, subsequent_indent=" " * hang, break_on_hyphens=False)
