@@ -9,7 +9,8 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,12 +19,14 @@ import click
 from pcbstator.cli_study import explore, suggest, take
 from pcbstator.errors import PcbstatorError
 from pcbstator.interrupts import INTERRUPTED, STOPPED
+from pcbstator.output.terminal import tell
 
 if TYPE_CHECKING:
     from pcbstator.findings import Finding
 
-# The matrices here are small: threads inside the linear algebra cost more than they give.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# How many threads share a sum decides its last digit, so whatever the user has set, it is one: the same design gives
+# the same bytes. Every library of linear algebra that numpy may be built on reads one of these when it is loaded.
+THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 
 DESIGN = click.argument("design", type=click.Path(path_type=Path))
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
@@ -78,7 +81,10 @@ def predict(design: Path, as_json: bool) -> None:
     from pcbstator.output.tables import prediction_table
 
     prediction = pcbstator.predict(pcbstator.load_design(design))
-    click.echo(json_text(prediction.to_dict()) if as_json else prediction_table(prediction), nl=False)
+    if as_json:
+        click.echo(json_text(prediction.to_dict()), nl=False)
+    else:
+        tell(prediction_table(prediction))
     _leave(prediction.findings)
 
 
@@ -93,7 +99,10 @@ def check(design: Path, as_json: bool) -> None:
 
     prediction = pcbstator.predict(pcbstator.load_design(design))
     listed = [finding.to_dict() for finding in prediction.findings]
-    click.echo(json_text({"findings": listed}) if as_json else findings_text(prediction.findings), nl=False)
+    if as_json:
+        click.echo(json_text({"findings": listed}), nl=False)
+    else:
+        tell(findings_text(prediction.findings))
     _leave(prediction.findings)
 
 
@@ -135,7 +144,7 @@ def windings(phases: int, coils: range, poles: range, as_json: bool) -> None:
         ]
         click.echo(json_text({"phases": phases, "windings": rows}), nl=False)
     else:
-        click.echo(windings_text(phases, found), nl=False)
+        tell(windings_text(phases, found))
 
 
 @commands.command()
@@ -202,12 +211,12 @@ def make(design: Path, output: Path) -> None:
     copper = pcbstator.lay_copper(asked)
     prediction = pcbstator.predict(asked, copper)
     if any(finding.severity == "error" for finding in prediction.findings):
-        click.echo(findings_text(prediction.findings), nl=False, err=True)
-        click.echo(f"{output}: not written, because of the errors above", err=True)
+        tell(findings_text(prediction.findings), err=True)
+        tell(f"{output}: not written, because of the errors above\n", err=True)
         sys.exit(1)
     files = package_files(asked, copper, prediction)
     write_folder(output, files)
-    click.echo(findings_text(prediction.findings), nl=False)
+    tell(findings_text(prediction.findings))
     click.echo(f"{output}: {len(files)} files written; open report.html first")
 
 
@@ -247,7 +256,10 @@ def simulate(design: Path, scenarios: tuple[str, ...] | None, output: Path | Non
         write_folder(output, files)
         click.echo(f"{output}: {len(files)} files written; open simulation.html first", err=as_json)
     if as_json or output is None:
-        click.echo(json_text(found.to_dict()) if as_json else simulation_text(found), nl=False)
+        if as_json:
+            click.echo(json_text(found.to_dict()), nl=False)
+        else:
+            tell(simulation_text(found))
     _leave(found.prediction.findings)
 
 
@@ -264,11 +276,27 @@ def _leave(findings: Iterable[Finding]) -> None:
 
 def main() -> None:
     """Run a command; a mistake of the user is told in words, with exit 2."""
+    os.environ.update(dict.fromkeys(THREADS, "1"))  # the matrices are small: more would only cost
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):
+            stream.reconfigure(errors="replace")  # names that are no UTF-8, terminals that know few letters
     try:
         commands()
     except PcbstatorError as error:
-        click.echo(f"{error}", err=True)
+        tell(f"{error}\n", err=True)
         sys.exit(2)
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()
         sys.exit(1)
+    except OSError as error:  # a full disk, above all
+        _drop_output()
+        with suppress(OSError):  # where errors cannot be written either, the exit code has to do
+            tell(f"{error.filename or 'the output'}: {error.strerror}\n", err=True)
+        sys.exit(2)
+
+
+def _drop_output() -> None:
+    """What still waits to be written would only fail again when the process ends."""
+    with suppress(OSError):  # a stream without a file, as tests have it
+        output = sys.stdout.fileno()
+        os.dup2(os.open(os.devnull, os.O_WRONLY), output)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from pcbstator.interrupts import INTERRUPTED
+from pcbstator.output.terminal import tell
 
 if TYPE_CHECKING:
     from pcbstator.study.records import Study
@@ -55,14 +56,14 @@ def explore(study: Path, output: Path, workers: int | None, scheduler: str | Non
         for name, text in study_files(found, str(output)).items():
             write_file(output / name, text, (".svg", ".html"))
         write_file(output / "designs.csv", designs_csv(asked, store), (".csv",))
-    click.echo(explore_text(found, str(output)), nl=False)
+    tell(explore_text(found, str(output)))
     if stopped:
         click.echo(f"stopped after {found.designs} designs, all kept; the same command goes on", err=True)
         sys.exit(INTERRUPTED)
     if not found.feasible:
         click.echo("no design meets everything", err=True)
         for line in reasons:
-            click.echo(f"  {line}", err=True)
+            tell(f"  {line}\n", err=True)
         sys.exit(1)
 
 
@@ -80,7 +81,7 @@ def take(folder: Path, number: int, output: Path) -> None:
         taken = taken_design(store, number)
     write_file(output, taken.text, (".toml",))
     click.echo(f"{output}: written")
-    click.echo(taken.words, nl=False)
+    tell(taken.words)
     if taken.recording and not (output.parent / taken.recording).is_file():
         click.echo(f"note: copy {taken.recording}, the recorded motion, into the folder of {output}")
     if taken.errors:
@@ -107,7 +108,7 @@ def suggest(design: Path, output: Path | None, workers: int | None) -> None:
         sys.exit(INTERRUPTED)
     if output is not None:
         write_folder(output, suggested_files(asked, found))
-    click.echo(suggested_text(asked, found, output), nl=False)
+    tell(suggested_text(asked, found, output))
 
 
 def _workforce(study: Study, workers: int | None, scheduler: str | None) -> AbstractContextManager[Workforce]:

@@ -5,6 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 
+def printable(text: str) -> str:
+    """Text without control characters, so that it cannot steer a terminal, and without bytes that are no UTF-8.
+
+    >>> printable("a\\x1b[2J.toml"), printable("a\\udcff.toml")
+    ('a?[2J.toml', 'a?.toml')
+    """
+    return "".join(character if character.isprintable() else "?" for character in text)
+
+
 class PcbstatorError(Exception):
     """Any mistake that the user can mend."""
 
@@ -35,6 +44,7 @@ class DesignError(PcbstatorError):
     """
 
     def __init__(self, source: str, complaints: list[Complaint] | tuple[Complaint, ...]) -> None:
+        source = printable(source)
         self.source = source
         self.complaints = tuple(complaints)
         super().__init__("\n".join(f"{source}: {complaint}" for complaint in self.complaints))

@@ -112,7 +112,16 @@ def test_make_leaves_foreign_folders_alone(tmp_path):
     (tmp_path / "made" / "notes.txt").write_text("mine")
     shown = run("make", STAGE, "-o", tmp_path / "made")
     assert shown.code == 2 and "notes.txt" in shown.err
-    assert run("make", STAGE, "-o", tmp_path / "no" / "such").code == 2
+
+
+def test_make_fills_the_empty_folder_it_runs_in_and_makes_those_that_are_missing(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert run("make", DESIGNS[2], "-o", ".").code == 0
+    names = {path.name for path in tmp_path.iterdir()}
+    assert run("make", DESIGNS[2], "-o", ".").code == 0
+    assert {path.name for path in tmp_path.iterdir()} == names and "manifest.json" in names
+    assert run("make", DESIGNS[2], "-o", tmp_path.with_name(tmp_path.name + "-new") / "such").code == 0
+    assert {path.name for path in (tmp_path.with_name(tmp_path.name + "-new") / "such").iterdir()} == names
 
 
 def test_start_never_overwrites(tmp_path):
@@ -171,3 +180,19 @@ def test_entry_point_in_a_process_of_its_own(broken):
     command = [sys.executable, "-m", "pcbstator", "predict"]
     done = subprocess.run([*command, str(broken)], capture_output=True, text=True, env=environment, check=False)
     assert done.returncode == 2 and "Traceback" not in done.stderr and "rotor.poels" in done.stderr
+
+
+def test_the_bytes_do_not_depend_on_threads():
+    """Sums that several threads share end in other last digits; told apart on machines with more than one core."""
+    told = set()
+    for threads in ("1", "2", "nonsense"):
+        environment = os.environ | {"OPENBLAS_NUM_THREADS": threads, "OMP_NUM_THREADS": threads}
+        command = [sys.executable, "-m", "pcbstator", "predict", str(STAGE), "--json"]
+        told.add(subprocess.run(command, capture_output=True, env=environment, check=True).stdout)
+    assert len(told) == 1
+
+
+def test_nothing_loads_linear_algebra_before_its_threads_are_set():
+    """They are read when numpy is loaded, and never again."""
+    code = "import sys, pcbstator.cli; sys.exit('numpy' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

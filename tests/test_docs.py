@@ -1,6 +1,7 @@
 """The pages that list things list exactly what the program has."""
 
 import re
+import tomllib
 from dataclasses import fields
 from pathlib import Path
 
@@ -8,6 +9,7 @@ import pytest
 
 import pcbstator
 from pcbstator.predict.records import Prediction
+from pcbstator.study.search import install_words
 from tests import wave_and_spiral
 
 DOCS = Path(__file__).parents[1] / "docs"
@@ -40,3 +42,15 @@ def test_widened_tracks_of_a_wave_against_the_published_relation():
     tapered = wave_and_spiral.figures("wave", "tapered")
     even = wave_and_spiral.figures("wave", "even", tapered["width"])
     assert 1 - (even["constant"] / tapered["constant"]) ** 2 == pytest.approx(0.17, abs=0.05)
+
+
+def test_messages_tell_to_install_what_the_pages_tell():
+    """And no message names an installation of its own: from a registry another program might come."""
+    root = DOCS.parent
+    extras = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]["optional-dependencies"]
+    pages = {name: (root / name).read_text(encoding="utf-8") for name in ("README.md", "docs/studies.md")}
+    for extra, page in (("explore", "README.md"), ("cluster", "docs/studies.md")):
+        assert extra in extras
+        assert f"`{install_words(extra).rpartition(', ')[2]}`" in pages[page]
+    code = "".join(path.read_text(encoding="utf-8") for path in (root / "pcbstator").rglob("*.py"))
+    assert code.count("pip install") == 1

@@ -14,6 +14,7 @@ from math import pi
 from typing import Any
 
 from pcbstator import materials
+from pcbstator.design.job import LEAST_MOVE
 from pcbstator.design.quantities import shown
 from pcbstator.errors import Complaint, LawRangeError
 
@@ -261,9 +262,10 @@ def _one_motion(*ways: object) -> Complaint | None:
 
 
 def _stops(stops: list[float] | None) -> Complaint | None:
-    if stops is None or (len(stops) > 1 and all(one != other for one, other in pairwise([*stops, stops[0]]))):
+    apart = [abs(one - other) for one, other in pairwise([*stops, stops[0]])] if stops else []
+    if stops is None or (len(stops) > 1 and min(apart) > 0.999 * LEAST_MOVE):
         return None
-    rule = "must be two or more angles, neighbours unlike, the last unlike the first"
+    rule = f"must be two or more angles, neighbours at least {LEAST_MOVE:g} deg apart, the last and the first too"
     return Complaint("motion.stops_deg", rule, shown(stops), "list each stop once")
 
 

@@ -9,6 +9,7 @@ from math import degrees as degrees_of
 from typing import Annotated
 
 from pcbstator.design.quantities import (
+    LEAST,
     Count,
     Quantity,
     QuantityList,
@@ -24,11 +25,14 @@ from pcbstator.design.table_lists import Keys, TableList, Variant
 DEGREES = degrees_of(1.0)  # in a radian
 LARGEST_INERTIA = 1e4  # kg m2
 LARGEST_TORQUE = 1e5  # N m
+LEAST_TORQUE = 1e-9  # N m; the friction of a watch's balance is above it (from memory)
+LEAST_TIME = 1e-6  # s; no drive knows a shorter one
+LEAST_MOVE = 1e-3  # degrees
 
 
 def newton_metres(low: float, high: float) -> Quantity:
     """A torque."""
-    return Quantity("N·m", 1.0, low, high)
+    return Quantity("N·m", 1.0, low, high, LEAST_TORQUE)
 
 
 def degrees(low: float, high: float, unit: str = "deg") -> Quantity:
@@ -37,8 +41,8 @@ def degrees(low: float, high: float, unit: str = "deg") -> Quantity:
 
 
 def seconds(low: float, high: float, unit: str = "s", per_si: float = 1.0) -> Quantity:
-    """A time."""
-    return Quantity(unit, per_si, low, high)
+    """A time; of those in seconds, none shorter than a drive knows."""
+    return Quantity(unit, per_si, low, high, LEAST_TIME if unit == "s" else LEAST)
 
 
 def volts(low: float, high: float) -> Quantity:
@@ -56,8 +60,8 @@ def hertz(low: float, high: float) -> Quantity:
     return Quantity("Hz", 1.0, low, high)
 
 
-GRAMS = Quantity("g", 1000.0, 0, 1e7)
-SIZE = millimetres(0, 10_000)
+GRAMS = Quantity("g", 1000.0, 0, 1e7, 1e-6)
+SIZE = millimetres(0, 10_000, 1e-3)
 OFFSET: Keys = {"offset_mm": (SIZE, 0.0)}
 ROUND: Keys = {"mass_g": (GRAMS, None), "diameter_mm": (SIZE, None)}
 HOLLOW: Keys = {"mass_g": (GRAMS, None), "inner_diameter_mm": (SIZE, None), "outer_diameter_mm": (SIZE, None)}
@@ -130,7 +134,7 @@ class Load(Record):
 class Motion(Record):
     """How the load shall move: one move, a list of stops, a recorded table, or a constant speed."""
 
-    move: Annotated[float, degrees(0.001, 1e6)] | None = key(
+    move: Annotated[float, degrees(LEAST_MOVE, 1e6)] | None = key(
         "move_deg", "length of the move", None, example=90.0, otherwise="constant speed, stops_deg or table_csv"
     )
     stops: Annotated[tuple[float, ...], QuantityList(degrees(-1e6, 1e6), 200)] | None = key(

@@ -22,7 +22,7 @@ from pcbstator.design.keys import MAGNET, SHAPES, keys, keys_of, nearest, sectio
 from pcbstator.design.quantities import shown
 from pcbstator.design.recording import read_recording
 from pcbstator.design.records import Design
-from pcbstator.errors import Complaint, DesignError
+from pcbstator.errors import Complaint, DesignError, printable
 
 VAST = 10**300
 AS_THEY_ARE = frozenset([str, float, bool, type(None)])  # types that need no copy
@@ -58,6 +58,7 @@ def design_from_document(document: Mapping[str, Any], source: str = "design", fo
 
     ``folder`` is where a recorded motion is looked for.
     """
+    source = printable(source)  # results, files and pages name it
     try:
         tables = plain(document)
     except (RecursionError, OverflowError):

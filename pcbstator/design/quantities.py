@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from pydantic.config import JsonDict
 from pydantic_core import PydanticCustomError, core_schema
 
+LEAST = 1e-12  # in the unit of any key: what lies nearer to 0 means nothing, and quotients with it overflow
 THOUSAND_UNITS = ("mm", "um")  # lengths, where a slip by a factor of 1000 is common
 
 
@@ -60,25 +61,40 @@ def number_remedy(value: object) -> str:
 
 @dataclass(frozen=True)
 class Quantity(Kind):
-    """A number within bounds, both in the file's unit; ``per_si`` of these units make one SI unit."""
+    """A number within bounds, both in the file's unit; ``per_si`` of these units make one SI unit.
+
+    least: size below which only 0 is taken, [the file's unit].
+    """
 
     unit: str
     per_si: float
     low: float
     high: float
+    least: float = LEAST
 
     @property
     def rule(self) -> str:
-        """What must hold, in words."""
-        return f"must be a number from {self.low:g} to {self.high:g} {self.unit}".rstrip()
+        """What must hold, in words; the least size only where it is the key's own."""
+        zero, low = ("0 or ", self.least) if self.low == 0 and self.least > LEAST else ("", self.low)
+        return f"must be {zero}a number from {low:g} to {self.high:g} {self.unit}".rstrip()
+
+    def takes(self, value: float) -> bool:
+        """Whether a number in the file's unit is within bounds; neither inf nor NaN is."""
+        return self.low <= value <= self.high and (value == 0 or abs(value) >= self.least)
 
     def converted(self, value: Any) -> float:
         """The value in SI; division keeps 0.3 mm equal to 0.3e-3 m."""
         if not is_number(value):
             raise refusal(self.rule, number_remedy(value))
-        if not self.low <= value <= self.high:  # also turns away inf and NaN
-            raise refusal(self.rule, self._unit_slip(value))
+        if not self.takes(value):
+            raise refusal(self.rule, self.remedy(value))
         return float(value) / self.per_si
+
+    def remedy(self, value: float) -> str:
+        """What to do about a number that is not taken."""
+        if self.low <= value <= self.high:
+            return f"write 0, or at least {self.least:g} {self.unit}".rstrip()
+        return self._unit_slip(value)
 
     def _unit_slip(self, value: float) -> str:
         """A hint where the value would be right in a unit a thousand times larger or smaller."""
@@ -89,9 +105,9 @@ class Quantity(Kind):
         return "choose a value in this range"
 
 
-def millimetres(low: float, high: float) -> Quantity:
+def millimetres(low: float, high: float, least: float = LEAST) -> Quantity:
     """A length that the file gives in mm."""
-    return Quantity("mm", 1000.0, low, high)
+    return Quantity("mm", 1000.0, low, high, least)
 
 
 def micrometres(low: float, high: float) -> Quantity:
@@ -209,7 +225,7 @@ class QuantityList(Kind):
         if not isinstance(value, list | tuple) or not 0 < len(value) <= self.longest:
             raise refusal(self.rule, "write it as [0.0, 0.2, ...]")
         for position, number in enumerate(value, start=1):
-            if not is_number(number) or not self.each.low <= number <= self.each.high:
+            if not is_number(number) or not self.each.takes(number):
                 raise refusal(self.rule, f"mend number {position} of the list, {shown(number)}")
         return tuple(self.each.converted(number) for number in value)
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from math import inf, isfinite, radians
 from pathlib import Path
 
-from pcbstator.design.quantities import shown
+from pcbstator.design.job import LEAST_TIME
+from pcbstator.design.quantities import LEAST, shown
 from pcbstator.errors import Complaint
 
 LARGEST_FILE = 4 << 20  # bytes
@@ -43,7 +44,11 @@ def read_recording(folder: Path | None, name: str) -> Recording | Complaint:
 
 
 def _parsed(text: str) -> Recording | Complaint:
-    rows = [row for row in csv.reader(io.StringIO(text)) if row and not row[0].lstrip().startswith("#")]
+    try:
+        lines = csv.reader(io.StringIO(text, newline=None))  # whatever ends its lines
+        rows = [row for row in lines if row and not row[0].lstrip().startswith("#")]
+    except csv.Error as error:
+        return Complaint(KEY, "must be a table with commas between short numbers", str(error), "mend the file")
     head = [cell.strip() for cell in rows[0]] if rows else []
     if "time_s" not in head or not set(head) <= set(LIMITS) or len(set(head)) != len(head) or len(head) < 2:
         remedy = "begin it with a line such as: time_s,angle_deg"
@@ -61,11 +66,12 @@ def _parsed(text: str) -> Recording | Complaint:
             return Complaint(KEY, rule, shown(",".join(row)), f"mend data row {number}")
         if any(not isfinite(value) or abs(value) > LIMITS[name] for name, value in values.items()):
             return Complaint(KEY, "must hold sensible numbers", shown(",".join(row)), f"mend data row {number}")
-        if values["time_s"] <= before:
-            return Complaint(KEY, "must have rising times", f"{values['time_s']:g}", f"mend data row {number}")
+        if values["time_s"] - before < 0.999 * LEAST_TIME:
+            rule = f"must have rising times, each at least {LEAST_TIME:g} s after the one before"
+            return Complaint(KEY, rule, f"{values['time_s']:.9g}", f"mend data row {number}")
         before = values["time_s"]
         for name, value in values.items():
-            columns[name].append(value)
+            columns[name].append(value if abs(value) >= LEAST else 0.0)
     start = columns["time_s"][0]
     return Recording(
         tuple(time - start for time in columns["time_s"]),

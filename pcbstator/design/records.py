@@ -43,6 +43,7 @@ from pcbstator.design.work import Cooling, Operation, Tolerance
 LARGEST = 2000.0  # mm; no board house makes a larger board
 LEAST_EDGE = 0.5e-3  # m; copper to board edge where the file gives no outline
 LEAST_BORE = 1e-3  # m
+THINNEST_STEEL = 0.01  # mm; a foil
 BY_EDGE = "the copper with an edge of 0.5 mm, or of rules.edge_mm if that is more"
 
 
@@ -341,14 +342,16 @@ class Rotor(Record):
     air_gap: Annotated[float, millimetres(0.05, 50)] = key(
         "air_gap_mm", "from the laminate to the magnets, on either side", example=0.8
     )
-    back_iron: Annotated[float, millimetres(0, 100)] = key("back_iron_mm", "steel behind the magnets, 0 for none", 0.0)
+    back_iron: Annotated[float, millimetres(0, 100, THINNEST_STEEL)] = key(
+        "back_iron_mm", "steel behind the magnets, 0 for none", 0.0
+    )
     iron_inner_diameter: Annotated[float, millimetres(1, LARGEST)] | None = key(
         "iron_inner_diameter_mm", "opening of the steel behind magnets", None, example=40.0, otherwise="the magnets'"
     )
     iron_outer_diameter: Annotated[float, millimetres(2, LARGEST)] | None = key(
         "iron_outer_diameter_mm", "outline of that steel", None, example=76.0, otherwise="the magnets'"
     )
-    stator_iron: Annotated[float, millimetres(0, 100)] = key(
+    stator_iron: Annotated[float, millimetres(0, 100, THINNEST_STEEL)] = key(
         "stator_iron_mm", "steel plate on the far side of the board, 0 for none; single rotor only", 0.0
     )
     stator_iron_gap: Annotated[float, millimetres(0.01, 50)] = key(

@@ -61,8 +61,8 @@ class TableList(Kind):
             stated = table.get(name, default)
             if stated is None:
                 raise refusal(self.rule, f"give entry {number} its {name}")
-            if not is_number(stated) or not quantity.low <= stated <= quantity.high:
-                what = "choose a value in this range" if is_number(stated) else number_remedy(stated)
+            if not is_number(stated) or not quantity.takes(stated):
+                what = quantity.remedy(stated) if is_number(stated) else number_remedy(stated)
                 raise refusal(f"{name} of entry {number} {quantity.rule}", f"{what}; it is {shown(stated)}")
             found[name.removesuffix(f"_{_ending(quantity)}")] = quantity.converted(stated)
         return found

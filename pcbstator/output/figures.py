@@ -1,23 +1,21 @@
 """Figures of a report as self-contained SVG: EMF waves, their harmonics, torque over an electrical turn.
 
-They draw arrays that others computed. Every id begins with the figure's name, so that several figures may share a page.
+They draw arrays that others computed.
 """
 
 from __future__ import annotations
 
-import io
-import re
 from collections.abc import Callable, Sequence
 from math import pi
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pcbstator.output.plotting import drawn_svg
 from pcbstator.output.sheet import INK, QUIET, phase_colour
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
     from pcbstator.predict.waves import Waves
 
@@ -25,11 +23,6 @@ SIZE = (7.0, 3.6)  # inches; the type is chosen for a phone that shows the figur
 PER_1000_RPM = 1000 * 2 * pi / 60  # rad/s
 FAINTEST = 1e-5  # of the fundamental; what is weaker is not shown
 _STYLES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)))
-_LOOK: dict[Any, Any] = {
-    "svg.fonttype": "path", "font.size": 12, "axes.edgecolor": INK, "axes.labelcolor": INK, "text.color": INK,
-    "xtick.color": INK, "ytick.color": INK, "axes.spines.top": False, "axes.spines.right": False,
-    "font.family": "DejaVu Sans", "axes.unicode_minus": True,
-}  # fmt: skip
 
 
 def emf_svg(waves: Waves, phases: Sequence[str]) -> str:
@@ -120,31 +113,4 @@ def _legend_above(axes: Axes) -> None:
 
 def figure_svg(name: str, label: str, draw: Callable[[Axes], None]) -> str:
     """Text of the SVG that ``draw`` makes of a pair of axes; the same data give the same bytes."""
-    import matplotlib
-    from matplotlib.figure import Figure
-
-    with matplotlib.rc_context({**_LOOK, "svg.hashsalt": name}):
-        figure: Figure = Figure(figsize=SIZE, layout="constrained")
-        draw(figure.subplots())
-        file = io.StringIO()
-        figure.savefig(file, format="svg", metadata={"Date": None})
-    return _embeddable(file.getvalue(), name, label)
-
-
-def _embeddable(text: str, name: str, label: str) -> str:
-    """The svg element alone, without metadata, its ids under ``name``."""
-    text = re.sub(r"<metadata>.*?</metadata>\s*", "", text[text.index("<svg") :], flags=re.DOTALL)
-    text = re.sub(r'\bid="', f'id="{name}-', text)
-    text = re.sub(r'href="#', f'href="#{name}-', text)
-    text = text.replace("url(#", f"url(#{name}-")
-    return text.replace("<svg ", f'<svg role="img" aria-label="{label}" ', 1).strip() + "\n"
-
-
-def look() -> dict[Any, Any]:
-    """Settings that all figures share."""
-    return dict(_LOOK)
-
-
-def svg_element(text: str, name: str, label: str) -> str:
-    """The svg element of a drawn figure, fit to share a page with others."""
-    return _embeddable(text, name, label)
+    return drawn_svg(name, label, SIZE, lambda figure: draw(figure.subplots()))

@@ -7,10 +7,12 @@ import os
 import shutil
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from functools import partial
 from pathlib import Path
 
 from pcbstator.errors import OutputError
+from pcbstator.output.leftovers import OLD, clear_leftovers, unfinished
 
 MANIFEST = "manifest.json"
 
@@ -30,16 +32,15 @@ def write_file(path: Path, content: str | Iterable[str], suffixes: tuple[str, ..
     with _told(path):
         if path.is_dir():
             raise OutputError(f"{path}: this is a folder; name a file in it")
-        _require_place(path)
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+        if not path.absolute().parent.is_dir():
+            raise OutputError(f"{path}: the folder {path.parent} does not exist; make it first")
+        prefix = _prefix(path)
+        clear_leftovers(path.parent, prefix, path)
+        with unfinished(partial(_new_file, path.parent, prefix)) as fresh:
+            with fresh.open("w", encoding="utf-8", newline="\n") as file:
                 file.writelines([content] if isinstance(content, str) else content)
-            _open_up(Path(name), 0o666)
-            Path(name).replace(path)
-        except BaseException:
-            Path(name).unlink(missing_ok=True)
-            raise
+            _open_up(fresh, 0o666)
+            fresh.replace(path)
 
 
 def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> None:
@@ -47,19 +48,24 @@ def write_folder(folder: Path, files: Mapping[str, str | bytes]) -> None:
 
     A name may lie in a folder within: ``slip-ring/profile.gbr``. A folder counts as made by an earlier run if its
     manifest names every file in it as well as every folder in it (``folders``), each of which has such a manifest.
+    Folders above it that are missing are made.
     """
     with _told(folder):
+        place = Path(os.path.abspath(folder))  # noqa: PTH100  Path.absolute keeps "." and ".."
+        if folder.is_symlink() or (folder.exists() and not folder.is_dir()):
+            raise OutputError(f"{folder}: there is a file of this name; choose another folder")
+        stays = place.is_dir() and (place.is_mount() or place.samefile(Path.cwd()))
+        home, prefix = place if stays else place.parent, _prefix(place)
+        for near in (place.parent, place):  # a run of another working folder may have written at the other one
+            if near.is_dir():
+                clear_leftovers(near, prefix, place)
         _require_ours(folder)
-        _require_place(folder)
-        fresh = Path(tempfile.mkdtemp(dir=folder.absolute().parent, prefix=f".{folder.name}."))
-        try:
+        with _made(home), unfinished(lambda: Path(tempfile.mkdtemp(dir=home, prefix=prefix))) as fresh:
             for name, content in files.items():
                 (fresh / name).parent.mkdir(parents=True, exist_ok=True)
                 (fresh / name).write_bytes(content if isinstance(content, bytes) else content.encode())
             _open_up(fresh, 0o777)
-            _swap(fresh, folder)
-        finally:
-            shutil.rmtree(fresh, ignore_errors=True)
+            (_fill if stays else _swap)(fresh, place)
 
 
 @contextmanager
@@ -71,9 +77,29 @@ def _told(place: Path) -> Iterator[None]:
         raise OutputError(f"{place}: cannot be written: {error.strerror}; choose another place") from None
 
 
-def _require_place(path: Path) -> None:
-    if not path.absolute().parent.is_dir():
-        raise OutputError(f"{path}: the folder {path.parent} does not exist; make it first")
+def _prefix(place: Path) -> str:
+    """How the names of what is not yet in ``place`` begin; nothing of the user's has such a name."""
+    return f".{place.name}.pcbstator-"
+
+
+def _new_file(home: Path, prefix: str) -> Path:
+    handle, name = tempfile.mkstemp(dir=home, prefix=prefix)
+    os.close(handle)
+    return Path(name)
+
+
+@contextmanager
+def _made(home: Path) -> Iterator[None]:
+    """The folders down to this one, made where they are missing, and taken away again where nothing comes of it."""
+    missing = [folder for folder in (home, *home.parents) if not folder.exists()]
+    home.mkdir(parents=True, exist_ok=True)
+    try:
+        yield
+    except BaseException:
+        with suppress(OSError):  # what else has come there meanwhile stays
+            for folder in missing:
+                folder.rmdir()
+        raise
 
 
 def _swap(fresh: Path, folder: Path) -> None:
@@ -81,12 +107,36 @@ def _swap(fresh: Path, folder: Path) -> None:
     if not folder.exists():
         fresh.rename(folder)
         return
-    old = fresh.with_name(f"{fresh.name}.old")
+    old = fresh.with_name(f"{fresh.name}{OLD}")
     folder.rename(old)
     try:
         fresh.rename(folder)
     except OSError:
         old.rename(folder)
+        raise
+    shutil.rmtree(old, ignore_errors=True)
+
+
+def _fill(fresh: Path, folder: Path) -> None:
+    """Put what is in ``fresh`` into a folder that keeps its own place: the working folder, or a mount.
+
+    All the while a manifest stands there that names every file, so that what a killed run leaves can be replaced.
+    """
+    old, manifest = fresh.with_name(f"{fresh.name}{OLD}"), folder / MANIFEST
+    earlier = [entry for entry in folder.iterdir() if entry not in (fresh, manifest)]
+    old.mkdir()
+    back: list[tuple[Path, Path]] = []
+    try:
+        for entry in earlier:
+            back.append((entry.rename(old / entry.name), entry))
+        if manifest.exists():
+            back.append((Path(shutil.copy2(manifest, old / MANIFEST)), manifest))
+        for entry in sorted(fresh.iterdir(), key=lambda entry: entry.name != MANIFEST):
+            back.append((entry.replace(folder / entry.name), entry))
+    except BaseException:
+        for moved, entry in reversed(back):
+            moved.replace(entry)
+        old.rmdir()
         raise
     shutil.rmtree(old, ignore_errors=True)
 
@@ -99,8 +149,6 @@ def _open_up(path: Path, mode: int) -> None:
 
 
 def _require_ours(folder: Path) -> None:
-    if folder.is_symlink() or (folder.exists() and not folder.is_dir()):
-        raise OutputError(f"{folder}: there is a file of this name; choose another folder")
     if not folder.exists() or not any(folder.iterdir()):
         return
     try:

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.output.figures import look, svg_element
+from pcbstator.output.plotting import drawn_svg
 from pcbstator.output.sheet import INK, QUIET, phase_colour
 from pcbstator.predict.job_records import MotionResult
 from pcbstator.predict.simulate import ScenarioRun
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
 
 FloatArray = NDArray[np.float64]
 
@@ -192,13 +192,9 @@ def _label(axes: Axes, vertical: str, horizontal: str = "") -> None:
 
 def _stack(name: str, label: str, rows: int, height: float, draw: Callable[[Sequence[Any]], None]) -> str:
     """Text of the SVG of pictures one below the other; the same data give the same bytes."""
-    import matplotlib
-    from matplotlib.figure import Figure
 
-    with matplotlib.rc_context({**look(), "svg.hashsalt": name}):
-        figure = Figure(figsize=(WIDTH, height), layout="constrained")
+    def fill(figure: Figure) -> None:
         draw(list(figure.subplots(rows, squeeze=False)[:, 0]))
         figure.align_ylabels()
-        file = io.StringIO()
-        figure.savefig(file, format="svg", metadata={"Date": None})
-    return svg_element(file.getvalue(), name, label)
+
+    return drawn_svg(name, label, (WIDTH, height), fill)

@@ -22,6 +22,7 @@ from pcbstator.copper.fittings import WIRES
 from pcbstator.copper.plain_board import BoardCopper
 from pcbstator.copper.records import FloatArray, Terminal, Track
 from pcbstator.output.attributes import one_line
+from pcbstator.output.plotting import plain_settings
 
 # All lengths in metres. Common practice, no source: letters of 1 mm or more with strokes of 0.15 mm or more can be
 # printed, and ink keeps 0.2 mm from openings of the mask and 0.5 mm from the board's edge.
@@ -262,6 +263,7 @@ def _text_item(text: str, height: float) -> _Item:
 
 
 @lru_cache(maxsize=256)
+@plain_settings()
 def _letters(text: str) -> BaseGeometry:
     """The outlines of ``text`` with capitals one unit high; what the typeface lacks becomes a question mark."""
     from matplotlib.font_manager import FontProperties, findfont, get_font

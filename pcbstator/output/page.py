@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from pcbstator.output.plotting import plain_settings
 from pcbstator.output.sheet import FONT, INK, PAPER, number
 
 if TYPE_CHECKING:
@@ -90,17 +91,14 @@ def page_svg(page: Page) -> str:
 
 def pages_pdf(pages: Sequence[Page], title: str) -> bytes:
     """The pages as one PDF file, at true scale; the same pages give the same bytes."""
-    import matplotlib
-    from matplotlib.backends.backend_pdf import PdfPages
-
     file = io.BytesIO()
     metadata = {"Title": title, "Creator": "pcbstator", "Producer": None, "CreationDate": None}
-    with (
-        matplotlib.rc_context({"font.family": "DejaVu Sans", "pdf.fonttype": 42}),
-        PdfPages(file, metadata=metadata) as book,
-    ):
-        for page in pages:
-            book.savefig(_figure(page))
+    with plain_settings({"font.family": "DejaVu Sans", "pdf.fonttype": 42}):
+        from matplotlib.backends.backend_pdf import PdfPages
+
+        with PdfPages(file, metadata=metadata) as book:
+            for page in pages:
+                book.savefig(_figure(page))
     return file.getvalue()
 
 
@@ -129,6 +127,7 @@ def _figure(page: Page) -> Figure:
     return figure
 
 
+@plain_settings()
 def known_glyphs(words: str) -> str:
     """What the embedded font cannot show as a question mark, so that nothing is lost in silence."""
     from matplotlib.font_manager import findfont, get_font

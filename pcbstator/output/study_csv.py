@@ -13,6 +13,7 @@ from pcbstator.study.run import front_numbers
 from pcbstator.study.store import Store
 
 FEASIBLE, RULED_OUT = "feasible", "ruled out"
+FORMULA = ("=", "+", "-", "@")
 
 
 def designs_csv(study: Study, store: Store) -> Iterator[str]:
@@ -48,5 +49,10 @@ def _cell(value: float | None) -> float | str:
 
 def _line(cells: Iterable[Any]) -> str:
     file = io.StringIO()
-    csv.writer(file, lineterminator="\n").writerow(cells)
+    csv.writer(file, lineterminator="\n").writerow(map(_no_formula, cells))
     return file.getvalue()
+
+
+def _no_formula(cell: Any) -> Any:
+    """Text that a spreadsheet would take for a formula, and run, with an apostrophe before it; numbers as they are."""
+    return f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA) else cell

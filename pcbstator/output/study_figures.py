@@ -5,7 +5,6 @@ They draw what the study found. Every point of the front is a link to ``#design-
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Callable, Sequence
 from html import escape
@@ -14,8 +13,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.output.figures import look, svg_element
 from pcbstator.output.places import along, label_offsets
+from pcbstator.output.plotting import drawn_svg
 from pcbstator.output.sheet import INK, QUIET, phase_colour, tint
 from pcbstator.output.study_words import (
     better_words,
@@ -45,6 +44,7 @@ PANEL_LABELS = 7
 FAR = 9.0  # points of type between a label and its point, from which on a line joins them
 PANEL_DESIGNS = 600  # quiet ones in each of several panels
 FRONT_COLOUR, CLOUD = phase_colour("B"), "#a8a8a8"
+PLAIN_WORDS: dict[str, Any] = {"text.parse_math": False, "font.size": 10}  # the user's are never read as formulas
 MOST_RESULTS = 12  # columns of the figure of influences
 LEAST_WAY = 0.1  # rank correlation below which no direction is told
 LEAST_SHARE = 0.005
@@ -67,7 +67,8 @@ def front_svg(found: Found) -> str | None:
     else:
         side = max(PANEL * (count - 1), WIDTH)
         draw, size, panels = _draw_pairs(found, shown), (side, 0.9 * side), count * (count - 1) // 2
-    text = drawn_svg("front", "Front: the designs that no other design beats in all that was wanted", size, draw)
+    label = "Front: the designs that no other design beats in all that was wanted"
+    text = drawn_svg("front", label, size, draw, PLAIN_WORDS)
     for panel in range(panels):
         text = _linked(text, f"front-points-{panel}", found, shown)
     return text.replace('role="img"', 'role="group"', 1)  # an image would hide its links from a screen reader
@@ -114,7 +115,7 @@ def sensitivity_svg(found: Found) -> str | None:
         words += f" Not drawn: {_listed(found, dropped)}." if dropped else ""
         figure.supxlabel(folded(words, 8, 60 * size[0]), fontsize=8, color=INK, x=0.02, ha="left")
 
-    return drawn_svg("sensitivity", "How much of each result each variable decides", size, draw)
+    return drawn_svg("sensitivity", "How much of each result each variable decides", size, draw, PLAIN_WORDS)
 
 
 def _cell(axes: Axes, column: int, row: int, share: float, direction: float) -> None:
@@ -290,22 +291,3 @@ def _linked(text: str, group: str, found: Found, shown: Sequence[Best]) -> str:
         return f'<a href="#design-{best.number}"><title>{words}</title>{use[0]}</a>'
 
     return text[:first] + re.sub(r"<use\b[^>]*/>", link, text[first:end]) + text[end:]
-
-
-def drawn_svg(name: str, label: str, size: tuple[float, float], draw: Callable[[Figure], None]) -> str:
-    """Text of the SVG of a figure of this size [inches]; the same data give the same bytes.
-
-    Words of the user's are never read as formulas.
-    """
-    import matplotlib
-    from matplotlib.figure import Figure
-
-    settings: dict[Any, Any] = {**look(), "svg.hashsalt": name, "text.parse_math": False, "font.size": 10}
-    with matplotlib.rc_context(settings):
-        figure = Figure(figsize=size, layout="constrained")
-        draw(figure)
-        file = io.StringIO()
-        figure.savefig(file, format="svg", metadata={"Date": None})
-    return svg_element(file.getvalue(), name, label)
-
-

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from pcbstator.errors import printable
 from pcbstator.output.study_figures import front_svg, sensitivity_svg
 from pcbstator.output.study_parallel import parallel_svg
 from pcbstator.output.study_words import (
@@ -25,7 +26,6 @@ from pcbstator.output.study_words import (
     shown_front,
     swept,
 )
-from pcbstator.output.tables import printable
 from pcbstator.study.results import Best, Found
 
 PICTURES = ("front", "parallel", "sensitivity")

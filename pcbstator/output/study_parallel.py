@@ -11,8 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.output.page import known_glyphs
+from pcbstator.output.plotting import drawn_svg, plain_settings
 from pcbstator.output.sheet import INK, QUIET, phase_colour
-from pcbstator.output.study_figures import drawn_svg
+from pcbstator.output.study_figures import PLAIN_WORDS
 from pcbstator.output.study_words import (
     evenly,
     folded,
@@ -65,7 +66,8 @@ def parallel_svg(found: Found) -> str | None:
     """
     if not len(found.numbers):
         return None
-    uprights, dropped = _uprights(found)
+    with plain_settings():  # also for the choice of ticks
+        uprights, dropped = _uprights(found)
     if len(uprights) < 2:
         return None
     step = min(max(8.0 / len(uprights), 0.95), 1.6)  # inches between axes
@@ -84,7 +86,7 @@ def parallel_svg(found: Found) -> str | None:
             words = f"Not drawn: {', '.join(dropped)}."
             figure.supxlabel(folded(words, LETTERS, 62 * size[0]), fontsize=LETTERS, color=INK, x=0.02, ha="left")
 
-    return drawn_svg("parallel", "Variables and results of the designs, one line each", size, draw)
+    return drawn_svg("parallel", "Variables and results of the designs, one line each", size, draw, PLAIN_WORDS)
 
 
 def _uprights(found: Found) -> tuple[list[Upright], list[str]]:

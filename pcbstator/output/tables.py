@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from pcbstator.errors import printable
 from pcbstator.findings import Finding
 from pcbstator.predict.records import Prediction, rows
 from pcbstator.winding import Winding
@@ -55,8 +56,3 @@ def windings_text(phases: int, windings: Sequence[Winding]) -> str:
 
 def _shown(value: Any) -> str:
     return f"{value:.5g}" if isinstance(value, float) else str(value)
-
-
-def printable(text: str) -> str:
-    """Text without control characters, so that a file cannot steer the terminal."""
-    return "".join(character if character.isprintable() else "?" for character in text)

@@ -156,7 +156,8 @@ def pulse_ripple(
     steps = np.diff(order, axis=0)
     excess, steps = np.concatenate([excess, excess[::-1]]), np.concatenate([steps, steps[::-1]])
     course, square = _course(excess, steps, inductance, resistance)
-    return float(np.ptp(course, axis=0).max()), float(np.sqrt((square * frequency).mean()))
+    mean_square = max(0.0, float((square * frequency).mean()))  # rounding takes it below 0 where there is no ripple
+    return float(np.ptp(course, axis=0).max()), sqrt(mean_square)
 
 
 def _course(

@@ -49,9 +49,13 @@ class MotionResult:
     braking_energy: float | None = result("braking_energy_j", "that comes back to the supply in a cycle")
     supply_mean: float | None = result("supply_current_mean_a", "from the supply, mean of the cycle")
     supply_peak: float | None = result("supply_current_peak_a", "from the supply, largest of the cycle")
-    error_budget: tuple[dict[str, Any], ...] = result("error_budget", "parts of the error of position, at the load")
-    curve: tuple[dict[str, float], ...] = result("speed_torque", "peak and continuous torque over speed")
-    map: tuple[dict[str, float], ...] = result("loss_map", "loss and efficiency over speed and torque, copper hot")
+    error_budget: tuple[dict[str, Any], ...] = result(
+        "error_budget", "parts of the error of position, at the load", default=()
+    )
+    curve: tuple[dict[str, float], ...] = result("speed_torque", "peak and continuous torque over speed", default=())
+    map: tuple[dict[str, float], ...] = result(
+        "loss_map", "loss and efficiency over speed and torque, copper hot", default=()
+    )
 
 
 @dataclass(frozen=True, kw_only=True)

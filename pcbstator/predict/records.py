@@ -16,7 +16,7 @@ from pcbstator.findings import Finding
 
 
 def result(key: str, meaning: str, scale: float = 1.0, default: Any = None) -> Any:
-    """A field that is given out as ``key``, times ``scale``; None means that it does not apply."""
+    """A field that is given out as ``key``, times ``scale``; None, or an empty tuple, means that it does not apply."""
     return field(default=default, metadata={"key": key, "meaning": meaning, "scale": scale})
 
 
@@ -303,7 +303,7 @@ def rows(section: Any) -> Iterator[tuple[str, str, Any]]:
     """Key, meaning and plain value of every result in a group that applies."""
     for item in fields(section):
         value = getattr(section, item.name)
-        if "key" not in item.metadata or value is None:
+        if "key" not in item.metadata or value is None or value == ():
             continue
         scale = item.metadata["scale"]
         yield item.metadata["key"], item.metadata["meaning"], _plain(value if scale == 1.0 else value * scale)

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from pcbstator.study.search import MissingLibraryError
+from pcbstator.study.search import MissingLibraryError, install_words
 from pcbstator.study.workforce import MOST_FAILURES, WorkerError, Workforce, executor_workforce
 
 ANSWER_SECONDS = 1.5  # to find the host, and again for its first words; a scheduler needs a fraction of it
@@ -48,7 +48,7 @@ def cluster_workforce(address: str) -> Iterator[Workforce]:
 def require_scheduler(address: str) -> None:
     """Raises WorkerError where no scheduler answers at an address, MissingLibraryError without the library."""
     if importlib.util.find_spec("distributed") is None:
-        raise MissingLibraryError("--scheduler needs the library distributed: pip install 'pcbstator[cluster]'")
+        raise MissingLibraryError(f"--scheduler needs the library distributed: {install_words('cluster')}")
     parts = ADDRESS.fullmatch(address)
     if parts is None or not 0 < int(parts[2]) < 65536:
         rule = "must be an address such as tcp://10.0.0.5:8786; a scheduler prints its own when it starts"

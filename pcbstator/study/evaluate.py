@@ -217,8 +217,7 @@ def _span(study: Study, base: Design) -> tuple[float, float]:
         key = f"board.{name}_mm"
         values = [getattr(base.board, name)]
         for variable in study.variables:
-            for part in range(max(len(variable.options), 2)):
-                place = part if variable.options else (variable.low, variable.high)[part]
+            for place in range(len(variable.options)) or (variable.low, variable.high):
                 value = variable.settings(place).get(key)
                 values += [1e-3 * value] if isinstance(value, int | float) else []
         edges.append(values)

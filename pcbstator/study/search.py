@@ -23,6 +23,11 @@ class MissingLibraryError(PcbstatorError):
     """An optional library that a command needs is not there."""
 
 
+def install_words(extra: str) -> str:
+    """How an optional part of the program is installed: as README.md and docs/studies.md say it."""
+    return f"in the clone of pcbstator, .venv/bin/pip install '.[{extra}]'"
+
+
 def generation_size(budget: int) -> int:
     """Designs of a generation for a budget."""
     return CHUNK * int(np.clip(budget // (GENERATIONS * CHUNK), SMALLEST // CHUNK, LARGEST // CHUNK))
@@ -34,7 +39,7 @@ def require_library() -> None:
         import pymoo.algorithms.moo.nsga2  # noqa: F401
     except ImportError:
         raise MissingLibraryError(
-            "a study with objectives needs the library pymoo: pip install 'pcbstator[explore]'; "
+            f"a study with objectives needs the library pymoo: {install_words('explore')}; "
             "without objectives the study is a sweep, which does not"
         ) from None
 

@@ -7,6 +7,8 @@ import json
 import os
 import shutil
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -113,7 +115,7 @@ def test_a_folder_within_is_foreign_even_under_a_known_name(tmp_path):
         write_folder(made, folder_of("a"))
 
 
-@pytest.mark.parametrize("name", ["none/made", "x" * 300, "file", "link"])
+@pytest.mark.parametrize("name", ["x" * 300, "file", "link", "file/made", "none/" + "x" * 300])
 def test_folder_is_refused_in_words(tmp_path, name):
     (tmp_path / "file").write_text("mine")
     (tmp_path / "link").symlink_to(tmp_path / "elsewhere")
@@ -219,3 +221,126 @@ def test_a_full_disk_within_a_folder_leaves_the_old_one(tmp_path, monkeypatch):
     with pytest.raises(OutputError, match="No space left"):
         write_folder(made, nested(folder_of("a"), "part", folder_of("c")))
     assert names_in(tmp_path) == ["made"] and names_in(made / "part") == ["b", "manifest.json"]
+
+
+HERE = Path(__file__).parents[2]
+KILLED = """
+import json, os, signal, sys
+from pathlib import Path
+from tests.output.test_files import folder_of, nested
+from pcbstator.output.files import write_folder
+
+after = int(sys.argv[2])
+
+def deadly(usual):
+    def step(*arguments, **named):
+        global after
+        after -= 1
+        if after < 0:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return usual(*arguments, **named)
+    return step
+
+for name in ("mkdir", "write_bytes", "rename", "replace", "chmod"):
+    setattr(Path, name, deadly(getattr(Path, name)))
+write_folder(Path(sys.argv[1]), nested(folder_of("b", "c"), "part", folder_of("d")))
+"""
+NEW = ["b", "c", "manifest.json", "part"]
+
+
+def killed(place: Path, after: int, cwd: Path) -> bool:
+    """Whether a run that writes a folder was killed after so many of its steps; else it came to its end."""
+    environment = os.environ | {"PYTHONPATH": str(HERE)}
+    words = [sys.executable, "-c", KILLED, str(place), str(after)]
+    code = subprocess.run(words, cwd=cwd, env=environment, check=False, capture_output=True).returncode
+    assert code in (0, -9)
+    return code != 0
+
+
+@pytest.mark.parametrize("before", ["none", "empty", "earlier"])
+@pytest.mark.parametrize("within", [False, True], ids=["beside", "working-folder"])
+def test_what_a_killed_run_leaves_is_cleared_by_the_next(tmp_path, before, within):
+    """Killed after every step in turn: the folder is an old or new one or ours to replace, and nothing stays."""
+    made = tmp_path / "made"
+    for after in range(30):
+        shutil.rmtree(made, ignore_errors=True)
+        if before != "none" or within:
+            made.mkdir()
+        if before == "earlier":
+            write_folder(made, nested(folder_of("a", "b"), "old-part", folder_of("e")))
+        dead = killed(Path(), after, made) if within else killed(made, after, tmp_path)
+        if not dead:
+            break
+        if after % 2:  # the folder that was there is not lost where the next run comes to nothing either
+            with pytest.raises(OutputError):
+                write_folder(made, {"x" * 300: "too long a name", **folder_of()})
+            assert before != "earlier" or (made / "manifest.json").is_file()
+        write_folder(made, nested(folder_of("b", "c"), "part", folder_of("d")))
+        assert names_in(made) == NEW and names_in(tmp_path) == ["made"], after
+    assert after > 5 and names_in(made) == NEW and names_in(tmp_path) == ["made"]
+
+
+def test_what_a_killed_run_leaves_of_a_file_is_cleared_by_the_next(tmp_path):
+    (tmp_path / ".a.svg.pcbstator-12345678").write_text("half")
+    (tmp_path / ".b.svg.pcbstator-12345678").write_text("of another file")
+    (tmp_path / ".a.svg.backup12").write_text("mine")
+    write_file(tmp_path / "a.svg", "whole", SVG)
+    assert names_in(tmp_path) == [".a.svg.backup12", ".b.svg.pcbstator-12345678", "a.svg"]
+
+
+def test_a_run_at_work_is_left_alone(tmp_path, monkeypatch):
+    """What another run is writing at this moment is no leftover."""
+    write_text, seen = Path.write_bytes, []
+
+    def slowly(self: Path, content: bytes) -> int:
+        if self.name == "a" and not seen:
+            seen.append(self)
+            write_folder(tmp_path / "made", folder_of("b"))
+            assert self.parent.is_dir()
+        return write_text(self, content)
+
+    monkeypatch.setattr(Path, "write_bytes", slowly)
+    write_folder(tmp_path / "made", folder_of("a"))
+    assert names_in(tmp_path) == ["made"] and names_in(tmp_path / "made") == ["a", "manifest.json"]
+
+
+def test_the_working_folder_is_filled_where_it_stands(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for name in ("a", "b"):
+        number = tmp_path.stat().st_ino
+        write_folder(Path(), nested(folder_of(name), "part", folder_of("c")))
+        assert names_in(tmp_path) == sorted([name, "manifest.json", "part"]) and tmp_path.stat().st_ino == number
+    (tmp_path / "mine").write_text("years of work")
+    with pytest.raises(OutputError, match="holds mine"):
+        write_folder(Path(), folder_of("d"))
+    assert (tmp_path / "mine").read_text() == "years of work"
+
+
+@pytest.mark.parametrize("fails", range(1, 5))
+def test_a_rename_that_fails_in_the_working_folder_brings_all_back(tmp_path, monkeypatch, fails):
+    made = tmp_path / "made"
+    write_folder(made, folder_of("a"))
+    before = {path.name: path.read_text() for path in made.iterdir()}
+    monkeypatch.chdir(made)
+    calls = []
+    for name in ("rename", "replace"):
+        usual = getattr(Path, name)
+
+        def once(self: Path, target: Path, usual=usual) -> Path:
+            calls.append(target)
+            if len(calls) == fails:
+                refuse()
+            return usual(self, target)
+
+        monkeypatch.setattr(Path, name, once)
+    with pytest.raises(OutputError, match="No space left"):
+        write_folder(Path(), folder_of("b", "c"))
+    assert {path.name: path.read_text() for path in made.iterdir()} == before and names_in(tmp_path) == ["made"]
+
+
+def test_missing_folders_above_are_made_and_go_again_where_nothing_comes_of_it(tmp_path):
+    write_folder(tmp_path / "one" / "two" / "made", folder_of("a"))
+    assert names_in(tmp_path / "one" / "two") == ["made"]
+    with pytest.raises(OutputError):
+        write_folder(tmp_path / "three" / "four" / "made", {"x" * 300: ""})
+    assert names_in(tmp_path) == ["one"]

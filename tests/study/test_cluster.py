@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -16,7 +17,7 @@ import pytest
 
 from pcbstator.study.cluster import cluster_workforce
 from pcbstator.study.run import run_study
-from pcbstator.study.search import MissingLibraryError
+from pcbstator.study.search import MissingLibraryError, install_words
 from pcbstator.study.store import open_store
 from pcbstator.study.workforce import WorkerError
 from tests.study.studies import KM, TURNS, wheel_study
@@ -108,5 +109,5 @@ def test_who_answers_is_no_scheduler(monkeypatch, words):
 
 def test_without_the_library(monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
-    with pytest.raises(MissingLibraryError, match=r"pip install 'pcbstator\[cluster\]'"), cluster_workforce("x"):
+    with pytest.raises(MissingLibraryError, match=re.escape(install_words("cluster"))), cluster_workforce("x"):
         pass

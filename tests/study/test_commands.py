@@ -12,6 +12,7 @@ import pytest
 from pcbstator.cli_study import progress_words
 from pcbstator.study import suggest
 from pcbstator.study.run import Progress
+from pcbstator.study.search import install_words
 from tests.command import run, toml_text
 from tests.study.studies import KM, TURNS, WHEEL, WIDTH
 
@@ -87,7 +88,7 @@ def test_a_search_without_its_library(study, tmp_path, monkeypatch):
     monkeypatch.setitem(sys.modules, "pymoo.algorithms.moo.nsga2", None)
     place = study(variables=[TURNS, WIDTH], objectives=[KM], budget=48)
     told = run("explore", place, "-o", tmp_path / "out")
-    assert told.code == 2 and "pip install 'pcbstator[explore]'" in told.err
+    assert told.code == 2 and install_words("explore") in told.err
     assert not (tmp_path / "out").exists()
     assert run("explore", study(variables=[TURNS], budget=12), "-o", tmp_path / "sweep").code == 0
 
