@@ -61,7 +61,7 @@ def axial_pull(
         raise LawRangeError("nothing faces the magnets, so nothing pulls: give mirror_distance or plate_distance")
     place, numbers = np.array([distance]), np.asarray(orders)
     source = serving_source(source, footprint, pole_pairs, footprint.breakpoints, place, numbers, element_order)
-    axial, in_plane, slope = pull_response(source.wave_numbers, layers)
-    squares = source.combined(axial, in_plane) ** 2
+    falling, rising, slope = pull_response(source.wave_numbers, layers)
+    squares = source.combined(*falling) * source.combined(*rising)
     scale = pi / (2.0 * MU_0) * layers.remanence**2
     return AxialPull(scale * float(squares.sum()), scale * float((squares * slope).sum()))

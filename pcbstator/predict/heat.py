@@ -25,8 +25,8 @@ from pcbstator.physics.plate_heat import buried_layer_rise, fin_efficiency, ring
 from pcbstator.physics.radiation import facing_emissivity
 from pcbstator.predict.heat_faces import KNOTS, TABLE_END_C, face_flux
 from pcbstator.predict.heat_sources import RingSources, SourceCase, ring_sources
-from pcbstator.predict.magnetics import magnet_footprint
-from pcbstator.predict.mechanics import magnet_faces, steel_ring
+from pcbstator.predict.magnetics import magnet_footprint, steel_ring
+from pcbstator.predict.mechanics import magnet_faces
 
 if TYPE_CHECKING:
     from pcbstator.design import Design

@@ -72,6 +72,14 @@ def magnet_layers(design: Design) -> MagnetLayers:
     )
 
 
+def steel_ring(design: Design, footprint: Footprint) -> tuple[float, float]:
+    """Inner and outer radius [m] of the steel behind the magnets, and of that beyond the board."""
+    rotor = design.rotor
+    inner = float(footprint.breakpoints[0]) if rotor.iron_inner_diameter is None else rotor.iron_inner_diameter / 2
+    outer = float(footprint.breakpoints[-1]) if rotor.iron_outer_diameter is None else rotor.iron_outer_diameter / 2
+    return inner, max(inner, outer)
+
+
 def rotor_source(
     design: Design, orders: NDArray[np.integer] = ORDERS, span: tuple[float, float] | None = None
 ) -> RingSource:
@@ -86,33 +94,34 @@ def rotor_source(
     distances = np.append(copper_distances(design, layers), thinnest_layer(layers))
     faced = layers.facing_distance < float("inf")
     wanted = np.union1d(np.union1d(orders, ORDERS), PULL_ORDERS if faced else ())
-    return ring_source(footprint, design.rotor.poles // 2, radii, distances, wanted.astype(np.int64))
+    edges = steel_ring(design, footprint) if layers.back_iron > 0 or layers.plate_thickness > 0 else ()
+    return ring_source(footprint, design.rotor.poles // 2, radii, distances, wanted.astype(np.int64), edges=edges)
 
 
 def rotor_iron(design: Design, source: RingSource | None = None) -> SaturatedIron:
-    """The layers with the permeability that their steel has in this field; source: of ``rotor_source``."""
-    pole_pairs, layers = design.rotor.poles // 2, magnet_layers(design)
-    return saturated_iron(magnet_footprint(design), pole_pairs, layers, mild_steel(), source)
+    """The layers and the source with their steel as it is in this field; source: of ``rotor_source``."""
+    footprint, layers, source = magnet_footprint(design), magnet_layers(design), source or rotor_source(design)
+    ends = steel_ring(design, footprint)
+    return saturated_iron(footprint, design.rotor.poles // 2, layers, mild_steel(), source, ends)
 
 
 def rotor_field(
     design: Design,
-    layers: MagnetLayers | None = None,
+    iron: SaturatedIron | None = None,
     *,
     orders: NDArray[np.integer] = ORDERS,
     span: tuple[float, float] | None = None,
-    source: RingSource | None = None,
 ) -> RingField:
-    """The field of the rotor at every copper layer, over all radii of the copper; by default with its real steel.
+    """The field of the rotor with its steel at every copper layer, over all radii of the copper.
 
-    orders: the fundamental alone is quicker by far. span: other radii to serve [m], so that one table can serve many
-    boards. source: of ``rotor_source``, for such orders and radii.
+    iron: of ``rotor_iron`` with a source for such orders and radii. orders: the fundamental alone is quicker by far.
+    span: other radii to serve [m], so that one table can serve many boards.
     """
-    layers = layers or rotor_iron(design, source).layers
+    iron = iron or rotor_iron(design, rotor_source(design, orders, span))
     inner, outer = span or copper_span(design)
-    distances = copper_distances(design, layers)
+    distances = copper_distances(design, iron.layers)
     return ring_field(
-        magnet_footprint(design), design.rotor.poles // 2, layers, inner, outer, distances, orders, source
+        magnet_footprint(design), design.rotor.poles // 2, iron.layers, inner, outer, distances, orders, iron.source
     )
 
 

@@ -17,7 +17,7 @@ from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.inductance import inductance_figures
 from pcbstator.predict.job import has_job, job_results, job_temperature
 from pcbstator.predict.losses import loss_factors, operating_losses
-from pcbstator.predict.magnetics import magnet_footprint, magnetic_results, rotor_field, rotor_iron, rotor_source
+from pcbstator.predict.magnetics import magnet_footprint, magnetic_results, rotor_field, rotor_iron
 from pcbstator.predict.mechanics import mechanical_results
 from pcbstator.predict.records import (
     CopperResult,
@@ -60,11 +60,10 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     tolerance: dict[str, dict[str, float]] = {}
     motion = drive = None
     try:
-        source = rotor_source(design)
-        iron = rotor_iron(design, source)
-        field = rotor_field(design, iron.layers, source=source)
+        iron = rotor_iron(design)
+        field = rotor_field(design, iron)
         magnetic = magnetic_results(design, copper, field, series_turns, resistance)
-        mechanical = mechanical_results(design, magnet_footprint(design), iron, source)
+        mechanical = mechanical_results(design, magnet_footprint(design), iron)
         losses = operating_losses(design, copper, field, magnetic.torque_constant)
         tolerance = tolerance_results(design, copper, magnetic, electrical.synchronous_inductance)
     except LawRangeError as reason:
