@@ -324,22 +324,20 @@ def _at_back(slab: _Slab) -> tuple[FloatArray, FloatArray]:
     return back, (opened * slab.T + closed * slab.rise / slab.mu_r) / slab.pressed
 
 
-def pull_response(
-    k: FloatArray, layers: MagnetLayers
-) -> tuple[tuple[FloatArray, ...], tuple[FloatArray, ...], FloatArray]:
+def pull_response(k: FloatArray, layers: MagnetLayers) -> tuple[tuple[FloatArray, ...], tuple[FloatArray, ...]]:
     """Pull between the magnet plate and what faces it, per mode, as factors of the sources.
 
     k: (…, N) wave numbers, above 0 [1/m]. layers: across the magnet plate, with a mirror or plate facing [m, T].
-    Returns (falling, rising, slope). B_z² − B_t² in the gap is the product of both waves, each a sum of factors (…, N)
-    [T/T] times the sheet charge M, the volume charge q = rho/k, the potential of the back and, with a plate, that of
-    the plate. slope: (…, N) the relative change of that product with the distance [1/m], potentials kept.
+    Returns (falling, rising). B_z² − B_t² in the gap is the product of both waves, each a sum of factors (…, N) [T/T]
+    times the sheet charge M, the volume charge q = rho/k, the potential of the back and, with a plate, that of the
+    plate.
     Nothing facing the magnets: LawRangeError. Derived here: in the gap B_z ~ d·e^−ks + u·e^−k(2D − s) and B_t ~ the
     difference, so B_z² − B_t² = 4·d·u·e^−2kD whatever s.
 
     >>> import numpy as np
-    >>> falling, rising, slope = pull_response(np.array([100.0]), MagnetLayers(0.003, 1.3, mirror_distance=0.002))
-    >>> round(float(falling[0][0]), 6), round(float(slope[0]), 6)  # (1 − e^−kh)·e^−kD and −2k
-    (0.2122, -200.0)
+    >>> falling, rising = pull_response(np.array([100.0]), MagnetLayers(0.003, 1.3, mirror_distance=0.002))
+    >>> round(float(falling[0][0]), 6), round(float(rising[0][0]), 6)  # (1 − e^−kh)·e^−kD
+    (0.2122, 0.2122)
     """
     if not isfinite(layers.facing_distance):
         raise LawRangeError("nothing faces the magnets, so nothing pulls: give mirror_distance or plate_distance")
@@ -351,6 +349,4 @@ def pull_response(
         seen, risen = slab.from_plate
         falling.append(-decay * seen * risen * np.exp(-k * slab.D))
         rising.append(2.0 * risen + slab.facing * falling[-1])
-    direct, returned = slab.z_t * slab.mu_r * slab.T + 1.0, slab.z_t + slab.T / slab.mu_r
-    slope = -2.0 * k * (1.0 + 2.0 * slab.image * (direct - returned) / slab.pressed)
-    return tuple(falling), tuple(rising), slope
+    return tuple(falling), tuple(rising)
