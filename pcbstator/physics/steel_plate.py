@@ -53,16 +53,12 @@ class PlateState:
     """The plate in its field.
 
     potential: mu_0·phi of the plane of its face, (n, N) modal amplitudes at all radii [T·m²]. permeability: one for all
-    of it with the same ∫BH/∫H² [1]. radii (J,) [m] and pattern (A, J) at ANGLES: circumferential flux density, mean
-    over the thickness [T]. peak: the largest midway between two poles, mean: over the plate's width there [T]. wanted:
-    what that mean would be in ideal steel [T].
+    of it with the same ∫BH/∫H² [1]. mean: circumferential flux density midway between two poles, over the plate's
+    section there, to 5 % [T]. wanted: what that would be in ideal steel [T].
     """
 
     potential: FloatArray
     permeability: float
-    radii: FloatArray
-    pattern: FloatArray
-    peak: float
     mean: float
     wanted: float
 
@@ -177,12 +173,14 @@ class _Circuit:
         return total.reshape(n * self.count, n * self.count)
 
 
-def plate_state(source: RingSource, plate: Plate, entering: FloatArray, admittance: FloatArray) -> PlateState:
+def plate_state(
+    source: RingSource, plate: Plate, entering: FloatArray, admittance: FloatArray, higher: float = 0.0
+) -> PlateState:
     """The potential of a steel plate and the flux in it.
 
     source: the ring in radial modes, of the orders STEEL_ORDERS, with an element boundary at both ends of the plate
     [m]. plate: [m]. entering: (n, N) modal amplitudes of what would enter it were it ideal and endless [T·m].
-    admittance: (n, N) of what it looks at, 1 for air [-].
+    admittance: (n, N) of what it looks at, 1 for air [-]. higher: flux of half a pole in orders above those [Wb].
     Returns a PlateState [T, m]. A plate without width: LawRangeError. Range: air behind. Derived here.
 
     >>> from pcbstator.materials import mild_steel
@@ -203,18 +201,19 @@ def plate_state(source: RingSource, plate: Plate, entering: FloatArray, admittan
     size = _size(field)
     mu = relative_permeabilities(size, plate.curve)[0]
     weight = circuit.weight * size**2
-    through = (mu * field[0]).reshape(len(ANGLES), len(DEPTHS), -1).mean(axis=1)
-    ring = circuit.across.ravel()
+    strength, there = (
+        float((part[-len(DEPTHS) :].mean(axis=0) * circuit.across).sum()) for part in (field[0], mu * field[0])
+    )
+    section = plate.thickness * float(circuit.across.sum())
     ideal = np.linalg.solve(tied.green, tied.free[..., None])[..., 0].sum(axis=1)  # all charges at no potential
     signs = np.where(STEEL_ORDERS % 4 == 1, 1.0, -1.0) / (STEEL_ORDERS * source.pole_pairs)
+    # what enters is too much where steel flattens it, what the steel carries midway too little where it crowds
+    entered = float(signs @ charges.sum(axis=1)) + higher + plate.thickness * strength
     return PlateState(
         potential=tied.potential(values),
         permeability=float((weight * mu).sum() / weight.sum()),
-        radii=circuit.radii.ravel(),
-        pattern=np.abs(through),
-        peak=float(np.abs(through[-1]).max()),
-        mean=abs(float(through[-1] @ ring / ring.sum())),
-        wanted=abs(float(signs @ ideal)) / (plate.thickness * float(ring.sum())),
+        mean=(plate.thickness * abs(there) + abs(entered)) / (2.0 * section),
+        wanted=abs(float(signs @ ideal) + higher) / section,
     )
 
 
