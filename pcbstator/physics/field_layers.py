@@ -253,7 +253,7 @@ def plate_potential_response(k: FloatArray, distances: FloatArray, layers: Magne
 def back_surroundings(k: FloatArray, layers: MagnetLayers) -> tuple[FloatArray, FloatArray]:
     """What the iron behind the magnets looks at: the admittance of magnet and gap, and what a lifted plate sends.
 
-    k: (…, N) wave numbers, above 0 [1/m]. layers: across the magnet plate; its back iron does not matter [m, T].
+    k: (…, N) wave numbers, above 0 [1/m]. layers: across the magnet plate, back iron set aside [m, T].
     Returns two (…, N): Y of everything below the magnet's back [-]; axial flux density there, upwards, per potential of
     a plate facing the magnets where the back is held at zero [T/T], 0 without one. Derived here as layer_response.
 

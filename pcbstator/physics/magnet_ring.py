@@ -332,7 +332,8 @@ def serving_source(
     """A source that was made beforehand, so that several laws share it; or one of its own where there is none.
 
     source: of this ring [m], with these orders at least, for these radii and distances at least; or None. footprint: of
-    one magnet [m, rad]. pole_pairs, radii, distances, orders, element_order, edges: as of ring_source.
+    one magnet [m, rad]. pole_pairs, radii, distances, orders, element_order, edges: as of
+    ring_source [-, m, m, -, -, m].
     Returns a RingSource [m]. A source that does not serve: LawRangeError. Derived here.
 
     >>> ring, place, near = sector_footprint(0.020, 0.035, 0.8 * np.pi / 12), np.array([0.0275]), np.array([0.001])
@@ -424,10 +425,19 @@ def _modes_for(
 
 
 @dataclass(frozen=True, eq=False)
+class PlateField:
+    """What enters a plate facing the magnets: harmonics B_n (n, R) [T] at even radii (R,) from end to end [m]."""
+
+    radii: FloatArray
+    values: FloatArray
+
+
+@dataclass(frozen=True, eq=False)
 class RingField:
     """A tabulated ring field: B_n on evenly spaced radii at several distances, read by linear interpolation.
 
-    orders: (n,). distances: (Z,) [m]. inner, outer: the radii served [m]. values: (n, Z, radii) [T].
+    orders: (n,). distances: (Z,) [m]. inner, outer: the radii served [m]. values: (n, Z, radii) [T]. plate: what enters
+    a plate facing the magnets, if there is one.
     """
 
     pole_pairs: int
@@ -436,6 +446,7 @@ class RingField:
     inner: float
     outer: float
     values: FloatArray
+    plate: PlateField | None = None
 
     @cached_property
     def mean_peak(self) -> FloatArray:

@@ -38,7 +38,7 @@ def element_rule(order: int) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Nodes, weights and derivative matrix of an element of RadialModes.
 
     order: of its polynomials, 2 or more [-]. Returns (order + 1,) places −1 … 1, (order + 1,) weights, and the square
-    matrix from values at the places to slopes there [-]. Gauss-Lobatto points (from memory).
+    matrix from values at the places to slopes there [-]. Source: Gauss-Lobatto points, from memory.
 
     >>> element_rule(2)[1].round(4).tolist()
     [0.3333, 1.3333, 0.3333]

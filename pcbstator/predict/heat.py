@@ -25,6 +25,7 @@ from pcbstator.physics.plate_heat import buried_layer_rise, fin_efficiency, ring
 from pcbstator.physics.radiation import facing_emissivity
 from pcbstator.predict.heat_faces import KNOTS, TABLE_END_C, face_flux
 from pcbstator.predict.heat_sources import RingSources, SourceCase, ring_sources
+from pcbstator.predict.losses import steel_plate_loss
 from pcbstator.predict.magnetics import magnet_footprint, steel_ring
 from pcbstator.predict.mechanics import magnet_faces
 
@@ -182,6 +183,8 @@ def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False
 
     resistance, eddy, held, lag = np.zeros((4, n))
     resistance[:rings], eddy[:rings] = sources.resistance, sources.eddy * speed**2
+    if case.field is not None and len(plates) == 2 and not plates[1].turns:
+        eddy[rings + 1] = sum(steel_plate_loss(design, case.field, speed))
     if not steady:
         held[:rings], lag[:rings] = _stored(case, sources, area * sources.covered, whole)
         held[rings:] = [plate.capacity for plate in plates]

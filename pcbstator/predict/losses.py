@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from math import pi
 from typing import TYPE_CHECKING, Any
 
@@ -10,9 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.copper import Copper, Track
+from pcbstator.materials import mild_steel, steel_loss_values
 from pcbstator.physics.conductors import conductor_resistivity
 from pcbstator.physics.eddy import strip_eddy_loss_density
 from pcbstator.physics.magnet_ring import RingField
+from pcbstator.physics.plate_loss import LossySteel, PlateLoss, turning_field_loss
 from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.magnetics import path_linkages
 
@@ -21,18 +25,22 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
+USUAL_SPEED = 100.0  # rad/s, where a design names none
+
 
 @dataclass(frozen=True, eq=False)
 class LossFactors:
     """What the losses of one machine grow from, at one copper temperature.
 
     resistance: of a phase [ohm]. eddy: (orders, layers) loss at 1 rad/s [W]; circulating: the same for currents
-    between parallel paths (all layers together) [W]; both grow with the square of the speed.
+    between parallel paths (all layers together) [W]; both grow with the square of the speed. steel: of a plate beyond
+    the board at a speed [rad/s].
     """
 
     resistance: float
     eddy: FloatArray
     circulating: float
+    steel: Callable[[float], PlateLoss]
 
 
 def loss_factors(design: Design, copper: Copper, field: RingField, temperature_c: float) -> LossFactors:
@@ -42,7 +50,27 @@ def loss_factors(design: Design, copper: Copper, field: RingField, temperature_c
         resistance=conductors.phase_resistance,
         eddy=_eddy_loss(copper, field, temperature_c),
         circulating=circulating_loss(copper, field, conductors),
+        steel=partial(steel_plate_loss, design, field),
     )
+
+
+def steel_plate_loss(design: Design, field: RingField, speed: float) -> PlateLoss:
+    """Loss [W] of a steel plate beyond the board at ``speed`` [rad/s]."""
+    if field.plate is None:
+        return PlateLoss(0.0, 0.0)
+    steel, plate = LossySteel(mild_steel(), *steel_loss_values()), field.plate
+    return turning_field_loss(
+        speed, field.pole_pairs, field.orders, plate.radii, plate.values, design.rotor.stator_iron, steel
+    )
+
+
+def steel_drag(design: Design, factors: LossFactors) -> float:
+    """Loss of a steel plate beyond the board over the square of the speed [W s2], at the highest of [operation].
+
+    That loss grows less than so, which makes it too small at lower speeds, and too large at higher ones.
+    """
+    speed = max(design.operation.speeds) if design.operation else USUAL_SPEED
+    return sum(factors.steel(speed)) / speed**2 if speed > 0 else 0.0
 
 
 def _eddy_loss(copper: Copper, field: RingField, temperature_c: float) -> FloatArray:
@@ -98,12 +126,14 @@ def working_point(
 ) -> dict[str, Any]:
     """Losses, torque and powers at a speed [rad/s] and a peak phase current [A], sine on the q axis.
 
-    The electrical power in is the sum of what leaves the shaft and all losses; eddy and circulating currents brake.
+    The electrical power in is the sum of what leaves the shaft and all losses; eddies, circulating currents and the
+    steel beyond the board brake.
     """
     copper_loss = phases / 2 * factors.resistance * current**2
     eddy = float(factors.eddy.sum()) * speed**2
     circulating = factors.circulating * speed**2
-    drag = (eddy + circulating) / speed if speed > 0 else 0.0
+    steel = factors.steel(speed)
+    drag = (eddy + circulating + sum(steel)) / speed if speed > 0 else 0.0
     torque = torque_constant * current - drag
     shaft = torque * speed
     power = copper_loss + torque_constant * current * speed
@@ -113,7 +143,9 @@ def working_point(
         "copper_w": copper_loss,
         "eddy_w": eddy,
         "circulating_w": circulating,
-        "total_w": copper_loss + eddy + circulating,
+        "stator_iron_eddy_w": steel.eddy,
+        "stator_iron_hysteresis_w": steel.hysteresis,
+        "total_w": copper_loss + eddy + circulating + sum(steel),
         "torque_n_m": torque,
         "shaft_w": shaft,
         "electrical_w": power,

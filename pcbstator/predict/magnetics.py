@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import pi, sin, sqrt
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +20,7 @@ from pcbstator.physics.linkage import LinkedTrack, each_track_linkage_harmonics
 from pcbstator.physics.magnet_force import PULL_ORDERS
 from pcbstator.physics.magnet_ring import (
     Footprint,
+    PlateField,
     RingField,
     RingSource,
     block_footprint,
@@ -26,6 +28,7 @@ from pcbstator.physics.magnet_ring import (
     halbach_footprint,
     joined_fields,
     ring_field,
+    ring_harmonics,
     ring_source,
     sector_footprint,
 )
@@ -39,6 +42,7 @@ if TYPE_CHECKING:
 ComplexArray = NDArray[np.complex128]
 
 ORDERS = np.arange(1, 26, 2)
+PLATE_RADII = 25  # over a steel plate beyond the board
 POINTS = 6000  # of centre-lines that are integrated in one pass: more would not stay in the processor's cache
 
 
@@ -90,11 +94,11 @@ def rotor_source(
     layers, footprint = magnet_layers(design), magnet_footprint(design)
     inner, outer = span or copper_span(design)
     ends = footprint.breakpoints
-    radii = np.array([min(inner, float(ends[0])), max(outer, float(ends[-1]))])
+    edges = steel_ring(design, footprint) if layers.back_iron > 0 or layers.plate_thickness > 0 else ()
+    radii = np.array([min(inner, *ends, *edges), max(outer, *ends, *edges)])
     distances = np.append(copper_distances(design, layers), thinnest_layer(layers))
     faced = layers.facing_distance < float("inf")
     wanted = np.union1d(np.union1d(orders, ORDERS), PULL_ORDERS if faced else ())
-    edges = steel_ring(design, footprint) if layers.back_iron > 0 or layers.plate_thickness > 0 else ()
     return ring_source(footprint, design.rotor.poles // 2, radii, distances, wanted.astype(np.int64), edges=edges)
 
 
@@ -119,10 +123,14 @@ def rotor_field(
     """
     iron = iron or rotor_iron(design, rotor_source(design, orders, span))
     inner, outer = span or copper_span(design)
-    distances = copper_distances(design, iron.layers)
-    return ring_field(
-        magnet_footprint(design), design.rotor.poles // 2, iron.layers, inner, outer, distances, orders, iron.source
-    )
+    footprint, pole_pairs, layers = magnet_footprint(design), design.rotor.poles // 2, iron.layers
+    distances = copper_distances(design, layers)
+    field = ring_field(footprint, pole_pairs, layers, inner, outer, distances, orders, iron.source)
+    if layers.plate_distance is None:
+        return field
+    radii, place = np.linspace(*steel_ring(design, footprint), PLATE_RADII), np.array([layers.plate_distance])
+    entering = ring_harmonics(footprint, pole_pairs, layers, radii, place, field.orders, source=iron.source)
+    return replace(field, plate=PlateField(radii, entering[:, 0]))
 
 
 def copper_span(design: Design) -> tuple[float, float]:

@@ -16,7 +16,7 @@ from pcbstator.predict.basics import copper_figures, line_resistance, turns_in_s
 from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.inductance import inductance_figures
 from pcbstator.predict.job import has_job, job_results, job_temperature
-from pcbstator.predict.losses import loss_factors, operating_losses
+from pcbstator.predict.losses import loss_factors, operating_losses, steel_drag
 from pcbstator.predict.magnetics import magnet_footprint, magnetic_results, rotor_field, rotor_iron
 from pcbstator.predict.mechanics import mechanical_results
 from pcbstator.predict.records import (
@@ -72,7 +72,7 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     try:
         if has_job(design) and field is not None and magnetic is not None and mechanical is not None:
             warm = loss_factors(design, copper, field, job_temperature(design))
-            drag = float(warm.eddy.sum()) + warm.circulating
+            drag = float(warm.eddy.sum()) + warm.circulating + steel_drag(design, warm)
             motion, drive = job_results(design, electrical, magnetic, mechanical, thermal, drag)
             thermal = with_motion(design, thermal, motion)
     except LawRangeError as reason:

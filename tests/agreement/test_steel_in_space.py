@@ -172,13 +172,13 @@ CASES = [(2 * p, t, name) for p, each in THICKNESSES.items() for t in each for n
 @pytest.mark.slow
 @pytest.mark.parametrize(("poles", "thickness", "rotors"), CASES)
 def test_field_with_steel(poles, thickness, rotors):
-    """Steel that would carry 2.7 to 11 T, were it ideal: what a winding over the magnets links comes within 1.2 %."""
+    """Steel that would carry 2.4 to 11 T, were it ideal: what a winding over the magnets links comes within 1.2 %."""
     p, layers = poles // 2, replace(DOUBLE if rotors == "double" else SINGLE, back_iron=thickness)
     radii, solved, pull, mean = solve(p, layers)
     over = (radii > INNER - 1e-9) & (radii < OUTER + 1e-9)
     near = (radii > INNER - 0.002) & (radii < OUTER + 0.002)
     steel, B, pulled = ours(p, layers, radii[near])
-    assert steel.back_iron.wanted > 2.5
+    assert steel.back_iron.wanted > 2.3
     linked, expected = (np.trapezoid(b[over[near]] * radii[over], radii[over]) for b in (B, solved[near]))
     assert linked == pytest.approx(expected, rel=0.012)
     assert np.abs(B - solved[near]).max() < 0.022 * solved.max()

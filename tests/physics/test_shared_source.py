@@ -45,12 +45,12 @@ def shared(footprint, layers, orders=PULL_ORDERS):
 @pytest.mark.parametrize("name", LAYERS)
 @pytest.mark.parametrize("shape", SHAPES)
 def test_shared_modes_give_what_own_modes_give(shape, name):
-    """Finer elements than a law's own move it within its accuracy: 0.1 % of flux and pull, 1e-4 of the field."""
+    """Finer elements than a law's own move it within its accuracy: 0.2 % of flux, 0.1 % of pull, 2e-4 of the field."""
     footprint, layers = SHAPES[shape], LAYERS[name]
     source = shared(footprint, layers)
     one, own = (saturated_iron(footprint, P, layers, mild_steel(), each) for each in (source, None))
     # behind a Halbach ring the flux is what two sources leave of each other
-    assert one.back_iron.mean == pytest.approx(own.back_iron.mean, rel=1e-3, abs=3e-3 if shape == "halbach" else 0.0)
+    assert one.back_iron.mean == pytest.approx(own.back_iron.mean, rel=2e-3, abs=8e-3 if shape == "halbach" else 0.0)
     assert one.layers.back_iron_permeability == pytest.approx(own.layers.back_iron_permeability, rel=5e-3)
     # the copper's own modes and the steel in them, and finer ones that serve thin layers, too
     plain = ring_source(footprint, P, RADII, DISTANCES, np.array(ODD_ORDERS))
