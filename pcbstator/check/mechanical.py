@@ -49,8 +49,8 @@ def mechanical_findings(design: Design, prediction: Prediction) -> list[Finding]
             Finding(
                 "mechanical.stator_iron_loss",
                 "warning",
-                f"the field turns in the steel beyond the board, heats and brakes ({_steel_loss(prediction)}), and pulls "
-                "on the bearing; keep such a plate for slow machines",
+                f"the field turns in the steel beyond the board, heats and brakes ({_steel_loss(prediction)}), "
+                "and pulls on the bearing; keep such a plate for slow machines",
             )
         )
     strength, stress = design.rotor.glue_strength, found.glue_stress

@@ -426,7 +426,7 @@ def _modes_for(
 
 @dataclass(frozen=True, eq=False)
 class PlateField:
-    """What enters a plate facing the magnets: harmonics B_n (n, R) [T] at even radii (R,) from end to end [m]."""
+    """What enters a plate facing the magnets: harmonics B_n (n, R) [T] at the middles (R,) of even rings [m]."""
 
     radii: FloatArray
     values: FloatArray

@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 ComplexArray = NDArray[np.complex128]
 
 ORDERS = np.arange(1, 26, 2)
-PLATE_RADII = 25  # over a steel plate beyond the board
+PLATE_RINGS = 32  # of a steel plate beyond the board
 POINTS = 6000  # of centre-lines that are integrated in one pass: more would not stay in the processor's cache
 
 
@@ -128,7 +128,8 @@ def rotor_field(
     field = ring_field(footprint, pole_pairs, layers, inner, outer, distances, orders, iron.source)
     if layers.plate_distance is None:
         return field
-    radii, place = np.linspace(*steel_ring(design, footprint), PLATE_RADII), np.array([layers.plate_distance])
+    edges, place = np.linspace(*steel_ring(design, footprint), PLATE_RINGS + 1), np.array([layers.plate_distance])
+    radii = (edges[1:] + edges[:-1]) / 2  # not at its ends, where what enters has no bound
     entering = ring_harmonics(footprint, pole_pairs, layers, radii, place, field.orders, source=iron.source)
     return replace(field, plate=PlateField(radii, entering[:, 0]))
 

@@ -92,6 +92,6 @@ def test_steel_beyond_the_board_brakes_and_heats(small):
     assert 2.0**1.4 < fast / slow <= 4.0
     # all of it is in the heat balance, at the temperatures of continuous work
     tracks = plate.losses[2]["eddy_w"] + plate.losses[2]["circulating_w"]
-    counted = plate.thermal.continuous_eddy - tracks
+    counted = plate.thermal.eddy_loss - tracks
     steel = plate.losses[2]["stator_iron_eddy_w"] + plate.losses[2]["stator_iron_hysteresis_w"]
     assert 0.5 * steel < counted < 1.1 * steel
