@@ -26,6 +26,8 @@ from pcbstator.physics.steel_plate import STEEL_ORDERS, Plate, PlateState, plate
 FloatArray = NDArray[np.float64]
 
 IRON_ORDERS = np.array(ODD_ORDERS)
+PASSES = 8  # over two plates that feel each other
+SETTLED = 1e-3  # of the flux in the plate facing the magnets
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,11 +73,14 @@ def saturated_iron(
     source = source or serving  # all its orders
     has_plate = layers.plate_distance is not None and layers.plate_thickness > 0.0
     back = plate = None
-    for _ in range(2 if layers.back_iron > 0.0 and has_plate else 1):  # each plate hardly feels the other's change
+    for _ in range(PASSES if layers.back_iron > 0.0 and has_plate else 1):
+        before = plate
         if layers.back_iron > 0.0:
             layers, source, back = _with_back(layers, source, Plate(*ends, layers.back_iron, curve))
         if has_plate:
             layers, source, plate = _with_plate(layers, source, Plate(*ends, layers.plate_thickness, curve))
+        if before is not None and plate is not None and abs(plate.mean - before.mean) < SETTLED * plate.mean:
+            break
     return SaturatedIron(layers, source, back, plate)
 
 
