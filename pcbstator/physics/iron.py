@@ -65,14 +65,15 @@ def saturated_iron(
     >>> ring = sector_footprint(0.034, 0.051, 0.8 * np.pi / 24)
     >>> steel = saturated_iron(ring, 12, MagnetLayers(0.003, 1.3, 1.05, 0.002, mirror_distance=0.0016), mild_steel())
     >>> round(steel.back_iron.mean, 2), round(steel.back_iron.wanted, 2)
-    (1.86, 2.22)
+    (1.96, 2.14)
     """
     ends = ends or (float(footprint.breakpoints[0]), float(footprint.breakpoints[-1]))
     reach = np.array([min(layers.magnet_thickness, layers.facing_distance)])
     serving = serving_source(source, footprint, pole_pairs, footprint.breakpoints, reach, IRON_ORDERS, edges=ends)
     source = source or serving  # all its orders
     has_plate = layers.plate_distance is not None and layers.plate_thickness > 0.0
-    back = plate = None
+    back: PlateState | None = None
+    plate: PlateState | None = None
     for _ in range(PASSES if layers.back_iron > 0.0 and has_plate else 1):
         before = plate
         if layers.back_iron > 0.0:

@@ -191,7 +191,7 @@ def plate_state(
     >>> law = back_response(source.wave_numbers, MagnetLayers(0.004, 1.3, back_iron=0.002))
     >>> state = plate_state(source, Plate(0.020, 0.040, 0.002, mild_steel()), 1.3 * source.combined(*law), 1.0)
     >>> round(state.mean, 2), round(state.wanted, 2)
-    (2.1, 4.26)
+    (2.2, 4.26)
     """
     circuit = _Circuit(source.modes, plate, source.pole_pairs, STEEL_ORDERS)
     tied = _tied(circuit, source, plate.thickness, entering, admittance)
