@@ -178,6 +178,17 @@ def steel_density() -> float:
     return _value("mild_steel", "density_kg_m3")
 
 
+def steel_loss_values() -> tuple[float, float, float]:
+    """Resistivity of plain steel [ohm m], its hysteresis loss per cycle at 1 T [J/m3] and the exponent of that [1].
+
+    >>> steel_loss_values()
+    (1.4e-07, 750.0, 1.6)
+    """
+    names = "resistivity_ohm_m", "hysteresis_j_m3", "hysteresis_exponent"
+    resistivity, loop, exponent = (_value("mild_steel", name) for name in names)
+    return resistivity, loop, exponent
+
+
 def board_limit(tg_c: float) -> float:
     """Temperature that a board of this glass transition stands for years [C].
 

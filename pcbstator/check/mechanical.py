@@ -49,8 +49,8 @@ def mechanical_findings(design: Design, prediction: Prediction) -> list[Finding]
             Finding(
                 "mechanical.stator_iron_loss",
                 "warning",
-                "the field turns in the steel beyond the board: it heats, brakes and pulls on the bearing; "
-                "that loss is not computed, so keep such a plate for slow machines",
+                f"the field turns in the steel beyond the board, heats and brakes ({_steel_loss(prediction)}), "
+                "and pulls on the bearing; keep such a plate for slow machines",
             )
         )
     strength, stress = design.rotor.glue_strength, found.glue_stress
@@ -63,3 +63,12 @@ def mechanical_findings(design: Design, prediction: Prediction) -> list[Finding]
             "hold the magnets by a rim as well, and guard the rotor",
         )
     return findings
+
+
+def _steel_loss(prediction: Prediction) -> str:
+    """The loss of the steel beyond the board at the highest speed of [operation], in words."""
+    if not prediction.losses:
+        return "state [operation] to see by how much"
+    point = max(prediction.losses, key=lambda each: float(each["speed_rpm"]))
+    loss = point["stator_iron_eddy_w"] + point["stator_iron_hysteresis_w"]
+    return f"{loss:.2g} W at {point['speed_rpm']:g} rpm, a third off either way"

@@ -346,8 +346,9 @@ class Rotor(Record):
         "back_iron_mm", "steel behind the magnets, 0 for none", 0.0
     )
     iron_inner_diameter: Annotated[float, millimetres(1, LARGEST)] | None = key(
-        "iron_inner_diameter_mm", "opening of the steel behind magnets", None, example=40.0, otherwise="the magnets'"
-    )
+        "iron_inner_diameter_mm", "opening of the steel behind magnets or beyond the board", None, example=40.0,
+        otherwise="the magnets'",
+    )  # fmt: skip
     iron_outer_diameter: Annotated[float, millimetres(2, LARGEST)] | None = key(
         "iron_outer_diameter_mm", "outline of that steel", None, example=76.0, otherwise="the magnets'"
     )

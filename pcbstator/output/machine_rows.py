@@ -10,6 +10,7 @@ from pcbstator.predict.records import Prediction
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
+EDDY_LOSSES = "eddy_w", "circulating_w", "delta_loop_w", "stator_iron_eddy_w", "stator_iron_hysteresis_w"
 TOLERANCE_NAMES = {
     "phase_resistance_ohm": ("Phase resistance at 20 °C", "Ω"),
     "flux_linkage_peak_wb": ("Flux linkage (psi)", "Wb"),
@@ -63,7 +64,7 @@ def loss_rows(prediction: Prediction) -> list[dict[str, str]]:
             "speed": figures(point["speed_rpm"]),
             "current": figures(point["current_a"], 3),
             "copper": figures(point["copper_w"], 3),
-            "eddy": figures(point["eddy_w"] + point["circulating_w"] + point.get("delta_loop_w", 0.0), 3),
+            "eddy": figures(sum(point.get(key, 0.0) for key in EDDY_LOSSES), 3),
             "torque": figures(1e3 * point["torque_n_m"], 3),
             "efficiency": f"{figures(100 * point['efficiency'], 3)} %" if "efficiency" in point else "–",
         }

@@ -12,8 +12,7 @@ from dataclasses import dataclass
 from math import cos, pi, sin, tan
 from typing import TYPE_CHECKING
 
-from pcbstator.predict.magnetics import magnet_footprint
-from pcbstator.predict.mechanics import steel_ring
+from pcbstator.predict.magnetics import magnet_footprint, steel_ring
 
 if TYPE_CHECKING:
     from pcbstator.design import Design

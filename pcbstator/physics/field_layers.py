@@ -15,7 +15,7 @@ ideal iron infinite. Layers are taken as endless in the plane, and the space bet
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from math import inf, isfinite
 
@@ -128,6 +128,22 @@ class _Slab:
         """Amplitude of e^(−ks) below the face per q = rho/k."""
         return -(self.z_t * self.T + self.rise / self.mu_r) / self.pressed
 
+    @cached_property
+    def lifted(self) -> FloatArray:
+        """Amplitude of e^(−ks) below the face per potential that the back is lifted by."""
+        return (self.rise - 1.0) / self.pressed
+
+    @cached_property
+    def from_plate(self) -> tuple[FloatArray, FloatArray]:
+        """Reflectance of the magnet as seen from the gap, for potentials; and the amplitude of e^(−k(D − s)) that a
+        lifted plate makes per potential. With Y of the magnet's face they are (1 − Y)/(1 + Y) and
+        1/[1 + z + (1 − z)·reflectance·e^(−2kD)].
+        """
+        inward, across = 1.0 + self.z_t * self.mu_r * self.T, self.z_t + self.T / self.mu_r  # Y = inward/across
+        seen = (across - inward) / (across + inward)
+        z = (1.0 - self.facing) / (1.0 + self.facing)
+        return seen, 1.0 / (1.0 + z + (1.0 - z) * seen * np.exp(-2.0 * self.k * self.D))
+
     def below(self, amplitude: FloatArray, distances: FloatArray) -> FloatArray:
         """The amplitude (…, N) carried down to ``distances`` (Z,), with what comes back from below: (…, Z, N)."""
         wave = np.exp(-self.k[..., None, :] * distances[:, None])
@@ -195,6 +211,84 @@ def charge_response(k: FloatArray, distances: FloatArray, layers: MagnetLayers) 
     return slab.below(slab.charged, distances)
 
 
+def back_potential_response(k: FloatArray, distances: FloatArray, layers: MagnetLayers) -> FloatArray:
+    """Axial flux density per potential by which the iron behind the magnets is lifted, per wave number and distance.
+
+    Iron that saturates or ends is more than a plate of one permeability; the potential that it has beyond such a plate
+    lies between magnet and plate, given as mu_0·k·phi. k: (…, N) wave numbers, above 0 [1/m]. distances: (Z,) below the
+    magnet face, 0 … the facing plane [m]. layers: across the magnet plate [m, T].
+    Returns (…, Z, N) [T/T], upwards. Outside the range: LawRangeError. Derived here as layer_response.
+
+    >>> import numpy as np
+    >>> back_potential_response(np.array([100.0]), np.array([0.001]), MagnetLayers(0.003, 1.3)).round(6)  # −e^−k(h+s)/2
+    array([[-0.33516]])
+    """
+    _check_distances(distances, layers)
+    slab = _slab(k, layers)
+    return slab.below(slab.lifted, distances)
+
+
+def plate_potential_response(k: FloatArray, distances: FloatArray, layers: MagnetLayers) -> FloatArray:
+    """Axial flux density per potential by which the plate facing the magnets is lifted; as back_potential_response.
+
+    k: (…, N) wave numbers, above 0 [1/m]. distances: (Z,) below the magnet face, 0 … the plate [m].
+    layers: with a plate facing the magnets [m, T]. Returns (…, Z, N) [T/T], upwards.
+    Outside the range: LawRangeError. Derived here: the wave goes up, and comes back from the magnet.
+
+    >>> import numpy as np
+    >>> plate = MagnetLayers(0.003, 1.3, plate_distance=0.004, plate_thickness=0.001, plate_permeability=1.0)
+    >>> plate_potential_response(np.array([100.0]), np.array([0.001]), plate).round(6)  # e^−k(D−s)/2
+    array([[0.370409]])
+    """
+    _check_distances(distances, layers)
+    if layers.plate_distance is None:
+        raise LawRangeError("no plate faces the magnets: give plate_distance and plate_thickness")
+    slab = _slab(k, layers)
+    seen, risen = (part[..., None, :] for part in slab.from_plate)
+    k, D = k[..., None, :], slab.D
+    rising, returned = np.exp(-k * (D - distances[:, None])), np.exp(-k * (D + distances[:, None]))
+    return np.asarray(risen * (rising - seen * returned))
+
+
+def back_surroundings(k: FloatArray, layers: MagnetLayers) -> tuple[FloatArray, FloatArray]:
+    """What the iron behind the magnets looks at: the admittance of magnet and gap, and what a lifted plate sends.
+
+    k: (…, N) wave numbers, above 0 [1/m]. layers: across the magnet plate, back iron set aside [m, T].
+    Returns two (…, N): Y of everything below the magnet's back [-]; axial flux density there, upwards, per potential of
+    a plate facing the magnets where the back is held at zero [T/T], 0 without one. Derived here as layer_response.
+
+    >>> import numpy as np
+    >>> [part.round(6).tolist() for part in back_surroundings(np.array([100.0]), MagnetLayers(0.003, 1.3))]
+    [[1.0], [0.0]]
+    """
+    slab = _slab(k, replace(layers, back_iron=1.0, back_iron_permeability=inf))
+    opened, closed = 1.0 - slab.image, 1.0 + slab.image
+    below = (closed + slab.mu_r * slab.T * opened) / (opened + closed * slab.T / slab.mu_r)
+    if layers.plate_distance is None:
+        return below, np.zeros_like(k)
+    seen, risen = slab.from_plate
+    face = risen * np.exp(-k * slab.D) * (1.0 + seen)  # potential of the magnet's face
+    return below, slab.mu_r * face * (1.0 - slab.rise) / slab.T
+
+
+def plate_surroundings(k: FloatArray, layers: MagnetLayers) -> FloatArray:
+    """The admittance that a plate facing the magnets looks at: gap, magnet and back.
+
+    k: (…, N) wave numbers, above 0 [1/m]. layers: with plate_distance [m, T]. Returns (…, N) [-].
+    No plate: LawRangeError. Derived here as layer_response.
+
+    >>> import numpy as np
+    >>> layers = MagnetLayers(0.003, 1.3, plate_distance=0.004)
+    >>> plate_surroundings(np.array([100.0]), layers).round(6).tolist()
+    [1.0]
+    """
+    if layers.plate_distance is None:
+        raise LawRangeError("no plate faces the magnets: give plate_distance and plate_thickness")
+    slab = _slab(k, layers)
+    returned = slab.from_plate[0] * np.exp(-2.0 * k * slab.D)
+    return np.asarray((1.0 - returned) / (1.0 + returned))
+
+
 def face_response(k: FloatArray, layers: MagnetLayers) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Axial flux density at both faces of the magnet per sheet charge M and per volume charge q = rho/k.
 
@@ -230,42 +324,29 @@ def _at_back(slab: _Slab) -> tuple[FloatArray, FloatArray]:
     return back, (opened * slab.T + closed * slab.rise / slab.mu_r) / slab.pressed
 
 
-def plate_leakage(k: FloatArray, thickness: float, permeability: float) -> FloatArray:
-    """Share of the flux entering an iron plate that leaves it on the other side.
+def pull_response(k: FloatArray, layers: MagnetLayers) -> tuple[tuple[FloatArray, ...], tuple[FloatArray, ...]]:
+    """Pull between the magnet plate and what faces it, per mode, as factors of the sources.
 
-    k: wave numbers [1/m], any shape. thickness: [m], 0 or more. permeability: relative, 1 or more or infinite [-].
-    Returns the ratio of the axial flux densities at its two faces, shape of k [-].
-    Range: air behind the plate. Derived here: 1/(cosh kt + mu·sinh kt).
-
-    >>> import numpy as np
-    >>> plate_leakage(np.array([500.0]), 0.002, 1000.0).round(5)
-    array([0.00085])
-    """
-    if thickness == 0.0:
-        return np.ones_like(k)
-    decay = np.exp(-k * thickness)
-    return 2.0 * decay / (1.0 + decay**2) / (1.0 + permeability * np.tanh(k * thickness))
-
-
-def pull_response(k: FloatArray, layers: MagnetLayers) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Pull between the magnet plate and what faces it, per mode, as factors of the two sources.
-
-    With the amplitudes M of the sheet charge and q = rho/k of a mode, B_z² − B_t² in the gap is (a·M + c·q)².
     k: (…, N) wave numbers, above 0 [1/m]. layers: across the magnet plate, with a mirror or plate facing [m, T].
-    Returns (a, c, slope), each (…, N): a and c [T/T]; slope, the relative change of that square with
-    the distance [1/m].
-    Nothing facing the magnets: LawRangeError. Derived here: in the gap B_z ~ e^−ks + R·e^−k(2D − s) and B_t ~ the
-    difference, so B_z² − B_t² = 4·R·e^−2kD whatever s.
+    Returns (falling, rising). B_z² − B_t² in the gap is the product of both waves, each a sum of factors (…, N) [T/T]
+    times the sheet charge M, the volume charge q = rho/k, the potential of the back and, with a plate, that of the
+    plate.
+    Nothing facing the magnets: LawRangeError. Derived here: in the gap B_z ~ d·e^−ks + u·e^−k(2D − s) and B_t ~ the
+    difference, so B_z² − B_t² = 4·d·u·e^−2kD whatever s.
 
     >>> import numpy as np
-    >>> a, c, slope = pull_response(np.array([100.0]), MagnetLayers(0.003, 1.3, mirror_distance=0.002))
-    >>> round(float(a[0]), 6), round(float(slope[0]), 6)  # (1 − e^−kh)·e^−kD and −2k
-    (0.2122, -200.0)
+    >>> falling, rising = pull_response(np.array([100.0]), MagnetLayers(0.003, 1.3, mirror_distance=0.002))
+    >>> round(float(falling[0][0]), 6), round(float(rising[0][0]), 6)  # (1 − e^−kh)·e^−kD
+    (0.2122, 0.2122)
     """
     if not isfinite(layers.facing_distance):
         raise LawRangeError("nothing faces the magnets, so nothing pulls: give mirror_distance or plate_distance")
     slab = _slab(k, layers)
-    both = 2.0 * np.sqrt(slab.image)
-    direct, returned = slab.z_t * slab.mu_r * slab.T + 1.0, slab.z_t + slab.T / slab.mu_r
-    slope = -2.0 * k * (1.0 + 2.0 * slab.image * (direct - returned) / slab.pressed)
-    return both * slab.axial, both * slab.charged, slope
+    decay = 2.0 * np.exp(-k * slab.D)
+    falling = [decay * part for part in (slab.axial, slab.charged, slab.lifted)]
+    rising = [slab.facing * part for part in falling]
+    if layers.plate_distance is not None:
+        seen, risen = slab.from_plate
+        falling.append(-decay * seen * risen * np.exp(-k * slab.D))
+        rising.append(2.0 * risen + slab.facing * falling[-1])
+    return tuple(falling), tuple(rising)

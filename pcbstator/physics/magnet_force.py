@@ -6,7 +6,6 @@ in their values and in their gradients, so the pull is a sum of squares of modal
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import pi
 
 import numpy as np
@@ -22,17 +21,6 @@ Integers = NDArray[np.integer]
 PULL_ORDERS = tuple(range(1, 32, 2))
 
 
-@dataclass(frozen=True)
-class AxialPull:
-    """Pull [N] and its change with the distance to what faces the magnets [N/m], negative: the pull grows as it closes.
-
-    Between two rotors each moved by half of a change of their gap, so their stiffness per gap is half of ``slope``.
-    """
-
-    pull: float
-    slope: float
-
-
 def axial_pull(
     footprint: Footprint,
     pole_pairs: int,
@@ -40,20 +28,20 @@ def axial_pull(
     orders: Integers | tuple[int, ...] = PULL_ORDERS,
     element_order: int = ELEMENT_ORDER,
     source: RingSource | None = None,
-) -> AxialPull:
+) -> float:
     """Axial pull between a magnet ring and the plane or plate that faces it.
 
     footprint: of one magnet [m, rad]. pole_pairs: p, 1 or more [-]. layers: with mirror_distance (a second rotor, whose
     mid-plane this is, or ideal iron) or plate_distance (a real plate) [m, T]. orders: (n,) odd [-], few suffice unless
     the gap is far below the pole pitch. element_order: of the radial polynomials [-]. source: made beforehand, as
     serving_source takes it [m].
-    Returns AxialPull [N, N/m]. Nothing facing the magnets: LawRangeError. At a plane of zero potential this is
+    Returns [N]. Nothing facing the magnets: LawRangeError. At a plane of zero potential this is
     Σ pi/(2·mu_0)·∫ B_n² r dr. Plates are taken as wider than the magnets, the space between magnets as having their
     recoil permeability. Derived here (Maxwell stress).
 
     >>> from pcbstator.physics.magnet_ring import sector_footprint
     >>> ring = sector_footprint(0.034, 0.051, 0.8 * np.pi / 24)
-    >>> round(axial_pull(ring, 12, MagnetLayers(0.003, 1.3, 1.05, back_iron=0.002, mirror_distance=0.0016)).pull)
+    >>> round(axial_pull(ring, 12, MagnetLayers(0.003, 1.3, 1.05, back_iron=0.002, mirror_distance=0.0016)))
     604
     """
     distance = layers.facing_distance
@@ -61,7 +49,6 @@ def axial_pull(
         raise LawRangeError("nothing faces the magnets, so nothing pulls: give mirror_distance or plate_distance")
     place, numbers = np.array([distance]), np.asarray(orders)
     source = serving_source(source, footprint, pole_pairs, footprint.breakpoints, place, numbers, element_order)
-    axial, in_plane, slope = pull_response(source.wave_numbers, layers)
-    squares = source.combined(axial, in_plane) ** 2
-    scale = pi / (2.0 * MU_0) * layers.remanence**2
-    return AxialPull(scale * float(squares.sum()), scale * float((squares * slope).sum()))
+    falling, rising = pull_response(source.wave_numbers, layers)
+    squares = source.combined(*falling) * source.combined(*rising)
+    return pi / (2.0 * MU_0) * layers.remanence**2 * float(squares.sum())

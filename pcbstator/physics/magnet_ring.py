@@ -22,11 +22,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.field_layers import MagnetLayers, charge_response, layer_response
+from pcbstator.physics.field_layers import (
+    MagnetLayers,
+    back_potential_response,
+    charge_response,
+    layer_response,
+    plate_potential_response,
+)
 from pcbstator.physics.radial_modes import RadialModes, graded_boundaries, radial_modes
 
 FloatArray = NDArray[np.float64]
 Integers = NDArray[np.integer]
+Response = Callable[[FloatArray, FloatArray, MagnetLayers], FloatArray]
 
 ODD_ORDERS = tuple(range(1, 26, 2))
 ELEMENT_ORDER = 7  # error 1e-4 of the peak; see the convergence test
@@ -196,7 +203,8 @@ class RingSource:
 
     ends: inner and outer radius of the magnets [m]. axial: (n, N) amplitudes [m] of the sheet charge. in_plane: (n, N)
     amplitudes [m] of −div M over k, None unless the magnets form a Halbach ring. served: inner and outer radius [m];
-    scale: length over which its elements follow the field [m].
+    scale: length over which its elements follow the field [m]. back_potential, plate_potential: (n, N) amplitudes [m]
+    of mu_0·k·phi by which the steel behind the magnets, or facing them, is lifted beyond a plate of one permeability.
     """
 
     pole_pairs: int
@@ -209,6 +217,8 @@ class RingSource:
     ends: FloatArray
     axial: FloatArray
     in_plane: FloatArray | None
+    back_potential: FloatArray | None = None
+    plate_potential: FloatArray | None = None
 
     def at(self, amplitudes: FloatArray, radii: FloatArray) -> FloatArray:
         """Modal amplitudes (n, Z, N) as functions of the radius: (n, Z, radii)."""
@@ -229,7 +239,8 @@ class RingSource:
         if np.array_equal(orders, self.orders):
             return self
         rows = np.array([int(np.flatnonzero(self.orders == order)[0]) for order in orders])
-        in_plane = None if self.in_plane is None else self.in_plane[rows]
+        others = self.in_plane, self.back_potential, self.plate_potential
+        in_plane, back, plate = (None if part is None else part[rows] for part in others)
         return replace(
             self,
             orders=orders,
@@ -237,12 +248,29 @@ class RingSource:
             vectors=self.vectors[rows],
             axial=self.axial[rows],
             in_plane=in_plane,
+            back_potential=back,
+            plate_potential=plate,
         )
 
-    def combined(self, per_axial: FloatArray, per_in_plane: FloatArray) -> FloatArray:
-        """Σ of both sources times their factors (n, N)."""
-        total = per_axial * self.axial
-        return total if self.in_plane is None else total + per_in_plane * self.in_plane
+    def field(self, distances: FloatArray, layers: MagnetLayers) -> FloatArray:
+        """Modal amplitudes (n, Z, N) of B_z, upwards, per remanence at distances below the magnet face [m]."""
+        k = self.wave_numbers
+        parts: tuple[tuple[Response, FloatArray | None], ...] = (
+            (layer_response, self.axial),
+            (charge_response, self.in_plane),
+            (back_potential_response, self.back_potential),
+            (plate_potential_response, self.plate_potential),
+        )
+        found = [law(k, distances, layers) * part[:, None] for law, part in parts if part is not None]
+        return np.asarray(sum(found[1:], found[0]))
+
+    def combined(self, *factors: FloatArray) -> FloatArray:
+        """Σ of the sources times their factors (n, N), in the order axial, in plane, back, plate, as many as given."""
+        parts = self.axial, self.in_plane, self.back_potential, self.plate_potential
+        total = factors[0] * self.axial
+        for factor, part in zip(factors[1:], parts[1:], strict=False):
+            total = total if part is None else total + factor * part
+        return total
 
 
 def ring_source(
@@ -252,11 +280,13 @@ def ring_source(
     distances: FloatArray,
     orders: Integers,
     element_order: int = ELEMENT_ORDER,
+    edges: tuple[float, ...] = (),
 ) -> RingSource:
     """Sources of a magnet ring in radial modes.
 
     footprint: of one magnet [m, rad]. pole_pairs: p, 1 or more [-]. radii: (R,) to be served, above 0 [m].
     distances: (Z,) that matter, above 0 [m]. orders: (n,) odd [-]. element_order: of the radial polynomials [-].
+    edges: radii at which steel ends [m].
     Returns a RingSource [m], for magnets that point up at theta = 0. Outside the range: LawRangeError. Derived here.
 
     >>> ring = sector_footprint(0.020, 0.035, 0.8 * np.pi / 12)
@@ -270,7 +300,7 @@ def ring_source(
     step = floor(SCALE_STEPS * log2(scale / inside))  # in steps, so that rings at many gaps have the same modes
     modes, wave_numbers, vectors = _modes_for(
         tuple(footprint.breakpoints.tolist()), pole_pairs, served, inside * 2 ** (step / SCALE_STEPS), element_order,
-        tuple(orders.tolist()),
+        tuple(orders.tolist()), edges,
     )  # fmt: skip
     ends = footprint.breakpoints[[0, -1]]
     points, weights = modes.quadrature(footprint.breakpoints)
@@ -297,11 +327,13 @@ def serving_source(
     distances: FloatArray,
     orders: Integers,
     element_order: int = ELEMENT_ORDER,
+    edges: tuple[float, ...] = (),
 ) -> RingSource:
     """A source that was made beforehand, so that several laws share it; or one of its own where there is none.
 
     source: of this ring [m], with these orders at least, for these radii and distances at least; or None. footprint: of
-    one magnet [m, rad]. pole_pairs, radii, distances, orders, element_order: as of ring_source [-, m, m, -, -].
+    one magnet [m, rad]. pole_pairs, radii, distances, orders, element_order, edges: as of
+    ring_source [-, m, m, -, -, m].
     Returns a RingSource [m]. A source that does not serve: LawRangeError. Derived here.
 
     >>> ring, place, near = sector_footprint(0.020, 0.035, 0.8 * np.pi / 12), np.array([0.0275]), np.array([0.001])
@@ -310,7 +342,7 @@ def serving_source(
     [1, 5]
     """
     if source is None:
-        return ring_source(footprint, pole_pairs, radii, distances, orders, element_order)
+        return ring_source(footprint, pole_pairs, radii, distances, orders, element_order, edges)
     _check_range(pole_pairs, radii, distances, orders)
     scale = _scale(footprint, pole_pairs, distances)
     serves = (
@@ -352,10 +384,7 @@ def ring_harmonics(
     """
     radii, distances = np.asarray(radii, float), np.asarray(distances, float)
     source = serving_source(source, footprint, pole_pairs, radii, distances, np.asarray(orders), element_order)
-    field = layer_response(source.wave_numbers, distances, layers) * source.axial[:, None]
-    if source.in_plane is not None:
-        field += charge_response(source.wave_numbers, distances, layers) * source.in_plane[:, None]
-    return -layers.remanence * source.at(field, radii)
+    return -layers.remanence * source.at(source.field(distances, layers), radii)
 
 
 def _check_range(pole_pairs: int, radii: FloatArray, distances: FloatArray, orders: Integers) -> None:
@@ -382,22 +411,33 @@ def _modes_for(
     scale: float,
     element_order: int,
     orders: tuple[int, ...],
+    edges: tuple[float, ...] = (),
 ) -> tuple[RadialModes, FloatArray, FloatArray]:
     """Elements as fine as the field's scale near the magnet edges; the ends reflect (r/R)^(2p+1) = 1e-5. With their
     wave numbers and vectors, which take most of the time and depend neither on the gap nor on the magnets' thickness.
     """
     reach = 10.0 ** (5.0 / (2 * pole_pairs + 1))
-    inner, outer = min(breakpoints[0], served[0]) / reach, max(breakpoints[-1], served[1]) * reach
-    boundaries = graded_boundaries(np.array(breakpoints), inner, outer, ELEMENT_SIZE * scale)
+    places = np.union1d(breakpoints, edges)
+    inner, outer = min(places[0], served[0]) / reach, max(places[-1], served[1]) * reach
+    boundaries = graded_boundaries(places, inner, outer, ELEMENT_SIZE * scale)
     modes = radial_modes(boundaries, element_order)
     return modes, *modes.eigen(np.array(orders) * pole_pairs, (breakpoints[0], breakpoints[-1]))
+
+
+@dataclass(frozen=True, eq=False)
+class PlateField:
+    """What enters a plate facing the magnets: harmonics B_n (n, R) [T] at the middles (R,) of even rings [m]."""
+
+    radii: FloatArray
+    values: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
 class RingField:
     """A tabulated ring field: B_n on evenly spaced radii at several distances, read by linear interpolation.
 
-    orders: (n,). distances: (Z,) [m]. inner, outer: the radii served [m]. values: (n, Z, radii) [T].
+    orders: (n,). distances: (Z,) [m]. inner, outer: the radii served [m]. values: (n, Z, radii) [T]. plate: what enters
+    a plate facing the magnets, if there is one.
     """
 
     pole_pairs: int
@@ -406,6 +446,7 @@ class RingField:
     inner: float
     outer: float
     values: FloatArray
+    plate: PlateField | None = None
 
     @cached_property
     def mean_peak(self) -> FloatArray:

@@ -66,7 +66,8 @@ def working_point(
     Returns a WorkingPoint [T, m, -].
     Halbach rings: LawRangeError, since their segments press on each other's edges beyond what two faces show.
     Both faces are searched, where the flux density of axial magnets is lowest; error below 0.5 % of Br. Layers without
-    end, the space between magnets as having their recoil permeability. Derived here.
+    end, each steel of one permeability, what the source has beyond that left out (at a corner it would have no bound);
+    the space between magnets as having their recoil permeability. Derived here.
 
     >>> from pcbstator.physics.magnet_ring import sector_footprint
     >>> ring = sector_footprint(0.034, 0.051, 0.8 * np.pi / 24)

@@ -27,8 +27,9 @@ from pcbstator.predict.current_paths import Conductors
 from pcbstator.predict.delta_loop import warm_loop
 from pcbstator.predict.heat_faces import KNOTS, TABLE_END_C, face_flux
 from pcbstator.predict.heat_sources import RingSources, SourceCase, ring_sources
-from pcbstator.predict.magnetics import magnet_footprint
-from pcbstator.predict.mechanics import magnet_faces, steel_ring
+from pcbstator.predict.losses import steel_plate_loss
+from pcbstator.predict.magnetics import magnet_footprint, steel_ring
+from pcbstator.predict.mechanics import magnet_faces
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -188,6 +189,8 @@ def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False
 
     resistance, eddy, held, lag = np.zeros((4, n))
     resistance[:rings], eddy[:rings] = sources.resistance, sources.eddy * speed**2 + _loop_heat(case, sources)
+    if case.field is not None and len(plates) == 2 and not plates[1].turns:
+        eddy[rings + 1] = sum(steel_plate_loss(design, case.field, speed))
     if not steady:
         held[:rings], lag[:rings] = _stored(case, sources, area * sources.covered, whole)
         held[rings:] = [plate.capacity for plate in plates]

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from math import pi
 from typing import TYPE_CHECKING, Any
 
@@ -10,10 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.copper import Copper, Track
+from pcbstator.materials import mild_steel, steel_loss_values
 from pcbstator.physics.conductors import conductor_resistivity
 from pcbstator.physics.delta_loop import DeltaLoop, loop_loss
 from pcbstator.physics.eddy import strip_eddy_loss_density
 from pcbstator.physics.magnet_ring import RingField
+from pcbstator.physics.plate_loss import LossySteel, PlateLoss, turning_field_loss
 from pcbstator.predict.current_paths import Conductors, conductors_of
 from pcbstator.predict.delta_loop import loop_current_rms, warm_loop
 from pcbstator.predict.magnetics import path_linkages, phase_linkages
@@ -23,19 +27,22 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
+USUAL_SPEED = 100.0  # rad/s, where a design names none
+
 
 @dataclass(frozen=True, eq=False)
 class LossFactors:
     """What the losses of one machine grow from, at one copper temperature.
 
     resistance: of a phase [ohm]. eddy: (orders, layers) loss at 1 rad/s [W]; circulating: the same for currents
-    between parallel paths (all layers together) [W]; both grow with the square of the speed. loop: of a delta, whose
-    loss does not.
+    between parallel paths (all layers together) [W]; both grow with the square of the speed. steel: of a plate beyond
+    the board at a speed [rad/s]. loop: of a delta; its loss does not grow with the square of the speed either.
     """
 
     resistance: float
     eddy: FloatArray
     circulating: float
+    steel: Callable[[float], PlateLoss]
     loop: DeltaLoop | None = None
 
 
@@ -48,8 +55,28 @@ def loss_factors(
         resistance=conductors.phase_resistance,
         eddy=_eddy_loss(copper, field, temperature_c),
         circulating=circulating_loss(field, conductors),
+        steel=partial(steel_plate_loss, design, field),
         loop=None if loop is None else warm_loop(loop, temperature_c),
     )
+
+
+def steel_plate_loss(design: Design, field: RingField, speed: float) -> PlateLoss:
+    """Loss [W] of a steel plate beyond the board at ``speed`` [rad/s]."""
+    if field.plate is None:
+        return PlateLoss(0.0, 0.0)
+    steel, plate = LossySteel(mild_steel(), *steel_loss_values()), field.plate
+    return turning_field_loss(
+        speed, field.pole_pairs, field.orders, plate.radii, plate.values, design.rotor.stator_iron, steel
+    )
+
+
+def steel_drag(design: Design, factors: LossFactors) -> float:
+    """Loss of a steel plate beyond the board over the square of the speed [W s2], at the highest of [operation].
+
+    That loss grows less than so, which makes it too small at lower speeds, and too large at higher ones.
+    """
+    speed = max(design.operation.speeds) if design.operation else USUAL_SPEED
+    return sum(factors.steel(speed)) / speed**2 if speed > 0 else 0.0
 
 
 def _eddy_loss(copper: Copper, field: RingField, temperature_c: float) -> FloatArray:
@@ -112,14 +139,15 @@ def working_point(
 ) -> dict[str, Any]:
     """Losses, torque and powers at a speed [rad/s] and a peak phase current [A], sine on the q axis.
 
-    The electrical power in is the sum of what leaves the shaft and all losses; eddy and circulating currents brake, and
-    so does the current around a delta.
+    The electrical power in is the sum of what leaves the shaft and all losses; eddies, circulating currents, those
+    around a delta and the steel beyond the board brake.
     """
     copper_loss = phases / 2 * factors.resistance * current**2
     eddy = float(factors.eddy.sum()) * speed**2
     circulating = factors.circulating * speed**2
+    steel = factors.steel(speed)
     loop = 0.0 if factors.loop is None else float(loop_loss(factors.loop, speed))
-    drag = (eddy + circulating + loop) / speed if speed > 0 else 0.0
+    drag = (eddy + circulating + sum(steel) + loop) / speed if speed > 0 else 0.0
     torque = torque_constant * current - drag
     shaft = torque * speed
     power = copper_loss + torque_constant * current * speed
@@ -129,7 +157,9 @@ def working_point(
         "copper_w": copper_loss,
         "eddy_w": eddy,
         "circulating_w": circulating,
-        "total_w": copper_loss + eddy + circulating + loop,
+        "stator_iron_eddy_w": steel.eddy,
+        "stator_iron_hysteresis_w": steel.hysteresis,
+        "total_w": copper_loss + eddy + circulating + sum(steel) + loop,
         "torque_n_m": torque,
         "shaft_w": shaft,
         "electrical_w": power,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import pi, sin, sqrt
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +20,7 @@ from pcbstator.physics.linkage import LinkedTrack, each_track_linkage_harmonics
 from pcbstator.physics.magnet_force import PULL_ORDERS
 from pcbstator.physics.magnet_ring import (
     Footprint,
+    PlateField,
     RingField,
     RingSource,
     block_footprint,
@@ -26,6 +28,7 @@ from pcbstator.physics.magnet_ring import (
     halbach_footprint,
     joined_fields,
     ring_field,
+    ring_harmonics,
     ring_source,
     sector_footprint,
 )
@@ -40,6 +43,7 @@ if TYPE_CHECKING:
 ComplexArray = NDArray[np.complex128]
 
 ORDERS = np.arange(1, 26, 2)
+PLATE_RINGS = 32  # of a steel plate beyond the board
 POINTS = 6000  # of centre-lines that are integrated in one pass: more would not stay in the processor's cache
 
 
@@ -73,6 +77,14 @@ def magnet_layers(design: Design) -> MagnetLayers:
     )
 
 
+def steel_ring(design: Design, footprint: Footprint) -> tuple[float, float]:
+    """Inner and outer radius [m] of the steel behind the magnets, and of that beyond the board."""
+    rotor = design.rotor
+    inner = float(footprint.breakpoints[0]) if rotor.iron_inner_diameter is None else rotor.iron_inner_diameter / 2
+    outer = float(footprint.breakpoints[-1]) if rotor.iron_outer_diameter is None else rotor.iron_outer_diameter / 2
+    return inner, max(inner, outer)
+
+
 def rotor_source(
     design: Design, orders: NDArray[np.integer] = ORDERS, span: tuple[float, float] | None = None
 ) -> RingSource:
@@ -83,38 +95,44 @@ def rotor_source(
     layers, footprint = magnet_layers(design), magnet_footprint(design)
     inner, outer = span or copper_span(design)
     ends = footprint.breakpoints
-    radii = np.array([min(inner, float(ends[0])), max(outer, float(ends[-1]))])
+    edges = steel_ring(design, footprint) if layers.back_iron > 0 or layers.plate_thickness > 0 else ()
+    radii = np.array([min(inner, *ends, *edges), max(outer, *ends, *edges)])
     distances = np.append(copper_distances(design, layers), thinnest_layer(layers))
     faced = layers.facing_distance < float("inf")
     wanted = np.union1d(np.union1d(orders, ORDERS), PULL_ORDERS if faced else ())
-    return ring_source(footprint, design.rotor.poles // 2, radii, distances, wanted.astype(np.int64))
+    return ring_source(footprint, design.rotor.poles // 2, radii, distances, wanted.astype(np.int64), edges=edges)
 
 
 def rotor_iron(design: Design, source: RingSource | None = None) -> SaturatedIron:
-    """The layers with the permeability that their steel has in this field; source: of ``rotor_source``."""
-    pole_pairs, layers = design.rotor.poles // 2, magnet_layers(design)
-    return saturated_iron(magnet_footprint(design), pole_pairs, layers, mild_steel(), source)
+    """The layers and the source with their steel as it is in this field; source: of ``rotor_source``."""
+    footprint, layers, source = magnet_footprint(design), magnet_layers(design), source or rotor_source(design)
+    ends = steel_ring(design, footprint)
+    return saturated_iron(footprint, design.rotor.poles // 2, layers, mild_steel(), source, ends)
 
 
 def rotor_field(
     design: Design,
-    layers: MagnetLayers | None = None,
+    iron: SaturatedIron | None = None,
     *,
     orders: NDArray[np.integer] = ORDERS,
     span: tuple[float, float] | None = None,
-    source: RingSource | None = None,
 ) -> RingField:
-    """The field of the rotor at every copper layer, over all radii of the copper; by default with its real steel.
+    """The field of the rotor with its steel at every copper layer, over all radii of the copper.
 
-    orders: the fundamental alone is quicker by far. span: other radii to serve [m], so that one table can serve many
-    boards. source: of ``rotor_source``, for such orders and radii.
+    iron: of ``rotor_iron`` with a source for such orders and radii. orders: the fundamental alone is quicker by far.
+    span: other radii to serve [m], so that one table can serve many boards.
     """
-    layers = layers or rotor_iron(design, source).layers
+    iron = iron or rotor_iron(design, rotor_source(design, orders, span))
     inner, outer = span or copper_span(design)
+    footprint, pole_pairs, layers = magnet_footprint(design), design.rotor.poles // 2, iron.layers
     distances = copper_distances(design, layers)
-    return ring_field(
-        magnet_footprint(design), design.rotor.poles // 2, layers, inner, outer, distances, orders, source
-    )
+    field = ring_field(footprint, pole_pairs, layers, inner, outer, distances, orders, iron.source)
+    if layers.plate_distance is None:
+        return field
+    edges, place = np.linspace(*steel_ring(design, footprint), PLATE_RINGS + 1), np.array([layers.plate_distance])
+    radii = (edges[1:] + edges[:-1]) / 2  # not at its ends, where what enters has no bound
+    entering = ring_harmonics(footprint, pole_pairs, layers, radii, place, field.orders, source=iron.source)
+    return replace(field, plate=PlateField(radii, entering[:, 0]))
 
 
 def copper_span(design: Design) -> tuple[float, float]:

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import pi, sin
 from typing import TYPE_CHECKING
 
 from pcbstator.design.records import BlockMagnet, DiscMagnet
-from pcbstator.materials import knee_field_strength, neodymium, steel_density
-from pcbstator.physics.iron import SaturatedIron
+from pcbstator.materials import knee_field_strength, mild_steel, neodymium, steel_density
+from pcbstator.physics.iron import SaturatedIron, saturated_iron
 from pcbstator.physics.magnet_force import axial_pull
-from pcbstator.physics.magnet_ring import Footprint, RingSource
+from pcbstator.physics.magnet_ring import Footprint
 from pcbstator.physics.working_point import demagnetising_margin, working_point
+from pcbstator.predict.magnetics import steel_ring
 from pcbstator.predict.records import MechanicalResult
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
+GAP_STEP = 0.01  # of the gap, for the change of the pull with it
 SATURATION = 1.5  # T; above it plain steel begins to cost field (common practice, no source)
 
 
@@ -35,16 +38,8 @@ def magnet_faces(design: Design) -> tuple[float, float, float]:
     return half * (outer**2 - inner**2), centroid, ((inner**2 + outer**2) / 2) ** 0.5
 
 
-def steel_ring(design: Design, footprint: Footprint) -> tuple[float, float]:
-    """Inner and outer radius [m] of the steel behind the magnets."""
-    rotor = design.rotor
-    inner = float(footprint.breakpoints[0]) if rotor.iron_inner_diameter is None else rotor.iron_inner_diameter / 2
-    outer = float(footprint.breakpoints[-1]) if rotor.iron_outer_diameter is None else rotor.iron_outer_diameter / 2
-    return inner, max(inner, outer)
-
-
 def _working_point(
-    design: Design, footprint: Footprint, iron: SaturatedIron, source: RingSource | None
+    design: Design, footprint: Footprint, iron: SaturatedIron
 ) -> tuple[float | None, float | None]:
     """Lowest flux density in the magnets and that of their knee [T]; None where they are not known.
 
@@ -53,17 +48,36 @@ def _working_point(
     magnet = design.rotor.magnet
     if footprint.segments_per_pole != 1:
         return None, None
-    lowest = working_point(footprint, design.rotor.poles // 2, iron.layers, source).flux_density
+    lowest = working_point(footprint, design.rotor.poles // 2, iron.layers, iron.source).flux_density
     if magnet.grade is None:
         return lowest, None
     strength = knee_field_strength(magnet.grade, magnet.temperature_c)
     return lowest, demagnetising_margin(lowest, magnet.remanence, magnet.recoil_permeability, strength).knee
 
 
-def mechanical_results(
-    design: Design, footprint: Footprint, iron: SaturatedIron, source: RingSource | None = None
-) -> MechanicalResult:
-    """Masses of magnets and steel only: what carries them is the load's; source: of ``rotor_source``."""
+def _pull(design: Design, footprint: Footprint, iron: SaturatedIron) -> tuple[float | None, float | None]:
+    """Axial pull [N] and its stiffness [N/m]; None where nothing faces the magnets.
+
+    The stiffness comes from wider gaps, each with its steel: how far that saturates depends on the gap.
+    """
+    layers, pole_pairs = iron.layers, design.rotor.poles // 2
+    if layers.facing_distance == float("inf"):
+        return None, None
+    pulls, step = [], GAP_STEP * layers.facing_distance
+    for steps in range(3):
+        if steps:
+            mirror, plate = (None if d is None else d + step for d in (layers.mirror_distance, layers.plate_distance))
+            layers = replace(layers, mirror_distance=mirror, plate_distance=plate)
+            ends = steel_ring(design, footprint)
+            iron = saturated_iron(footprint, pole_pairs, layers, mild_steel(), iron.source, ends)
+        pulls.append(axial_pull(footprint, pole_pairs, iron.layers, source=iron.source))
+    slope = (4 * pulls[1] - 3 * pulls[0] - pulls[2]) / (2 * step)
+    # Between two rotors each face moves by half of a change of their gap; a plate stands still.
+    return pulls[0], -slope / (2 if design.rotor.arrangement == "double" else 1)
+
+
+def mechanical_results(design: Design, footprint: Footprint, iron: SaturatedIron) -> MechanicalResult:
+    """Masses of magnets and steel only: what carries them is the load's."""
     rotor = design.rotor
     rotors = 2 if rotor.arrangement == "double" else 1
     area, centroid, gyration = magnet_faces(design)
@@ -72,17 +86,13 @@ def mechanical_results(
     steel_mass = pi * (outer**2 - inner**2) * rotor.back_iron * steel_density()
     magnets = rotor.poles * magnet_mass
     inertia = magnets * gyration**2 + steel_mass * (inner**2 + outer**2) / 2
-    pull = None
-    if iron.layers.facing_distance < float("inf"):
-        pull = axial_pull(footprint, rotor.poles // 2, iron.layers, source=source)
-    # Between two rotors each face moves by half of a change of their gap; a plate stands still.
-    stiffness = None if pull is None else -pull.slope / rotors
+    pull, stiffness = _pull(design, footprint, iron)
     fastest = max(design.operation.speeds) if design.operation else None
     throw = None if not fastest else magnet_mass * centroid * fastest**2
     back, plate = iron.back_iron, iron.plate
-    working, knee = _working_point(design, footprint, iron, source)
+    working, knee = _working_point(design, footprint, iron)
     return MechanicalResult(
-        axial_pull=pull.pull if pull else None,
+        axial_pull=pull,
         axial_stiffness=stiffness,
         magnet_flux=working,
         knee_flux=knee,
@@ -93,7 +103,7 @@ def mechanical_results(
         magnet_throw=throw,
         glue_stress=None if throw is None else throw / area,
         back_iron_flux=back.mean if back else None,
-        back_iron_wanted=rotor.back_iron * back.mean / SATURATION if back else None,
+        back_iron_wanted=rotor.back_iron * back.wanted / SATURATION if back else None,
         stator_iron_flux=plate.mean if plate else None,
-        stator_iron_wanted=rotor.stator_iron * plate.mean / SATURATION if plate else None,
+        stator_iron_wanted=rotor.stator_iron * plate.wanted / SATURATION if plate else None,
     )

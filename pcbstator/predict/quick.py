@@ -12,7 +12,7 @@ from collections import OrderedDict
 from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Generic, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 import numpy as np
 
@@ -22,7 +22,7 @@ from pcbstator.copper.settle import quick_plan
 from pcbstator.errors import LawRangeError, PcbstatorError
 from pcbstator.physics.delta_loop import DeltaLoop
 from pcbstator.physics.iron import SaturatedIron
-from pcbstator.physics.magnet_ring import RingField, RingSource
+from pcbstator.physics.magnet_ring import RingField
 from pcbstator.predict.basics import copper_figures, resistance_figures, turns_in_series, winding_figures
 from pcbstator.predict.current_paths import Conductors, conductors_of
 from pcbstator.predict.delta_loop import delta_loop
@@ -42,6 +42,7 @@ from pcbstator.predict.magnetics import (
     rotor_field,
     rotor_iron,
     rotor_source,
+    steel_ring,
     wave_figures,
 )
 from pcbstator.predict.mechanics import mechanical_results
@@ -140,13 +141,6 @@ def keep_freed_memory() -> None:
     np.empty(FREED_BYTES, np.uint8)
 
 
-class Rotor(NamedTuple):
-    """The magnets in radial modes, and their steel."""
-
-    source: RingSource
-    iron: SaturatedIron
-
-
 class Shared:
     """What designs have in common. inner, outer: least and largest radius of copper [m] that field tables serve; by
     default each serves its own annulus, which is less work where the outlines of the magnets are never the same.
@@ -156,7 +150,7 @@ class Shared:
         keep_freed_memory()
         self._span = inner, outer
         self._windings: Recent[Hashable, Winding] = Recent(KEPT)
-        self._rotors: Recent[Hashable, Rotor] = Recent(TABLE_BYTES, lambda made: made.source.vectors.nbytes)
+        self._rotors: Recent[Hashable, SaturatedIron] = Recent(TABLE_BYTES, lambda made: made.source.vectors.nbytes)
         self._fields: Recent[Hashable, RingField] = Recent(TABLE_BYTES, lambda made: made.values.nbytes)
         self._forces: Recent[Hashable, MechanicalResult] = Recent(KEPT)
 
@@ -167,27 +161,24 @@ class Shared:
         key = asked.kind, asked.phases, asked.coils, turns, design.rotor.poles, asked.parallel_paths
         return self._windings.get(key, lambda: lay_winding(design))
 
-    def rotor(self, design: Design) -> Rotor:
+    def rotor(self, design: Design) -> SaturatedIron:
         """The magnets and the steel behind them, for copper at the depths of this design."""
-        return self._rotors.get(self._key(design), lambda: self._made(design))
-
-    def _made(self, design: Design) -> Rotor:
-        source = rotor_source(design, span=self._radii(design))
-        return Rotor(source, rotor_iron(design, source))
+        span = self._radii(design)
+        return self._rotors.get(self._key(design), lambda: rotor_iron(design, rotor_source(design, span=span)))
 
     def _key(self, design: Design) -> Hashable:
         """All that a rotor's field at the copper depends on."""
         layers = magnet_layers(design)
         depths = tuple(copper_distances(design, layers).tolist())
-        return design.rotor.magnet, design.rotor.poles, layers, depths, self._radii(design)
+        steel = steel_ring(design, magnet_footprint(design)) if layers.back_iron or layers.plate_thickness else None
+        return design.rotor.magnet, design.rotor.poles, layers, steel, depths, self._radii(design)
 
     def field(self, design: Design, every_order: bool) -> RingField:
         """The rotor's field at every copper layer, the fundamental or every order of it."""
 
         def made() -> RingField:
-            rotor, orders = self.rotor(design), ORDERS if every_order else ORDERS[:1]
-            span = self._radii(design)
-            return rotor_field(design, rotor.iron.layers, orders=orders, span=span, source=rotor.source)
+            orders, span = ORDERS if every_order else ORDERS[:1], self._radii(design)
+            return rotor_field(design, self.rotor(design), orders=orders, span=span)
 
         return self._fields.get((self._key(design), every_order), made)
 
@@ -210,8 +201,7 @@ class Shared:
         """
 
         def made() -> MechanicalResult:
-            source = rotor_source(design)
-            return mechanical_results(design, magnet_footprint(design), rotor_iron(design, source), source)
+            return mechanical_results(design, magnet_footprint(design), rotor_iron(design))
 
         speeds = design.operation.speeds if design.operation else ()
         return self._forces.get((design.rotor, self._key(design), copper_span(design), tuple(speeds)), made)

@@ -150,9 +150,11 @@ class ThermalResult:
     rotor_temperature_c: float | None = result("rotor_temperature_c", "the warmer rotor then")
     hot_resistance: float | None = result("hot_phase_resistance_ohm", "resistance of a phase then")
     copper_loss: float | None = result("continuous_copper_w", "copper loss then")
-    eddy_loss: float | None = result("continuous_eddy_w", "eddies, circulating currents and those around a delta then")
+    eddy_loss: float | None = result(
+        "continuous_eddy_w", "eddies, circulating currents, those around a delta and steel beyond the board then"
+    )
     thermal_resistance: float | None = result(
-        "thermal_resistance_k_per_w", "rise of the hottest place over ambient, per watt in the board then"
+        "thermal_resistance_k_per_w", "rise of the hottest place over ambient, per watt of all losses then"
     )
     time_constant: float | None = result(
         "time_constant_s", "time in which the hottest place does 63 % of its rise at that current"
@@ -204,7 +206,7 @@ class MechanicalResult:
     magnet_throw: float | None = result("magnet_centrifugal_n", "force that throws one magnet outwards then")
     glue_stress: float | None = result("glue_stress_mpa", "mean shear stress of its glue joint then", 1e-6)
     back_iron_flux: float | None = result(
-        "back_iron_flux_density_t", "flux of half a pole through the steel behind the magnets"
+        "back_iron_flux_density_t", "mean flux density midway between two poles in the steel behind the magnets"
     )
     back_iron_wanted: float | None = result("back_iron_for_1p5_t_mm", "thickness at which it would be 1.5 T", 1e3)
     stator_iron_flux: float | None = result("stator_iron_flux_density_t", "the same in the steel beyond the board")

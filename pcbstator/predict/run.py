@@ -17,8 +17,8 @@ from pcbstator.predict.current_paths import Conductors, conductors_of
 from pcbstator.predict.delta_loop import delta_loop
 from pcbstator.predict.inductance import inductance_figures
 from pcbstator.predict.job import has_job, job_results, job_temperature
-from pcbstator.predict.losses import loss_factors, operating_losses
-from pcbstator.predict.magnetics import magnet_footprint, magnetic_results, rotor_field, rotor_iron, rotor_source
+from pcbstator.predict.losses import loss_factors, operating_losses, steel_drag
+from pcbstator.predict.magnetics import magnet_footprint, magnetic_results, rotor_field, rotor_iron
 from pcbstator.predict.mechanics import mechanical_results
 from pcbstator.predict.records import (
     CopperResult,
@@ -61,11 +61,10 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     tolerance: dict[str, dict[str, float]] = {}
     motion = drive = loop = None
     try:
-        source = rotor_source(design)
-        iron = rotor_iron(design, source)
-        field = rotor_field(design, iron.layers, source=source)
+        iron = rotor_iron(design)
+        field = rotor_field(design, iron)
         magnetic = magnetic_results(design, conductors, field, series_turns)
-        mechanical = mechanical_results(design, magnet_footprint(design), iron, source)
+        mechanical = mechanical_results(design, magnet_footprint(design), iron)
         loop = delta_loop(
             design.winding.connection, magnetic.linkages, magnetic.orders, field.pole_pairs,
             electrical.inductance_matrix, conductors.zero_sequence_resistance,
@@ -79,7 +78,7 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     try:
         if has_job(design) and field is not None and magnetic is not None and mechanical is not None:
             warm = loss_factors(design, copper, field, job_temperature(design))
-            drag = float(warm.eddy.sum()) + warm.circulating
+            drag = float(warm.eddy.sum()) + warm.circulating + steel_drag(design, warm)
             motion, drive = job_results(design, electrical, magnetic, mechanical, thermal, drag, loop)
             thermal = with_motion(design, thermal, motion)
     except LawRangeError as reason:

@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pcbstator.design import SectorMagnet
-from pcbstator.predict.magnetics import magnet_footprint
-from pcbstator.predict.mechanics import magnet_faces, steel_ring
+from pcbstator.predict.magnetics import magnet_footprint, steel_ring
+from pcbstator.predict.mechanics import magnet_faces
 
 if TYPE_CHECKING:
     from pcbstator.design import Design

@@ -16,16 +16,11 @@ from skfem import Basis, BilinearForm, ElementQuad2, LinearForm, MeshQuad, conde
 
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
-from pcbstator.materials import mild_steel
+from pcbstator.materials import MagnetisationCurve, mild_steel
 from pcbstator.physics.field_layers import MagnetLayers
-from pcbstator.physics.iron import (
-    back_iron_field,
-    curve_field_strength,
-    curve_flux_density,
-    plate_field,
-    saturated_iron,
-)
-from pcbstator.physics.magnet_ring import ring_harmonics, sector_footprint
+from pcbstator.physics.iron import saturated_iron
+from pcbstator.physics.magnet_ring import ODD_ORDERS, ring_harmonics, ring_source, sector_footprint
+from pcbstator.physics.steel_plate import relative_permeabilities
 
 POLE_PAIRS, RADIUS, ARC = 283, 1.0, 0.8
 PITCH = np.pi * RADIUS / POLE_PAIRS
@@ -61,7 +56,8 @@ def reluctivity(square, curve):
     """nu and d nu/d(B²) of the steel, in 1/mu_0, by differences of its own table."""
     B = np.sqrt(square) + 1e-6
     step = 1e-5
-    nu, more = (MU_0 * curve_field_strength(b, curve) / b for b in (B, B + step))
+    b, h = np.array(curve.flux_density), np.array(curve.field_strength)
+    nu, more = (MU_0 * (np.interp(x, b, h) + np.maximum(x - b[-1], 0.0) / MU_0) / x for x in (B, B + step))
     return nu, (more - nu) / (2 * B * step)
 
 
@@ -140,13 +136,20 @@ def solve(layers, curve=None):
     return Solved(fundamental, iron, between_poles(*plate) if plate[1] else 0.0)
 
 
-def fundamental(layers):
+def fundamental(layers, source=None):
     place = np.array([RADIUS]), np.array([DISTANCE]), np.array([1])
-    return abs(float(ring_harmonics(RING, POLE_PAIRS, layers, *place)[0, 0, 0]))
+    return abs(float(ring_harmonics(RING, POLE_PAIRS, layers, *place, source=source)[0, 0, 0]))
 
 
-def at_middle(iron):
-    return float(iron.pattern[-1, len(iron.radii) // 2])
+def saturated(layers, curve):
+    """The steel of the whole ring; its middle does not feel its ends."""
+    place = np.array([0.96, 1.04]), np.array([DISTANCE]), np.array(ODD_ORDERS)
+    return saturated_iron(RING, POLE_PAIRS, layers, curve, ring_source(RING, POLE_PAIRS, *place))
+
+
+def straight(permeability):
+    """A curve of one permeability."""
+    return MagnetisationCurve((0.0, permeability * MU_0 * 1e7), (0.0, 1e7))
 
 
 LINEAR = {
@@ -156,7 +159,7 @@ LINEAR = {
     "two rotors": MagnetLayers(0.003, 1.3, 1.05, 0.002, mirror_distance=0.0016),
     "poor iron": MagnetLayers(0.003, 1.3, 1.05, 0.001, 50.0),
     "two with poor iron": MagnetLayers(0.003, 1.3, 1.05, 0.001, 20.0, mirror_distance=0.0016),
-    "iron and plate": MagnetLayers(0.003, 1.3, 1.05, 0.002, 500.0, None, 0.003, 0.001, 100.0),
+    "iron and plate": MagnetLayers(0.003, 1.3, 1.05, 0.002, 100.0, None, 0.003, 0.001, 100.0),
 }
 
 
@@ -168,28 +171,31 @@ def test_iron_of_one_permeability(name):
     same = layers.recoil_permeability == 1.0
     assert fundamental(layers) == pytest.approx(solved.fundamental, rel=1e-5 if same else 4e-3)
     if layers.back_iron:
-        assert at_middle(back_iron_field(RING, POLE_PAIRS, layers)) == pytest.approx(solved.back_iron, rel=0.01)
-    if layers.plate_thickness:
-        assert at_middle(plate_field(RING, POLE_PAIRS, layers)) == pytest.approx(solved.plate, rel=0.01)
+        own = saturated(layers, straight(min(layers.back_iron_permeability, 1e6)))
+        assert own.layers.back_iron_permeability == pytest.approx(min(layers.back_iron_permeability, 1e6), rel=1e-6)
+        assert fundamental(own.layers, own.source) == pytest.approx(fundamental(layers), rel=2e-3)
+        assert own.back_iron.mean == pytest.approx(solved.back_iron, rel=0.05)
+        if layers.plate_thickness:
+            assert own.plate.mean == pytest.approx(solved.plate, rel=0.05)
 
 
 @pytest.mark.parametrize("arrangement", ["single", "double", "plate"])
 @pytest.mark.parametrize("thickness", [0.001, 0.0015, 0.002, 0.003])
 def test_steel_that_saturates(thickness, arrangement):
-    """Every point of the solver's steel on the curve, against one permeability for the plate."""
+    """Every point of both steels on the curve."""
     layers = MagnetLayers(0.003, 1.3, 1.05, thickness)
     if arrangement == "double":
         layers = replace(layers, mirror_distance=0.0016)
     if arrangement == "plate":
         layers = replace(layers, plate_distance=0.003, plate_thickness=0.001)
-    solved = solve(layers, STEEL)
-    steel = saturated_iron(RING, POLE_PAIRS, layers, STEEL)
-    lost = 1 - solved.fundamental / fundamental(layers)
-    assert fundamental(steel.layers) == pytest.approx(solved.fundamental, rel=0.01 if lost < 0.08 else 0.02)
-    # a flux density that the flattening of saturated steel would cut is given up to 8 % too high (measured 6.8 %)
-    assert -0.02 < at_middle(steel.back_iron) / solved.back_iron - 1 < (0.02 if solved.back_iron < 2.0 else 0.08)
+    solved, steel = solve(layers, STEEL), saturated(layers, STEEL)
+    # at the knee, where a plate is a seventh of the pole pitch thick, flux crowds at its face more than the law lets it
+    assert fundamental(steel.layers, steel.source) == pytest.approx(
+        solved.fundamental, rel=0.02 if thickness == 0.0015 else 0.008
+    )
+    assert steel.back_iron.mean == pytest.approx(solved.back_iron, rel=0.05)
     if arrangement == "plate":
-        assert at_middle(steel.plate) == pytest.approx(solved.plate, rel=0.02)
+        assert steel.plate.mean == pytest.approx(solved.plate, rel=0.05)
 
 
 @pytest.mark.parametrize(("mirror", "least", "most"), [(None, 0.0005, 0.004), (0.0016, 0.005, 0.017)])
@@ -197,12 +203,14 @@ def test_two_millimetres_of_steel_lose_what_the_3d_study_found(mirror, least, mo
     """A 3D finite-element study of rings with 2 mm steel: saturation takes 0.15 % (single) to 1.6 % (double)."""
     ring = sector_footprint(0.034, 0.051, 0.8 * np.pi / 24)
     layers = MagnetLayers(0.003, 1.3, 1.05, 0.002, mirror_distance=mirror)
-    place = np.array([0.0425]), np.array([DISTANCE]), np.array([1])
-    ideal, steel = (
-        ring_harmonics(ring, 12, each, *place)[0, 0, 0]
-        for each in (layers, saturated_iron(ring, 12, layers, STEEL).layers)
+    place = np.array([0.0425]), np.array([DISTANCE])
+    source = ring_source(ring, 12, np.array([0.034, 0.051]), place[1], np.array(ODD_ORDERS))
+    ideal, real = (saturated_iron(ring, 12, layers, curve, source) for curve in (straight(1e6), STEEL))
+    ideal, real = (
+        ring_harmonics(ring, 12, each.layers, *place, np.array([1]), source=each.source)[0, 0, 0]
+        for each in (ideal, real)
     )
-    assert least < 1 - steel / ideal < most
+    assert least < 1 - real / ideal < most
 
 
 @pytest.mark.parametrize("arc_ratio", [0.5, 0.7])
@@ -216,28 +224,34 @@ def test_recoil_with_wide_gaps_between_the_magnets(arc_ratio, monkeypatch):
     assert ours == pytest.approx(solve(layers).fundamental, rel=0.01)
 
 
-@pytest.mark.parametrize("law", [back_iron_field, plate_field])
-def test_no_iron_has_no_flux_density(law):
-    with pytest.raises(LawRangeError, match=r"no back iron|no plate"):
-        law(RING, POLE_PAIRS, MagnetLayers(0.003, 1.3))
+def test_no_iron_has_no_flux_density():
     bare = saturated_iron(RING, POLE_PAIRS, MagnetLayers(0.003, 1.3), STEEL)
     assert (bare.back_iron, bare.plate) == (None, None)
 
 
-def test_curve_runs_both_ways():
-    B = np.linspace(0.0, 3.0, 31)
-    assert curve_flux_density(curve_field_strength(B, STEEL), STEEL) == pytest.approx(B, rel=1e-9, abs=1e-12)
-    assert np.all(np.diff(np.array(STEEL.field_strength)) > 0) and np.all(np.diff(np.array(STEEL.flux_density)) > 0)
+def test_steel_without_width_is_refused():
+    with pytest.raises(LawRangeError, match="needs a width"):
+        saturated_iron(RING, POLE_PAIRS, MagnetLayers(0.003, 1.3, back_iron=0.002), STEEL, ends=(1.04, 1.04))
+
+
+def test_permeabilities_are_those_of_the_table():
+    B, H = np.array(STEEL.flux_density), np.array(STEEL.field_strength)
+    field = np.concatenate([(H[1:] + H[:-1]) / 2, [H[-1] + 1e5]])
+    mu, slope = relative_permeabilities(MU_0 * field, STEEL)
+    assert mu * MU_0 * field == pytest.approx(np.append((B[1:] + B[:-1]) / 2, B[-1] + MU_0 * 1e5), rel=1e-9)
+    assert slope * MU_0 == pytest.approx(np.append(np.diff(B) / np.diff(H), MU_0), rel=1e-9)
+    assert np.all(np.diff(H) > 0) and np.all(np.diff(B) > 0)
 
 
 def test_half_pole_flux_is_the_field_over_half_a_pole():
     """Ideal iron, no recoil: B at the back is that at the middle of a magnet twice as thick (images, magpylib).
 
-    Harmonics up to 25 leave 0.5 % of the sum, whose terms fall as 1/n².
+    The steel's orders up to 5 leave 1 % of the sum, whose terms fall as 1/n².
     """
     p, inner, outer, h = 6, 0.020, 0.035, 0.003
     half = 0.8 * np.pi / (2 * p)
-    iron = back_iron_field(sector_footprint(inner, outer, half), p, MagnetLayers(h, 1.3, back_iron=0.002))
+    layers, wide = MagnetLayers(h, 1.3, back_iron=0.002), (0.004, 0.12)
+    iron = saturated_iron(sector_footprint(inner, outer, half), p, layers, straight(1e6), ends=wide).back_iron
     bodies = [
         magpylib.magnet.CylinderSegment(
             polarization=(0, 0, 1.3 if number % 2 == 0 else -1.3),
@@ -255,5 +269,4 @@ def test_half_pole_flux_is_the_field_over_half_a_pole():
             )
             B = magpylib.getB(bodies, points.reshape(-1, 3), sumup=True)[:, 2].reshape(14, 14)
             flux += float((w * r) @ B @ w) * (r1 - r0) * (a1 - a0) / 4
-    assert iron.half_pole_flux == pytest.approx(flux, rel=7e-3)
-    assert iron.mean == pytest.approx(flux / (0.002 * (outer - inner)), rel=7e-3)
+    assert iron.wanted == pytest.approx(flux / (0.002 * (wide[1] - wide[0])), rel=0.012)

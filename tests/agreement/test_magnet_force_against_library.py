@@ -34,8 +34,8 @@ def lonely_pull(outer, inner, layers):
     k = (ends[:-1, None] + np.diff(ends)[:, None] * (x + 1) / 2).ravel()
     weight = (np.diff(ends)[:, None] * w / 2).ravel()
     charge = (outer * j1(k * outer) - inner * j1(k * inner)) / k
-    factor = pull_response(k, layers)[0]
-    return np.pi / MU_0 * layers.remanence**2 * float(np.sum(weight * k * (factor * charge) ** 2))
+    falling, rising = pull_response(k, layers)
+    return np.pi / MU_0 * layers.remanence**2 * float(np.sum(weight * k * falling[0] * rising[0] * charge**2))
 
 
 @pytest.mark.parametrize("case", PRINTED["coaxial_discs"]["cases"])
@@ -52,7 +52,7 @@ def test_a_sparse_ring_of_discs_is_that_many_pairs(case):
     given, circle = PRINTED["coaxial_discs"], 0.1
     R, h, gap = given["diameter_mm"] / 2e3, given["thickness_mm"] / 1e3, case["gap_mm"] / 1e3
     layers = MagnetLayers(h, given["remanence_t"], mirror_distance=gap / 2)
-    pull = axial_pull(disc_footprint(circle, R), 6, layers, np.arange(1, 120, 2)).pull / 12
+    pull = axial_pull(disc_footprint(circle, R), 6, layers, np.arange(1, 120, 2)) / 12
     number, z = np.arange(1, 12), gap + h
     d, moment = 2 * circle * np.sin(number * np.pi / 12), given["remanence_t"] * np.pi * R**2 * h / MU_0
     share = 3 * MU_0 * moment**2 / (4 * np.pi) * z * (2 * z**2 - 3 * d**2) / (z**2 + d**2) ** 3.5
@@ -92,7 +92,7 @@ def test_two_facing_rings_against_the_library(half_gap):
         )
     upper = bodies[0].copy(position=(0, 0, H / 2))
     force, _ = magpylib.getFT(bodies, upper, meshing=200)
-    got = axial_pull(RING, P, MagnetLayers(H, BR, mirror_distance=half_gap)).pull
+    got = axial_pull(RING, P, MagnetLayers(H, BR, mirror_distance=half_gap))
     assert got == pytest.approx(-2 * P * np.reshape(force, (-1, 3)).sum(axis=0)[2], rel=3e-3)
 
 
@@ -106,33 +106,16 @@ def test_pull_is_the_stress_on_the_plane(footprint):
     radii, orders = np.linspace(0.008, 0.07, 3001), np.arange(1, 32, 2)
     B = ring_harmonics(footprint, P, layers, radii, np.array([0.002]), orders)[:, 0]
     stress = np.pi / (2 * MU_0) * np.trapezoid(np.sum(B**2, axis=0) * radii, radii)
-    assert axial_pull(footprint, P, layers).pull == pytest.approx(stress, rel=2e-3)
-
-
-FACING = {
-    "mirror": {"mirror_distance": 0.002},
-    "plate": {"plate_distance": 0.002, "plate_thickness": 0.001, "plate_permeability": 30.0},
-}
-
-
-@pytest.mark.parametrize("facing", FACING)
-@pytest.mark.parametrize("footprint", [RING, HALBACH], ids=["alternating", "halbach"])
-def test_slope_is_the_difference_of_pulls(footprint, facing):
-    key, step = f"{facing}_distance", 1e-5
-    layers = MagnetLayers(H, BR, 1.05, 0.001, 50.0, **FACING[facing])
-    near, far = (axial_pull(footprint, P, replace(layers, **{key: 0.002 + move})).pull for move in (-step, step))
-    got = axial_pull(footprint, P, layers)
-    assert got.slope == pytest.approx((far - near) / (2 * step), rel=1e-3)
-    assert got.slope < 0.0 < got.pull
+    assert axial_pull(footprint, P, layers) == pytest.approx(stress, rel=2e-3)
 
 
 def test_pull_of_a_real_plate_lies_between_none_and_an_ideal_one():
-    ideal = axial_pull(RING, P, MagnetLayers(H, BR, mirror_distance=0.002)).pull
+    ideal = axial_pull(RING, P, MagnetLayers(H, BR, mirror_distance=0.002))
     plates = [
         axial_pull(RING, P, MagnetLayers(H, BR, plate_distance=0.002, plate_thickness=t, plate_permeability=mu))
         for t, mu in ((0.001, 1.0), (0.0005, 20.0), (0.001, 20.0), (0.001, 1000.0), (0.01, 1e6))
     ]
-    pulls = [each.pull for each in plates]
+    pulls = plates
     assert pulls[0] == pytest.approx(0.0, abs=1e-9 * ideal)
     assert pulls == sorted(pulls)
     assert pulls[-1] == pytest.approx(ideal, rel=1e-4)

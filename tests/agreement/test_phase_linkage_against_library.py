@@ -11,8 +11,9 @@ import pytest
 from pcbstator.copper import lay_copper
 from pcbstator.design import DiscMagnet, design_from_document
 from pcbstator.output.centrelines import centrelines
+from pcbstator.physics.iron import SaturatedIron
 from pcbstator.predict.current_paths import conductors_of
-from pcbstator.predict.magnetics import magnet_layers, path_linkages, phase_linkages, rotor_field
+from pcbstator.predict.magnetics import magnet_layers, path_linkages, phase_linkages, rotor_field, rotor_source
 from pcbstator.predict.waves import linkage_slopes
 
 ANGLES = np.array([0.3, 1.5])  # electrical [rad]
@@ -115,7 +116,8 @@ def test_whole_phase(shape, rotor):
     """Within 0.5 % of the peak slope."""
     design = machine(shape, **rotor)
     copper = lay_copper(design)
-    field = rotor_field(design, magnet_layers(design))  # iron as an ideal plane
+    ideal = SaturatedIron(magnet_layers(design), rotor_source(design), None, None)
+    field = rotor_field(design, ideal)
     linkages = phase_linkages(conductors_of(design, copper), path_linkages(copper, field))
     ours = linkage_slopes(linkages, field.orders, field.pole_pairs, ANGLES)[0]
     peak = field.pole_pairs * abs(linkages[0, 0])

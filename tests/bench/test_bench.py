@@ -48,15 +48,12 @@ def test_rotor_field(benchmark, stage):
 
 def test_rotor_in_all(benchmark, stage):
     """Steel, field and forces of a rotor that no other design has."""
-    from pcbstator.predict.magnetics import magnet_footprint, rotor_iron, rotor_source
+    from pcbstator.predict.magnetics import magnet_footprint, rotor_iron
     from pcbstator.predict.mechanics import mechanical_results
 
     def rotor():
-        source = rotor_source(stage)
-        iron = rotor_iron(stage, source)
-        return rotor_field(stage, iron.layers, source=source), mechanical_results(
-            stage, magnet_footprint(stage), iron, source
-        )
+        iron = rotor_iron(stage)
+        return rotor_field(stage, iron), mechanical_results(stage, magnet_footprint(stage), iron)
 
     benchmark(rotor)
 

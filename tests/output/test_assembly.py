@@ -18,7 +18,8 @@ from pcbstator.output.assembly import assembly_sheet_pdf, assembly_sheet_svg
 from pcbstator.output.files import write_folder
 from pcbstator.output.magnet_list import magnet_list
 from pcbstator.output.rotor_plan import pieces, plates
-from pcbstator.predict.magnetics import magnet_layers, rotor_field
+from pcbstator.physics.iron import SaturatedIron
+from pcbstator.predict.magnetics import magnet_layers, rotor_field, rotor_source
 from tests.command import run
 from tests.output.svgread import path_points, read
 from tests.output.test_drawing import assert_tidy
@@ -176,7 +177,7 @@ def test_magnets_glued_by_the_sheet_give_the_predicted_field(name) -> None:
     radius = (board.copper_inner_diameter + board.copper_outer_diameter) / 4
     angles = 2 * pi / rotor.poles * np.array([0.0, 0.21, 0.47, 0.8, 1.0, 1.3])
     last = len(board.layer_z) - 1
-    field = rotor_field(design, magnet_layers(design))
+    field = rotor_field(design, SaturatedIron(magnet_layers(design), rotor_source(design), None, None))
     for layer in (0, last):
         z = board.layer_z[layer]
         points = [(radius * cos(a), radius * sin(a), z) for a in angles]

@@ -5,6 +5,7 @@ from math import pi
 import numpy as np
 import pytest
 
+from pcbstator import predict
 from pcbstator.copper import lay_copper
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.eddy import strip_eddy_loss_density
@@ -74,3 +75,23 @@ def test_every_speed_and_current_is_listed(small):
     hot = loss_factors(design, copper, field, 80.0)
     assert points[3]["copper_w"] == pytest.approx(1.5 * hot.resistance * 0.25, rel=1e-12)
     assert working_point(hot, 3, 0.01, 2 * pi * 10, 0.5)["total_w"] == pytest.approx(points[3]["total_w"], rel=1e-9)
+
+
+def test_steel_beyond_the_board_brakes_and_heats(small):
+    """Power in = power out + all losses, the steel's among them; its heat is in the balance of continuous work."""
+    keys = {"rotor.stator_iron_mm": 2.0, "operation.speeds_rpm": [0.0, 600.0, 1200.0], "operation.currents_a": [0.5]}
+    plain, plate = (predict(small.with_values(each)) for each in ({**keys, "rotor.stator_iron_mm": 0.0}, keys))
+    for bare, point in zip(plain.losses, plate.losses, strict=True):
+        steel = point["stator_iron_eddy_w"] + point["stator_iron_hysteresis_w"]
+        assert bare["stator_iron_eddy_w"] == bare["stator_iron_hysteresis_w"] == 0.0
+        assert (steel > 0.0) == (point["speed_rpm"] > 0.0)
+        tracks = point["copper_w"] + point["eddy_w"] + point["circulating_w"]
+        assert point["total_w"] == pytest.approx(tracks + steel, rel=1e-12)
+        assert point["electrical_w"] == pytest.approx(point["shaft_w"] + point["total_w"], rel=1e-9)
+    slow, fast = (p["stator_iron_eddy_w"] for p in plate.losses[1:])
+    assert 2.0**1.4 < fast / slow <= 4.0
+    # all of it is in the heat balance, at the temperatures of continuous work
+    tracks = plate.losses[2]["eddy_w"] + plate.losses[2]["circulating_w"]
+    counted = plate.thermal.eddy_loss - tracks
+    steel = plate.losses[2]["stator_iron_eddy_w"] + plate.losses[2]["stator_iron_hysteresis_w"]
+    assert 0.5 * steel < counted < 1.1 * steel
