@@ -6,10 +6,10 @@
 240
 """
 
-# The room is bound first, so that the function of the same name keeps the name.
-from pcbstator import predict as _predict_room
-from pcbstator.api import lay_copper, lay_slip_ring, load_design, predict, simulate
+
+
 from pcbstator.errors import DesignError, LawRangeError, OutputError, PcbstatorError
+from pcbstator.project import lay_copper, lay_slip_ring, load_design, predict, simulate
 
 __all__ = [
     "DesignError",
@@ -22,4 +22,4 @@ __all__ = [
     "predict",
     "simulate",
 ]
-del _predict_room
+

@@ -8,7 +8,7 @@ def main() -> None:
     interrupts = Interrupts()
     interrupts.heed()
     try:
-        from pcbstator.cli import main as run
+        from pcbstator.cli.commands import main as run
 
         run()
     except SystemExit as leaving:

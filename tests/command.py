@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
-from pcbstator import cli
+from pcbstator.cli import commands
 
 DESIGNS = sorted((Path(__file__).parents[1] / "designs").glob("*.toml"))
 
@@ -32,7 +32,7 @@ def run(*arguments: str | Path) -> Outcome:
     words = ["pcbstator", *map(str, arguments)]
     with patch("sys.argv", words), redirect_stdout(out), redirect_stderr(err):
         try:
-            cli.main()
+            commands.main()
         except SystemExit as leaving:
             code = leaving.code if isinstance(leaving.code, int) else 0 if leaving.code is None else 1
     return Outcome(code, out.getvalue(), err.getvalue())

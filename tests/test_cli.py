@@ -194,5 +194,5 @@ def test_the_bytes_do_not_depend_on_threads():
 
 def test_nothing_loads_linear_algebra_before_its_threads_are_set():
     """They are read when numpy is loaded, and never again."""
-    code = "import sys, pcbstator.cli; sys.exit('numpy' in sys.modules)"
+    code = "import sys, pcbstator.cli.commands; sys.exit('numpy' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -117,8 +117,9 @@ def test_in_this_process(monkeypatch, tmp_path, target):
 )
 def test_one_that_a_library_swallows_counts(place, swallowed):
     press = "def press():\n os.kill(os.getpid(), signal.SIGINT)\n sum(range(10**6))\n"
-    begin = "from pcbstator.__main__ import main\npcbstator.cli.main = lambda: exec(code)\nmain()"
-    one_line(begun(place, "-c", f"import os, signal, sys, pcbstator.cli\n{press}code = {swallowed!r}\n{begin}"))
+    begin = "from pcbstator.__main__ import main\npcbstator.cli.commands.main = lambda: exec(code)\nmain()"
+    code = f"import os, signal, sys, pcbstator.cli.commands\n{press}code = {swallowed!r}\n{begin}"
+    one_line(begun(place, "-c", code))
 
 
 def test_only_where_the_user_has_not_said_otherwise(monkeypatch):

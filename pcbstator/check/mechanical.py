@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.records import Prediction
 from pcbstator.check.limits import at_least, at_most
 from pcbstator.findings import Finding
-from pcbstator.predict.records import Prediction
 
 if TYPE_CHECKING:
     from pcbstator.design import Design

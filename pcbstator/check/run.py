@@ -5,18 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.pipeline import predict_design
+from pcbstator.analysis.records import Prediction
+from pcbstator.check.envelope import space_findings
 from pcbstator.check.fabrication import fabrication_findings
 from pcbstator.check.job import job_findings
 from pcbstator.check.limits import at_least, at_most
 from pcbstator.check.mechanical import mechanical_findings
-from pcbstator.check.openings import opening_findings
+from pcbstator.check.mechanical_features import opening_findings
 from pcbstator.check.slip_ring import slip_ring_findings
-from pcbstator.check.space import space_findings
 from pcbstator.check.thermal import thermal_findings
 from pcbstator.copper import Copper, lay_copper, settled_design
 from pcbstator.findings import Finding, Severity
-from pcbstator.predict.records import Prediction
-from pcbstator.predict.run import predict_design
 from pcbstator.winding import lay_winding
 
 if TYPE_CHECKING:

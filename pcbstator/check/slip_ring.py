@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.records import SlipRingResult
 from pcbstator.check.limits import at_least, at_most, found
-from pcbstator.copper.clearance import Gap
+from pcbstator.copper.geometry.clearance import Gap
 from pcbstator.findings import Finding
-from pcbstator.predict.records import SlipRingResult
 
 if TYPE_CHECKING:
     from pcbstator.design import Design

@@ -9,9 +9,9 @@ from __future__ import annotations
 from math import sqrt
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.records import Prediction, ThermalResult
 from pcbstator.check.limits import at_most
 from pcbstator.findings import Finding, Severity
-from pcbstator.predict.records import Prediction, ThermalResult
 
 if TYPE_CHECKING:
     from pcbstator.design import Design

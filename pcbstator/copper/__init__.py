@@ -15,7 +15,7 @@ from pcbstator.copper.records import (
     Track,
     Via,
 )
-from pcbstator.copper.settle import most_turns, settled_design, widest_track
+from pcbstator.copper.sizing import most_turns, settled_design, widest_track
 
 __all__ = [
     "Bridge",

@@ -8,10 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.copper.board_shape import lay_board
-from pcbstator.copper.clearance import least_gap
-from pcbstator.copper.fittings import lay_fittings
-from pcbstator.copper.joints import joint_vias, with_joints
+from pcbstator.copper.connections.buses import BusTree, Node, lay_bus
+from pcbstator.copper.connections.stack import stacked
+from pcbstator.copper.connections.tiles import cut_board, lay_cuts
+from pcbstator.copper.connections.via_transitions import joint_vias, with_joints
+from pcbstator.copper.geometry.board_shape import lay_board
+from pcbstator.copper.geometry.clearance import least_gap
+from pcbstator.copper.non_winding import lay_fittings
 from pcbstator.copper.plan import StatorPlan
 from pcbstator.copper.records import (
     Bridge,
@@ -26,12 +29,9 @@ from pcbstator.copper.records import (
     Track,
     Via,
 )
-from pcbstator.copper.routes import BusTree, Node, lay_bus
-from pcbstator.copper.settle import settle_plan, settled_design
-from pcbstator.copper.spiral import CoilPlan, lay_coil
-from pcbstator.copper.stack import stacked
-from pcbstator.copper.tiles import cut_board, lay_cuts
-from pcbstator.copper.wave import lay_passes
+from pcbstator.copper.sizing import settle_plan, settled_design
+from pcbstator.copper.spiral.coil import CoilPlan, lay_coil
+from pcbstator.copper.wave.laps import lay_passes
 from pcbstator.winding import PHASE_NAMES, Winding, lay_winding
 
 if TYPE_CHECKING:

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.copper.fit import plan_rim, rim_sizes
-from pcbstator.copper.outline import SAGITTA, Family, fan_family, parallel_family, round_family, sector_family
+from pcbstator.copper.connections.connection_ring import Bus, NoRoomError, RimPlan, RimSizes, chord_angle
+from pcbstator.copper.connections.fit import plan_rim, rim_sizes
 from pcbstator.copper.records import FloatArray
-from pcbstator.copper.rim import Bus, NoRoomError, RimPlan, RimSizes, chord_angle
-from pcbstator.copper.spiral import CoilPlan, fit_spiral, inner_margin, skew_stretch
-from pcbstator.copper.wave import WavePlan, WaveSizes, fit_wave, pass_places, post_angles, vias_have_room
+from pcbstator.copper.spiral.coil import CoilPlan, fit_spiral, inner_margin, skew_stretch
+from pcbstator.copper.spiral.outlines import SAGITTA, Family, fan_family, parallel_family, round_family, sector_family
+from pcbstator.copper.wave.laps import WavePlan, WaveSizes, fit_wave, pass_places, post_angles, vias_have_room
 from pcbstator.winding import Winding
 
 if TYPE_CHECKING:

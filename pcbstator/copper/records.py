@@ -16,9 +16,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from pcbstator.copper.board_shape import BoardShape
-    from pcbstator.copper.fittings import Fittings
-    from pcbstator.copper.ways import Ways
+    from pcbstator.copper.current_paths import Ways
+    from pcbstator.copper.geometry.board_shape import BoardShape
+    from pcbstator.copper.non_winding import Fittings
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
@@ -289,21 +289,21 @@ class Copper:
     @cached_property
     def shape(self) -> BoardShape:
         """The bare board; a plain ring where nothing else was laid."""
-        from pcbstator.copper.board_shape import ring_board  # which needs the arrays of this file
+        from pcbstator.copper.geometry.board_shape import ring_board  # which needs the arrays of this file
 
         return self.stated_shape or ring_board(self.board_inner_radius, self.board_outer_radius)
 
     @cached_property
     def fittings(self) -> Fittings:
         """Copper that is not winding."""
-        from pcbstator.copper.fittings import Fittings  # as above
+        from pcbstator.copper.non_winding import Fittings  # as above
 
         return self.stated_fittings or Fittings()
 
     @cached_property
     def ways(self) -> Ways:
         """What every path runs through."""
-        from pcbstator.copper.ways import ways_through  # as above
+        from pcbstator.copper.current_paths import ways_through  # as above
 
         return ways_through(self)
 

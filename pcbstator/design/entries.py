@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pcbstator.design.keys import Section, sections
-from pcbstator.design.openings import MOST_TABLES
+from pcbstator.design.mechanical_features import MOST_TABLES
 from pcbstator.design.quantities import shown
 from pcbstator.errors import Complaint
 

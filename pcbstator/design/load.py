@@ -20,7 +20,7 @@ from pcbstator.design.consistency import inconsistencies
 from pcbstator.design.entries import entry_complaints, too_many
 from pcbstator.design.keys import MAGNET, SHAPES, keys, keys_of, nearest, sections
 from pcbstator.design.quantities import shown
-from pcbstator.design.recording import read_recording
+from pcbstator.design.recorded_motion import read_recording
 from pcbstator.design.records import Design
 from pcbstator.errors import Complaint, DesignError, printable
 

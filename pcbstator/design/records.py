@@ -10,15 +10,15 @@ from __future__ import annotations
 import copy
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, Discriminator, PrivateAttr
 
 from pcbstator import materials
 from pcbstator.design.job import Drive, Load, Motion
-from pcbstator.design.openings import Hole, Keepout, Slot, Tab, Thermistor
+from pcbstator.design.mechanical_features import Hole, Keepout, Slot, Tab, Thermistor
 from pcbstator.design.quantities import (
     Count,
     CountList,
@@ -35,7 +35,7 @@ from pcbstator.design.quantities import (
     ratio,
     tesla,
 )
-from pcbstator.design.recording import Recording
+from pcbstator.design.recorded_motion import Recording
 from pcbstator.design.rules import RuleSet, rules_as_table
 from pcbstator.design.slip_ring import SlipRing
 from pcbstator.design.work import Cooling, Operation, Tolerance
@@ -367,6 +367,8 @@ class Rotor(Record):
 class Design(Record):
     """A design as it was asked for: checked, in SI, frozen. Made by ``load_design`` and ``design_from_document``."""
 
+    drawing: ClassVar[Callable[[Design], str] | None] = None  # as a notebook shows it
+
     title: Annotated[str, Text(120)] = key("title", "name on drawings and reports", example="My motor")
     envelope: Envelope | None = key("envelope", "room that the machine leaves", None)
     winding: Winding = key("winding", "coils and their connection")
@@ -456,7 +458,5 @@ class Design(Record):
 
         return changed_design(self, values)
 
-    def _repr_svg_(self) -> str:
-        from pcbstator.api import stator_drawing  # plotting, only where a notebook shows the design
-
-        return stator_drawing(self)
+    def _repr_svg_(self) -> str | None:
+        return None if Design.drawing is None else Design.drawing(self)

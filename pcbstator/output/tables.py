@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from pcbstator.analysis.records import Prediction, rows
 from pcbstator.errors import printable
 from pcbstator.findings import Finding
-from pcbstator.predict.records import Prediction, rows
 from pcbstator.winding import Winding
 
 NOTE = (

@@ -10,9 +10,9 @@ from math import pi
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
+from pcbstator.analysis.mechanical.rotor import magnet_faces
 from pcbstator.design import SectorMagnet
-from pcbstator.predict.magnetics import magnet_footprint, steel_ring
-from pcbstator.predict.mechanics import magnet_faces
 
 if TYPE_CHECKING:
     from pcbstator.design import Design

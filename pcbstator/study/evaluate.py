@@ -15,12 +15,12 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from pcbstator.analysis.stages import STAGE_OF, STAGES, Shared, Work, collector_at_rest, run_stage, start_work
 from pcbstator.check import checked_prediction
-from pcbstator.check.space import magnet_radii, magnet_spacing, total_height
+from pcbstator.check.envelope import magnet_radii, magnet_spacing, total_height
 from pcbstator.design import Design, design_from_document
 from pcbstator.design.load import changed_design
 from pcbstator.errors import DesignError, PcbstatorError
-from pcbstator.predict.quick import STAGE_OF, STAGES, Shared, Work, collector_at_rest, run_stage, start_work
 from pcbstator.study.cost import board_cost, magnet_cost
 from pcbstator.study.keys import flat_results
 from pcbstator.study.records import Constraint, Outcome, Point, Study

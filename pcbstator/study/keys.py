@@ -7,8 +7,8 @@ from dataclasses import fields
 from functools import cache
 from typing import Any
 
-from pcbstator.predict.job_records import DriveResult, MotionResult
-from pcbstator.predict.records import (
+from pcbstator.analysis.drive.records import DriveResult, MotionResult
+from pcbstator.analysis.records import (
     CopperResult,
     ElectricalResult,
     MagneticResult,

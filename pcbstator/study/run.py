@@ -17,11 +17,11 @@ from typing import Any
 
 import numpy as np
 
+from pcbstator.analysis.pipeline import package_version
 from pcbstator.errors import PcbstatorError
-from pcbstator.predict.run import package_version
 from pcbstator.study.confirm import Confirmation, confirm
 from pcbstator.study.evaluate import evaluate
-from pcbstator.study.front import non_dominated
+from pcbstator.study.pareto import non_dominated
 from pcbstator.study.records import Outcome, Point, Study
 from pcbstator.study.sample import every_point, filling_points
 from pcbstator.study.search import CHUNK, Search, generation_size

@@ -13,9 +13,9 @@ from math import floor, gcd, pi, sin
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pcbstator.analysis.pipeline import package_version
 from pcbstator.design import DiscMagnet, SectorMagnet
 from pcbstator.errors import Complaint, DesignError, PcbstatorError
-from pcbstator.predict.run import package_version
 from pcbstator.study.cost import invented_prices
 from pcbstator.study.records import Constraint, Objective, Option, Study, Variable
 from pcbstator.study.results import impossible_constraints

@@ -12,10 +12,10 @@ import pytest
 from skfem import Basis, BilinearForm, ElementQuad1, LinearForm, MeshQuad, solve
 
 import pcbstator
+from pcbstator.analysis.electrical.conductors import conductors_of
+from pcbstator.analysis.thermal.ring_sources import SourceCase, ring_sources
 from pcbstator.materials import laminate
-from pcbstator.physics.plate_heat import fin_efficiency, ring_areas, ring_conductances
-from pcbstator.predict.current_paths import conductors_of
-from pcbstator.predict.heat_sources import SourceCase, ring_sources
+from pcbstator.physics.thermal.plate import fin_efficiency, ring_areas, ring_conductances
 
 DESIGNS = Path(__file__).parents[2] / "designs"
 H = 22.0  # W/(m2 K), both faces together

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pcbstator.constants import MU_0
-from pcbstator.physics.eddy import strip_eddy_loss_density
+from pcbstator.physics.conductors.eddy import strip_eddy_loss_density
 
 RHO = 1.7241e-8
 

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.field_layers import MagnetLayers
-from pcbstator.physics.magnet_ring import (
+from pcbstator.physics.magnetics.field_layers import MagnetLayers
+from pcbstator.physics.magnetics.magnet_ring import (
     halbach_footprint,
     in_plane_harmonics,
     ring_field,

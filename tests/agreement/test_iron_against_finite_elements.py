@@ -17,10 +17,10 @@ from skfem import Basis, BilinearForm, ElementQuad2, LinearForm, MeshQuad, conde
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
 from pcbstator.materials import MagnetisationCurve, mild_steel
-from pcbstator.physics.field_layers import MagnetLayers
-from pcbstator.physics.iron import saturated_iron
-from pcbstator.physics.magnet_ring import ODD_ORDERS, ring_harmonics, ring_source, sector_footprint
-from pcbstator.physics.steel_plate import relative_permeabilities
+from pcbstator.physics.magnetics.field_layers import MagnetLayers
+from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS, ring_harmonics, ring_source, sector_footprint
+from pcbstator.physics.magnetics.steel import saturated_iron
+from pcbstator.physics.magnetics.steel_plate import relative_permeabilities
 
 POLE_PAIRS, RADIUS, ARC = 283, 1.0, 0.8
 PITCH = np.pi * RADIUS / POLE_PAIRS

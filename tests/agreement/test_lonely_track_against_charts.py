@@ -11,14 +11,14 @@ import numpy as np
 import pytest
 
 from pcbstator.materials import laminate
-from pcbstator.physics.convection import (
+from pcbstator.physics.conductors.trace_current import brooks_adam_current
+from pcbstator.physics.thermal.convection import (
     air_conductivity,
     flat_hot_side_down_nusselt,
     flat_hot_side_up_nusselt,
     rayleigh_number,
 )
-from pcbstator.physics.radiation import radiation_coefficient
-from pcbstator.physics.trace_current import brooks_adam_current
+from pcbstator.physics.thermal.radiation import radiation_coefficient
 
 AMBIENT, THICKNESS, HALF, COPPER, CELLS = 22.0, 1.6e-3, 38e-3, 35e-6, 200
 LENGTH = HALF * 0.3 / (2 * HALF + 0.3)  # area over perimeter of a strip 300 mm long

@@ -11,14 +11,14 @@ from scipy.special import j1
 
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.field_layers import MagnetLayers, pull_response
-from pcbstator.physics.magnet_force import axial_pull
-from pcbstator.physics.magnet_ring import (
+from pcbstator.physics.magnetics.field_layers import MagnetLayers, pull_response
+from pcbstator.physics.magnetics.magnet_ring import (
     disc_footprint,
     halbach_footprint,
     ring_harmonics,
     sector_footprint,
 )
+from pcbstator.physics.mechanics.magnet_force import axial_pull
 
 PRINTED = tomllib.loads((Path(__file__).parents[1] / "published" / "magnet_forces.toml").read_text(encoding="utf-8"))
 P, BR, H, INNER, OUTER = 6, 1.3, 0.003, 0.020, 0.035

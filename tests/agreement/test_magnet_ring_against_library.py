@@ -11,9 +11,9 @@ import magpylib
 import numpy as np
 import pytest
 
-from pcbstator.physics.field_layers import MagnetLayers
-from pcbstator.physics.linkage import linkage_waveform, path_linkage_harmonics
-from pcbstator.physics.magnet_ring import (
+from pcbstator.physics.magnetics.field_layers import MagnetLayers
+from pcbstator.physics.magnetics.linkage import linkage_waveform, path_linkage_harmonics
+from pcbstator.physics.magnetics.magnet_ring import (
     block_footprint,
     disc_footprint,
     ring_field,

@@ -8,13 +8,19 @@ import magpylib
 import numpy as np
 import pytest
 
+from pcbstator.analysis.electrical.conductors import conductors_of
+from pcbstator.analysis.magnetic.rotor_field import (
+    magnet_layers,
+    path_linkages,
+    phase_linkages,
+    rotor_field,
+    rotor_source,
+)
+from pcbstator.analysis.magnetic.waveforms import linkage_slopes
 from pcbstator.copper import lay_copper
 from pcbstator.design import DiscMagnet, design_from_document
-from pcbstator.output.centrelines import centrelines
-from pcbstator.physics.iron import SaturatedIron
-from pcbstator.predict.current_paths import conductors_of
-from pcbstator.predict.magnetics import magnet_layers, path_linkages, phase_linkages, rotor_field, rotor_source
-from pcbstator.predict.waves import linkage_slopes
+from pcbstator.output.drawing.centrelines import centrelines
+from pcbstator.physics.magnetics.steel import SaturatedIron
 
 ANGLES = np.array([0.3, 1.5])  # electrical [rad]
 GAUSS = np.array([-1, 1]) / np.sqrt(3)

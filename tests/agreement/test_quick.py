@@ -7,11 +7,11 @@ from unittest.mock import patch
 
 import pytest
 
+from pcbstator.analysis.pipeline import predict_design
+from pcbstator.analysis.records import Prediction
+from pcbstator.analysis.stages import STAGE_OF, STAGES, Recent, Shared, Work, run_stage, start_work
 from pcbstator.design import load_design
 from pcbstator.errors import DesignError, LawRangeError
-from pcbstator.predict.quick import STAGE_OF, STAGES, Recent, Shared, Work, run_stage, start_work
-from pcbstator.predict.records import Prediction
-from pcbstator.predict.run import predict_design
 from tests.command import DESIGNS
 from tests.random_designs import drawn_design
 
@@ -45,7 +45,7 @@ def predicted(design: Any, with_inductance: bool) -> Prediction:
     if with_inductance or design.winding.connection == "delta":
         return predict_design(design)
     none = {"phase_inductance": 1e-3, "mutual_inductance": 0.0, "synchronous_inductance": 1e-3, "inductance_matrix": ()}
-    with patch("pcbstator.predict.run.inductance_figures", return_value=none):
+    with patch("pcbstator.analysis.pipeline.inductance_figures", return_value=none):
         return predict_design(design)
 
 

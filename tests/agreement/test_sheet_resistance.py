@@ -19,8 +19,8 @@ from skfem import Basis, BilinearForm, ElementTriP2, MeshTri, condense, solve
 from skfem.helpers import dot, grad
 
 import pcbstator
-from pcbstator.output.gerber import strip_areas
-from pcbstator.predict.current_paths import Conductors
+from pcbstator.analysis.electrical.conductors import Conductors
+from pcbstator.output.fabrication.gerber import strip_areas
 
 ROOT = Path(__file__).parents[2]
 PUBLISHED = tomllib.loads((ROOT / "tests" / "published" / "materials.toml").read_text())

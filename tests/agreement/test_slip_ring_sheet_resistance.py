@@ -11,7 +11,7 @@ import shapely
 
 import pcbstator
 from pcbstator.design import design_from_document
-from pcbstator.output.package import SLIP_RING_FOLDER, package_files
+from pcbstator.output.fabrication.package import SLIP_RING_FOLDER, package_files
 from tests.agreement.sheet import read_board, terminal_resistances
 from tests.check.test_findings import SLIP_RING, SOUND
 

@@ -18,10 +18,10 @@ from skfem import Basis, BilinearForm, ElementHex1, LinearForm, MeshHex
 
 from pcbstator.constants import MU_0
 from pcbstator.materials import mild_steel
-from pcbstator.physics.field_layers import MagnetLayers
-from pcbstator.physics.iron import saturated_iron
-from pcbstator.physics.magnet_force import PULL_ORDERS, axial_pull
-from pcbstator.physics.magnet_ring import ring_harmonics, ring_source, sector_footprint
+from pcbstator.physics.magnetics.field_layers import MagnetLayers
+from pcbstator.physics.magnetics.magnet_ring import ring_harmonics, ring_source, sector_footprint
+from pcbstator.physics.magnetics.steel import saturated_iron
+from pcbstator.physics.mechanics.magnet_force import PULL_ORDERS, axial_pull
 
 INNER, OUTER, ARC, DISTANCE, LAYER = 0.020, 0.040, 0.8, 0.0012, 0.0001
 STEEL = mild_steel()

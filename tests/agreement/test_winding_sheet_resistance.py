@@ -16,7 +16,7 @@ import pytest
 import pcbstator
 from pcbstator.copper import Copper
 from pcbstator.design import Design, design_from_document
-from pcbstator.output.package import package_files
+from pcbstator.output.fabrication.package import package_files
 from tests.agreement.sheet import Resistances, read_board, terminal_resistances
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "materials.toml").read_text())

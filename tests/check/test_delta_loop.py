@@ -8,7 +8,7 @@ import pcbstator
 from pcbstator.check.run import check_design
 from pcbstator.copper import lay_copper, settled_design
 from pcbstator.design import design_from_document
-from tests.predict.test_delta_loop import DOCUMENT
+from tests.analysis.test_delta_loop import DOCUMENT
 
 CODE = "electrical.delta_loop"
 

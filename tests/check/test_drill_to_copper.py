@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
-from pcbstator.api import predict
 from pcbstator.copper import lay_copper
+from pcbstator.project import predict
 from tests.copper.stators import design_of
 
 VARIANTS = [{}, {"winding__outline": "round"}, {"board__layers": 2}, {"board__via_pad_mm": 1.0}]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pcbstator.copper import lay_copper
-from pcbstator.copper.clearance import layer_gaps, least_gap
+from pcbstator.copper.geometry.clearance import layer_gaps, least_gap
 from pcbstator.copper.records import Terminal, Via
 from tests.copper.stators import brute_force_gap, design_of
 

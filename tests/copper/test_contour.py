@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pcbstator.copper.contour import SAGITTA, Arc, Contour, Ear, Line, circle, ring_with_ears, stadium
+from pcbstator.copper.geometry.contour import SAGITTA, Arc, Contour, Ear, Line, circle, ring_with_ears, stadium
 
 MM = 1e-3
 

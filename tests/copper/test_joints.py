@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 import shapely
 
+from pcbstator.analysis.electrical.conductors import Conductors
 from pcbstator.copper import lay_copper
-from pcbstator.copper.clearance import least_gap
-from pcbstator.copper.joints import WEB, joint_vias, layer_areas, with_teardrops
+from pcbstator.copper.connections.via_transitions import WEB, joint_vias, layer_areas, with_teardrops
+from pcbstator.copper.geometry.clearance import least_gap
 from pcbstator.copper.records import strip_outline
-from pcbstator.physics.conductors import via_resistance
-from pcbstator.predict.current_paths import Conductors
+from pcbstator.physics.conductors.resistance import via_resistance
 from tests.copper.stators import design_of
 
 MM = 1e-3

@@ -10,11 +10,11 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pcbstator.api import predict
-from pcbstator.check.openings import opening_findings
+from pcbstator.check.mechanical_features import opening_findings
 from pcbstator.copper import lay_copper
-from pcbstator.copper.obstacles import board_obstacles, too_near
+from pcbstator.copper.geometry.obstacles import board_obstacles, too_near
 from pcbstator.errors import DesignError
+from pcbstator.project import predict
 from tests.copper.stators import design_of
 
 MM = 1e-3

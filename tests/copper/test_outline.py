@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import shapely
 
-from pcbstator.copper.outline import (
+from pcbstator.copper.spiral.outlines import (
     SAGITTA,
     arc_pieces,
     outline_points,

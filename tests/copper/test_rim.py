@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pcbstator.copper.rim import (
+from pcbstator.copper.connections.connection_ring import (
     Bus,
     RimSizes,
     Tap,

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import pcbstator
-from pcbstator.copper.slip_ring import edge_distances, slip_ring_gaps
+from pcbstator.copper.connections.slip_ring import edge_distances, slip_ring_gaps
 from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
 from tests.check.test_findings import SLIP_RING, SOUND

@@ -7,9 +7,9 @@ import pytest
 import shapely
 
 from pcbstator.copper.lay import lay_copper
-from pcbstator.copper.outline import outline_points
-from pcbstator.copper.settle import settle_plan
-from pcbstator.copper.spiral import CORNER_POINTS, fit_spiral, inner_margin, round_corner
+from pcbstator.copper.sizing import settle_plan
+from pcbstator.copper.spiral.coil import CORNER_POINTS, fit_spiral, inner_margin, round_corner
+from pcbstator.copper.spiral.outlines import outline_points
 from pcbstator.winding import lay_winding
 from tests.copper.stators import design_of, place
 

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.copper.stack import PIN_PLAY
+from pcbstator.analysis.electrical.conductors import conductors_of
+from pcbstator.analysis.magnetic.rotor_field import path_linkages, phase_linkages, rotor_field
+from pcbstator.copper.connections.stack import PIN_PLAY
 from pcbstator.errors import DesignError
-from pcbstator.predict.current_paths import conductors_of
-from pcbstator.predict.magnetics import path_linkages, phase_linkages, rotor_field
 
 STAGE = pcbstator.load_design(Path(__file__).parents[2] / "designs" / "photogrammetry-stage.toml")
 BARE = {"rotor.back_iron_mm": 0.0, "envelope": None, "winding.turns": 6}

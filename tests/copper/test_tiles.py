@@ -8,12 +8,12 @@ import pytest
 import shapely
 
 import pcbstator
+from pcbstator.analysis.electrical.conductors import Conductors
 from pcbstator.copper import Bridge, CoilVisit, Pin, Track
-from pcbstator.copper.contour import Arc
-from pcbstator.copper.rim import NoRoomError, spread_in_tiles
-from pcbstator.copper.tiles import is_joint, lay_tiles, least_panel
+from pcbstator.copper.connections.connection_ring import NoRoomError, spread_in_tiles
+from pcbstator.copper.connections.tiles import is_joint, lay_tiles, least_panel
+from pcbstator.copper.geometry.contour import Arc
 from pcbstator.errors import DesignError
-from pcbstator.predict.current_paths import Conductors
 from tests.copper.stators import design_of
 
 RING = {

@@ -11,15 +11,15 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 import pcbstator
-from pcbstator.copper.clearance import least_gap
+from pcbstator.analysis.electrical.conductors import Conductors, conductors_of
+from pcbstator.analysis.magnetic.rotor_field import path_linkages, phase_linkages, rotor_field
+from pcbstator.copper.connections.connection_ring import NoRoomError
+from pcbstator.copper.geometry.clearance import least_gap
 from pcbstator.copper.plan import plan_stator
-from pcbstator.copper.rim import NoRoomError
-from pcbstator.copper.settle import settle_plan
-from pcbstator.copper.wave import _roots
+from pcbstator.copper.sizing import settle_plan
+from pcbstator.copper.wave.laps import _roots
 from pcbstator.errors import DesignError
-from pcbstator.physics.track_end import hole_end_squares
-from pcbstator.predict.current_paths import Conductors, conductors_of
-from pcbstator.predict.magnetics import path_linkages, phase_linkages, rotor_field
+from pcbstator.physics.conductors.track_end import hole_end_squares
 from pcbstator.winding import lay_winding, wind_wave
 
 STAGE = pcbstator.load_design(Path(__file__).parents[2] / "designs" / "photogrammetry-stage.toml")

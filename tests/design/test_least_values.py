@@ -11,7 +11,7 @@ import pcbstator
 from pcbstator.design import load_design
 from pcbstator.design.job import BODIES, SPOTS
 from pcbstator.design.quantities import Quantity, QuantityList
-from pcbstator.design.recording import MOST_ROWS, read_recording
+from pcbstator.design.recorded_motion import MOST_ROWS, read_recording
 from pcbstator.errors import Complaint, DesignError
 from tests.command import write_design
 from tests.test_mutations import KINDS, put

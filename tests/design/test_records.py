@@ -3,10 +3,12 @@
 import hashlib
 import json
 import pickle
+from pathlib import Path
 
 import pytest
 from pydantic import ValidationError
 
+import pcbstator
 from pcbstator.design import BlockMagnet, SectorMagnet, design_from_document, load_design, starter_text
 from pcbstator.errors import DesignError
 
@@ -169,3 +171,9 @@ def test_changing_a_limit_of_a_named_rule_set_says_what_to_do(design_of):
 def test_a_bad_change_is_a_design_error(design_of):
     with pytest.raises(DesignError, match=r"winding.turns: must be a whole number from 1 to 500"):
         design_of({}).with_values({"winding.turns": 0})
+
+
+def test_a_notebook_shows_the_stator():
+    """The facade says how; a design by itself knows nothing of drawings."""
+    path = Path(__file__).parents[2] / "designs" / "filter-wheel.toml"
+    assert "<svg" in pcbstator.load_design(path)._repr_svg_()

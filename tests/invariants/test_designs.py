@@ -9,11 +9,11 @@ import pytest
 import shapely
 
 import pcbstator
+from pcbstator.analysis.electrical.conductors import phase_angle
+from pcbstator.analysis.electrical.losses import loss_factors, working_point
+from pcbstator.analysis.magnetic.rotor_field import rotor_field
+from pcbstator.analysis.magnetic.waveforms import linkage_slopes, sine_torque
 from pcbstator.design import design_from_document
-from pcbstator.predict.current_paths import phase_angle
-from pcbstator.predict.losses import loss_factors, working_point
-from pcbstator.predict.magnetics import rotor_field
-from pcbstator.predict.waves import linkage_slopes, sine_torque
 
 DESIGNS = sorted((Path(__file__).parents[2] / "designs").glob("*.toml"))
 LENGTHS = ("_mm", "_um")

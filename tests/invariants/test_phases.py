@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 import pcbstator
+from pcbstator.analysis.electrical.conductors import conductors_of
+from pcbstator.analysis.magnetic.rotor_field import path_linkages, phase_linkages, rotor_field
 from pcbstator.copper import CoilVisit
-from pcbstator.physics.linkage import LinkedTrack, tracks_linkage_harmonics
-from pcbstator.predict.current_paths import conductors_of
-from pcbstator.predict.magnetics import path_linkages, phase_linkages, rotor_field
+from pcbstator.physics.magnetics.linkage import LinkedTrack, tracks_linkage_harmonics
 from pcbstator.winding import lay_winding, pitch_factor
 
 DESIGNS = sorted((Path(__file__).parents[2] / "designs").glob("*.toml"))

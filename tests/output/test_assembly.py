@@ -13,13 +13,13 @@ import numpy as np
 import pytest
 
 import pcbstator
+from pcbstator.analysis.magnetic.rotor_field import magnet_layers, rotor_field, rotor_source
 from pcbstator.errors import OutputError
-from pcbstator.output.assembly import assembly_sheet_pdf, assembly_sheet_svg
 from pcbstator.output.files import write_folder
-from pcbstator.output.magnet_list import magnet_list
-from pcbstator.output.rotor_plan import pieces, plates
-from pcbstator.physics.iron import SaturatedIron
-from pcbstator.predict.magnetics import magnet_layers, rotor_field, rotor_source
+from pcbstator.output.rotor.assembly import assembly_sheet_pdf, assembly_sheet_svg
+from pcbstator.output.rotor.magnet_list import magnet_list
+from pcbstator.output.rotor.plan import pieces, plates
+from pcbstator.physics.magnetics.steel import SaturatedIron
 from tests.command import run
 from tests.output.svgread import path_points, read
 from tests.output.test_drawing import assert_tidy

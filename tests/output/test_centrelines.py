@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.output.centrelines import centrelines
-from pcbstator.predict.current_paths import conductors_of
+from pcbstator.analysis.electrical.conductors import conductors_of
+from pcbstator.output.drawing.centrelines import centrelines
 from tests.command import DESIGNS
 
 POINT = {"x_mm", "y_mm", "layer"}

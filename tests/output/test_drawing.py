@@ -12,9 +12,9 @@ import pytest
 from shapely import LineString
 
 import pcbstator
-from pcbstator.output.coil_drawing import coil_svg
-from pcbstator.output.drawing import stator_svg
-from pcbstator.output.sheet import text_width
+from pcbstator.output.canvas.sheet import text_width
+from pcbstator.output.drawing.coil import coil_svg
+from pcbstator.output.drawing.stator import stator_svg
 from tests.output.svgread import SVG, _extent, path_points, read
 
 STEMS = sorted(path.stem for path in Path("designs").glob("*.toml"))
@@ -145,7 +145,7 @@ def test_copper_lies_where_it_is(name: str) -> None:
 @pytest.mark.parametrize("name", STEMS)
 def test_magnets_face_the_board_as_defined(name: str) -> None:
     """Rotor angle 0: the field on +x points down into the board, so a north pole faces it there; then alternating."""
-    from pcbstator.predict.magnetics import rotor_field
+    from pcbstator.analysis.magnetic.rotor_field import rotor_field
 
     design, _, svg, _, items = drawn(name)
     radius = (design.board.copper_inner_diameter + design.board.copper_outer_diameter) / 4

@@ -9,7 +9,7 @@ import pytest
 
 from pcbstator.copper.records import Via
 from pcbstator.errors import OutputError
-from pcbstator.output.drill import drill_xnc
+from pcbstator.output.fabrication.drill import drill_xnc
 from tests.output import readback
 
 

@@ -10,8 +10,8 @@ import subprocess
 import pytest
 
 import pcbstator
-from pcbstator.output.drive_files import drive_header, drive_json
-from pcbstator.predict.drive_parameters import drive_parameters
+from pcbstator.analysis.drive.parameters import drive_parameters
+from pcbstator.output.report.drive_files import drive_header, drive_json
 from tests.command import DESIGNS, run
 
 STAGE = next(path for path in DESIGNS if path.stem == "photogrammetry-stage")

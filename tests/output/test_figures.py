@@ -8,8 +8,8 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from pcbstator.output.figures import PER_1000_RPM, emf_svg, harmonics_svg, torque_svg
-from pcbstator.predict.waves import Waves
+from pcbstator.analysis.magnetic.waveforms import Waves
+from pcbstator.output.report.figures import PER_1000_RPM, emf_svg, harmonics_svg, torque_svg
 
 ANGLES = np.linspace(0, 2 * np.pi, 721)
 PHASES = np.array([[0.1], [0.1], [0.1]]) * np.sin(ANGLES - 2 * np.pi * np.arange(3)[:, None] / 3)

@@ -16,8 +16,8 @@ from pyparsing import ParseBaseException
 
 from pcbstator.copper.records import Copper, Track, Via
 from pcbstator.errors import OutputError
-from pcbstator.output.drill import drill_xnc
-from pcbstator.output.gerber import copper_gerber, legend_gerber, mask_gerber, profile_gerber, without_holes
+from pcbstator.output.fabrication.drill import drill_xnc
+from pcbstator.output.fabrication.gerber import copper_gerber, legend_gerber, mask_gerber, profile_gerber, without_holes
 from tests.output import readback
 
 LAYERS = (1, 2, 3, 4)

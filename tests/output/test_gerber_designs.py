@@ -9,9 +9,9 @@ import shapely
 
 from pcbstator.copper import Copper, lay_copper
 from pcbstator.design import load_design
-from pcbstator.output.drill import drill_xnc
-from pcbstator.output.gerber import copper_gerber, legend_gerber
-from pcbstator.output.netlist import netlist_ipc356
+from pcbstator.output.fabrication.drill import drill_xnc
+from pcbstator.output.fabrication.gerber import copper_gerber, legend_gerber
+from pcbstator.output.fabrication.netlist import netlist_ipc356
 from tests.output import readback
 
 DESIGNS = sorted(Path("designs").glob("*.toml"))

@@ -11,8 +11,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.copper.records import Copper
-from pcbstator.output.gerber import legend_gerber
-from pcbstator.output.legend import legend_shapes
+from pcbstator.output.fabrication.gerber import legend_gerber
+from pcbstator.output.fabrication.legend import legend_shapes
 from tests.output import readback
 
 SIDES = ("top", "bottom")

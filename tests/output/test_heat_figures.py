@@ -8,8 +8,8 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from pcbstator.output.heat_figures import allowed_svg, heating_svg
-from pcbstator.predict.heat_curves import HeatCurves, Heating
+from pcbstator.analysis.thermal.curves import HeatCurves, Heating
+from pcbstator.output.report.heat_figures import allowed_svg, heating_svg
 from tests.output.test_figures import curves
 
 TIME = np.geomspace(1.0, 1000.0, 80)

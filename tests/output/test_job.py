@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from pcbstator.output.job import BoardFacts, JobEntry, job_file
+from pcbstator.output.fabrication.job_file import BoardFacts, JobEntry, job_file
 from tests.output import readback
 
 FACTS = BoardFacts(thickness=1.6e-3, track_width=0.3e-3, track_gap=0.2e-3, finish="HASL lead-free")

@@ -22,12 +22,12 @@ from shapely.affinity import rotate
 
 import pcbstator
 from pcbstator.copper import Copper, lay_copper
-from pcbstator.copper.clearance import least_gap
-from pcbstator.copper.joints import with_teardrops
+from pcbstator.copper.connections.via_transitions import with_teardrops
+from pcbstator.copper.geometry.clearance import least_gap
 from pcbstator.copper.records import Terminal, Track, Via
 from pcbstator.design import Design
-from pcbstator.output.job import BoardFacts
-from pcbstator.output.package import fabrication_set, package_files
+from pcbstator.output.fabrication.job_file import BoardFacts
+from pcbstator.output.fabrication.package import fabrication_set, package_files
 from tests.output import matrix, readback
 
 Hole = Via | Terminal

@@ -8,7 +8,7 @@ import pytest
 
 from pcbstator.copper.records import Copper, Terminal
 from pcbstator.errors import OutputError
-from pcbstator.output.netlist import net_aliases, netlist_ipc356
+from pcbstator.output.fabrication.netlist import net_aliases, netlist_ipc356
 from tests.output import readback
 
 

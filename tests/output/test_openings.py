@@ -12,16 +12,16 @@ import numpy as np
 import pytest
 import shapely
 
-from pcbstator.api import predict
 from pcbstator.copper import Copper, lay_copper
 from pcbstator.design import Design
-from pcbstator.output.drawing import stator_svg
-from pcbstator.output.drill import drill_xnc
-from pcbstator.output.gerber import copper_gerber, legend_gerber, mask_gerber, profile_gerber
-from pcbstator.output.netlist import netlist_ipc356
-from pcbstator.output.package import package_files
-from pcbstator.output.report import report_html
-from pcbstator.output.rotor_dxf import rotor_dxf
+from pcbstator.output.drawing.stator import stator_svg
+from pcbstator.output.fabrication.drill import drill_xnc
+from pcbstator.output.fabrication.gerber import copper_gerber, legend_gerber, mask_gerber, profile_gerber
+from pcbstator.output.fabrication.netlist import netlist_ipc356
+from pcbstator.output.fabrication.package import package_files
+from pcbstator.output.report.report import report_html
+from pcbstator.output.rotor.dxf import rotor_dxf
+from pcbstator.project import predict
 from tests.copper.stators import design_of
 from tests.output import readback
 

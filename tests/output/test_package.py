@@ -8,7 +8,7 @@ import json
 import pytest
 
 import pcbstator
-from pcbstator.output.package import package_files
+from pcbstator.output.fabrication.package import package_files
 from tests.command import DESIGNS
 
 ROLES = {

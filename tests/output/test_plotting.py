@@ -11,12 +11,12 @@ import matplotlib
 import pytest
 
 import pcbstator
-from pcbstator.output.legend import _letters
-from pcbstator.output.package import package_files
+from pcbstator.output.fabrication.legend import _letters
+from pcbstator.output.fabrication.package import package_files
 from pcbstator.output.plotting import plain_settings
-from pcbstator.output.report import report_html
-from pcbstator.output.simulation import simulation_files
-from pcbstator.output.study_page import study_files
+from pcbstator.output.report.report import report_html
+from pcbstator.output.report.simulation import simulation_files
+from pcbstator.output.study_report.page import study_files
 from pcbstator.study.results import gather
 from pcbstator.study.run import run_study
 from pcbstator.study.store import open_store

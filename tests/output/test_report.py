@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 
 import pcbstator
+from pcbstator.analysis.electrical.finished_copper import resistance_range
+from pcbstator.analysis.records import ThermalResult
 from pcbstator.findings import Finding
-from pcbstator.output.package import package_files
-from pcbstator.output.report import report_html
+from pcbstator.output.fabrication.package import package_files
+from pcbstator.output.report.report import report_html
 from pcbstator.output.words import copper_weight, measure
-from pcbstator.predict.finished_copper import resistance_range
-from pcbstator.predict.records import ThermalResult
 
 DESIGNS = sorted(Path("designs").glob("*.toml"))
 VOID = {"meta", "br", "img", "link", "hr", "input"}

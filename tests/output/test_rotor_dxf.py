@@ -16,8 +16,8 @@ import pytest
 from shapely import Polygon, STRtree
 
 import pcbstator
-from pcbstator.output.rotor_dxf import rotor_dxf
-from pcbstator.output.rotor_plan import plates
+from pcbstator.output.rotor.dxf import rotor_dxf
+from pcbstator.output.rotor.plan import plates
 
 NAMES = ("filter-wheel", "photogrammetry-stage", "sky-tracker", "small-fan")
 HALBACH = {"rotor.magnet.array": "halbach", "rotor.magnet.segments_per_pole": 3}
@@ -145,7 +145,7 @@ def test_options_of_the_library_are_left_alone() -> None:
 
 MAKE = """
 import hashlib, pcbstator
-from pcbstator.output.rotor_dxf import rotor_dxf
+from pcbstator.output.rotor.dxf import rotor_dxf
 print(hashlib.sha256(rotor_dxf(pcbstator.load_design("designs/small-fan.toml")).encode()).hexdigest())
 """
 

@@ -14,7 +14,7 @@ import shapely
 
 import pcbstator
 from pcbstator.design import Design, design_from_document
-from pcbstator.output.package import SLIP_RING_FOLDER, package_files
+from pcbstator.output.fabrication.package import SLIP_RING_FOLDER, package_files
 from tests.check.test_findings import SLIP_RING, SOUND
 from tests.output import readback
 from tests.output.test_gerber import strictly_parsed

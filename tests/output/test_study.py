@@ -13,12 +13,12 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from pcbstator.output.places import along, label_offsets
-from pcbstator.output.study_csv import designs_csv
-from pcbstator.output.study_figures import front_svg, sensitivity_svg
-from pcbstator.output.study_page import explore_html, explore_text, study_files
-from pcbstator.output.study_parallel import parallel_svg
-from pcbstator.output.study_words import pins, price_words
+from pcbstator.output.canvas.places import along, label_offsets
+from pcbstator.output.study_report.csv_table import designs_csv
+from pcbstator.output.study_report.figures import front_svg, sensitivity_svg
+from pcbstator.output.study_report.page import explore_html, explore_text, study_files
+from pcbstator.output.study_report.parallel_axes import parallel_svg
+from pcbstator.output.study_report.words import pins, price_words
 from pcbstator.study.confirm import Confirmation
 from pcbstator.study.cost import invented_prices
 from pcbstator.study.records import Constraint, Objective, Option, Outcome, Study, Variable

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 
-from pcbstator.output.study_csv import designs_csv
+from pcbstator.output.study_report.csv_table import designs_csv
 from pcbstator.study.run import run_study
 from pcbstator.study.store import open_store
 from pcbstator.study.workforce import local_workforce

@@ -9,11 +9,11 @@ import pytest
 import shapely
 
 import pcbstator
-from pcbstator.copper.joints import with_teardrops
+from pcbstator.copper.connections.tiles import lay_tiles
+from pcbstator.copper.connections.via_transitions import with_teardrops
 from pcbstator.copper.records import strip_outline
-from pcbstator.copper.tiles import lay_tiles
-from pcbstator.output.package import package_files
-from pcbstator.output.report import report_html
+from pcbstator.output.fabrication.package import package_files
+from pcbstator.output.report.report import report_html
 from tests.copper.stators import design_of
 from tests.output.readback import net_shapes, pieces, read_holes, read_shapes
 

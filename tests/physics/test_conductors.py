@@ -8,7 +8,7 @@ import pytest
 from scipy.integrate import quad
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.conductors import (
+from pcbstator.physics.conductors.resistance import (
     conductor_resistivity,
     copper_mass,
     path_network,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import signal
 
-from pcbstator.physics.control import (
+from pcbstator.physics.drive.control import (
     current_gains,
     current_open_loop,
     loop_frequencies,

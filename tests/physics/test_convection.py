@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.convection import (
+from pcbstator.physics.thermal.convection import (
     air_conductivity,
     air_prandtl,
     air_viscosity,
@@ -18,7 +18,7 @@ from pcbstator.physics.convection import (
     still_gap_coefficient,
     turning_disc_coefficient,
 )
-from pcbstator.physics.radiation import facing_emissivity, radiation_coefficient
+from pcbstator.physics.thermal.radiation import facing_emissivity, radiation_coefficient
 
 PRINTED = tomllib.loads((Path(__file__).parents[1] / "published" / "heat.toml").read_text(encoding="utf-8"))
 PLATE, DISC = PRINTED["vertical_plate"], PRINTED["horizontal_disc"]

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.delta_loop import DeltaLoop, loop_currents, loop_loss, loop_torque
-from pcbstator.physics.plant import Plant, PlantValues
-from pcbstator.physics.simulation import ControlValues, SensorValues, simulated
+from pcbstator.physics.conductors.delta_loop import DeltaLoop, loop_currents, loop_loss, loop_torque
+from pcbstator.physics.drive.plant import Plant, PlantValues
+from pcbstator.physics.drive.simulation import ControlValues, SensorValues, simulated
 
 PAIRS = 8
 ORDERS = PAIRS * np.array([3.0, 9.0, 15.0])

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.drive import (
+from pcbstator.physics.drive.supply import (
     current_at_voltage_limit,
     equivalent_star_factor,
     hexagon_voltage,

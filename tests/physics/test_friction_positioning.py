@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.friction import friction_error, spot_friction, stribeck_friction
-from pcbstator.physics.positioning import (
+from pcbstator.physics.drive.friction import friction_error, spot_friction, stribeck_friction
+from pcbstator.physics.drive.positioning import (
     magnet_eccentricity_error,
     magnet_eccentricity_peak,
     play_angle,

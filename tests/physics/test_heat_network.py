@@ -5,8 +5,8 @@ import pytest
 from scipy.optimize import brentq
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.convection import air_conductivity
-from pcbstator.physics.heat_network import (
+from pcbstator.physics.thermal.convection import air_conductivity
+from pcbstator.physics.thermal.network import (
     Gap,
     HeatNetwork,
     current_at_temperature,

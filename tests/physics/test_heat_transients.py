@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.heat_network import current_at_temperature
-from pcbstator.physics.heat_transients import (
+from pcbstator.physics.thermal.network import current_at_temperature
+from pcbstator.physics.thermal.transients import (
     held_network,
     pulse_currents,
     rise_time,

@@ -9,7 +9,7 @@ from scipy.integrate import quad
 
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.inductance import (
+from pcbstator.physics.inductance.closed_forms import (
     bar_geometric_mean_distance,
     bar_self_inductance,
     circle_mutual_inductance,

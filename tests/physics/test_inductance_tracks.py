@@ -8,14 +8,14 @@ import pytest
 
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.inductance import (
+from pcbstator.physics.inductance.closed_forms import (
     bar_geometric_mean_distance,
     circle_mutual_inductance,
     spiral_sheet_inductance,
 )
-from pcbstator.physics.neumann_inductance import neumann_track_inductance_matrix
-from pcbstator.physics.strips import Strips, cell_for, iron_images, joined_strips, strips_along
-from pcbstator.physics.track_inductance import track_inductance_matrix
+from pcbstator.physics.inductance.neumann import neumann_track_inductance_matrix
+from pcbstator.physics.inductance.strips import Strips, cell_for, iron_images, joined_strips, strips_along
+from pcbstator.physics.inductance.tracks import track_inductance_matrix
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "inductance.toml").read_text())
 MM, UM, NH, UH = 1e-3, 1e-6, 1e-9, 1e-6

@@ -8,7 +8,7 @@ import pytest
 from scipy.linalg import solveh_banded
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.field_layers import MagnetLayers, layer_response, plate_reflectance
+from pcbstator.physics.magnetics.field_layers import MagnetLayers, layer_response, plate_reflectance
 
 THICKNESS = 0.003
 

@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.field_layers import MagnetLayers
-from pcbstator.physics.linkage import (
+from pcbstator.physics.magnetics.field_layers import MagnetLayers
+from pcbstator.physics.magnetics.linkage import (
     LinkedTrack,
     linkage_waveform,
     path_linkage_harmonics,
     tracks_linkage_harmonics,
 )
-from pcbstator.physics.magnet_ring import disc_footprint, ring_field, sector_footprint
+from pcbstator.physics.magnetics.magnet_ring import disc_footprint, ring_field, sector_footprint
 
 P = 12
 DISTANCES = np.array([0.0008, 0.0016])

@@ -11,8 +11,8 @@ from scipy.integrate import quad
 from scipy.special import jn_zeros
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.field_layers import MagnetLayers
-from pcbstator.physics.magnet_ring import (
+from pcbstator.physics.magnetics.field_layers import MagnetLayers
+from pcbstator.physics.magnetics.magnet_ring import (
     ODD_ORDERS,
     block_footprint,
     disc_footprint,
@@ -20,7 +20,7 @@ from pcbstator.physics.magnet_ring import (
     ring_harmonics,
     sector_footprint,
 )
-from pcbstator.physics.radial_modes import radial_modes
+from pcbstator.physics.magnetics.radial_modes import radial_modes
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "magnets.toml").read_text())
 MM, MT = 1e-3, 1e-3

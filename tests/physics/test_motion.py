@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.motion import Piece, cycle_samples, rest_to_rest, rest_to_rest_time, rms, sampled_moves
+from pcbstator.physics.drive.motion import Piece, cycle_samples, rest_to_rest, rest_to_rest_time, rms, sampled_moves
 
 sizes = st.floats(1e-3, 1e3)
 

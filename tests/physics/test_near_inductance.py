@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.strips import iron_images, joined_strips, merged_strips, strips_along
-from pcbstator.physics.track_inductance import near_inductance_matrix, track_inductance_matrix
+from pcbstator.physics.inductance.strips import iron_images, joined_strips, merged_strips, strips_along
+from pcbstator.physics.inductance.tracks import near_inductance_matrix, track_inductance_matrix
 
 
 def spirals(levels, turns=4, first=4e-3, pitch=0.5e-3, centre=(12e-3, 0.0)):

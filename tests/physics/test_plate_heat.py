@@ -5,7 +5,7 @@ import pytest
 from scipy.special import i0, i1, k0, k1
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.plate_heat import buried_layer_rise, fin_efficiency, ring_areas, ring_conductances
+from pcbstator.physics.thermal.plate import buried_layer_rise, fin_efficiency, ring_areas, ring_conductances
 
 INNER, MIDDLE, OUTER = 0.02, 0.03, 0.05
 

@@ -6,7 +6,7 @@ import pytest
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
 from pcbstator.materials import MagnetisationCurve, mild_steel
-from pcbstator.physics.plate_loss import (
+from pcbstator.physics.magnetics.plate_loss import (
     LossySteel,
     net_current_share,
     steinmetz_loss_density,

@@ -8,10 +8,10 @@ import pytest
 from scipy.special import jv
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics import ring_inductance
-from pcbstator.physics.ring_inductance import CoilRing, ring_cells, ring_inductance_matrix
-from pcbstator.physics.strips import Strips, iron_images, joined_strips, strips_along
-from pcbstator.physics.track_inductance import near_inductance_matrix, track_inductance_matrix
+from pcbstator.physics.inductance import rings as ring_inductance
+from pcbstator.physics.inductance.rings import CoilRing, ring_cells, ring_inductance_matrix
+from pcbstator.physics.inductance.strips import Strips, iron_images, joined_strips, strips_along
+from pcbstator.physics.inductance.tracks import near_inductance_matrix, track_inductance_matrix
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "inductance.toml").read_text())
 MM, NH = 1e-3, 1e-9

@@ -5,11 +5,9 @@ import pytest
 
 from pcbstator.errors import LawRangeError
 from pcbstator.materials import mild_steel
-from pcbstator.physics import magnet_ring
-from pcbstator.physics.field_layers import MagnetLayers
-from pcbstator.physics.iron import saturated_iron
-from pcbstator.physics.magnet_force import PULL_ORDERS, axial_pull
-from pcbstator.physics.magnet_ring import (
+from pcbstator.physics.magnetics import magnet_ring
+from pcbstator.physics.magnetics.field_layers import MagnetLayers
+from pcbstator.physics.magnetics.magnet_ring import (
     ODD_ORDERS,
     block_footprint,
     disc_footprint,
@@ -19,8 +17,10 @@ from pcbstator.physics.magnet_ring import (
     ring_source,
     sector_footprint,
 )
-from pcbstator.physics.radial_modes import RadialModes
-from pcbstator.physics.working_point import thinnest_layer, working_point
+from pcbstator.physics.magnetics.radial_modes import RadialModes
+from pcbstator.physics.magnetics.steel import saturated_iron
+from pcbstator.physics.magnetics.working_point import thinnest_layer, working_point
+from pcbstator.physics.mechanics.magnet_force import PULL_ORDERS, axial_pull
 
 P, RADII, DISTANCES = 12, np.linspace(0.0315, 0.0535, 90), np.array([0.0008, 0.0024])
 SHAPES = {

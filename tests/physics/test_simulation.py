@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.control import current_gains, second_order_step
-from pcbstator.physics.drive import short_circuit_current
-from pcbstator.physics.friction import friction_error
-from pcbstator.physics.motion import rest_to_rest, sampled_moves
-from pcbstator.physics.plant import Plant, PlantValues
-from pcbstator.physics.simulation import ControlValues, SensorValues, simulated
+from pcbstator.physics.drive.control import current_gains, second_order_step
+from pcbstator.physics.drive.friction import friction_error
+from pcbstator.physics.drive.motion import rest_to_rest, sampled_moves
+from pcbstator.physics.drive.plant import Plant, PlantValues
+from pcbstator.physics.drive.simulation import ControlValues, SensorValues, simulated
+from pcbstator.physics.drive.supply import short_circuit_current
 
 PAIRS, PSI, R, L, J = 12, 7.5e-3, 18.0, 1.3e-4, 2e-3
 KT = 1.5 * PAIRS * PSI

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.trace_current import (
+from pcbstator.physics.conductors.trace_current import (
     brooks_adam_current,
     brooks_adam_rise,
     ipc2221_current,

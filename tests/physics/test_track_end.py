@@ -5,7 +5,7 @@ import pytest
 import shapely
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.track_end import hole_end_squares
+from pcbstator.physics.conductors.track_end import hole_end_squares
 from tests.agreement.sheet import Hole, squares
 
 LENGTH = 6.0  # mm, so that the current is even where the track is cut

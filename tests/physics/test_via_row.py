@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.via_row import via_row
+from pcbstator.physics.conductors.via_row import via_row
 
 
 def by_loops(places, upper, lower, barrel):

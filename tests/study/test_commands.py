@@ -9,7 +9,7 @@ import sys
 
 import pytest
 
-from pcbstator.cli_study import progress_words
+from pcbstator.cli.study_commands import progress_words
 from pcbstator.study import suggest
 from pcbstator.study.run import Progress
 from pcbstator.study.search import install_words

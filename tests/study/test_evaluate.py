@@ -6,7 +6,7 @@ import itertools
 
 import pytest
 
-from pcbstator.predict import quick
+from pcbstator.analysis import stages as quick
 from pcbstator.study import evaluate as room
 from pcbstator.study.evaluate import bench, evaluate, needed_stages
 from pcbstator.study.keys import result_keys, unit_of

@@ -14,7 +14,7 @@ from math import pi
 import numpy as np
 import pytest
 
-from pcbstator.study.front import non_dominated
+from pcbstator.study.pareto import non_dominated
 from pcbstator.study.records import Option, Variable
 from pcbstator.study.search import Search, generation_size
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from pcbstator.output.study_csv import designs_csv
-from pcbstator.output.study_page import explore_text, study_files
+from pcbstator.output.study_report.csv_table import designs_csv
+from pcbstator.output.study_report.page import explore_text, study_files
 from pcbstator.study.evaluate import FAULT
 from pcbstator.study.results import gather
 from pcbstator.study.run import needs_search, run_study

@@ -1,0 +1,1 @@
+"""The drive at its job: sizing, gains, simulation."""

@@ -1,0 +1,57 @@
+"""From the sections [load], [motion] and [drive] to their results; each absence leaves out what needs it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from pcbstator.analysis.drive.driver_fit import drive_results, shaft_of
+from pcbstator.analysis.drive.equivalent_machine import job_temperature, machine_of
+from pcbstator.analysis.drive.load_cycle import cycle_of, load_values, without_load
+from pcbstator.analysis.drive.positioning import error_budget
+from pcbstator.analysis.drive.records import DriveResult, MotionResult
+from pcbstator.analysis.drive.sizing import Limits, motion_results
+from pcbstator.analysis.records import ElectricalResult, MagneticResult, MechanicalResult, ThermalResult
+from pcbstator.physics.conductors.delta_loop import DeltaLoop
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+__all__ = ["has_job", "job_results", "job_temperature"]
+
+
+def has_job(design: Design) -> bool:
+    """Whether the design says anything of its job."""
+    return not (design.load is None and design.motion is None and design.drive is None)
+
+
+def job_results(
+    design: Design,
+    electrical: ElectricalResult,
+    magnetic: MagneticResult,
+    mechanical: MechanicalResult,
+    thermal: ThermalResult,
+    drag: float,
+    loop: DeltaLoop | None = None,
+) -> tuple[MotionResult | None, DriveResult | None]:
+    """Sizing, and driver fit with gains; ``drag``: braking torque per speed of the motor [N m s/rad]; ``loop``: of a
+    delta, at 20 C.
+    """
+    machine = machine_of(design, electrical, magnetic, mechanical.rotor_inertia, drag, loop)
+    if machine is None:
+        return None, None
+    drive, ratio = design.drive, design.drive.gear_ratio if design.drive else 1.0
+    stands = thermal.continuous_current
+    limits = Limits(machine, drive, ratio, None if stands is None else machine.peak_current(stands))
+    load = load_values(design.load) if design.load else None
+    cycle = cycle_of(design)
+    motion = motion_results(limits, cycle, load, design.motion.hold if design.motion else 0.0)
+    if drive is None:
+        return motion, None
+    turned = load or without_load()
+    shaft = shaft_of(machine, design.load, turned, ratio)
+    top = cycle.top_speed * ratio if cycle else None
+    fit = drive_results(machine, drive, shaft, turned, ratio, top, motion.voltage_part)
+    play = design.load.play if design.load else 0.0
+    budget = error_budget(drive, fit.gains, turned, play, magnetic.torque_ripple, ratio)
+    return replace(motion, error_budget=budget), fit

@@ -1,0 +1,168 @@
+"""The load and its cycle as numbers: inertia, torque over a cycle, whatever way the motion is stated."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from math import inf, pi
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pcbstator.design.job import Load, Motion
+from pcbstator.design.recorded_motion import Recording
+from pcbstator.physics.drive.motion import CycleSamples, Piece, cycle_samples, rest_to_rest
+from pcbstator.physics.mechanics.inertia import bar_inertia, disc_inertia, point_inertia, ring_inertia
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+FloatArray = NDArray[np.float64]
+Moves = list[tuple[float, tuple[Piece, ...], float, float]]
+
+STANDING = 1e-4  # of the top speed: what moves less, in a recorded table, rests
+BODIES: dict[str, Callable[..., float]] = {
+    "disc": disc_inertia,
+    "ring": ring_inertia,
+    "bar": bar_inertia,
+    "point": point_inertia,
+}
+
+
+@dataclass(frozen=True)
+class LoadValues:
+    """The load in SI. ``spots``: middle [rad], width [rad] and extra friction [N m] of each."""
+
+    inertia: float
+    running: float
+    standstill: float
+    viscous: float
+    unbalance: float
+    spots: tuple[tuple[float, float, float], ...]
+
+    @property
+    def worst_spot(self) -> float:
+        """Most extra friction of a spot [N m]."""
+        return max((extra for *_, extra in self.spots), default=0.0)
+
+    @property
+    def mean_friction(self) -> float:
+        """Running friction with the spots spread over the turn [N m]."""
+        return self.running + sum(width * extra for _, width, extra in self.spots) / (4 * pi)
+
+
+def load_values(load: Load) -> LoadValues:
+    """The load with all its bodies."""
+    bodies = sum(_body_inertia(dict(body)) for body in load.bodies or ())
+    spots = tuple((float(s["angle"]), float(s["width"]), float(s["extra"])) for s in load.spots or ())
+    return LoadValues(
+        load.inertia + bodies, load.friction, load.standstill_friction, load.viscous, load.unbalance, spots
+    )
+
+
+def _body_inertia(body: dict[str, Any]) -> float:
+    return BODIES[body.pop("shape")](**body)
+
+
+@dataclass(frozen=True, eq=False)
+class Cycle:
+    """Samples of a cycle, torque recorded at them [N m], the longest single move [s] and its moves one by one."""
+
+    samples: CycleSamples
+    recorded: FloatArray
+    move_time: float | None
+    moves: Moves
+    turns_for_ever: bool = False
+
+    @property
+    def top_speed(self) -> float:
+        """Highest speed [rad/s]."""
+        return float(np.abs(self.samples.speeds).max())
+
+
+def cycle_of(design: Design) -> Cycle | None:
+    """The cycle that the design asks for; None without a motion."""
+    motion = design.motion
+    if motion is None:
+        return None
+    if design.recording is not None:
+        return _recorded_cycle(motion, design.recording)
+    if motion.move is None and motion.stops is None:
+        if motion.speed is None:
+            return None
+        turn = Piece(2 * pi / motion.speed, 0.0, 0.0, motion.speed, 0.0)
+        moves: Moves = [(0.0, (turn,), 1.0, 0.0)]
+        samples = cycle_samples(moves)
+        return Cycle(samples, np.zeros_like(samples.times), None, moves, turns_for_ever=True)
+    moves = _moves(motion)
+    samples = cycle_samples(moves)
+    longest = max(sum(piece.duration for piece in pieces) for _, pieces, *_ in moves)
+    return Cycle(samples, np.zeros_like(samples.times), longest, moves)
+
+
+def _moves(motion: Motion) -> Moves:
+    """Start, pieces, sense and rest of every move."""
+    speed, acceleration = motion.speed or inf, motion.acceleration or inf
+    stops = motion.stops if motion.stops is not None else (0.0, motion.move or 0.0)
+    ways = list(pairwise((*stops, stops[0]) if motion.stops is not None else stops))
+    return [
+        (
+            start,
+            rest_to_rest(abs(end - start), speed, acceleration, motion.jerk or inf),
+            1.0 if end > start else -1.0,
+            motion.dwell,
+        )
+        for start, end in ways
+    ]
+
+
+def _recorded_cycle(motion: Motion, recording: Recording) -> Cycle:
+    """A recorded table as pieces of constant jerk: a cubic spline through its angles."""
+    times = np.array(recording.times)
+    if recording.angles:
+        from scipy.interpolate import CubicSpline
+
+        c = CubicSpline(times, np.array(recording.angles)).c
+        pieces = tuple(
+            Piece(float(step), float(6 * c[0, i]), float(2 * c[1, i]), float(c[2, i]), float(c[3, i]))
+            for i, step in enumerate(np.diff(times))
+        )
+    else:
+        pieces = tuple(Piece(float(step), 0.0, 0.0, 0.0, 0.0) for step in np.diff(times))
+    moves: Moves = [(0.0, pieces, 1.0, motion.dwell)]
+    samples = cycle_samples(moves)
+    torques = np.zeros_like(samples.times)
+    if recording.torques:
+        torques = np.where(samples.moving > 0, np.interp(samples.times, times, recording.torques), 0.0)
+    return Cycle(samples, torques, float(times[-1]), moves)
+
+
+def required_torque(cycle: Cycle, load: LoadValues, inertia: float, hold: float) -> FloatArray:
+    """Torque [N m] at the samples of a cycle; ``inertia``: of all that turns [kg m2], ``hold`` [N m] at rest.
+
+    Spots count with their mean here. At rest gravity is held as far as standstill friction does not.
+    """
+    s = cycle.samples
+    gravity = load.unbalance * np.sin(s.angles)
+    sense = np.where(np.abs(s.speeds) > STANDING * cycle.top_speed, np.sign(s.speeds), 0.0)
+    moving = inertia * s.accelerations + sense * load.mean_friction + load.viscous * s.speeds + gravity
+    resting = hold + np.sign(gravity) * np.maximum(0.0, np.abs(gravity) - load.standstill)
+    return np.asarray(np.where(s.moving > 0, moving + cycle.recorded, resting))
+
+
+def peak_torque(torque: FloatArray, load: LoadValues) -> float:
+    """Largest torque [N m]: on the worst spot where that falls on the peak, and at least what starts the load."""
+    spots = load.worst_spot - (load.mean_friction - load.running) if load.spots else 0.0
+    return max(float(np.abs(torque).max()) + max(0.0, spots), load.standstill + load.worst_spot)
+
+
+def without_load() -> LoadValues:
+    """Nothing coupled to the rotor."""
+    return LoadValues(0.0, 0.0, 0.0, 0.0, 0.0, ())
+
+
+def with_friction(load: LoadValues, added: float) -> LoadValues:
+    """The load with more friction [N m], moving and from rest."""
+    return replace(load, running=load.running + added, standstill=load.standstill + added)

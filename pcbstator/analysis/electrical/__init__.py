@@ -1,0 +1,1 @@
+"""Resistance, inductance, losses and ratings of this copper."""

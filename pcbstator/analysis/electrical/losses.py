@@ -1,0 +1,173 @@
+"""Losses of a turning machine: copper under current, eddies, currents between parallel paths and around a delta."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from math import pi
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pcbstator.analysis.electrical.conductors import Conductors, conductors_of
+from pcbstator.analysis.electrical.delta_loop import loop_current_rms, warm_loop
+from pcbstator.analysis.magnetic.rotor_field import path_linkages, phase_linkages
+from pcbstator.copper import Copper, Track
+from pcbstator.materials import mild_steel, steel_loss_values
+from pcbstator.physics.conductors.delta_loop import DeltaLoop, loop_loss
+from pcbstator.physics.conductors.eddy import strip_eddy_loss_density
+from pcbstator.physics.conductors.resistance import conductor_resistivity
+from pcbstator.physics.magnetics.magnet_ring import RingField
+from pcbstator.physics.magnetics.plate_loss import LossySteel, PlateLoss, turning_field_loss
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+FloatArray = NDArray[np.float64]
+
+USUAL_SPEED = 100.0  # rad/s, where a design names none
+
+
+@dataclass(frozen=True, eq=False)
+class LossFactors:
+    """What the losses of one machine grow from, at one copper temperature.
+
+    resistance: of a phase [ohm]. eddy: (orders, layers) loss at 1 rad/s [W]; circulating: the same for currents
+    between parallel paths (all layers together) [W]; both grow with the square of the speed. steel: of a plate beyond
+    the board at a speed [rad/s]. loop: of a delta; its loss does not grow with the square of the speed either.
+    """
+
+    resistance: float
+    eddy: FloatArray
+    circulating: float
+    steel: Callable[[float], PlateLoss]
+    loop: DeltaLoop | None = None
+
+
+def loss_factors(
+    design: Design, copper: Copper, field: RingField, temperature_c: float, loop: DeltaLoop | None = None
+) -> LossFactors:
+    """Loss factors with the copper at ``temperature_c`` [C]; loop: of a delta, at 20 C."""
+    conductors = conductors_of(design, copper, temperature_c)
+    return LossFactors(
+        resistance=conductors.phase_resistance,
+        eddy=_eddy_loss(copper, field, temperature_c),
+        circulating=circulating_loss(field, conductors),
+        steel=partial(steel_plate_loss, design, field),
+        loop=None if loop is None else warm_loop(loop, temperature_c),
+    )
+
+
+def steel_plate_loss(design: Design, field: RingField, speed: float) -> PlateLoss:
+    """Loss [W] of a steel plate beyond the board at ``speed`` [rad/s]."""
+    if field.plate is None:
+        return PlateLoss(0.0, 0.0)
+    steel, plate = LossySteel(mild_steel(), *steel_loss_values()), field.plate
+    return turning_field_loss(
+        speed, field.pole_pairs, field.orders, plate.radii, plate.values, design.rotor.stator_iron, steel
+    )
+
+
+def steel_drag(design: Design, factors: LossFactors) -> float:
+    """Loss of a steel plate beyond the board over the square of the speed [W s2], at the highest of [operation].
+
+    That loss grows less than so, which makes it too small at lower speeds, and too large at higher ones.
+    """
+    speed = max(design.operation.speeds) if design.operation else USUAL_SPEED
+    return sum(factors.steel(speed)) / speed**2 if speed > 0 else 0.0
+
+
+def _eddy_loss(copper: Copper, field: RingField, temperature_c: float) -> FloatArray:
+    """Eddy loss (orders, layers) [W] at 1 rad/s: every piece of track as a strip across the moving field."""
+    frequencies = field.orders * field.pole_pairs / (2 * pi)
+    resistivity = float(conductor_resistivity(temperature_c))
+    loss = np.zeros((len(field.orders), len(copper.layers)))
+
+    def add(track: Track, count: int) -> None:
+        middles = (track.points[1:] + track.points[:-1]) / 2
+        volume = track.lengths * track.piece_widths * copper.layers[track.layer - 1].thickness
+        peak = field.at(np.hypot(*middles.T), track.layer - 1)
+        density = strip_eddy_loss_density(frequencies[:, None], peak, track.piece_widths, resistivity)
+        loss[:, track.layer - 1] += count * (density @ volume)
+
+    for track, coils in copper.template_tracks:
+        add(track, len(coils))
+    for track in copper.links:
+        add(track, 1)
+    return loss
+
+
+def circulating_loss(field: RingField, conductors: Conductors) -> float:
+    """Loss [W] at 1 rad/s of the currents that unequal parallel paths drive through each other.
+
+    Their resistance alone limits them, which is on the safe side: inductance would lower them at speed.
+    """
+    if len(conductors.copper.ways.phase) == len(conductors.copper.phases):
+        return 0.0
+    paths = path_linkages(conductors.copper, field)
+    phases = phase_linkages(conductors, paths)[conductors.copper.ways.phase]
+    unequal = (paths - phases) * field.orders * field.pole_pairs
+    currents = np.linalg.solve(conductors.shared, unequal)
+    return float((currents.conj() * unequal).real.sum() / 2)
+
+
+def operating_losses(
+    design: Design, copper: Copper, field: RingField, torque_constant: float, loop: DeltaLoop | None = None
+) -> list[dict[str, Any]]:
+    """Losses at every speed and current of the design's [operation], in the units of their keys; loop: of a delta, at
+    20 C.
+    """
+    operation = design.operation
+    if operation is None:
+        return []
+    # Where a strip begins to shield itself the law fails; higher harmonics come out too high then, never too low.
+    fundamental = field.pole_pairs * max(operation.speeds) / (2 * pi)
+    resistivity = conductor_resistivity(operation.copper_c)
+    strip_eddy_loss_density(fundamental, 1.0, [track.width for track, _ in copper.template_tracks], resistivity)
+    factors = loss_factors(design, copper, field, operation.copper_c, loop)
+    return [
+        working_point(factors, len(copper.phases), torque_constant, speed, current)
+        for speed in operation.speeds
+        for current in operation.currents
+    ]
+
+
+def working_point(
+    factors: LossFactors, phases: int, torque_constant: float, speed: float, current: float
+) -> dict[str, Any]:
+    """Losses, torque and powers at a speed [rad/s] and a peak phase current [A], sine on the q axis.
+
+    The electrical power in is the sum of what leaves the shaft and all losses; eddies, circulating currents, those
+    around a delta and the steel beyond the board brake.
+    """
+    copper_loss = phases / 2 * factors.resistance * current**2
+    eddy = float(factors.eddy.sum()) * speed**2
+    circulating = factors.circulating * speed**2
+    steel = factors.steel(speed)
+    loop = 0.0 if factors.loop is None else float(loop_loss(factors.loop, speed))
+    drag = (eddy + circulating + sum(steel) + loop) / speed if speed > 0 else 0.0
+    torque = torque_constant * current - drag
+    shaft = torque * speed
+    power = copper_loss + torque_constant * current * speed
+    point: dict[str, Any] = {
+        "speed_rpm": round(speed * 30 / pi, 9),
+        "current_a": current,
+        "copper_w": copper_loss,
+        "eddy_w": eddy,
+        "circulating_w": circulating,
+        "stator_iron_eddy_w": steel.eddy,
+        "stator_iron_hysteresis_w": steel.hysteresis,
+        "total_w": copper_loss + eddy + circulating + sum(steel) + loop,
+        "torque_n_m": torque,
+        "shaft_w": shaft,
+        "electrical_w": power,
+        "eddy_by_layer_w": (factors.eddy.sum(axis=0) * speed**2).tolist(),
+        "eddy_by_order_w": (factors.eddy.sum(axis=1) * speed**2).tolist(),
+    }
+    if factors.loop is not None:
+        point |= {"delta_loop_w": loop, "loop_current_rms_a": loop_current_rms(factors.loop, speed)}
+    if power > 0 and shaft > 0:
+        point["efficiency"] = shaft / power
+    return point

@@ -1,0 +1,1 @@
+"""The rotor's field in this copper, and its waveforms."""

@@ -1,0 +1,1 @@
+"""Forces and masses of this rotor."""

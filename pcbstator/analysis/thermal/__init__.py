@@ -1,0 +1,1 @@
+"""The heat balance of this board and the currents it allows."""

@@ -1,0 +1,1 @@
+"""What joins coils: connection rings, buses, via transitions, stacks of boards, tiles, slip rings."""

@@ -1,0 +1,1 @@
+"""Outlines, the bare board, distances: the shapes that copper is made of and must keep from."""

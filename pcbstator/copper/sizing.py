@@ -1,0 +1,145 @@
+"""Numbers that are solved for: as many turns as fit, the widest track, and what would fit where a design does not."""
+
+from __future__ import annotations
+
+from math import floor
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pcbstator.copper.connections.connection_ring import NoRoomError
+from pcbstator.copper.plan import StatorPlan, plan_stator
+from pcbstator.copper.wave.laps import WavePlan
+from pcbstator.errors import Complaint, DesignError
+from pcbstator.winding import Winding, lay_winding, wind_wave
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+MOST_TURNS = 500
+STEP = 1e-5  # of solved track widths [m]
+
+
+def _try(design: Design, turns: int, track_width: float) -> StatorPlan | None:
+    try:
+        return plan_stator(design, _winding(design, turns), turns, track_width)
+    except NoRoomError:
+        return None
+
+
+def _winding(design: Design, turns: int) -> Winding:
+    """The winding with this many turns; only of a wave winding do they change it."""
+    asked = design.winding
+    if asked.kind == "wave":
+        return wind_wave(asked.phases, turns, design.rotor.poles, asked.parallel_paths, design.source)
+    return lay_winding(design)
+
+
+def most_turns(design: Design, track_width: float | None = None) -> int:
+    """The largest number of turns per coil and layer that fits the design's annulus; 0 if none does.
+
+    track_width: [m], instead of the design's.
+    """
+    width = design.board.track_width if track_width is None else track_width
+    low, high = 0, 1
+    while high <= MOST_TURNS and _try(design, high, width):
+        low, high = high, 2 * high
+    high = min(high, MOST_TURNS + 1)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if _try(design, middle, width) else (low, middle)
+    return low
+
+
+def widest_track(design: Design, turns: int) -> float:
+    """The widest track [m], to 0.01 mm, with which ``turns`` fit; 0 if none does."""
+    low, high = 0, 1
+    while high < 4096 and _try(design, turns, high * STEP):
+        low, high = high, 2 * high
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if _try(design, turns, middle * STEP) else (low, middle)
+    return low * STEP
+
+
+def best_wave_track(design: Design, turns: int) -> float:
+    """The width [m], to 0.01 mm, with the most linkage per root of resistance; 0 if none fits.
+
+    Wider tracks need longer end arcs, which leave shorter runs; linkage is taken as the area that the runs sweep.
+    """
+    widest = widest_track(design, turns)
+    least = min(widest, max(design.rules.track_width, STEP))
+    if widest == 0:
+        return 0.0
+    widths = (np.unique(np.round(np.geomspace(least, widest, 40) / STEP)) * STEP).tolist()
+    merits = {width: _merit(plan.coil) for width in widths if (plan := _try(design, turns, width))}
+    return max(merits, key=lambda width: merits[width], default=0.0)
+
+
+def _merit(plan: object) -> float:
+    assert isinstance(plan, WavePlan)
+    near, far = plan.run
+    arcs = (plan.rim_arcs[0], plan.far_arcs[0])
+    ends = sum(
+        float((np.hypot(np.diff(a.radii), a.radii[1:] * np.diff(a.angles)) * 2 / (a.widths[1:] + a.widths[:-1])).sum())
+        for a in arcs
+    )
+    run = abs(far - near) / np.sqrt(arcs[0].widths[0] * arcs[1].widths[0])
+    return float((far**2 - near**2) ** 2 / (ends + run))
+
+
+def settled_design(design: Design) -> Design:
+    """The design with numbers where it says "fill"; itself where it does not.
+
+    Raises DesignError where nothing fits.
+    """
+    if design.winding.turns == "fill":
+        return _with(design, "winding.turns", max(most_turns(design), 1))
+    if design.board.stated_track_width != "fill":
+        return design
+    solve = best_wave_track if design.winding.kind == "wave" else widest_track
+    width = solve(design, int(design.winding.turns))
+    return _with(design, "board.track_width_mm", max(round(1e3 * width, 2), 0.05))
+
+
+def _with(design: Design, key: str, value: float) -> Design:
+    settled = design.with_values({key: value})
+    settled._file_digest = design.digest
+    return settled
+
+
+def settle_plan(design: Design, winding: Winding) -> StatorPlan:
+    """The plan of a settled design; DesignError with the number that would fit."""
+    turns, width = int(design.winding.turns), design.board.track_width
+    try:
+        return plan_stator(design, winding, turns, width)
+    except NoRoomError as lack:
+        complaint = Complaint(lack.key, lack.rule, lack.value, lack.remedy)
+        if lack.key == "winding.turns" and not lack.remedy:
+            complaint = _too_many_turns(design, turns, lack)
+        raise DesignError(design.source, [complaint]) from None
+
+
+def quick_plan(design: Design, winding: Winding) -> StatorPlan:
+    """As ``settle_plan``, without the search for the number that would fit: for designs that come by the thousand."""
+    try:
+        return plan_stator(design, winding, int(design.winding.turns), design.board.track_width)
+    except NoRoomError as lack:
+        remedy = lack.remedy or "use fewer turns, narrower tracks or a wider annulus"
+        raise DesignError(design.source, [Complaint(lack.key, lack.rule, lack.value, remedy)]) from None
+
+
+def _turns(count: int) -> str:
+    return f"{count} turn" if count == 1 else f"{count} turns"
+
+
+def _too_many_turns(design: Design, turns: int, lack: NoRoomError) -> Complaint:
+    """What would fit instead."""
+    fitting, widest = most_turns(design), widest_track(design, turns)
+    most = "at most " if fitting < turns else ""  # fewer need not fit where more do: the cuts of a wave fall elsewhere
+    offers = [f"use {most}{_turns(fitting)} with this track_width_mm"] if fitting else []
+    if widest >= 5e-5:
+        offers.append(f"for {_turns(turns)} a track_width_mm of at most {floor(1e5 * widest + 0.5) / 100:.2f}")
+    if not offers:
+        offers.append("use fewer coils, poles or layers, smaller via_pad_mm or a wider annulus")
+    return Complaint(lack.key, lack.rule, lack.value, " or ".join(offers))

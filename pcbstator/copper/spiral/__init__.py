@@ -1,0 +1,1 @@
+"""The spiral winding: parallel outlines and the coil that follows them."""

@@ -1,0 +1,1 @@
+"""The wave winding: active conductors joined by end windings."""

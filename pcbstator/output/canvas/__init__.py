@@ -1,0 +1,1 @@
+"""Pages and sheets that drawings are made on."""

@@ -1,0 +1,1 @@
+"""Drawings of boards at true scale."""

@@ -1,0 +1,210 @@
+"""The folder that goes to the board house, to the workshop and to the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from pcbstator.analysis.drive.parameters import drive_parameters
+from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
+from pcbstator.analysis.pipeline import package_version
+from pcbstator.analysis.records import Prediction
+from pcbstator.copper import Copper
+from pcbstator.copper.connections.slip_ring import slip_ring_gaps
+from pcbstator.copper.connections.tiles import TileKind, lay_tiles, tile_folder
+from pcbstator.copper.connections.via_transitions import with_teardrops
+from pcbstator.copper.geometry.plain_board import BoardCopper, PlainBoard
+from pcbstator.output.drawing.slip_ring import slip_ring_svg
+from pcbstator.output.drawing.stator import stator_svg
+from pcbstator.output.fabrication.attributes import PROFILE_FUNCTION, copper_function, drill_function, side_function
+from pcbstator.output.fabrication.drill import drill_xnc
+from pcbstator.output.fabrication.gerber import copper_gerber, legend_gerber, mask_gerber, profile_gerber
+from pcbstator.output.fabrication.job_file import BoardFacts, JobEntry, job_file
+from pcbstator.output.fabrication.netlist import netlist_ipc356
+from pcbstator.output.files import MANIFEST, json_text
+from pcbstator.output.report.drive_files import drive_header, drive_json
+from pcbstator.output.report.report import report_html
+from pcbstator.output.rotor.assembly import assembly_sheet_pdf, assembly_sheet_svg
+from pcbstator.output.rotor.dxf import rotor_dxf
+from pcbstator.output.rotor.plan import plates
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+    from pcbstator.design.slip_ring import SlipRing
+
+SLIP_RING_FOLDER = "slip-ring"
+
+
+@dataclass(frozen=True)
+class OutputFile:
+    """One file: name, role and, for copper, layer; the X2 function and polarity where the job file lists it."""
+
+    name: str
+    role: str
+    content: str | bytes
+    layer: int | None = None
+    function: str = ""
+    polarity: str | None = "Positive"
+
+
+def package_files(design: Design, copper: Copper, prediction: Prediction) -> dict[str, str | bytes]:
+    """Name and content of every file of ``make``, manifests and those in folders within included."""
+    whole, copper = copper, with_teardrops(copper.board, design.board.track_gap)  # the boards of a stack are equal
+    facts = BoardFacts(design.board.thickness, copper.track_width, design.board.track_gap, design.board.finish)
+    coils = f"coils {len(copper.coil_angles)}" if copper.alike else "wave winding"
+    notes = [coils, f"poles {design.rotor.poles}"]
+    kinds = lay_tiles(design, copper)
+    files = [
+        *(() if kinds else fabrication_set(copper, design.title, facts, notes)),
+        OutputFile("stator.svg", "drawing", stator_svg(design, copper)),
+        *_rotor_files(design),
+        OutputFile("report.html", "report", report_html(design, whole, prediction)),
+        OutputFile("prediction.json", "prediction", json_text(prediction.to_dict())),
+    ]
+    files += _drive_files(design, prediction)
+    folders = {tile_folder(kind): tile_files(design, kind, copper.tiles, facts, notes) for kind in kinds}
+    if (board := lay_slip_ring_board(design)) is not None and design.slip_ring is not None:
+        folders[SLIP_RING_FOLDER] = folder_files(design, board, slip_ring_files(design, design.slip_ring, board))
+    return folder_files(design, copper, files, folders, {"count": design.boards} if design.boards > 1 else None)
+
+
+def folder_files(
+    design: Design,
+    board: BoardCopper,
+    files: Sequence[OutputFile],
+    folders: Mapping[str, Mapping[str, str | bytes]] | None = None,
+    more: Mapping[str, object] | None = None,
+) -> dict[str, str | bytes]:
+    """A folder's files with its manifest, and the files of ``folders`` within, by the path from this folder.
+
+    more: what else the manifest says.
+    """
+    content = {file.name: file.content for file in files}
+    content[MANIFEST] = json_text(_manifest(design, board, files, list(folders or ())) | dict(more or {}))
+    for folder, inside in (folders or {}).items():
+        content |= {f"{folder}/{name}": each for name, each in inside.items()}
+    return content
+
+
+def tile_files(
+    design: Design, kind: TileKind, tiles: int, facts: BoardFacts, notes: Sequence[str]
+) -> dict[str, str | bytes]:
+    """Everything to order one kind of tile; the manifest says how many, and which tiles of the ring they are."""
+    count = len(kind.tiles)
+    title = f"{design.title}: {tile_folder(kind)}"
+    files = fabrication_set(kind.board, title, facts, [f"{count} of {tiles} tiles", *notes])
+    tiles_of = [{"tile": tile, "terminals": names} for tile, names in zip(kind.tiles, kind.names, strict=True)]
+    return folder_files(design, kind.board, files, more={"count": count, "tiles": tiles_of})
+
+
+def slip_ring_files(design: Design, section: SlipRing, board: PlainBoard) -> list[OutputFile]:
+    """Everything to order the slip-ring board."""
+    title = f"{design.title}: slip rings"
+    gaps = slip_ring_gaps(board)
+    least = min((gap.distance for gap in (gaps.rings, gaps.terminals, gaps.leads) if gap), default=section.spacing)
+    narrowest = min(track.width for track in board.tracks)
+    facts = BoardFacts(section.thickness, narrowest, least, section.finish)
+    notes = [f"{section.current:g} A, {section.voltage:g} V"]
+    drawing = OutputFile("slip-ring.svg", "drawing", slip_ring_svg(title, section, board))
+    return [*fabrication_set(board, title, facts, notes), drawing]
+
+
+def fabrication_set(board: BoardCopper, title: str, facts: BoardFacts, notes: Sequence[str] = ()) -> list[OutputFile]:
+    """What the board house needs for one board, whether a stator or a plain one; ``notes`` go into the legend."""
+    files = _board_files(board, title, notes)
+    entries = [JobEntry(file.name, file.function, file.polarity) for file in files if file.function]
+    return [*files, OutputFile("board.gbrjob", "job", job_file(board, title, entries, facts))]
+
+
+def _board_files(copper: BoardCopper, title: str, notes: Sequence[str]) -> list[OutputFile]:
+    """All files of a board but the one that lists them."""
+    last = len(copper.layers)
+    files = [
+        OutputFile(
+            f"copper-{number}.gbr",
+            "copper",
+            copper_gerber(copper, number, title),
+            number,
+            copper_function(number, last),
+        )
+        for number in range(1, last + 1)
+    ]
+    for side in ("top", "bottom"):
+        files.append(
+            OutputFile(
+                f"mask-{side}.gbr",
+                "mask",
+                mask_gerber(copper, side, title),
+                function=side_function("Soldermask", side),
+                polarity="Negative",
+            )
+        )
+        files.append(
+            OutputFile(
+                f"legend-{side}.gbr",
+                "legend",
+                legend_gerber(copper, side, title, notes),
+                function=side_function("Legend", side),
+            )
+        )
+    files.append(OutputFile("profile.gbr", "profile", profile_gerber(copper, title), function=PROFILE_FUNCTION))
+    for plated, word in ((True, "plated"), (False, "unplated")):
+        files.append(
+            OutputFile(
+                f"drill-{word}.drl",
+                f"drill-{word}",
+                drill_xnc(copper, plated, title),
+                function=drill_function(plated, last),
+                polarity=None,
+            )
+        )
+    return [*files, OutputFile("netlist.ipc", "netlist", netlist_ipc356(copper, title))]
+
+
+def _rotor_files(design: Design) -> list[OutputFile]:
+    """What the workshop needs: plates to mill or laser, sheets to glue the magnets by."""
+    files = [OutputFile("assembly.pdf", "drawing", assembly_sheet_pdf(design))]
+    for plate in plates(design):
+        ending = f"-{plate.name}" if plate.name else ""
+        files += [
+            OutputFile(f"rotor{ending}.dxf", "drawing", rotor_dxf(design, plate)),
+            OutputFile(f"assembly{ending}.svg", "drawing", assembly_sheet_svg(design, plate)),
+        ]
+    return files
+
+
+def _drive_files(design: Design, prediction: Prediction) -> list[OutputFile]:
+    """What is typed into the drive."""
+    parameters = drive_parameters(design, prediction)
+    if parameters is None:
+        return []
+    return [
+        OutputFile("drive.json", "prediction", drive_json(parameters, design.title, prediction.version)),
+        OutputFile("drive.h", "prediction", drive_header(parameters, design.title, prediction.version)),
+    ]
+
+
+def _manifest(
+    design: Design, copper: BoardCopper, files: Sequence[OutputFile], folders: list[str]
+) -> dict[str, object]:
+    """What a folder holds; ``folders`` within it have manifests of their own."""
+    listed: dict[str, object] = {"folders": folders} if folders else {}
+    return {
+        "title": design.title,
+        "version": package_version(),
+        "design_sha256": design.digest,
+        "files": [
+            {"name": file.name, "role": file.role} | ({} if file.layer is None else {"layer": file.layer})
+            for file in files
+        ],
+        **listed,
+        "terminals": {
+            terminal.name: {
+                "x_mm": round(1e3 * terminal.x, 6),
+                "y_mm": round(1e3 * terminal.y, 6),
+                "layer": terminal.layer,
+            }
+            for terminal in copper.terminals
+        },
+    }

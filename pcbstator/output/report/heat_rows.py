@@ -1,0 +1,87 @@
+"""Rows of the report about heat and current."""
+
+from __future__ import annotations
+
+from pcbstator.analysis.records import ThermalResult
+from pcbstator.output.words import Row, figures, measure
+
+
+def current_rows(thermal: ThermalResult) -> list[Row]:
+    """The current among the key numbers."""
+    if thermal.continuous_current is not None:
+        torque = ""
+        if thermal.continuous_torque is not None:
+            torque = f"; torque then {measure(thermal.continuous_torque, 'N·m', 3)}"
+        words = f"rms phase current without end, limited by: {thermal.limited_by}{torque}. See heat and current below"
+        return [Row("Continuous current", f"{figures(thermal.continuous_current, 3)} A", words)]
+    if thermal.ipc2221_current is None or thermal.trace_rise is None:
+        return []
+    words = (
+        f"rms phase current for {figures(thermal.trace_rise)} K rise of the worst single track by IPC-2221: one track "
+        "alone in still air, not a plate full of hot copper. Start well below, watch the heat"
+    )
+    return [Row("Current by the trace rule", f"{figures(thermal.ipc2221_current, 3)} A", words)]
+
+
+def heat_rows(thermal: ThermalResult) -> list[Row]:
+    """Currents and temperatures by cause; empty without a heat balance."""
+    if thermal.continuous_current is None:
+        return []
+    rise = "" if thermal.trace_rise is None else f"{figures(thermal.trace_rise)} K rise, "
+    rows = [
+        _current("One trace, IPC-2221", thermal.ipc2221_current, f"{rise}worst track, alone in still air"),
+        _current("One trace, IPC-2152", thermal.ipc2152_current, f"{rise}the published fit to newer charts"),
+        _current("One via, IPC-2221", thermal.ipc2221_via_current, f"{rise}the wall of one via that carries a path"),
+        _current("Board", thermal.board_current, f"its hottest place at {_celsius(thermal.board_limit_c)}"),
+        _current("Magnets", thermal.magnet_current, f"the rotor at {_celsius(thermal.magnet_limit_c)}"),
+        _current("Continuous", thermal.continuous_current, f"the least of these: {thermal.limited_by}"),
+        _temperatures(thermal),
+        _pulses(thermal),
+        _temperature("Board in the motion", thermal.motion_board_c, "its hottest place, the cycle repeated for ever"),
+        _temperature("Rotor in the motion", thermal.motion_rotor_c, "likewise"),
+        _current("While on, in the duty asked for", thermal.duty_current, "on and off for ever, peaks at the limits"),
+        _current("Touch", thermal.touch_current, "from here on the board is hotter than 60 °C and burns skin"),
+        _current("Runaway", thermal.runaway_current, "above it no steady temperature up to 300 °C exists"),
+    ]
+    return [row for row in rows if row is not None]
+
+
+def _celsius(value: float | None) -> str:
+    return "its limit" if value is None else f"{figures(value, 3)} °C"
+
+
+def _current(name: str, value: float | None, meaning: str) -> Row | None:
+    return None if value is None else Row(name, f"{figures(value, 3)} A", meaning)
+
+
+def _temperature(name: str, value: float | None, meaning: str) -> Row | None:
+    return None if value is None else Row(name, _celsius(value), meaning)
+
+
+def _temperatures(thermal: ThermalResult) -> Row | None:
+    if thermal.board_temperature_c is None or thermal.copper_loss is None or thermal.eddy_loss is None:
+        return None
+    parts = [f"mean of the board {_celsius(thermal.board_mean_c)}", f"rotor {_celsius(thermal.rotor_temperature_c)}"]
+    if thermal.surface_temperature_c is not None:
+        parts.append(f"face in the air {_celsius(thermal.surface_temperature_c)}")
+    if thermal.hot_resistance is not None:
+        parts.append(f"phase resistance {measure(thermal.hot_resistance, 'Ω')}")
+    parts.append(f"{figures(thermal.copper_loss + thermal.eddy_loss, 3)} W of heat")
+    if thermal.thermal_resistance is not None:
+        parts.append(f"{figures(thermal.thermal_resistance, 3)} K/W")
+    if thermal.time_constant is not None:
+        parts.append(f"63 % of the rise after {figures(thermal.time_constant, 2)} s")
+    return Row("Hottest copper then", _celsius(thermal.board_temperature_c), ", ".join(parts))
+
+
+def _pulses(thermal: ThermalResult) -> Row | None:
+    cold = (thermal.peak_1_cold, thermal.peak_10_cold, thermal.peak_60_cold)
+    warm = (thermal.peak_1_warm, thermal.peak_10_warm, thermal.peak_60_warm)
+    known = [figures(value, 3) for value in cold if value is not None]
+    if len(known) < len(cold):
+        return None
+    words = "rms phase current for 1, 10 and 60 s with all at ambient before"
+    rest = [figures(value, 3) for value in warm if value is not None]
+    if rest:
+        words += f"; {' / '.join(rest)} A at half the rise of continuous work before"
+    return Row("For a while", " / ".join(known) + " A", words)

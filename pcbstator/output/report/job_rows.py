@@ -1,0 +1,120 @@
+"""Rows of the report about the drive at its job: what it needs, what there is, what to type in."""
+
+from __future__ import annotations
+
+from math import degrees, pi
+
+from pcbstator.analysis.drive.records import DriveResult, MotionResult
+from pcbstator.analysis.records import Prediction
+from pcbstator.output.words import Row, figures, measure
+
+LIMITS = {"current": "the current limit", "voltage": "the supply's voltage", "heat": "the heat of the copper"}
+
+
+def motion_rows(prediction: Prediction) -> list[Row]:
+    """What the motion needs against what there is."""
+    found: MotionResult | None = prediction.motion
+    if found is None:
+        return []
+    rows: list[Row] = []
+
+    def add(name: str, value: float | None, unit: str, meaning: str) -> None:
+        if value is not None:
+            rows.append(Row(name, measure(value, unit, 3), meaning))
+
+    if found.load_inertia is not None and found.total_inertia is not None:
+        total = f"with the rotor {figures(1e6 * found.total_inertia, 3)} kg·mm²"
+        rows.append(Row("Inertia of the load", f"{figures(1e6 * found.load_inertia, 3)} kg·mm²", total))
+    add("Time of the move", found.move_time, "s", "of the longest of several")
+    add("Needed at the peak", found.required_peak, "N·m", "starting, the worst friction spot included")
+    add("Needed in the mean", found.required_rms, "N·m", "root mean square of moves and rests: what heats")
+    add("Available for short", found.available_peak, "N·m", "at the current limit and the top speed")
+    add("Available for ever", found.available_continuous, "N·m", "by the heat balance")
+    if found.limited_by is not None:
+        rows.append(Row("Nearest limit", LIMITS[found.limited_by], "what would give out first with more load"))
+    if found.largest_inertia is not None:
+        rows.append(Row("Largest inertia of the load", f"{figures(1e6 * found.largest_inertia, 3)} kg·mm²",
+                        "with which the same motion would still work"))  # fmt: skip
+    add("Largest friction", found.largest_friction, "N·m", "running, with which it would still work")
+    if found.no_load_speed is not None:
+        rows.append(Row("Speed without load", f"{figures(found.no_load_speed * 30 / pi, 4)} rpm",
+                        "where the EMF takes up the whole supply"))  # fmt: skip
+    add(
+        "Current",
+        found.peak_current,
+        "A",
+        f"peak of a terminal; heats like a steady {figures(found.rms_current or 0, 3)} A",
+    )
+    add("From the supply", found.supply_mean, "A", f"mean; at most {measure(found.supply_peak or 0.0, 'A', 3)}")
+    add("Energy of a cycle", found.cycle_energy, "J",
+        f"braking gives back {measure(found.braking_energy or 0.0, 'J', 3)}, which the supply must take")  # fmt: skip
+    return rows
+
+
+def driver_rows(prediction: Prediction) -> list[Row]:
+    """How the driver fits."""
+    found: DriveResult | None = prediction.drive
+    if found is None:
+        return []
+    rows = []
+    if found.electrical_frequency is not None:
+        rows.append(Row("Electrical frequency", f"{figures(found.electrical_frequency, 3)} Hz", "at the top speed"))
+    cure = f"{figures(1e-3 * found.pwm_wanted, 3)} kHz"
+    if found.added_inductance is not None:
+        cure += f", or {measure(found.added_inductance, 'H', 3)} more in every wire,"
+    job = "" if found.ripple_at_job is None else f"in this motion {measure(found.ripple_at_job, 'A', 3)}; "
+    rows.append(
+        Row("Ripple of the current", measure(found.ripple, "A", 3),
+            f"peak to peak, worst case; {job}{cure} would keep it at a fifth of the current limit")
+    )  # fmt: skip
+    fault = "peak, if a fault puts the supply on the standing winding"
+    if found.short_current is not None:
+        fault += f"; {measure(found.short_current, 'A', 3)} if the terminals are joined at the top speed"
+    rows.append(Row("Fault current", measure(found.stall_current, "A", 3), fault))
+    if found.sense_step is not None and found.sense_bits is not None:
+        meaning = f"a step, {found.sense_bits} bits over both signs, tells a tenth of the friction apart"
+        rows.append(Row("Current sense", measure(found.sense_step, "A", 2), meaning))
+    rows.append(
+        Row("A count of the sensor", f"{figures(degrees(found.count_electrical), 3)}°",
+            f"electrical; at its worst place the sensor costs {figures(100 * found.misalignment, 2)} % of the torque")
+    )  # fmt: skip
+    return rows
+
+
+def gain_rows(prediction: Prediction) -> list[tuple[str, str, str, str]]:
+    """Name, value, value for the bare rotor and remark of every gain."""
+    found: DriveResult | None = prediction.drive
+    if found is None:
+        return []
+
+    def margin(value: float | None) -> str:
+        return "" if value is None else f"{figures(degrees(value), 3)}° of phase left as sampled"
+
+    return [
+        ("Current loop Kp, V/A", figures(found.current_kp), figures(found.current_kp), margin(found.current_margin)),
+        ("Current loop Ki, V/(A·s)", figures(found.current_ki), figures(found.current_ki),
+         f"bandwidth {figures(found.current_bandwidth, 3)} Hz"),
+        ("Speed loop Kp, N·m·s/rad", figures(found.speed_kp), figures(found.bare_speed_kp),
+         f"{figures(found.speed_bandwidth, 3)} Hz, limited by {found.speed_limited_by}; {margin(found.speed_margin)}"),
+        ("Speed loop Ki, N·m/rad", figures(found.speed_ki), figures(found.bare_speed_ki), ""),
+        ("Position loop Kp, 1/s", figures(found.position_kp), figures(found.bare_position_kp),
+         f"{margin(found.position_margin)}; with the bare rotor's gains on this load: "
+         f"{figures(degrees(found.bare_margin or 0.0), 3)}°"),
+        ("Observer, rad/s", figures(found.observer), "", "critically damped"),
+    ]  # fmt: skip
+
+
+def budget_rows(prediction: Prediction) -> list[Row]:
+    """The error budget of the position."""
+    found: MotionResult | None = prediction.motion
+    if found is None:
+        return []
+    return [
+        Row(entry["part"].capitalize(), f"{_sign(entry['part'])}{figures(entry['error_deg'], 3)}°", entry["why"])
+        for entry in found.error_budget
+    ]
+
+
+def _sign(part: str) -> str:
+    """Errors go either way, the offset between directions does not."""
+    return "" if "direction" in part else "± "

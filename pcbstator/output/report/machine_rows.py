@@ -1,0 +1,110 @@
+"""Rows of the report about the machine as a whole: what the drive sees, the rotor, losses, tolerances."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pcbstator.analysis.records import Prediction
+from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+EDDY_LOSSES = "eddy_w", "circulating_w", "delta_loop_w", "stator_iron_eddy_w", "stator_iron_hysteresis_w"
+TOLERANCE_NAMES = {
+    "phase_resistance_ohm": ("Phase resistance at 20 °C", "Ω"),
+    "flux_linkage_peak_wb": ("Flux linkage (psi)", "Wb"),
+    "torque_constant_n_m_per_a": ("Torque constant", "N·m/A"),
+    "synchronous_inductance_h": ("Synchronous inductance", "H"),
+}
+
+
+def inductance_rows(prediction: Prediction) -> list[Row]:
+    """What the current loop of the drive works against."""
+    electrical = prediction.electrical
+    return [
+        Row("Synchronous inductance", measure(electrical.synchronous_inductance, "H"),
+            "what the drive's current loop sees in each phase; small, so the drive needs a high switching frequency"),
+        Row("Phase inductance", measure(electrical.phase_inductance, "H"),
+            f"one phase by itself; two phases share {measure(electrical.mutual_inductance, 'H')}"),
+    ]  # fmt: skip
+
+
+def rotor_rows(prediction: Prediction) -> list[Row]:
+    """Masses and forces of magnets and steel."""
+    found = prediction.mechanical
+    if found is None:
+        return []
+    rows = [
+        Row("Magnets", f"{figures(1e3 * found.magnet_mass, 3)} g", "mass of all of them"),
+        Row("Magnets and steel", f"{figures(1e3 * found.rotor_mass, 3)} g", "plate and load come on top"),
+        Row("Inertia", f"{figures(1e6 * found.rotor_inertia)} kg·mm²", "of magnets and steel about the axis"),
+    ]
+    if found.back_iron_flux is not None and found.back_iron_wanted is not None:
+        wanted = f"1.5 T at {figures(1e3 * found.back_iron_wanted, 3)} mm; above that plain steel saturates"
+        rows.append(Row("Flux in the steel behind", f"{figures(found.back_iron_flux, 3)} T", wanted))
+    if found.stator_iron_flux is not None and found.stator_iron_wanted is not None:
+        wanted = f"1.5 T at {figures(1e3 * found.stator_iron_wanted, 3)} mm"
+        rows.append(Row("Flux in the steel beyond", f"{figures(found.stator_iron_flux, 3)} T", wanted))
+    if found.axial_pull is not None and found.axial_stiffness is not None:
+        growth = f"{figures(1e-3 * found.axial_stiffness, 3)} N more for every millimetre that the gap closes"
+        rows.append(Row("Axial pull", f"{figures(found.axial_pull, 3)} N",
+                        f"bearing and plates must hold it apart; {growth}"))  # fmt: skip
+    if found.magnet_throw is not None and found.glue_stress is not None and found.rim_speed is not None:
+        stress = f"shear of the glue {figures(1e-6 * found.glue_stress, 3)} MPa, rim {figures(found.rim_speed, 3)} m/s"
+        throw = f"{figures(found.magnet_throw, 3)} N"
+        rows.append(Row("Throw of one magnet", throw, f"at the highest speed; {stress}"))
+    return rows
+
+
+def loss_rows(prediction: Prediction) -> list[dict[str, str]]:
+    """One line per working point."""
+    return [
+        {
+            "speed": figures(point["speed_rpm"]),
+            "current": figures(point["current_a"], 3),
+            "copper": figures(point["copper_w"], 3),
+            "eddy": figures(sum(point.get(key, 0.0) for key in EDDY_LOSSES), 3),
+            "torque": figures(1e3 * point["torque_n_m"], 3),
+            "efficiency": f"{figures(100 * point['efficiency'], 3)} %" if "efficiency" in point else "–",
+        }
+        for point in prediction.losses
+    ]
+
+
+def tolerance_rows(prediction: Prediction) -> list[Row]:
+    """Nominal values, and between what most built motors will lie."""
+    return [
+        Row(name, measure(spread["nominal"], unit),
+            f"nine of ten motors lie between {measure(spread['low_5_percent'], unit)} and "
+            f"{measure(spread['high_95_percent'], unit)}")
+        for key, spread in (prediction.tolerance or {}).items()
+        for name, unit in [TOLERANCE_NAMES[key]]
+    ]  # fmt: skip
+
+
+def slip_ring_rows(design: Design, prediction: Prediction) -> list[Row]:
+    """What to order of the slip-ring board, and what it does; none without one."""
+    asked, found = design.slip_ring, prediction.slip_ring
+    if asked is None or found is None:
+        return []
+    outline = f"{millimetres(found.board_outer_diameter)} outside, {millimetres(found.board_inner_diameter)} inside"
+    rise = f"for {figures(asked.temperature_rise)} K by IPC-2221"
+    rows = [
+        Row("Board", outline, f"2 layers, {millimetres(asked.thickness)} thick, copper {copper_weight(asked.copper)}"),
+        Row("Rings", str(found.rings), f"{millimetres(asked.width)} wide, {millimetres(asked.spacing)} apart, bare, "
+                                       f"{asked.finish}"),
+        Row("From brush to terminal", measure(found.path_resistance, "Ω"),
+            "the worst ring, the brush opposite its vias, 20 °C; the brush's contact comes on top"),
+        Row("Current asked for", f"{figures(asked.current, 3)} A", f"rms in each ring; {figures(found.loss, 3)} W of "
+                                                                   "heat in all of them"),
+        Row("Current allowed", f"{figures(found.allowed_current, 3)} A",
+            f"{rise}: ring {figures(found.ring_allowed_current, 3)} A, "
+            f"lead {figures(found.lead_allowed_current, 3)} A, "
+            f"{found.vias_per_ring} vias {figures(found.vias_allowed_current, 3)} A"),
+        Row("Free of holes", millimetres(found.hole_free_width), "of each ring's width: let the brush run there"),
+    ]  # fmt: skip
+    if found.ring_gap is not None and found.creepage_needed is not None:
+        wanted = f"{figures(asked.voltage, 3)} V want {millimetres(found.creepage_needed)} between clean bare rings"
+        rows.append(Row("Between rings", millimetres(found.ring_gap), wanted))
+    return rows

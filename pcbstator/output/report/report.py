@@ -1,0 +1,210 @@
+"""The report: one page that stands by itself, with everything to judge, order and build the motor.
+
+Nothing is worked out here; predictions are put into words, in the unit of a workshop.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from pcbstator.analysis.electrical.finished_copper import ResistanceRange, resistance_range
+from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
+from pcbstator.analysis.records import MagneticResult, Prediction
+from pcbstator.analysis.thermal.curves import heat_curves
+from pcbstator.copper.records import Copper
+from pcbstator.output.drawing.board import board_rows
+from pcbstator.output.report.heat_rows import current_rows, heat_rows
+from pcbstator.output.report.job_rows import budget_rows, driver_rows, gain_rows, motion_rows
+from pcbstator.output.report.machine_rows import inductance_rows, loss_rows, rotor_rows, slip_ring_rows, tolerance_rows
+from pcbstator.output.report.tile_rows import tile_rows
+from pcbstator.output.rotor.magnet_list import magnet_list
+from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+
+def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
+    """The report as the text of one HTML file without outside resources; the same design gives the same bytes."""
+    from jinja2 import Environment, StrictUndefined
+
+    whole, copper = copper, copper.board
+    template = Path(__file__).with_name("report.html").read_text(encoding="utf-8")
+    page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    page.filters["millimetres"] = millimetres
+    return page.from_string(template).render(
+        design=design,
+        prediction=prediction,
+        findings=sorted(prediction.findings, key=lambda finding: ("error", "warning", "note").index(finding.severity)),
+        numbers=_key_numbers(design, prediction, resistance_range(design, whole)),
+        board=[
+            *_stack_rows(design, prediction),
+            *_board_rows(design, copper, prediction.copper.min_track_gap or design.board.track_gap),
+        ],
+        magnets=magnet_list(design),
+        pictures=_pictures(design, copper, prediction),
+        plates=2 if design.rotor.arrangement == "double" else 1,
+        terminals=[(t.name, f"{1e3 * t.x:.2f}", f"{1e3 * t.y:.2f}") for t in copper.terminals],
+        tiles=tile_rows(design, copper),
+        rotor=rotor_rows(prediction),
+        losses=loss_rows(prediction),
+        heat=heat_rows(prediction.thermal),
+        tolerance=tolerance_rows(prediction),
+        wave=design.winding.kind == "wave",
+        slip_ring=slip_ring_rows(design, prediction),
+        motion=motion_rows(prediction),
+        driver=driver_rows(prediction),
+        gains=gain_rows(prediction),
+        budget=budget_rows(prediction),
+        triplen=_hidden_order(design) is not None,
+    ) + "\n"  # fmt: skip
+
+
+def _pictures(design: Design, copper: Copper, prediction: Prediction) -> dict[str, Any]:
+    """The drawings and figures, as markup that needs no escaping."""
+    from markupsafe import Markup
+
+    from pcbstator.output.drawing.coil import coil_svg
+    from pcbstator.output.drawing.slip_ring import slip_ring_svg
+    from pcbstator.output.drawing.stator import stator_svg
+    from pcbstator.output.report.figures import emf_svg, harmonics_svg, torque_svg
+    from pcbstator.output.report.heat_figures import allowed_svg, heating_svg
+    from pcbstator.output.report.job_figures import loss_map_svg, speed_torque_svg
+
+    drawn = {"stator": stator_svg(design, copper), "coil": coil_svg(design, copper)}
+    if (board := lay_slip_ring_board(design)) is not None and design.slip_ring is not None:
+        drawn["slip_ring"] = slip_ring_svg("Slip rings", design.slip_ring, board)
+    if prediction.magnetic is not None:
+        samples, spectrum = prediction.magnetic.waves, prediction.magnetic.emf_harmonics
+        orders, ratios = [int(entry["order"]) for entry in spectrum], [entry["ratio"] for entry in spectrum]
+        drawn["emf"] = emf_svg(samples, [phase.name for phase in copper.phases])
+        drawn["harmonics"] = harmonics_svg(orders, ratios, _hidden_order(design))
+        drawn["torque"] = torque_svg(samples)
+    curves = heat_curves(prediction.thermal)
+    if curves is not None:
+        drawn["heating"], drawn["allowed"] = heating_svg(curves), allowed_svg(curves)
+    if prediction.motion is not None and prediction.motion.curve:
+        drawn["speed_torque"] = speed_torque_svg(prediction.motion)
+        drawn["loss_map"] = loss_map_svg(prediction.motion)
+    return {name: Markup(text[text.index("<svg") :]) for name, text in drawn.items()}  # escaped by their makers
+
+
+def _hidden_order(design: Design) -> int | None:
+    """The harmonic order that, with its multiples, does not show between terminals."""
+    phases = design.winding.phases
+    return phases if phases % 2 and design.winding.connection != "open" else None
+
+
+def _key_numbers(design: Design, prediction: Prediction, spread: ResistanceRange | None) -> list[Row]:
+    electrical, copper = prediction.electrical, prediction.copper
+    rows = _magnetic_rows(prediction.magnetic, prediction.winding.factor) if prediction.magnetic else []
+    rows.append(
+        Row("Phase resistance at 20 °C", measure(electrical.phase_resistance, "Ω"),
+            f"one phase, nominal copper, tracks, vias and links together. {_spread_words(spread)}")
+    )  # fmt: skip
+    if electrical.line_resistance is not None:
+        rows.append(Row("Between two terminals", measure(electrical.line_resistance, "Ω"),
+                        "what a meter shows on the board, nominal copper, 20 °C"))  # fmt: skip
+    rows += inductance_rows(prediction)
+    weight = f"{figures(copper.phase_length, 3)} m of conductor from terminal to end; {copper.via_count} vias"
+    rows.append(Row("Copper of the winding", f"{figures(1e3 * copper.mass, 3)} g", weight))
+    if copper.min_track_gap is not None:
+        asked = f"between copper that is not joined there; asked for: {millimetres(design.board.track_gap)}"
+        rows.append(Row("Least gap drawn", f"{figures(1e3 * copper.min_track_gap, 3)} mm", asked))
+    return rows + current_rows(prediction.thermal)
+
+
+def _magnetic_rows(magnetic: MagneticResult, ideal_factor: float) -> list[Row]:
+    rows = [
+        Row("Torque constant", measure(magnetic.torque_constant, "N·m/A"),
+            "torque for each ampere of peak phase current, sine drive"),
+        Row("Motor constant", measure(magnetic.motor_constant, "N·m/√W"),
+            "torque for one watt of heat in the copper at 20 °C; four watts give twice as much"),
+        Row("Flux linkage (psi)", measure(magnetic.flux_linkage_peak, "Wb"),
+            "peak of the magnets' flux in one phase, fundamental; many drives ask for it"),
+        Row("EMF constant", measure(magnetic.emf_constant, "V·s/rad"),
+            "peak voltage that the turning magnets make in one phase, for each rad/s of the rotor"),
+    ]  # fmt: skip
+    if magnetic.speed_constant is not None:
+        rows.append(Row("Speed constant", f"{figures(magnetic.speed_constant)} rpm/V",
+                        "speed without load for each volt of line-to-line peak"))  # fmt: skip
+    return [
+        *rows,
+        Row("Torque ripple", f"{figures(100 * magnetic.torque_ripple, 2)} %",
+            "peak to peak over mean, sine drive, a perfect build; tolerances come on top"),
+        Row("Field at layer 1", measure(magnetic.gap_field_peak, "T"),
+            "fundamental peak of the axial field, at the mean radius of the copper"),
+        Row("Winding factor", f"{figures(ideal_factor)} ideal, {figures(magnetic.effective_factor)} real",
+            "part of the flux that the winding uses: thin ideal coils, and the drawn copper, as in psi"),
+    ]  # fmt: skip
+
+
+def _spread_words(spread: ResistanceRange | None) -> str:
+    if spread is None:
+        return "Finished copper differs from nominal, so a measured value may differ without any mistake"
+    plated = f"{figures(1e6 * spread.outer_plated, 3)} µm"
+    if spread.inner_least is None:
+        return (
+            f"Outer layers that are plated on foil of this weight have at least {plated} by IPC-6012, which gives "
+            f"{measure(spread.lowest, 'Ω')}; a measured value between the two, or a little lower, is no mistake"
+        )
+    return (
+        f"Copper that IPC-6012 allows may give up to {measure(spread.highest, 'Ω')}, with inner layers at their least "
+        f"of {figures(1e6 * spread.inner_least, 3)} µm, and down to {measure(spread.lowest, 'Ω')}, with outer layers "
+        f"plated up to {plated}; a measured value in this range is no mistake"
+    )
+
+
+def _stack_rows(design: Design, prediction: Prediction) -> list[Row]:
+    """How many boards to order, and how they go on top of each other."""
+    turns, stack = prediction.copper.board_turns, design.stack
+    if turns is None or stack is None:
+        return []
+    pin = "wire soldered into the terminals of neighbouring boards, cut flush on both sides"
+    if not design.boards_in_series:
+        how = f"straight under each other, rotor side up: {pin}, all terminals of one name together"
+    else:
+        angles = ", ".join(f"{figures(turn, 5)}°" for turn in turns)
+        last = {
+            "star": "join A2, B2 … of the last board: the star point",
+            "delta": "join A2 of the last board with B of the first, B2 with C, and so on round",
+            "open": "A2, B2 … of the last board are the phases' ends",
+        }[design.winding.connection]
+        how = (
+            f"turned counter-clockwise by {angles}, rotor side up, so that A2 of each meets A of the next: {pin}; "
+            f"A, B … of the first board go to the driver; {last}"
+        )
+    return [
+        Row("Boards to order", str(design.boards), "all equal"),
+        Row("Stack", f"{millimetres(stack.spacing)} apart", how),
+    ]
+
+
+def _board_rows(design: Design, copper: Copper, least_gap: float) -> list[Row]:
+    board, rules = design.board, design.rules
+    rows = [
+        Row("Copper layers", str(board.layers)),
+        Row("Thickness", millimetres(board.thickness)),
+    ]
+    if board.layer_copper is not None:
+        listed = ", ".join(figures(1e6 * thickness) for thickness in board.layer_copper)
+        rows.append(Row("Copper, from layer 1", f"{listed} µm", "unlike layers: ask the house before you order"))
+    else:
+        rows.append(Row("Copper, outer layers", copper_weight(board.outer_copper)))
+    if board.layer_copper is None and board.layers > 2:
+        rows.append(Row("Copper, inner layers", copper_weight(board.inner_copper)))
+    return [
+        *rows,
+        Row("Surface finish", board.finish),
+        Row("Laminate", f"FR-4, Tg {figures(board.laminate_tg_c)} °C or more"),
+        Row("Outline", f"ring of {millimetres(2 * copper.board_outer_radius)} outside, "
+                       f"{millimetres(2 * copper.board_inner_radius)} inside"),
+        *board_rows(copper),
+        Row("Smallest track", millimetres(min(track.narrowest for track in copper.shapes))),
+        Row("Smallest gap", f"{figures(1e3 * least_gap, 3)} mm"),
+        Row("Smallest drill", millimetres(min(board.via_drill, board.terminal_drill)),
+            f"vias: drill {millimetres(board.via_drill)}, pad {millimetres(board.via_pad)}, plated, through the board"),
+        Row("Terminal holes", millimetres(board.terminal_drill), f"{len(copper.terminals)} pieces, plated"),
+        Row("Limits checked", rules.name),
+    ]  # fmt: skip

@@ -1,0 +1,113 @@
+"""A simulation as text for a terminal, and as a folder: page, figures, traces, drive parameters."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pcbstator.analysis.drive.parameters import drive_parameters
+from pcbstator.analysis.drive.scenarios import ScenarioRun, Simulation
+from pcbstator.output.files import MANIFEST, json_text
+from pcbstator.output.report.drive_files import drive_header, drive_json
+from pcbstator.output.report.job_figures import scenario_svg
+from pcbstator.output.report.job_rows import budget_rows
+from pcbstator.output.words import figures
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+UNITS = {
+    "n_m": "N·m", "deg": "°", "rpm": "rpm", "s": "s", "a": "A", "k": "K", "j": "J", "ratio": "",
+}  # fmt: skip
+HIDDEN = ("energy_j",)
+
+
+def simulation_text(simulation: Simulation) -> str:
+    """Every scenario's numbers, then the error budget."""
+    lines = [simulation.prediction.title]
+    for run in simulation.runs:
+        lines += ["", f"{run.name}: {run.title}"]
+        lines += [f"  {name:<44}{value}" for name, value in _number_rows(run)]
+    lines += ["", "error budget of the position"]
+    lines += [f"  {row.name:<34}{row.value:<16}{row.meaning}" for row in budget_rows(simulation.prediction)]
+    return "\n".join([*lines, *(f"note: {remark}" for remark in simulation.remarks)]) + "\n"
+
+
+def simulation_files(design: Design, simulation: Simulation) -> dict[str, str]:
+    """Name and content of every file, manifest included."""
+    prediction = simulation.prediction
+    pictures = {run.name: scenario_svg(run) for run in simulation.runs}
+    files: dict[str, tuple[str, str]] = {
+        "simulation.html": ("report", _page(design, simulation, pictures)),
+        "simulation.json": ("prediction", json_text(simulation.to_dict())),
+    }
+    for run in simulation.runs:
+        files[f"{run.name}.svg"] = ("drawing", '<?xml version="1.0" encoding="utf-8"?>\n' + pictures[run.name])
+        files[f"{run.name}.csv"] = ("prediction", _csv(run))
+    parameters = drive_parameters(design, prediction)
+    if parameters is not None:
+        files["drive.json"] = ("prediction", drive_json(parameters, design.title, prediction.version))
+        files["drive.h"] = ("prediction", drive_header(parameters, design.title, prediction.version))
+    manifest = {
+        "title": design.title,
+        "version": prediction.version,
+        "design_sha256": design.digest,
+        "files": [{"name": name, "role": role} for name, (role, _) in files.items()],
+    }
+    return {name: content for name, (_, content) in files.items()} | {MANIFEST: json_text(manifest)}
+
+
+def _page(design: Design, simulation: Simulation, pictures: dict[str, str]) -> str:
+    from jinja2 import Environment, StrictUndefined
+    from markupsafe import Markup
+
+    template = Path(__file__).with_name("simulation.html").read_text(encoding="utf-8")
+    page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    # The pictures are escaped by their maker.
+    return page.from_string(template).render(
+        title=design.title,
+        source=design.source,
+        digest=design.digest,
+        version=simulation.prediction.version,
+        remarks=simulation.remarks,
+        runs=[
+            {"title": run.title, "picture": Markup(pictures[run.name]), "rows": _number_rows(run)}
+            for run in simulation.runs
+        ],
+        budget=budget_rows(simulation.prediction),
+    ) + "\n"  # fmt: skip
+
+
+def _number_rows(run: ScenarioRun) -> list[tuple[str, str]]:
+    """Name and value with its unit of every number of a run."""
+    return [_words(key, value) for key, value in run.numbers.items() if key not in HIDDEN]
+
+
+def _words(key: str, value: Any) -> tuple[str, str]:
+    """A key and its value as a reader sees them.
+
+    >>> _words("largest_error_deg", 0.12345), _words("moves", 5), _words("speed_ripple_rms_ratio", 0.0123)
+    (('largest error', '0.123 °'), ('moves', '5'), ('speed ripple rms', '1.23 %'))
+    """
+    ending = next((unit for unit in UNITS if key.endswith(f"_{unit}")), "")
+    name = key.removesuffix(f"_{ending}").replace("_", " ")
+    values = value if isinstance(value, list) else [value]
+    part = ending == "ratio"
+    shown = [str(item) if isinstance(item, int) else figures(100 * item if part else item, 3) for item in values]
+    unit = "%" if part else UNITS.get(ending, "")
+    return name, ", ".join(f"{item} {unit}".strip() for item in shown)
+
+
+def _csv(run: ScenarioRun) -> str:
+    """The trace as a table."""
+    trace = run.trace
+    names = "time_s,wanted_deg,load_deg,motor_deg,load_speed_rpm,current_a,voltage_v,push_n_m"
+    columns = (
+        trace.times, np.degrees(trace.wanted), np.degrees(trace.angles), np.degrees(trace.motor),
+        trace.speeds * 30 / np.pi, trace.current, trace.voltage, trace.push,
+    )  # fmt: skip
+    rows = (",".join(f"{value:.7g}" for value in row) for row in zip(*columns, strict=True))
+    return re.sub(r"-0(?=,|$)", "0", "\n".join([names, *rows]) + "\n", flags=re.MULTILINE)

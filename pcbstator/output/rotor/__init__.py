@@ -1,0 +1,1 @@
+"""Rotor plates: DXF, assembly sheet, magnets to order."""

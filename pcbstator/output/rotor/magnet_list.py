@@ -1,0 +1,96 @@
+"""What to order for the rotor, in the words of a workshop; the report and the assembly sheet share it."""
+
+from __future__ import annotations
+
+from math import ceil
+from typing import TYPE_CHECKING
+
+from pcbstator.output.rotor.plan import kinds, plates, segments_per_pole, steel_circles
+from pcbstator.output.words import Row, figures, millimetres
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+
+def magnet_list(design: Design) -> list[Row]:
+    """Magnets and steel of all rotor plates."""
+    rotor, magnet = design.rotor, design.rotor.magnet
+    count_of_plates = len(plates(design))
+    on_each = rotor.poles * segments_per_pole(design)
+    count = on_each * count_of_plates
+    remanence = f"remanence {figures(magnet.remanence, 3)} T"
+    at_work = f"{remanence} at {figures(magnet.temperature_c)} °C"
+    material = (f"neodymium {magnet.grade}", at_work) if magnet.grade else (remanence, "any grade that has it at work")
+    place = None if magnet.shape == "sector" else magnet.circle_diameter
+    return [
+        Row("Count", str(count), f"{on_each} on each of two plates" if count_of_plates == 2 else ""),
+        Row("Shape and size", _size(design)),
+        Row("Material", *material),
+        *_magnetised(design, count),
+        *([Row("On a circle of", millimetres(place), "through the magnets' centres")] if place else []),
+        Row("Spares", _spares(design, count), "one in ten, at least two: common practice, since magnets chip"),
+        Row("Rotor plate", f"{count_of_plates} × {_steel(design)}"),
+        Row("Air gap", millimetres(rotor.air_gap), "from the laminate to the face of the magnets"
+            + (", on both sides" if count_of_plates == 2 else "")),
+    ]  # fmt: skip
+
+
+def _size(design: Design) -> str:
+    magnet = design.rotor.magnet
+    thick = f"{millimetres(magnet.thickness)} thick"
+    if magnet.shape == "disc":
+        return f"disc, diameter {millimetres(magnet.diameter)}, {thick}"
+    if magnet.shape == "block":
+        return f"block, {millimetres(magnet.length)} (along the radius) × {millimetres(magnet.width)}, {thick}"
+    degrees = figures(360 * magnet.arc_ratio / (design.rotor.poles * segments_per_pole(design)))
+    return (
+        f"piece of a ring, {millimetres(magnet.outer_diameter)} outside and {millimetres(magnet.inner_diameter)} "
+        f"inside diameter, {degrees}° wide, {thick}"
+    )
+
+
+def _magnetised(design: Design, count: int) -> list[Row]:
+    """Alternating magnets are alike; a Halbach ring has a kind for each direction, half of each turned over."""
+    each = segments_per_pole(design)
+    if each == 1:
+        return [
+            Row("Magnetised", "through the thickness"),
+            Row("Polarity", f"{count // 2} with north towards the board, {count // 2} with south",
+                "all pieces are alike; half of them are glued the other way up"),
+        ]  # fmt: skip
+    return [
+        Row("Magnetised", f"in {each} directions", "a Halbach ring, its stronger side towards the board"),
+        *(
+            Row(f"Kind {kind}", f"{count // each} pieces magnetised {_direction(180 * index / each)}",
+                "half of them are glued the other way up")
+            for index, kind in enumerate(kinds(design))
+        ),
+    ]  # fmt: skip
+
+
+def _direction(degrees: float) -> str:
+    """In words, seen on the face that is up, the ring's middle below."""
+    if degrees == 0:
+        return "through the thickness"
+    if degrees == 90:
+        return "across the width, along the middle of the arc"
+    lean = degrees if degrees < 90 else 180 - degrees
+    side = "left" if degrees < 90 else "right"
+    return (
+        f"at {figures(lean)}° to the thickness, leaning across the width: with north up and the inner arc towards you, "
+        f"its north leans to the {side}"
+    )
+
+
+def _spares(design: Design, count: int) -> str:
+    each = segments_per_pole(design)
+    spares = max(2, ceil(count / each / 10))
+    return f"{spares} more" if each == 1 else f"{spares} more of each kind"
+
+
+def _steel(design: Design) -> str:
+    circles = steel_circles(design)
+    if circles is None:
+        return "plate without steel behind the magnets"
+    thick = millimetres(design.rotor.back_iron)
+    return f"steel ring, {millimetres(circles[1])} outside, {millimetres(circles[0])} inside, {thick} thick"

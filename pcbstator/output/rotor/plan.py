@@ -1,0 +1,151 @@
+"""The rotor as it lies on the bench, magnets up: where each magnet goes and which pole it turns to the board.
+
+The board is seen from the rotor side, from above. The magnets of the rotor above it are seen from below, so x is
+mirrored: +x points left and positive rotation is clockwise. A rotor below the board has its magnets up already: it is
+seen as the board is, +x to the right, positive rotation counter-clockwise. Its magnets attract those they face, so
+its magnet 1 turns a south pole to the board where the upper one turns a north pole.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import cos, pi, sin, tan
+from typing import TYPE_CHECKING
+
+from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Plate:
+    """One rotor plate: ``name`` is empty where there is only one; ``above`` the board, or below."""
+
+    name: str
+    above: bool = True
+
+    def angle(self, machine_angle: float) -> float:
+        """An angle of the machine [rad] as it is seen on the bench, counter-clockwise from the right."""
+        return pi - machine_angle if self.above else machine_angle
+
+
+@dataclass(frozen=True)
+class Vertex:
+    """A corner [m]; ``bulge`` is the tangent of a quarter of the arc's angle to the next corner, 0 for a line."""
+
+    x: float
+    y: float
+    bulge: float = 0.0
+
+
+@dataclass(frozen=True)
+class Circle:
+    """A round outline [m]."""
+
+    x: float
+    y: float
+    radius: float
+
+
+Outline = Circle | tuple[Vertex, ...]
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One magnet on the bench, with its number and the angle of its centre [rad], as seen there.
+
+    Its magnetisation as parts of 1: ``facing`` up, towards the board, and ``turning`` counter-clockwise. ``kind``: a
+    letter for pieces that differ in more than the face that is up, empty where all are alike.
+    """
+
+    number: int
+    kind: str
+    angle: float
+    facing: float
+    turning: float
+    outline: Outline
+
+    @property
+    def pole(self) -> str:
+        """The pole towards the board as letter and sign; nothing where the magnetisation lies in the plate."""
+        return "N +" if self.facing > 1e-6 else "S −" if self.facing < -1e-6 else ""
+
+
+def plates(design: Design) -> tuple[Plate, ...]:
+    """The rotor plates, the one above the board first."""
+    return (Plate("upper"), Plate("lower", above=False)) if design.rotor.arrangement == "double" else (Plate(""),)
+
+
+def segments_per_pole(design: Design) -> int:
+    """How many magnets make up one pole: one, or more in a Halbach ring."""
+    magnet = design.rotor.magnet
+    return magnet.segments_per_pole if magnet.shape == "sector" and magnet.array == "halbach" else 1
+
+
+def pieces(design: Design, plate: Plate) -> tuple[Piece, ...]:
+    """All magnets of a plate at rotor angle 0, numbered in the sense of positive rotation from the one on +x.
+
+    From one to the next the magnetisation of a Halbach ring turns by pi over its segments per pole, stronger side
+    towards the board; of alternating magnets by pi.
+    """
+    each = segments_per_pole(design)
+    count = each * design.rotor.poles
+    placed = []
+    for index in range(count):
+        angle, turn = plate.angle(2 * pi * index / count), pi * index / each
+        facing = cos(turn) if plate.above else -cos(turn)
+        kind = kinds(design)[(index if plate.above else -index) % each]
+        placed.append(Piece(index + 1, kind, angle, facing, sin(turn), _turned(_outline_at_zero(design), angle)))
+    return tuple(placed)
+
+
+def kinds(design: Design) -> tuple[str, ...]:
+    """Letters of the kinds of magnets: kind i of a Halbach ring is magnetised at i·pi over the segments per pole.
+
+    The angle is from straight up towards counter-clockwise, on either face. Alternating magnets have no letter.
+    """
+    each = segments_per_pole(design)
+    return ("",) if each == 1 else tuple("abcdefghijkl"[:each])
+
+
+def steel_circles(design: Design) -> tuple[float, float] | None:
+    """Inner and outer diameter [m] of the steel behind the magnets, if there is any."""
+    if design.rotor.back_iron <= 0:
+        return None
+    inner, outer = steel_ring(design, magnet_footprint(design))
+    return 2 * inner, 2 * outer
+
+
+def reach(design: Design) -> float:
+    """Largest radius [m] of magnets and steel."""
+    footprint = magnet_footprint(design)
+    magnets = float(footprint.breakpoints[-1])
+    return max(magnets, steel_ring(design, footprint)[1]) if design.rotor.back_iron > 0 else magnets
+
+
+def _outline_at_zero(design: Design) -> Outline:
+    magnet = design.rotor.magnet
+    if magnet.shape == "disc":
+        return Circle(magnet.circle_diameter / 2, 0.0, magnet.diameter / 2)
+    if magnet.shape == "block":
+        x, along, across = magnet.circle_diameter / 2, magnet.length / 2, magnet.width / 2
+        return tuple(Vertex(x + i * along, j * across) for i, j in ((1, -1), (1, 1), (-1, 1), (-1, -1)))
+    half = magnet.arc_ratio * pi / (design.rotor.poles * segments_per_pole(design))
+    inner, outer, bulge = magnet.inner_diameter / 2, magnet.outer_diameter / 2, tan(half / 2)
+    return (
+        Vertex(outer * cos(half), -outer * sin(half), bulge),
+        Vertex(outer * cos(half), outer * sin(half)),
+        Vertex(inner * cos(half), inner * sin(half), -bulge),
+        Vertex(inner * cos(half), -inner * sin(half)),
+    )
+
+
+def _turned(outline: Outline, angle: float) -> Outline:
+    """Turned counter-clockwise about the machine's axis; every outline is its own mirror image about its radius."""
+    c, s = cos(angle), sin(angle)
+    if isinstance(outline, Circle):
+        return Circle(c * outline.x - s * outline.y, s * outline.x + c * outline.y, outline.radius)
+    return tuple(Vertex(c * v.x - s * v.y, s * v.x + c * v.y, v.bulge) for v in outline)

@@ -1,0 +1,1 @@
+"""Resistance, trace current, eddies: laws of a conductor."""

@@ -1,0 +1,1 @@
+"""Supply, control, motion, friction: laws of a drive."""

@@ -1,0 +1,1 @@
+"""Inductance: closed forms and sums over tracks."""

@@ -1,0 +1,1 @@
+"""Fields of magnets and steel, flux linkage."""

@@ -1,0 +1,1 @@
+"""Inertia and magnetic force."""

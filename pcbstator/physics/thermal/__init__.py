@@ -1,0 +1,1 @@
+"""Heat: convection, radiation, conduction, networks in time."""
