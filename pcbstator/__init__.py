@@ -6,8 +6,6 @@
 240
 """
 
-
-
 from pcbstator.errors import DesignError, LawRangeError, OutputError, PcbstatorError
 from pcbstator.project import lay_copper, lay_slip_ring, load_design, predict, simulate
 
@@ -22,4 +20,3 @@ __all__ = [
     "predict",
     "simulate",
 ]
-

@@ -53,9 +53,7 @@ def predict_design(design: Design, winding: Winding | None = None, copper: Coppe
     copper = copper or lay_copper(design, winding)
     conductors = conductors_of(design, copper)
     series_turns = turns_in_series(design, winding, copper)
-    electrical = ElectricalResult(
-        **resistance_figures(design, conductors), **inductance_figures(design, copper)
-    )
+    electrical = ElectricalResult(**resistance_figures(design, conductors), **inductance_figures(design, copper))
     field, magnetic, mechanical, out_of_range = None, None, None, ""
     losses: list[dict[str, Any]] = []
     tolerance: dict[str, dict[str, float]] = {}
@@ -116,6 +114,7 @@ def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> C
         ),
         tile_kinds=tuple(
             {"folder": tile_folder(kind), "count": len(kind.tiles), "tiles": list(kind.tiles)} for kind in kinds
-        ) or None,
+        )
+        or None,
         board_turns=tuple(float(np.degrees(turn)) % 360 for turn in copper.board_turns) if design.boards > 1 else None,
     )

@@ -44,8 +44,7 @@ def _layers(design: Design) -> tuple[Layer, ...]:
     board = design.board
     sizes = zip(board.layer_z, board.layer_thicknesses, strict=True)
     return tuple(
-        Layer(number, z, thickness, number in (1, board.layers))
-        for number, (z, thickness) in enumerate(sizes, start=1)
+        Layer(number, z, thickness, number in (1, board.layers)) for number, (z, thickness) in enumerate(sizes, start=1)
     )
 
 
@@ -230,9 +229,7 @@ def on_layers(copper: Copper, used: tuple[int, ...]) -> Copper:
         terminals=tuple(replace(terminal, layer=used[terminal.layer - 1]) for terminal in copper.terminals),
         joints=tuple(replace(joint, layer=used[joint.layer - 1]) for joint in copper.joints),
         phases=tuple(
-            replace(
-                phase, terminal=point(phase.terminal), end=point(phase.end), paths=tuple(map(path, phase.paths))
-            )
+            replace(phase, terminal=point(phase.terminal), end=point(phase.end), paths=tuple(map(path, phase.paths)))
             for phase in copper.phases
         ),
     )

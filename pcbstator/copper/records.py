@@ -418,8 +418,7 @@ class Copper:
         for index, (angle, net) in enumerate(zip(self.coil_angles, self.coil_nets, strict=True)):
             cos, sin = float(np.cos(angle)), float(np.sin(angle))
             placed += [
-                replace(v, x=v.x * cos - v.y * sin, y=v.x * sin + v.y * cos, net=net)
-                for v in self.template(index).vias
+                replace(v, x=v.x * cos - v.y * sin, y=v.x * sin + v.y * cos, net=net) for v in self.template(index).vias
             ]
         return tuple(placed) + self.link_vias
 

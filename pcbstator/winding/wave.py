@@ -29,7 +29,5 @@ def wind_wave(phases: int, turns: int, poles: int, parallel_paths: int = 1, sour
         raise DesignError(source, [Complaint("winding.parallel_paths", rule, str(parallel_paths), remedy)])
     paths = tuple(parallel_groups(passes, 2, group, sense, parallel_paths) for group in members)
     first = tuple((index, sense[index]) for index in members[0])
-    factors = tuple(
-        (order, distribution_factor(passes, 2, first, order)) for order in range(1, HIGHEST_ORDER + 1, 2)
-    )
+    factors = tuple((order, distribution_factor(passes, 2, first, order)) for order in range(1, HIGHEST_ORDER + 1, 2))
     return Winding(phases, passes, poles, phase_of, sense, paths, factors, counts)

@@ -81,9 +81,7 @@ def solve(layers, curve=None):
     tight = 1e-9
     ends_z = (zs[-1],) if layers.mirror_distance is not None else (zs[0], zs[-1])
     places = basis.doflocs
-    fixed = np.flatnonzero(
-        (places[0] < tight) | np.any([np.abs(places[1] - end) < tight for end in ends_z], axis=0)
-    )
+    fixed = np.flatnonzero((places[0] < tight) | np.any([np.abs(places[1] - end) < tight for end in ends_z], axis=0))
 
     def material(square):
         nu = np.where(magnet, 1 / layers.recoil_permeability, 1.0)

@@ -30,9 +30,7 @@ def flat(prediction: Prediction) -> dict[str, float]:
     return found
 
 
-def carried(
-    design: Any, shared: Shared, wanted: frozenset[str] = EVERYTHING, stages: tuple[str, ...] = STAGES
-) -> Work:
+def carried(design: Any, shared: Shared, wanted: frozenset[str] = EVERYTHING, stages: tuple[str, ...] = STAGES) -> Work:
     """A design after all stages, or some."""
     work = start_work(design)
     for stage in stages:

@@ -52,8 +52,11 @@ def test_via():
     turned = shapely.affinity.rotate(strip, 90, origin=(10, 0))
     end = Hole(10, -10, 1.0)
     pads = [shapely.Point(hole.x, hole.y).buffer(1) for hole in (start, via, end)]
-    board = board_of([shapely.union_all([strip, pads[2]]), shapely.union_all([turned, pads[0]])],
-                     [start, via, end], {"A": start, "B": end})
+    board = board_of(
+        [shapely.union_all([strip, pads[2]]), shapely.union_all([turned, pads[0]])],
+        [start, via, end],
+        {"A": start, "B": end},
+    )
     (found,) = terminal_resistances(board, 0.5, 1).values()
     barrel = 1.5 / (pi * 0.38 * 0.02)
     assert found - 2 * alone == pytest.approx(barrel, rel=3e-4)
@@ -69,9 +72,14 @@ def test_star_of_three_strips():
         holes[name] = Hole(x, y, 0.6)
     other = shapely.union_all([shapely.Point(hole.x, hole.y).buffer(0.6) for hole in holes.values()])
     found = terminal_resistances(board_of([shapely.union_all(shapes), other], list(holes.values()), holes))
-    arms = {name: (found[p] + found[q] - found[r]) / 2
-            for name, p, q, r in (("A", ("A", "B"), ("A", "C"), ("B", "C")), ("B", ("A", "B"), ("B", "C"), ("A", "C")),
-                                  ("C", ("A", "C"), ("B", "C"), ("A", "B")))}
+    arms = {
+        name: (found[p] + found[q] - found[r]) / 2
+        for name, p, q, r in (
+            ("A", ("A", "B"), ("A", "C"), ("B", "C")),
+            ("B", ("A", "B"), ("B", "C"), ("A", "C")),
+            ("C", ("A", "C"), ("B", "C"), ("A", "B")),
+        )
+    }
     assert arms["B"] - arms["A"] == pytest.approx(20, rel=1e-3)
     assert arms["C"] - arms["B"] == pytest.approx(40, rel=1e-3)
 

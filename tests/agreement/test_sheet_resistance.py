@@ -46,9 +46,9 @@ def drawn_layer(design, copper, layer):
 def triangles(sheet, size):
     """A mesh of the sheet: its outline cut to pieces of ``size``, constrained Delaunay triangles between them."""
     outline = shapely.segmentize(shapely.simplify(sheet, 1e-7), size)
-    corners = np.array([
-        np.asarray(piece.exterior.coords)[:3] for piece in shapely.constrained_delaunay_triangles(outline).geoms
-    ])
+    corners = np.array(
+        [np.asarray(piece.exterior.coords)[:3] for piece in shapely.constrained_delaunay_triangles(outline).geoms]
+    )
     points, index = np.unique(corners.reshape(-1, 2).round(12), axis=0, return_inverse=True)
     return MeshTri(points.T.copy(), index.reshape(-1, 3).T.copy())
 
@@ -152,9 +152,11 @@ def solved_track(name, layer, refinements=2):
     copper = pcbstator.lay_copper(design)
     track = [track for track in copper.coil.tracks if track.layer == layer][-1 if layer == 1 else 0]
     ends = track.points[[0, -1]]
-    drawn = strip_areas(track) if track.widths is not None else [
-        shapely.LineString(track.points).buffer(track.width / 2, quad_segs=6)
-    ]
+    drawn = (
+        strip_areas(track)
+        if track.widths is not None
+        else [shapely.LineString(track.points).buffer(track.width / 2, quad_segs=6)]
+    )
     pads = [shapely.Point(end).buffer(design.board.via_pad / 2, quad_segs=8) for end in ends]
     holes = [shapely.Point(end).buffer(design.board.via_drill / 2, quad_segs=6) for end in ends]
     sheet = shapely.union_all([*drawn, *pads]).difference(shapely.union_all(holes))

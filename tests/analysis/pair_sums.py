@@ -65,9 +65,7 @@ def walked_currents(copper, patterns):
 def drawn_pieces(copper, patterns):
     """All copper that carries current, each piece once."""
     in_links, in_coils = walked_currents(copper, patterns)
-    tracks = [
-        (track, current) for index, current in enumerate(in_coils.T) for track in copper.placed_coil(index, True)
-    ]
+    tracks = [(track, current) for index, current in enumerate(in_coils.T) for track in copper.placed_coil(index, True)]
     tracks += [(link, current) for link, current in zip(copper.links, in_links.T, strict=True) if current.any()]
     parts, longest = [], max(LONGEST, *(track.width / 2 for track, _ in tracks))
     for track, current in tracks:

@@ -18,7 +18,10 @@ KINDS = {
     "one path": {},
     "two paths": {"winding.parallel_paths": 2},
     "three paths, delta": {
-        "winding.parallel_paths": 3, "winding.connection": "delta", "winding.coils": 18, "rotor.poles": 12,
+        "winding.parallel_paths": 3,
+        "winding.connection": "delta",
+        "winding.coils": 18,
+        "rotor.poles": 12,
     },
     "delta": {"winding.connection": "delta"},
     "wave of two paths": {**WAVE, "winding.parallel_paths": 2},

@@ -56,7 +56,11 @@ def loop_of(found):
     """The loop at 20 C, from the results that are given out."""
     magnetic, electrical = found.magnetic, found.electrical
     return delta_loop(
-        "delta", magnetic.linkages, magnetic.orders, 6, electrical.inductance_matrix,
+        "delta",
+        magnetic.linkages,
+        magnetic.orders,
+        6,
+        electrical.inductance_matrix,
         electrical.zero_sequence_resistance,
     )
 

@@ -125,7 +125,7 @@ def test_balance_by_hand():
         return factor * ra**0.25 * k / length * (surface - ambient) + glow
 
     heat_part = found.thermal.heat.heat
-    rings = pi * np.diff(heat_part.sources.edges ** 2)
+    rings = pi * np.diff(heat_part.sources.edges**2)
     part = heat_part.network.face_area[:24, 0].sum() / rings.sum()
     assert 0.8 < part < 1.0
 

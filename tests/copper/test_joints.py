@@ -77,9 +77,11 @@ def test_teardrops_keep_the_gap_and_touch_their_pads(values):
         assert len(pads.query(end, "within")) >= 1
         assert np.all(np.diff(drop.point_widths) >= -1e-12), "it widens towards the pad"
         for track, strip in tracks:
-            same = track.layer == drop.layer and min(
-                np.hypot(*(track.points[[0, -1]] - drop.points[-1]).T)
-            ) > 1e-6 and track.net != drop.net
+            same = (
+                track.layer == drop.layer
+                and min(np.hypot(*(track.points[[0, -1]] - drop.points[-1]).T)) > 1e-6
+                and track.net != drop.net
+            )
             if same:
                 assert strip.distance(area) >= design.board.track_gap - 1e-6
 

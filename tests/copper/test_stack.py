@@ -42,9 +42,7 @@ def test_boards_in_series(changes, boards):
     The boards of a stack have their terminals elsewhere than single ones, so that links differ: 1 % of the whole.
     """
     design = stack(changes, boards, "series")
-    singles = [
-        stack(changes, 1, "").with_values({"rotor.air_gap_mm": 0.8 + 2.0 * number}) for number in range(boards)
-    ]
+    singles = [stack(changes, 1, "").with_values({"rotor.air_gap_mm": 0.8 + 2.0 * number}) for number in range(boards)]
     assert psi(design) == pytest.approx(sum(map(psi, singles)), rel=0.01)
     whole, copper = pcbstator.predict(design), pcbstator.lay_copper(design)
     board = copper.board

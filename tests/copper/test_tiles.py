@@ -163,6 +163,7 @@ def test_current_walks_from_hole_to_hole(values):
 
 def without_wires(phase):
     """The phase with wires of no length."""
+
     def step(part):
         return replace(part, end=part.start) if isinstance(part, Bridge) else part
 
@@ -197,9 +198,7 @@ def test_nets_of_a_tile_are_its_pieces(values):
         nets = {track.net for track in board.tracks}
         assert {hole.net for hole in (*board.vias, *board.terminals)} == nets
         for net in nets:
-            layers = [
-                shapely.union_all([s for s in areas_of_net(board, net, layer.number)]) for layer in board.layers
-            ]
+            layers = [shapely.union_all([s for s in areas_of_net(board, net, layer.number)]) for layer in board.layers]
             pieces = [part for shape in layers for part in getattr(shape, "geoms", [shape])]
             barrels = [
                 shapely.Point(h.x, h.y).buffer(h.drill / 2) for h in (*board.vias, *board.terminals) if h.net == net

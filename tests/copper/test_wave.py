@@ -103,7 +103,9 @@ def test_linkage_of_full_pitch_runs(turns):
 def test_phases_are_one_another_turned(phases, profile):
     """Linkage of phase k is that of A, later by its electrical angle; what the links add is small."""
     design = wave(
-        winding__phases=phases, board__track_profile=profile, winding__connection="open",
+        winding__phases=phases,
+        board__track_profile=profile,
+        winding__connection="open",
         board__copper_outer_diameter_mm=170.0,
     )
     copper = pcbstator.lay_copper(design)
@@ -119,7 +121,10 @@ def test_layers_of_a_thicker_board():
     """Two of five layers, at the depths of a plain board's two, link the same."""
     plain = wave(board__thickness_mm=0.8)
     some = wave(
-        board__layers=5, board__coil_layers=[1, 3], board__thickness_mm=1.6, board__outer_copper_um=35.0,
+        board__layers=5,
+        board__coil_layers=[1, 3],
+        board__thickness_mm=1.6,
+        board__outer_copper_um=35.0,
         board__layer_depths_mm=[0.0, 0.4, 0.8, 1.2, 1.6],
     )
     one, other = pcbstator.predict(plain), pcbstator.predict(some)
@@ -154,9 +159,16 @@ def test_every_wave_that_fits_keeps_its_gap(
 ):
     try:
         design = wave(
-            winding__phases=phases, winding__turns=turns, rotor__poles=2 * pairs, board__track_width_mm=round(width, 3),
-            board__track_gap_mm=round(gap, 3), board__copper_inner_diameter_mm=inner, board__layers=layers,
-            board__copper_outer_diameter_mm=inner + across, winding__skew_deg=skew, winding__link_rim=rim,
+            winding__phases=phases,
+            winding__turns=turns,
+            rotor__poles=2 * pairs,
+            board__track_width_mm=round(width, 3),
+            board__track_gap_mm=round(gap, 3),
+            board__copper_inner_diameter_mm=inner,
+            board__layers=layers,
+            board__copper_outer_diameter_mm=inner + across,
+            winding__skew_deg=skew,
+            winding__link_rim=rim,
             board__track_profile="tapered" if tapered else "even",
             **{"rotor.magnet.inner_diameter_mm": inner, "rotor.magnet.outer_diameter_mm": inner + across},
         )
@@ -168,8 +180,13 @@ def test_every_wave_that_fits_keeps_its_gap(
 
 def test_pairs_in_series_keep_their_gap_on_a_small_circle():
     design = wave(
-        winding__phases=2, rotor__poles=10, board__track_width_mm=0.125, board__track_gap_mm=0.125, board__layers=4,
-        board__copper_inner_diameter_mm=50.0, board__copper_outer_diameter_mm=80.0,
+        winding__phases=2,
+        rotor__poles=10,
+        board__track_width_mm=0.125,
+        board__track_gap_mm=0.125,
+        board__layers=4,
+        board__copper_inner_diameter_mm=50.0,
+        board__copper_outer_diameter_mm=80.0,
         **{"rotor.magnet.inner_diameter_mm": 50.0, "rotor.magnet.outer_diameter_mm": 80.0},
     )
     assert least_gap(pcbstator.lay_copper(design), design.board.track_gap - 1e-6) is None

@@ -134,9 +134,7 @@ def test_a_hole_is_cut_where_paths_part():
         for a, b in ((1, 4), (6, 3))
     ]  # fmt: skip
     copper = laid({})
-    phases = tuple(
-        replace(phase, paths=(Path(own),)) for phase, own in zip(copper.phases[:2], steps, strict=True)
-    )
+    phases = tuple(replace(phase, paths=(Path(own),)) for phase, own in zip(copper.phases[:2], steps, strict=True))
     ways = replace(copper, links=(), phases=phases).ways
     found = {tuple(joint): ways.across[:, index].tolist() for index, joint in enumerate(ways.joints)}
     assert found == {(1, 3): [1.0, 0.0], (3, 4): [1.0, -1.0], (4, 6): [0.0, -1.0]}

@@ -118,8 +118,7 @@ def test_twice_the_copper_has_half_the_resistance(path):
     board = design.board
     foils = {"board.outer_copper_um": 2e6 * board.outer_copper, "board.inner_copper_um": 2e6 * board.inner_copper}
     thin, thick = (
-        conductors_of(each, pcbstator.lay_copper(each)).coil(0)
-        for each in (design, design.with_values(foils))
+        conductors_of(each, pcbstator.lay_copper(each)).coil(0) for each in (design, design.with_values(foils))
     )
     assert thin / thick == pytest.approx(2.0, rel=0.02)
 

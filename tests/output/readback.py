@@ -39,8 +39,10 @@ def small_stator() -> Copper:
         turns=5,
         series_turns=20,
         tracks=(
-            spiral(1, True, 0.0, first, 10.5), spiral(2, False, pi / 6, first, 9.0),
-            spiral(3, True, pi / 6, second, 9.0), spiral(4, False, -pi / 6, second, 10.5),
+            spiral(1, True, 0.0, first, 10.5),
+            spiral(2, False, pi / 6, first, 9.0),
+            spiral(3, True, pi / 6, second, 9.0),
+            spiral(4, False, -pi / 6, second, 10.5),
         ),
         vias=tuple(Via(x * 1e-3, y * 1e-3, 0.3e-3, 0.6e-3, "", 1, 4) for x, y in (first, second, middle)),
     )
@@ -58,8 +60,15 @@ def small_stator() -> Copper:
     depths = (0.0, -0.5e-3, -1.1e-3, -1.6e-3)
     return Copper(
         layers=tuple(Layer(number, depth, 35e-6) for number, depth in enumerate(depths, 1)),
-        board_inner_radius=18e-3, board_outer_radius=44e-3, coil=coil, coil_angles=angles, coil_phases=("A", "B", "C"),
-        coil_senses=(1, -1, 1), coil_nets=("PHASE_A", "PHASE_B", "PHASE_C"), links=(), terminals=tuple(terminals),
+        board_inner_radius=18e-3,
+        board_outer_radius=44e-3,
+        coil=coil,
+        coil_angles=angles,
+        coil_phases=("A", "B", "C"),
+        coil_senses=(1, -1, 1),
+        coil_nets=("PHASE_A", "PHASE_B", "PHASE_C"),
+        links=(),
+        terminals=tuple(terminals),
         phases=phases,
     )
 
@@ -68,10 +77,13 @@ def layer_shape(copper: Copper, number: int) -> BaseGeometry:
     """The copper of a layer [mm] as the records have it."""
     tracks = [track for track in copper.tracks if track.layer == number]
     shapes = [shapely.LineString(t.points * 1e3).buffer(t.width * 500, quad_segs=64) for t in tracks]
-    return shapely.union_all(shapes + [
-        shapely.Point(hole.x * 1e3, hole.y * 1e3).buffer(hole.pad * 500, quad_segs=64)
-        for hole in (*copper.vias, *copper.terminals)
-    ])
+    return shapely.union_all(
+        shapes
+        + [
+            shapely.Point(hole.x * 1e3, hole.y * 1e3).buffer(hole.pad * 500, quad_segs=64)
+            for hole in (*copper.vias, *copper.terminals)
+        ]
+    )
 
 
 def read_shapes(text: str, line_segments: int = 64) -> list[BaseGeometry]:
@@ -135,8 +147,11 @@ def net_shapes(text: str) -> dict[str, list[BaseGeometry]]:
             aperture = diameters[token]
     return {
         name: [
-            *(shapely.LineString(points).buffer(width / 2, quad_segs=16)
-              for width, points in strokes[name] if len(points) > 1),
+            *(
+                shapely.LineString(points).buffer(width / 2, quad_segs=16)
+                for width, points in strokes[name]
+                if len(points) > 1
+            ),
             *map(shapely.Polygon, regions[name]),
         ]
         for name in (*strokes, *(name for name in regions if name not in strokes))
@@ -173,7 +188,11 @@ def read_holes(text: str) -> list[tuple[float, float, float, bool | None]]:
 
     file = ExcellonFile.from_string(text)
     return [
-        (thing.unit.convert_to(MM, thing.x), thing.unit.convert_to(MM, thing.y),
-         thing.aperture.unit.convert_to(MM, thing.aperture.diameter), thing.aperture.plated)
+        (
+            thing.unit.convert_to(MM, thing.x),
+            thing.unit.convert_to(MM, thing.y),
+            thing.aperture.unit.convert_to(MM, thing.aperture.diameter),
+            thing.aperture.plated,
+        )
         for thing in file.objects
     ]

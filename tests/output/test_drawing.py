@@ -150,7 +150,7 @@ def test_magnets_face_the_board_as_defined(name: str) -> None:
     design, _, svg, _, items = drawn(name)
     radius = (design.board.copper_inner_diameter + design.board.copper_outer_diameter) / 4
     assert rotor_field(design).at(np.array([radius]), 0)[0, 0] < 0
-    x0, y0 = map(float, re.search(r'translate\(([\d.]+) ([\d.]+)\)', svg).groups())
+    x0, y0 = map(float, re.search(r"translate\(([\d.]+) ([\d.]+)\)", svg).groups())
     letters = [item for item in words(items) if "magnets" in item.groups]
     assert len(letters) == design.rotor.poles
     for index, letter in enumerate(letters):

@@ -35,8 +35,10 @@ def test_head_and_tools() -> None:
     assert "; #@! TF.FileFunction,Plated,1,4,PTH" in lines
     tools = lines[lines.index("METRIC") + 1 : lines.index("%")]
     assert tools == [
-        "; #@! TA.AperFunction,Plated,PTH,ViaDrill", "T01C0.300",
-        "; #@! TA.AperFunction,Plated,PTH,ComponentDrill", "T02C1.000",
+        "; #@! TA.AperFunction,Plated,PTH,ViaDrill",
+        "T01C0.300",
+        "; #@! TA.AperFunction,Plated,PTH,ComponentDrill",
+        "T02C1.000",
     ]
 
 

@@ -125,10 +125,14 @@ def test_file_functions(stator: Copper) -> None:
         for name, text in all_gerber(stator, "t").items()
     }
     assert heads == {
-        "copper 1": ["Copper,L1,Top", "Positive"], "copper 2": ["Copper,L2,Inr", "Positive"],
-        "copper 3": ["Copper,L3,Inr", "Positive"], "copper 4": ["Copper,L4,Bot", "Positive"],
-        "mask top": ["Soldermask,Top", "Negative"], "mask bottom": ["Soldermask,Bot", "Negative"],
-        "legend top": ["Legend,Top", "Positive"], "legend bottom": ["Legend,Bot", "Positive"],
+        "copper 1": ["Copper,L1,Top", "Positive"],
+        "copper 2": ["Copper,L2,Inr", "Positive"],
+        "copper 3": ["Copper,L3,Inr", "Positive"],
+        "copper 4": ["Copper,L4,Bot", "Positive"],
+        "mask top": ["Soldermask,Top", "Negative"],
+        "mask bottom": ["Soldermask,Bot", "Negative"],
+        "legend top": ["Legend,Top", "Positive"],
+        "legend bottom": ["Legend,Bot", "Positive"],
         "profile": ["Profile,NP", "Positive"],
     }
 
@@ -145,7 +149,7 @@ def test_coordinates_are_rounded_and_empty_moves_dropped(stator: Copper) -> None
     points = np.array([[1e-3, 0], [1.0000004e-3, 0], [1.9999999996e-3, -0.6e-9], [1.9999999996e-3, -0.6e-9]])
     track = Track(1, points, 0.2e-3, "X", "A", "link")
     text = copper_gerber(changed(stator, links=(track,)), 1, "t")
-    block = text[text.index("TO.N,X*%\n"):]
+    block = text[text.index("TO.N,X*%\n") :]
     assert block.splitlines()[2:5] == ["X1000000Y0D02*", "X2000000Y-1D01*", "%TD*%"]
 
 
@@ -179,9 +183,18 @@ def test_profile_is_two_circles(stator: Copper) -> None:
 
 
 def test_cutting_regions_keeps_their_area() -> None:
-    ring = shapely.Point(0, 0).buffer(2e-3).difference(shapely.union_all([
-        shapely.Point(0.5e-3, 0.2e-3).buffer(0.5e-3), shapely.Point(-1e-3, 0.0).buffer(0.3e-3),
-    ]))
+    ring = (
+        shapely.Point(0, 0)
+        .buffer(2e-3)
+        .difference(
+            shapely.union_all(
+                [
+                    shapely.Point(0.5e-3, 0.2e-3).buffer(0.5e-3),
+                    shapely.Point(-1e-3, 0.0).buffer(0.3e-3),
+                ]
+            )
+        )
+    )
     parts = without_holes(ring)
     assert not any(part.interiors for part in parts)
     assert shapely.union_all(parts).area == pytest.approx(ring.area, rel=1e-9)

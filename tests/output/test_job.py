@@ -11,7 +11,8 @@ from tests.output import readback
 
 FACTS = BoardFacts(thickness=1.6e-3, track_width=0.3e-3, track_gap=0.2e-3, finish="HASL lead-free")
 ENTRIES = [
-    JobEntry("copper-1.gbr", "Copper,L1,Top"), JobEntry("mask-top.gbr", "Soldermask,Top", "Negative"),
+    JobEntry("copper-1.gbr", "Copper,L1,Top"),
+    JobEntry("mask-top.gbr", "Soldermask,Top", "Negative"),
     JobEntry("plated.drl", "Plated,1,4,PTH", None),
 ]
 

@@ -81,9 +81,7 @@ def laid_area(copper: Copper, number: int) -> float:
         placed = rotate(shapely.Point(track.shape[0]), track.turn, origin=(0, 0), use_radians=True)
         assert placed.distance(shapely.Point(track.points[0])) < 1e-12
         shapes.append(rotate(once[key], track.turn, origin=(0, 0), use_radians=True))
-    shapes += [
-        shapely.Point(hole.x * 1e3, hole.y * 1e3).buffer(hole.pad * 500, quad_segs=64) for hole in copper.holes
-    ]
+    shapes += [shapely.Point(hole.x * 1e3, hole.y * 1e3).buffer(hole.pad * 500, quad_segs=64) for hole in copper.holes]
     return float(shapely.union_all(shapes, grid_size=1e-6).area)
 
 

@@ -10,7 +10,7 @@ from pcbstator.study.store import open_store
 from pcbstator.study.workforce import local_workforce
 from tests.study.studies import wheel_study
 
-LABELS = ['=1+1', "+1", "-1", "@SUM(1)", "thin = 1", "'quoted", '=HYPERLINK("x";"y")']
+LABELS = ["=1+1", "+1", "-1", "@SUM(1)", "thin = 1", "'quoted", '=HYPERLINK("x";"y")']
 
 
 def test_no_cell_is_a_formula(tmp_path):

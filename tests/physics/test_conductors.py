@@ -106,9 +106,13 @@ def test_ladder_of_shared_pieces_against_nodal_analysis():
     common = np.array([[0, 0, 0], [0, bus[0], bus[0]], [0, bus[0], bus[0] + bus[1]]])
     resistance, shares = one_phase(np.diag(branch) + common)
     g, h = 1 / np.array(branch), 1 / np.array(bus)
-    nodes = np.array([
-        [g[0] + h[0], -h[0], 0], [-h[0], g[1] + h[0] + h[1], -h[1]], [0, -h[1], g[2] + h[1]],
-    ])
+    nodes = np.array(
+        [
+            [g[0] + h[0], -h[0], 0],
+            [-h[0], g[1] + h[0] + h[1], -h[1]],
+            [0, -h[1], g[2] + h[1]],
+        ]
+    )
     voltages = np.linalg.solve(nodes, [1.0, 0.0, 0.0])
     assert resistance == pytest.approx(voltages[0], rel=1e-12)
     assert shares == pytest.approx(voltages * g, rel=1e-12)
@@ -144,18 +148,21 @@ def test_phases_that_share_a_bus_to_the_star_point_against_nodal_analysis():
         assert network.shares[phase] == pytest.approx(current, rel=1e-12)
 
 
-@pytest.mark.parametrize("call", [
-    lambda: track_resistance(0.1, 0.0, 35e-6),
-    lambda: track_resistance(-0.1, 1e-3, 35e-6),
-    lambda: track_resistance(0.1, 1e-3, np.nan),
-    lambda: tapered_track_resistance(0.1, 1e-3, -1e-3, 35e-6),
-    lambda: via_resistance(0.3e-3, 0.2e-3, 1.6e-3),
-    lambda: conductor_resistivity(400.0),
-    lambda: copper_mass(-1.0),
-    lambda: path_network([[1.0, 0.5], [0.4, 1.0]], [0, 0]),
-    lambda: path_network([[1.0, 1.0], [1.0, 1.0]], [0, 1]),
-    lambda: path_network([[0.0]], [0]),
-])
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: track_resistance(0.1, 0.0, 35e-6),
+        lambda: track_resistance(-0.1, 1e-3, 35e-6),
+        lambda: track_resistance(0.1, 1e-3, np.nan),
+        lambda: tapered_track_resistance(0.1, 1e-3, -1e-3, 35e-6),
+        lambda: via_resistance(0.3e-3, 0.2e-3, 1.6e-3),
+        lambda: conductor_resistivity(400.0),
+        lambda: copper_mass(-1.0),
+        lambda: path_network([[1.0, 0.5], [0.4, 1.0]], [0, 0]),
+        lambda: path_network([[1.0, 1.0], [1.0, 1.0]], [0, 1]),
+        lambda: path_network([[0.0]], [0]),
+    ],
+)
 def test_outside_the_range(call):
     with pytest.raises(LawRangeError):
         call()

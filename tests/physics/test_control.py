@@ -121,9 +121,7 @@ def test_margins_of_the_motion_loops_agree_with_the_poles_of_the_whole(factor):
     observer, position = 4 * 2 * pi * bandwidth, 2 * pi * bandwidth / 5
     frequencies = loop_frequencies(0.05, period)
     shaft = shaft_response(frequencies, period, inertia)
-    loops = motion_open_loops(
-        frequencies, period, shaft, np.ones_like(frequencies), (kp, ki, position), observer, 0.0
-    )
+    loops = motion_open_loops(frequencies, period, shaft, np.ones_like(frequencies), (kp, ki, position), observer, 0.0)
     # The inner loop alone decides about the position loop's encirclements; both are judged where the inner is stable.
     inner = margins(loops[0], frequencies)
     stable = inner.phase > 0 and margins(loops[1], frequencies).phase > 0

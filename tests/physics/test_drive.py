@@ -89,9 +89,7 @@ def test_kv_times_kt():
     """Printed product for three phases: rpm per line-peak volt times torque per peak phase ampere."""
     pairs, psi = 7, 0.0123
     speed = no_load_speed(star_voltage_limit(1.0, 3), pairs, psi) * 30 / pi
-    assert speed * 1.5 * pairs * psi == pytest.approx(
-        PUBLISHED["machine_constants"]["kv_line_peak_times_kt"], rel=1e-4
-    )
+    assert speed * 1.5 * pairs * psi == pytest.approx(PUBLISHED["machine_constants"]["kv_line_peak_times_kt"], rel=1e-4)
 
 
 @pytest.mark.parametrize("phases", [2, 3, 5, 7])

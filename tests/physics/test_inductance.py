@@ -148,15 +148,18 @@ def test_thin_bar_tends_to_the_tape(length):
     assert missing[0] / missing[1] == pytest.approx(2.0, rel=0.05)
 
 
-@pytest.mark.parametrize("call", [
-    lambda: circle_mutual_inductance(1.0, 1.0, 0.0),
-    lambda: circle_mutual_inductance(-1.0, 1.0, 0.5),
-    lambda: bar_self_inductance(1.0, 0.0, 1.0),
-    lambda: tape_self_inductance(0.0, 1.0),
-    lambda: bar_geometric_mean_distance(0.0, 1.0),
-    lambda: filament_mutual_inductance([0, 0, 0], [0, 0, 0], [1, 0, 0], [2, 0, 0]),
-    lambda: spiral_sheet_inductance(10, 10e-3, 20e-3, "circle"),
-])
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: circle_mutual_inductance(1.0, 1.0, 0.0),
+        lambda: circle_mutual_inductance(-1.0, 1.0, 0.5),
+        lambda: bar_self_inductance(1.0, 0.0, 1.0),
+        lambda: tape_self_inductance(0.0, 1.0),
+        lambda: bar_geometric_mean_distance(0.0, 1.0),
+        lambda: filament_mutual_inductance([0, 0, 0], [0, 0, 0], [1, 0, 0], [2, 0, 0]),
+        lambda: spiral_sheet_inductance(10, 10e-3, 20e-3, "circle"),
+    ],
+)
 def test_outside_the_range(call):
     with pytest.raises(LawRangeError):
         call()

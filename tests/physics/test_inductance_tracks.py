@@ -154,11 +154,13 @@ def test_coil_against_pair_by_pair(turns, layers, tolerance):
 
 def test_open_paths_with_links_against_pair_by_pair():
     """Partial inductances of open pieces, of unequal widths, that share a piece: nothing needs to be closed."""
-    strips = joined_strips([
-        strips_along([[0, 0], [8e-3, 1e-3], [9e-3, 6e-3]], 0.0, 0.6e-3, 35e-6),
-        strips_along([[9e-3, 6e-3], [2e-3, 7e-3]], 0.0, 1.2e-3, 70e-6),
-        strips_along([[9e-3, 6e-3], [4e-3, 3e-3]], -0.8e-3, 0.3e-3, 35e-6),
-    ])
+    strips = joined_strips(
+        [
+            strips_along([[0, 0], [8e-3, 1e-3], [9e-3, 6e-3]], 0.0, 0.6e-3, 35e-6),
+            strips_along([[9e-3, 6e-3], [2e-3, 7e-3]], 0.0, 1.2e-3, 70e-6),
+            strips_along([[9e-3, 6e-3], [4e-3, 3e-3]], -0.8e-3, 0.3e-3, 35e-6),
+        ]
+    )
     currents = np.array([[1, 1, 1, 0], [1, 1, 0, -0.5]], dtype=float)
     got = track_inductance_matrix(strips, currents, 0.15e-3)
     exact = neumann_track_inductance_matrix(strips, currents)
@@ -218,9 +220,11 @@ def test_images_of_several_levels_against_pair_by_pair():
     currents = np.kron(np.eye(3), np.ones(len(strips.width) // 3))
     images = iron_images([1.5e-3])
     with_iron = track_inductance_matrix(strips, currents, 0.12e-3, images) - track_inductance_matrix(
-        strips, currents, 0.12e-3)
+        strips, currents, 0.12e-3
+    )
     exact = neumann_track_inductance_matrix(strips, currents, 2, images) - neumann_track_inductance_matrix(
-        strips, currents, 2)
+        strips, currents, 2
+    )
     assert with_iron == pytest.approx(exact, rel=2e-3)
 
 
@@ -283,14 +287,17 @@ def test_scale_direction_and_turns():
     assert pair[0, 1] < 0
 
 
-@pytest.mark.parametrize("call", [
-    lambda: strips_along([[0, 0], [0, 0]], 0.0, 1e-3, 35e-6),
-    lambda: track_inductance_matrix(coil(2, 1, 8), np.ones((1, 16)), 1e-6),
-    lambda: track_inductance_matrix(coil(2, 1, 8), np.ones((1, 16)), 0.0),
-    lambda: track_inductance_matrix(
-        Strips(np.zeros((1, 3)), np.array([[1e-3, 0, 1e-3]]), np.array([1e-4]), np.array([1e-5])), [[1.0]], 1e-4
-    ),
-])
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: strips_along([[0, 0], [0, 0]], 0.0, 1e-3, 35e-6),
+        lambda: track_inductance_matrix(coil(2, 1, 8), np.ones((1, 16)), 1e-6),
+        lambda: track_inductance_matrix(coil(2, 1, 8), np.ones((1, 16)), 0.0),
+        lambda: track_inductance_matrix(
+            Strips(np.zeros((1, 3)), np.array([[1e-3, 0, 1e-3]]), np.array([1e-4]), np.array([1e-5])), [[1.0]], 1e-4
+        ),
+    ],
+)
 def test_outside_the_range(call):
     with pytest.raises(LawRangeError):
         call()

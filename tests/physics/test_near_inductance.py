@@ -48,9 +48,7 @@ def test_merged_strips_carry_the_same_current():
     assert currents.shape == (1, len(merged.width))
     moments = [(part.ends - part.starts).sum(axis=0) for part in (strips, merged)]
     assert moments[1] == pytest.approx(moments[0], abs=1e-12)
-    values = [
-        track_inductance_matrix(part, np.ones((1, len(part.width))), 0.75e-3)[0, 0] for part in (strips, merged)
-    ]
+    values = [track_inductance_matrix(part, np.ones((1, len(part.width))), 0.75e-3)[0, 0] for part in (strips, merged)]
     assert values[1] == pytest.approx(values[0], rel=5e-3)
 
 

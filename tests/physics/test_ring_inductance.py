@@ -106,8 +106,12 @@ def test_bessel_functions_against_the_library(repeats):
     spots = inside + ring_inductance.BEYOND
     on_rings = (coefficients[:, spots - 1] + 4 * coefficients[:, spots] + coefficients[:, spots + 1]) / 6
     assert on_rings == pytest.approx(jv(orders[:, None, None], inside[:, None] * k), abs=2e-6)
-    halfway = (coefficients[:, spots - 1] + 23 * coefficients[:, spots] + 23 * coefficients[:, spots + 1]
-               + coefficients[:, spots + 2]) / 48
+    halfway = (
+        coefficients[:, spots - 1]
+        + 23 * coefficients[:, spots]
+        + 23 * coefficients[:, spots + 1]
+        + coefficients[:, spots + 2]
+    ) / 48
     long = k < 0.5
     exact = jv(orders[:, None, None], (inside + 0.5)[:, None] * k)
     assert halfway[..., long] == pytest.approx(exact[..., long], abs=2e-4)
@@ -165,9 +169,13 @@ def test_coils_that_repeat_but_for_their_ends():
 
 
 def test_turning_the_machine_changes_nothing():
-    one, other = (ring_inductance_matrix([ring], None, np.zeros((3, 0))) for ring in (
-        machine()[0], machine(tilt=0.123)[0],
-    ))
+    one, other = (
+        ring_inductance_matrix([ring], None, np.zeros((3, 0)))
+        for ring in (
+            machine()[0],
+            machine(tilt=0.123)[0],
+        )
+    )
     assert other == pytest.approx(one, abs=1e-4 * one[0, 0])
 
 

@@ -22,9 +22,15 @@ OUNCE = 1.378 * MIL
 
 
 @pytest.mark.parametrize("row", IPC["widths_1oz"])
-@pytest.mark.parametrize(("column", "external", "rise"), [
-    ("ext_10_mm", True, 10.0), ("ext_20_mm", True, 20.0), ("int_10_mm", False, 10.0), ("int_20_mm", False, 20.0),
-])
+@pytest.mark.parametrize(
+    ("column", "external", "rise"),
+    [
+        ("ext_10_mm", True, 10.0),
+        ("ext_20_mm", True, 20.0),
+        ("int_10_mm", False, 10.0),
+        ("int_20_mm", False, 20.0),
+    ],
+)
 def test_ipc2221_width(row, column, external, rise):
     got = ipc2221_width(row["current_a"], OUNCE, rise, external)
     assert got == pytest.approx(row[column] * MM, rel=0.00006 / row[column])  # half of the last digit printed
@@ -49,20 +55,23 @@ def test_ipc2221_arrays():
     assert got == pytest.approx(np.array([row["ext_10_mm"] for row in rows]) * MM, rel=5e-4)
 
 
-@pytest.mark.parametrize("call", [
-    lambda: ipc2221_width(IPC["max_current_external_a"] * 1.001, 8 * OUNCE, 100.0),
-    lambda: ipc2221_width(IPC["max_current_internal_a"] * 1.001, 8 * OUNCE, 100.0, external=False),
-    lambda: ipc2221_current(1e-3, OUNCE, IPC["rise_k"][0] * 0.99),
-    lambda: ipc2221_current(1e-3, OUNCE, IPC["rise_k"][1] * 1.01),
-    lambda: ipc2221_current(IPC["max_width_mil"] * MIL * 1.001, OUNCE, 10.0),
-    lambda: ipc2221_width(20.0, OUNCE, 10.0),  # would be wider than 400 mil
-    lambda: ipc2221_current(0.0, OUNCE, 10.0),
-    lambda: brooks_adam_rise(1.0, 1e-3, 0.4 * OUNCE, external=False),
-    lambda: brooks_adam_rise(1.0, 1e-3, 3.2 * OUNCE, external=False),
-    lambda: brooks_adam_current(-1e-3, OUNCE, 10.0),
-    lambda: ipc2221_spacing(-1.0, "B1"),
-    lambda: ipc2221_spacing(10.0, "B3"),
-])
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: ipc2221_width(IPC["max_current_external_a"] * 1.001, 8 * OUNCE, 100.0),
+        lambda: ipc2221_width(IPC["max_current_internal_a"] * 1.001, 8 * OUNCE, 100.0, external=False),
+        lambda: ipc2221_current(1e-3, OUNCE, IPC["rise_k"][0] * 0.99),
+        lambda: ipc2221_current(1e-3, OUNCE, IPC["rise_k"][1] * 1.01),
+        lambda: ipc2221_current(IPC["max_width_mil"] * MIL * 1.001, OUNCE, 10.0),
+        lambda: ipc2221_width(20.0, OUNCE, 10.0),  # would be wider than 400 mil
+        lambda: ipc2221_current(0.0, OUNCE, 10.0),
+        lambda: brooks_adam_rise(1.0, 1e-3, 0.4 * OUNCE, external=False),
+        lambda: brooks_adam_rise(1.0, 1e-3, 3.2 * OUNCE, external=False),
+        lambda: brooks_adam_current(-1e-3, OUNCE, 10.0),
+        lambda: ipc2221_spacing(-1.0, "B1"),
+        lambda: ipc2221_spacing(10.0, "B3"),
+    ],
+)
 def test_outside_the_range(call):
     with pytest.raises(LawRangeError):
         call()

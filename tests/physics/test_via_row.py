@@ -36,8 +36,11 @@ def by_loops(places, upper, lower, barrel):
 
 
 @given(
-    st.lists(st.floats(0.2e-3, 3e-3), min_size=1, max_size=12), st.floats(0, 1),
-    st.floats(0.01, 2), st.floats(0.01, 2), st.floats(1e-4, 1e-2),
+    st.lists(st.floats(0.2e-3, 3e-3), min_size=1, max_size=12),
+    st.floats(0, 1),
+    st.floats(0.01, 2),
+    st.floats(0.01, 2),
+    st.floats(1e-4, 1e-2),
 )
 def test_against_least_heat(steps, part, upper, lower, barrel):
     row = np.concatenate([[0.0], np.cumsum(steps)])

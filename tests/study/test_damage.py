@@ -106,8 +106,9 @@ def test_sealed_rows_beyond_the_budget(tmp_path):
     told(study, tmp_path)
     with open_store(tmp_path) as store:
         store.add(50, [store.known(1)[0]], [store.known(1)[1]])
-    with pytest.raises(OutputError, match="holds a design 50, which nobody asked for"), open_store(
-        tmp_path, study, "test"
+    with (
+        pytest.raises(OutputError, match="holds a design 50, which nobody asked for"),
+        open_store(tmp_path, study, "test"),
     ):
         pass
 

@@ -66,9 +66,7 @@ class Conductors:
         """
         thicknesses = np.array([self.thickness[track.layer] for track in tracks])
         square = track_resistance(1.0, 1.0, thicknesses, self.temperature_c)
-        widths = np.array([
-            (t.width, t.width) if t.widths is None else (t.widths[0], t.widths[-1]) for t in tracks
-        ])
+        widths = np.array([(t.width, t.width) if t.widths is None else (t.widths[0], t.widths[-1]) for t in tracks])
         squares = hole_end_squares(widths, self._pad, self._hole)
         for terminal in self.copper.terminals[:1]:  # all are alike, and one end of every lead is at one
             leads = np.array([track.role == "lead" for track in tracks])

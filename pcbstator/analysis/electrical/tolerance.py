@@ -106,9 +106,7 @@ def _resistances(
 
     def resistance(outer_factor: float, inner_factor: float) -> float:
         def changed(layer: Layer) -> Layer:
-            return replace(
-                layer, thickness=layer.thickness * (outer_factor if layer.outer else inner_factor)
-            )
+            return replace(layer, thickness=layer.thickness * (outer_factor if layer.outer else inner_factor))
 
         stator = replace(copper, layers=tuple(changed(layer) for layer in copper.layers))
         return conductors_of(design, stator).phase_resistance

@@ -231,9 +231,7 @@ def phase_linkages(conductors: Conductors, paths: ComplexArray) -> ComplexArray:
     return np.asarray(conductors.network.shares @ paths)
 
 
-def magnetic_results(
-    design: Design, conductors: Conductors, field: RingField, series_turns: int
-) -> MagneticResult:
+def magnetic_results(design: Design, conductors: Conductors, field: RingField, series_turns: int) -> MagneticResult:
     """Field, psi, constants, harmonics and ripple."""
     linkages = phase_linkages(conductors, path_linkages(conductors.copper, field))
     return MagneticResult(

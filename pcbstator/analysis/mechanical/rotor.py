@@ -38,9 +38,7 @@ def magnet_faces(design: Design) -> tuple[float, float, float]:
     return half * (outer**2 - inner**2), centroid, ((inner**2 + outer**2) / 2) ** 0.5
 
 
-def _working_point(
-    design: Design, footprint: Footprint, iron: SaturatedIron
-) -> tuple[float | None, float | None]:
+def _working_point(design: Design, footprint: Footprint, iron: SaturatedIron) -> tuple[float | None, float | None]:
     """Lowest flux density in the magnets and that of their knee [T]; None where they are not known.
 
     Halbach rings have no working point by this law; a stated remanence says nothing of the knee.

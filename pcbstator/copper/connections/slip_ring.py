@@ -231,12 +231,14 @@ def slip_ring_gaps(board: PlainBoard) -> SlipRingGaps:
     """
     pads = [
         _Item(shapely.Point(t.x, t.y), t.pad / 2, t.net, layer, True)
-        for t in board.terminals for layer in (RING_SIDE, LEAD_SIDE)
+        for t in board.terminals
+        for layer in (RING_SIDE, LEAD_SIDE)
     ]
     rings = [_Item(shapely.LineString(t.points), t.width / 2, t.net, RING_SIDE, False) for t in board.bare]
     below = [
         _Item(shapely.LineString(t.points), t.width / 2, t.net, LEAD_SIDE, False)
-        for t in board.tracks if t.layer == LEAD_SIDE
+        for t in board.tracks
+        if t.layer == LEAD_SIDE
     ]
     for net in dict.fromkeys(via.net for via in board.vias):
         row = [via for via in board.vias if via.net == net]

@@ -55,6 +55,7 @@ def stacked(board: Copper, design: Design) -> Copper:
 
     templates = [template(coil, number) for number in range(count) for coil, _ in board.templates]
     chosen = board.coil_templates or (0,) * coils
+
     def phases(number: int) -> list[PhaseCopper]:
         def moved(track: Track) -> Track:
             return lowered(track, number, turns[number])

@@ -173,8 +173,11 @@ def _check_panel(design: Design, shape: BoardShape, outlines: Sequence[Contour])
     enough = next((n for n in more if _fits_in(design, shape, n, fits)), None)
     what = "a tile" if board.tiles > 1 else "the board"
     rule = f"{what} must fit the panel of {1e3 * width:g} x {1e3 * height:g} mm"
-    value = f"{1e3 * across:.1f} x {1e3 * up:.1f} mm with {board.tiles} tiles" if board.tiles > 1 else (
-        f"{1e3 * across:.1f} x {1e3 * up:.1f} mm")
+    value = (
+        f"{1e3 * across:.1f} x {1e3 * up:.1f} mm with {board.tiles} tiles"
+        if board.tiles > 1
+        else (f"{1e3 * across:.1f} x {1e3 * up:.1f} mm")
+    )
     remedy = f"use tiles = {enough}" if enough else "use a larger panel, or more coils to cut between"
     raise DesignError(design.source, [Complaint("board.tiles", rule, value, remedy)])
 
@@ -248,9 +251,7 @@ def _tile(design: Design, copper: Copper, number: int) -> PlainBoard:
         if (end := _rough(*drop.points[-1])) in net_at:
             drops.append(replace(drop, net=net_at[end]))
     fittings = copper.fittings
-    lands = tuple(
-        replace(moved(land), angle=land.angle + angle) for land in fittings.lands if here(land.x, land.y)
-    )
+    lands = tuple(replace(moved(land), angle=land.angle + angle) for land in fittings.lands if here(land.x, land.y))
     leads = tuple(t.turned(angle) for t in fittings.tracks if here(*t.points[0]))
     chip = tuple(moved(hole) for hole in fittings.holes if here(hole.x, hole.y))
     return PlainBoard(

@@ -136,4 +136,3 @@ def layer_areas(copper: Copper) -> dict[int, float]:
     for track, length, count in measured:
         areas[track.layer] += count * (length * track.width if track.widths is None else track.area)
     return areas
-

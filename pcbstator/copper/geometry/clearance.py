@@ -135,7 +135,7 @@ def track_areas(track: Track, angle: float, chunk: int = CHUNK) -> list[shapely.
     """The areas of the pieces of a track whose width varies, at its place."""
     last = len(track.points) - 1
     outline = strip_outline(track.turned(angle), caps=False)
-    right, left = outline[: last + 1], outline[: last : -1]
+    right, left = outline[: last + 1], outline[:last:-1]
     cuts = [(a, min(a + chunk, last) + 1) for a in range(0, last, chunk)]
     return [shapely.Polygon(np.concatenate([right[a:b], left[a:b][::-1]])) for a, b in cuts]
 

@@ -287,9 +287,7 @@ def _roots(
     return new
 
 
-def _lacks(
-    sizes: WaveSizes, arcs: EndArc, advance: FloatArray, row: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _lacks(sizes: WaveSizes, arcs: EndArc, advance: FloatArray, row: FloatArray) -> tuple[FloatArray, FloatArray]:
     """What each arc lacks of the gap to the next conductor, and of the distance from its vias in its ``row`` [m];
     nothing, or less than nothing, where it is far enough away.
     """

@@ -40,7 +40,9 @@ def job_file(copper: BoardCopper, title: str, entries: Iterable[JobEntry], facts
     job = {
         "Header": {
             "GenerationSoftware": {
-                "Vendor": "pcbstator", "Application": "pcbstator", "Version": software_version(),
+                "Vendor": "pcbstator",
+                "Application": "pcbstator",
+                "Version": software_version(),
             },
         },
         "GeneralSpecs": {
@@ -88,16 +90,21 @@ def _stackup(copper: BoardCopper, facts: BoardFacts) -> list[dict[str, object]]:
     layers = copper.layers
     inside = [0.0, *(layer.thickness / 2 for layer in layers[1:-1]), 0.0]
     stack: list[dict[str, object]] = [
-        {"Type": "Legend", "Name": "Legend top"}, {"Type": "SolderMask", "Name": "Mask top"},
+        {"Type": "Legend", "Name": "Legend top"},
+        {"Type": "SolderMask", "Name": "Mask top"},
     ]
     for index, layer in enumerate(layers):
         if index:
             above = layers[index - 1]
             thickness = above.depth - layer.depth - inside[index - 1] - inside[index]
-            stack.append({
-                "Type": "Dielectric", "Thickness": _millimetres(thickness), "Material": facts.laminate,
-                "Name": f"L{above.number}/L{layer.number}",
-            })
+            stack.append(
+                {
+                    "Type": "Dielectric",
+                    "Thickness": _millimetres(thickness),
+                    "Material": facts.laminate,
+                    "Name": f"L{above.number}/L{layer.number}",
+                }
+            )
         stack.append({"Type": "Copper", "Thickness": _millimetres(layer.thickness), "Name": f"L{layer.number}"})
     return [*stack, {"Type": "SolderMask", "Name": "Mask bottom"}, {"Type": "Legend", "Name": "Legend bottom"}]
 

@@ -146,7 +146,7 @@ def _rotation_arrow(order: Sequence[str], ground: _Ground, counter_clockwise: bo
         gap = height / 2 if order else 0.0
         width = _ARROW_LENGTH + gap + text.width
         # At the top of the board the text runs clockwise, so a counter-clockwise arrow points against it.
-        start = (-width / 2 if counter_clockwise else width / 2 - _ARROW_LENGTH)
+        start = -width / 2 if counter_clockwise else width / 2 - _ARROW_LENGTH
         arrow = _arrow(start, height, points_left=counter_clockwise)
         shift = width / 2 - text.width / 2 if counter_clockwise else text.width / 2 - width / 2
         words = affinity.translate(text.shape, shift)
@@ -161,10 +161,17 @@ def _rotation_arrow(order: Sequence[str], ground: _Ground, counter_clockwise: bo
 def _arrow(start: float, height: float, points_left: bool) -> Polygon:
     """An arrow from ``start`` on, ``_ARROW_LENGTH`` long."""
     half, head, wing = _ARROW_WIDTH / 2, 0.9 * height, 0.4 * height
-    tip = np.array([
-        [0, 0], [head, wing], [head, half], [_ARROW_LENGTH, half],
-        [_ARROW_LENGTH, -half], [head, -half], [head, -wing],
-    ])
+    tip = np.array(
+        [
+            [0, 0],
+            [head, wing],
+            [head, half],
+            [_ARROW_LENGTH, half],
+            [_ARROW_LENGTH, -half],
+            [head, -half],
+            [head, -wing],
+        ]
+    )
     if not points_left:
         tip[:, 0] = _ARROW_LENGTH - tip[:, 0]
     return Polygon(tip + np.array([start, 0.0]))
@@ -237,9 +244,7 @@ def _place(item: _Item, places: Sequence[tuple[float, float]], ground: _Ground) 
 
 def _bent(shape: BaseGeometry, radius: float, angle: float) -> BaseGeometry:
     """A flat ``shape`` laid along the circle of ``radius`` about ``angle``; upright for who looks at the board."""
-    return shapely.transform(
-        shape, lambda flat: np.column_stack([*_curved(flat, np.array(radius), np.array(angle))])
-    )
+    return shapely.transform(shape, lambda flat: np.column_stack([*_curved(flat, np.array(radius), np.array(angle))]))
 
 
 def _curved(flat: FloatArray, radius: FloatArray, angle: FloatArray) -> tuple[FloatArray, FloatArray]:

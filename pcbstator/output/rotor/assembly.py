@@ -115,9 +115,7 @@ def _signs(design: Design) -> str:
 
 
 def _print_words(paper: str) -> str:
-    return (
-        f"Sheet {paper}, scale 1:1. Print at 100 %, not fitted to the page, then measure the bar: {BAR:g} mm."
-    )
+    return f"Sheet {paper}, scale 1:1. Print at 100 %, not fitted to the page, then measure the bar: {BAR:g} mm."
 
 
 def _lines(words: str, width: float) -> list[str]:

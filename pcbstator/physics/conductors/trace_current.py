@@ -27,12 +27,14 @@ IPC2221_RISE_RANGE = (10.0, 100.0)  # [K]
 
 # Brooks & Adam 2015, Table 3-1: rise = K I^a W^b Th^c, W and Th in mil.
 BROOKS_ADAM_EXTERNAL = (215.3, 2.0, -1.15, -1.00)
-BROOKS_ADAM_INTERNAL = np.array([  # ounces, K, a, b; c is -1.52 in every row
-    [0.5, 120.0, 2.0, -1.10],
-    [1.0, 200.0, 1.9, -1.10],
-    [2.0, 300.0, 2.0, -1.15],
-    [3.0, 262.5, 1.9, -1.15],
-])
+BROOKS_ADAM_INTERNAL = np.array(
+    [  # ounces, K, a, b; c is -1.52 in every row
+        [0.5, 120.0, 2.0, -1.10],
+        [1.0, 200.0, 1.9, -1.10],
+        [2.0, 300.0, 2.0, -1.15],
+        [3.0, 262.5, 1.9, -1.15],
+    ]
+)
 BROOKS_ADAM_INTERNAL_C = -1.52
 FOIL_TOLERANCE = 0.03  # 18, 35, 70 and 105 um pass for 0.5, 1, 2 and 3 ounces
 
@@ -121,9 +123,7 @@ def _brooks_adam_factors(thickness: FloatArray, external: bool) -> tuple[FloatAr
     return np.exp(K) * mils**BROOKS_ADAM_INTERNAL_C, np.asarray(a), np.asarray(b)
 
 
-def brooks_adam_rise(
-    current: ArrayLike, width: ArrayLike, thickness: ArrayLike, external: bool = True
-) -> FloatArray:
+def brooks_adam_rise(current: ArrayLike, width: ArrayLike, thickness: ArrayLike, external: bool = True) -> FloatArray:
     """Temperature rise of a lonely track after the fit of Brooks and Adam to the charts of IPC-2152.
 
     current: (...) [A]; width, thickness: (...) [m]; external: on a face of the board, else inside [-].

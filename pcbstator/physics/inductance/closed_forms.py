@@ -106,15 +106,19 @@ def filament_mutual_inductance(
 
 
 def _skew(
-    u: FloatArray, v: FloatArray, d: FloatArray, l: FloatArray, m: FloatArray,  # noqa: E741
-    ends: tuple[FloatArray, FloatArray, FloatArray, FloatArray], cosine: FloatArray, sine: FloatArray,
+    u: FloatArray,
+    v: FloatArray,
+    d: FloatArray,
+    l: FloatArray,
+    m: FloatArray,  # noqa: E741
+    ends: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
+    cosine: FloatArray,
+    sine: FloatArray,
 ) -> FloatArray:
     """Neumann integral over cos(e): filaments [u, u + l] and [v, v + m] from the common perpendicular of length d."""
     A, A2, B, B2 = ends
     R1, R2, R3, R4 = (np.linalg.norm(p - q, axis=-1) for p, q in ((A2, B2), (A2, B), (A, B), (A, B2)))
-    total = (
-        _reach(u + l, m, R1 + R2) + _reach(v + m, l, R1 + R4) - _reach(u, m, R3 + R4) - _reach(v, l, R2 + R3)
-    )
+    total = _reach(u + l, m, R1 + R2) + _reach(v + m, l, R1 + R4) - _reach(u, m, R3 + R4) - _reach(v, l, R2 + R3)
 
     def angle(x: FloatArray, y: FloatArray, R: FloatArray) -> FloatArray:
         return np.asarray(np.arctan2(d * d * cosine + x * y * sine**2, d * R * sine))
@@ -137,8 +141,11 @@ def bar_geometric_mean_distance(width: ArrayLike, thickness: ArrayLike) -> Float
     a, b = np.maximum(*sides), np.maximum(np.minimum(*sides), 1e-9 * np.maximum(*sides))
     q = b / a
     logarithm = (
-        0.5 * np.log1p(q**2) - q**2 / 12 * np.log1p(1 / q**2) - np.log1p(q**2) / (12 * q**2)
-        + 2 / 3 * (q * np.arctan(1 / q) + np.arctan(q) / q) - 25 / 12
+        0.5 * np.log1p(q**2)
+        - q**2 / 12 * np.log1p(1 / q**2)
+        - np.log1p(q**2) / (12 * q**2)
+        + 2 / 3 * (q * np.arctan(1 / q) + np.arctan(q) / q)
+        - 25 / 12
     )
     return np.asarray(a * np.exp(logarithm))
 
@@ -147,10 +154,15 @@ def _bar_mean_distance(w: FloatArray, t: FloatArray) -> FloatArray:
     """Mean distance of two points of a rectangle (Santalo, Integral Geometry, 1976, I.4; from memory)."""
     w, t = np.maximum(w, 1e-4 * t), np.maximum(t, 1e-4 * w)  # the tape's limit w / 3 is reached; thinner cancels
     D = np.hypot(w, t)
-    return np.asarray((
-        w**3 / t**2 + t**3 / w**2 + D * (3 - (w / t) ** 2 - (t / w) ** 2)
-        + 2.5 * (t**2 / w * np.arcsinh(w / t) + w**2 / t * np.arcsinh(t / w))
-    ) / 15)
+    return np.asarray(
+        (
+            w**3 / t**2
+            + t**3 / w**2
+            + D * (3 - (w / t) ** 2 - (t / w) ** 2)
+            + 2.5 * (t**2 / w * np.arcsinh(w / t) + w**2 / t * np.arcsinh(t / w))
+        )
+        / 15
+    )
 
 
 def _hoer_love(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
@@ -168,8 +180,13 @@ def _hoer_love(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
 
     polynomial = x**4 + y**4 + z**4 - 3 * (x * x * y * y + y * y * z * z + z * z * x * x)
     return np.asarray(
-        logarithm(x, y, z) + logarithm(y, x, z) + logarithm(z, x, y) + polynomial * R / 60
-        + angle(x, y, z) + angle(x, z, y) + angle(y, z, x)
+        logarithm(x, y, z)
+        + logarithm(y, x, z)
+        + logarithm(z, x, y)
+        + polynomial * R / 60
+        + angle(x, y, z)
+        + angle(x, z, y)
+        + angle(y, z, x)
     )
 
 

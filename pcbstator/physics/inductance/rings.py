@@ -244,9 +244,7 @@ class _Waves:
         waves.real, waves.imag = found[:, :half], found[:, half:]
         return _Seen(waves.reshape(orders, paths, len(levels), -1), levels)
 
-    def _laid(
-        self, strips: Strips, currents: FloatArray
-    ) -> tuple[AnyArray, NDArray[np.intp], NDArray[np.intp]]:
+    def _laid(self, strips: Strips, currents: FloatArray) -> tuple[AnyArray, NDArray[np.intp], NDArray[np.intp]]:
         """The currents on the rings, transformed around the axis (orders, paths, levels, rings), and where there are
         any: numbers of levels and rings.
         """

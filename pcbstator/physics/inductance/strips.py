@@ -97,9 +97,9 @@ def joined_strips(parts: Sequence[Strips]) -> Strips:
     >>> len(joined_strips([one, one]).lengths)
     2
     """
-    return Strips(*(
-        np.concatenate([getattr(part, name) for part in parts]) for name in ("starts", "ends", "width", "thickness")
-    ))
+    return Strips(
+        *(np.concatenate([getattr(part, name) for part in parts]) for name in ("starts", "ends", "width", "thickness"))
+    )
 
 
 def merged_strips(strips: Strips, currents: FloatArray, cell: float) -> tuple[Strips, FloatArray]:
@@ -156,9 +156,7 @@ def iron_images(planes: Sequence[float], count: int = 8) -> tuple[Image, ...]:
         return 1.0 if order < count else 1.0 + order**3 / (2 * (order + 0.5) ** 2)
 
     moved = [(1.0, side * order * period, strength(order)) for order in range(1, count + 1) for side in (1, -1)]
-    mirrored = [
-        (-1.0, 2 * low + order * period, strength(abs(order - 0.5))) for order in range(-count, count + 2)
-    ]
+    mirrored = [(-1.0, 2 * low + order * period, strength(abs(order - 0.5))) for order in range(-count, count + 2)]
     return (*moved, *mirrored)
 
 

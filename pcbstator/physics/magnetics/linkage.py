@@ -180,9 +180,7 @@ def _mitres(step: ComplexArray, length: FloatArray) -> ComplexArray:
     return np.asarray((before + after) * (1.0 / np.maximum(1.0 + shared, SHARPEST)), complex)
 
 
-def _moments(
-    z: ComplexArray, moment: FloatArray, index: Integers, field: RingField, first: Integers
-) -> ComplexArray:
+def _moments(z: ComplexArray, moment: FloatArray, index: Integers, field: RingField, first: Integers) -> ComplexArray:
     """Sums of moment·B_n(r)·exp(i·n·p·theta) over the points of all pieces from each of ``first`` on to the next, for
     every order: (first, orders).
     """

@@ -72,9 +72,7 @@ def sector_footprint(inner_radius: float, outer_radius: float, half_angle: float
             f"a sector needs 0 < inner radius < outer radius and a half angle above 0, "
             f"got {inner_radius:g} m, {outer_radius:g} m, {half_angle:g} rad"
         )
-    return Footprint(
-        np.array([inner_radius, outer_radius]), np.zeros_like, lambda r: np.full_like(r, half_angle)
-    )
+    return Footprint(np.array([inner_radius, outer_radius]), np.zeros_like, lambda r: np.full_like(r, half_angle))
 
 
 def halbach_footprint(

@@ -67,9 +67,7 @@ class RadialModes:
     root_mass: FloatArray
     stiffness: FloatArray
 
-    def eigen(
-        self, m: NDArray[np.integer], source: tuple[float, float] | None = None
-    ) -> tuple[FloatArray, FloatArray]:
+    def eigen(self, m: NDArray[np.integer], source: tuple[float, float] | None = None) -> tuple[FloatArray, FloatArray]:
         """Wave numbers k (len(m), N) [1/m] and orthonormal mode vectors (len(m), N, N), column per mode.
 
         source: radii [m] between which the field is made. The higher m, the less far it reaches beyond them: elements

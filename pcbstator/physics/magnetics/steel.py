@@ -85,9 +85,7 @@ def saturated_iron(
     return SaturatedIron(layers, source, back, plate)
 
 
-def _with_back(
-    layers: MagnetLayers, source: RingSource, plate: Plate
-) -> tuple[MagnetLayers, RingSource, PlateState]:
+def _with_back(layers: MagnetLayers, source: RingSource, plate: Plate) -> tuple[MagnetLayers, RingSource, PlateState]:
     """Layers and source with the steel behind the magnets as it is."""
     some = source.of(STEEL_ORDERS)
     ideal = replace(layers, back_iron_permeability=np.inf)
@@ -101,9 +99,7 @@ def _with_back(
     return layers, replace(source, back_potential=_in_rows(source, lifted / layers.remanence)), state
 
 
-def _with_plate(
-    layers: MagnetLayers, source: RingSource, plate: Plate
-) -> tuple[MagnetLayers, RingSource, PlateState]:
+def _with_plate(layers: MagnetLayers, source: RingSource, plate: Plate) -> tuple[MagnetLayers, RingSource, PlateState]:
     """Layers and source with the plate facing the magnets as it is."""
     if layers.plate_distance is None:
         raise LawRangeError("no plate faces the magnets: give plate_distance and plate_thickness")

@@ -250,9 +250,7 @@ def _tied(
     modes = (source.vectors / source.modes.root_mass[:, None])[:, circuit.nodes]  # (n, J, N)
     gain, fall = 1.0 / (k * (admittance + 1.0)), np.exp(-k * thickness)
     behind = (1.0 + (1.0 - admittance) / (1.0 + admittance) * fall**2) / (2.0 * k)
-    face, across, back = (
-        (modes * each[:, None]) @ modes.transpose(0, 2, 1) for each in (gain, gain * fall, behind)
-    )
+    face, across, back = ((modes * each[:, None]) @ modes.transpose(0, 2, 1) for each in (gain, gain * fall, behind))
     both = np.concatenate([np.concatenate([face, across], axis=2), np.concatenate([across, back], axis=2)], axis=1)
     both[:, np.arange(2 * J), np.arange(2 * J)] += RIDGE * both.max(axis=(1, 2))[:, None]
     one = np.eye(J)

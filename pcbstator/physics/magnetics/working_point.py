@@ -92,9 +92,7 @@ def working_point(
     B = alone[:, None, None] + np.einsum("nar,nfr->far", turns, rest)
     face, _, place = np.unravel_index(int(np.argmin(B)), B.shape)
     lowest = float(B[face, :, place].min())
-    return WorkingPoint(
-        layers.remanence * lowest, float(radii[place]), mu_r * lowest / (1.0 - lowest), bool(face == 1)
-    )
+    return WorkingPoint(layers.remanence * lowest, float(radii[place]), mu_r * lowest / (1.0 - lowest), bool(face == 1))
 
 
 def demagnetising_margin(

@@ -112,9 +112,7 @@ def _modes(network: LinearNetwork, squares: FloatArray) -> _Modes:
     return _Modes(rates, shapes, np.einsum("bji,bj->bi", shapes, loss / root), root, loss, growth)
 
 
-def pulse_currents(
-    network: LinearNetwork, durations: ArrayLike, start_c: ArrayLike, limits_c: ArrayLike
-) -> FloatArray:
+def pulse_currents(network: LinearNetwork, durations: ArrayLike, start_c: ArrayLike, limits_c: ArrayLike) -> FloatArray:
     """Rms current that takes the first node to its limit in a given time.
 
     network: [SI]; durations: (b,) above 0 [s]; start_c: (n,) or (b, n) below the limits [degC]; limits_c: likewise,
