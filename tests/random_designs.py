@@ -39,7 +39,7 @@ def drawn_design(seed: int) -> Design:
         "connection": dice.choice(("star", "open") if phases == 2 else ("star", "delta", "open")),
         "parallel_paths": dice.choice((1, 1, 2)),
         "skew_deg": dice.choice((0.0, 0.0, 0.0, 4.0, -3.0)),
-        "link_rim": dice.choice(("outer", "outer", "inner")),
+        "connection_ring": dice.choice(("outer", "outer", "inner")),
     }
     if wave and layers > 2:
         winding["layer_connection"] = dice.choice(("series", "parallel"))

@@ -56,7 +56,7 @@ class CopperResult:
     board_turns: tuple[float, ...] | None = result("board_turns_deg", "angle by which each of them is turned")
     tiles: int | None = result("tiles", "equal arcs into which the ring is cut")
     tile_kinds: tuple[dict[str, Any], ...] | None = result("tile_kinds", "tiles that are made alike, with their count")
-    wires_across_cuts: int | None = result("wires_across_cuts", "wires to solder across the cuts between tiles")
+    tile_jumpers: int | None = result("tile_jumpers", "wires to solder across the cuts between tiles")
     closest: Gap | None = inside()
 
 
@@ -191,7 +191,9 @@ class ThermalResult:
 class MechanicalResult:
     """Forces and masses of the rotor's magnets and steel."""
 
-    axial_pull: float | None = result("axial_pull_n", "pull between the rotors, or of the rotor to the stator's steel")
+    axial_force: float | None = result(
+        "axial_force_n", "pull between the rotors, or of the rotor to the stator's steel"
+    )
     axial_stiffness: float | None = result(
         "axial_stiffness_n_per_mm", "growth of the pull as the gap closes: the bearing must be stiffer", 1e-3
     )
@@ -203,7 +205,7 @@ class MechanicalResult:
     rotor_mass: float = result("rotor_mass_g", "all magnets and the steel behind them", 1e3)
     rotor_inertia: float = result("rotor_inertia_kg_m2", "inertia of magnets and steel about the axis")
     rim_speed: float | None = result("rim_speed_m_per_s", "speed of the rim at the highest speed of [operation]")
-    magnet_throw: float | None = result("magnet_centrifugal_n", "force that throws one magnet outwards then")
+    centrifugal_force: float | None = result("magnet_centrifugal_n", "force that throws one magnet outwards then")
     glue_stress: float | None = result("glue_stress_mpa", "mean shear stress of its glue joint then", 1e-6)
     back_iron_flux: float | None = result(
         "back_iron_flux_density_t", "mean flux density midway between two poles in the steel behind the magnets"

@@ -69,7 +69,7 @@ FIELDS: Mapping[str, tuple[tuple[str, type, tuple[str, ...]], ...]] = {
     "copper": (
         ("winding", WindingResult,
          ("phases", "coils", "poles", "factor", "turns_per_coil", "series_turns", "parallel_paths")),
-        ("copper", CopperResult, ("phase_length", "mass", "via_count", "boards", "tiles", "wires_across_cuts")),
+        ("copper", CopperResult, ("phase_length", "mass", "via_count", "boards", "tiles", "tile_jumpers")),
         ("electrical", ElectricalResult, ("phase_resistance", "line_resistance")),
     ),
     "magnetics": (
@@ -77,8 +77,8 @@ FIELDS: Mapping[str, tuple[tuple[str, type, tuple[str, ...]], ...]] = {
          ("gap_field_peak", "flux_linkage_peak", "emf_constant", "torque_constant", "motor_constant",
           "speed_constant", "effective_factor", *WAVES)),
         ("mechanical", MechanicalResult,
-         ("axial_pull", "axial_stiffness", "magnet_flux", "knee_flux", "magnet_mass", "rotor_mass", "rotor_inertia",
-          "rim_speed", "magnet_throw", "glue_stress", "back_iron_flux", "back_iron_wanted", "stator_iron_flux",
+         ("axial_force", "axial_stiffness", "magnet_flux", "knee_flux", "magnet_mass", "rotor_mass", "rotor_inertia",
+          "rim_speed", "centrifugal_force", "glue_stress", "back_iron_flux", "back_iron_wanted", "stator_iron_flux",
           "stator_iron_wanted")),
     ),
     "heat": (
@@ -186,7 +186,7 @@ class Shared:
         """What the table of a design serves: span and design decide, in steps, so that many designs share it."""
         board = design.board
         margin = LEAST_MARGIN
-        while margin < max(board.track_width, board.link_width):
+        while margin < max(board.track_width, board.interconnect_width):
             margin *= 2
         inner, outer = board.copper_inner_diameter / 2, board.copper_outer_diameter / 2
         inner = inner if self._span[0] is None else min(inner, self._span[0])

@@ -29,7 +29,7 @@ def magnet_radii(design: Design) -> tuple[float, float]:
     return magnet.inner_diameter / 2, magnet.outer_diameter / 2
 
 
-def space_findings(design: Design, copper: Copper) -> list[Finding]:
+def envelope_findings(design: Design, copper: Copper) -> list[Finding]:
     """Findings about room; values in mm."""
     return _envelope(design, copper) + _overlap(design) + _match(design, copper)
 

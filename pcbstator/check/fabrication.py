@@ -53,8 +53,8 @@ def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) ->
         ("via", board.via_drill, board.via_pad, copper.vias),
         ("terminal", board.terminal_drill, board.terminal_pad, copper.terminals),
     ]
-    if copper.joints:
-        drilled.append(("joint", board.joint_drill, board.joint_pad, copper.joints))
+    if copper.jumper_holes:
+        drilled.append(("joint", board.jumper_drill, board.jumper_pad, copper.jumper_holes))
     for name, drill, pad, holes in drilled:
         findings += at_least(
             "board.annular_ring",

@@ -32,7 +32,7 @@ LIMITS = {
 }
 
 
-def opening_findings(design: Design, copper: Copper) -> list[Finding]:
+def feature_findings(design: Design, copper: Copper) -> list[Finding]:
     """Findings about all that shares the board with the winding; values in mm."""
     return [
         *_copper(design, copper), *_sizes(design, copper), *_place(design, copper), *_webs(design, copper),
@@ -149,7 +149,7 @@ def _place(design: Design, copper: Copper) -> list[Finding]:
     things: list[tuple[str, str, BaseGeometry]] = []
     things += [(f"hole {h.name}", h.origin, shapely.Point(h.x, h.y)) for h in copper.shape.drilled]
     things += [(f"slot {s.name}", s.origin, shapely.LineString([s.a, s.b])) for s in copper.shape.slots]
-    things += [(f"land {land.net}", CHIP_TABLE, land.area()) for land in copper.fittings.lands]
+    things += [(f"land {land.net}", CHIP_TABLE, land.area()) for land in copper.non_winding.lands]
     findings = {}
     for name, origin, shape in things:
         if origin not in findings and not cut.contains(shape):
@@ -198,7 +198,7 @@ def _mask(design: Design, copper: Copper) -> list[Finding]:
     limit = design.rules.mask_web
     worst: tuple[float, Opening, Opening, str] | None = None
     sides: tuple[Literal["top", "bottom"], ...] = ("top", "bottom")
-    copper = replace(copper, terminals=copper.terminals + copper.joints, joints=())
+    copper = replace(copper, terminals=copper.terminals + copper.jumper_holes, jumper_holes=())
     for side in sides:
         openings = mask_openings(copper, side)
         for one, other, web in _narrow(openings, limit):

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.pipeline import predict_design
 from pcbstator.analysis.records import Prediction
-from pcbstator.check.envelope import space_findings
+from pcbstator.check.envelope import envelope_findings
 from pcbstator.check.fabrication import fabrication_findings
 from pcbstator.check.job import job_findings
 from pcbstator.check.limits import at_least, at_most
 from pcbstator.check.mechanical import mechanical_findings
-from pcbstator.check.mechanical_features import opening_findings
+from pcbstator.check.mechanical_features import feature_findings
 from pcbstator.check.slip_ring import slip_ring_findings
 from pcbstator.check.thermal import thermal_findings
 from pcbstator.copper import Copper, lay_copper, settled_design
@@ -40,8 +40,8 @@ def checked_prediction(design: Design, copper: Copper | None = None) -> Predicti
 def check_design(design: Design, copper: Copper, prediction: Prediction) -> tuple[Finding, ...]:
     """Findings about copper, room and results."""
     board = copper.board
-    findings = fabrication_findings(design, board, prediction.copper.closest) + space_findings(design, board)
-    findings += opening_findings(design, board)
+    findings = fabrication_findings(design, board, prediction.copper.closest) + envelope_findings(design, board)
+    findings += feature_findings(design, board)
     findings += _results(prediction)
     if prediction.out_of_range and not any(finding.code == "magnets.overlap" for finding in findings):
         severity: Severity = "error" if prediction.magnetic is None else "warning"

@@ -2,7 +2,6 @@
 
 from pcbstator.copper.lay import lay_copper
 from pcbstator.copper.records import (
-    Bridge,
     Coil,
     CoilVisit,
     Copper,
@@ -12,13 +11,13 @@ from pcbstator.copper.records import (
     Pin,
     Point,
     Terminal,
+    TileJumper,
     Track,
     Via,
 )
 from pcbstator.copper.sizing import most_turns, settled_design, widest_track
 
 __all__ = [
-    "Bridge",
     "Coil",
     "CoilVisit",
     "Copper",
@@ -28,6 +27,7 @@ __all__ = [
     "Pin",
     "Point",
     "Terminal",
+    "TileJumper",
     "Track",
     "Via",
     "lay_copper",

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.copper.records import Bridge, CoilVisit, FloatArray, Pin, Track, spot
+from pcbstator.copper.records import CoilVisit, FloatArray, Pin, TileJumper, Track, spot
 
 if TYPE_CHECKING:
     from pcbstator.copper.records import Copper
@@ -25,7 +25,7 @@ class Barrel(NamedTuple):
 
 
 @dataclass(frozen=True, eq=False)
-class Ways:
+class CurrentPaths:
     """The parallel paths of all phases, one phase after the other, and what they run through.
 
     tracks: all links in their order, then what else paths run through. joints: vias, pins and wires on their way, each
@@ -34,7 +34,7 @@ class Ways:
     """
 
     tracks: tuple[Track, ...]
-    joints: tuple[Barrel | Pin | Bridge, ...]
+    transitions: tuple[Barrel | Pin | TileJumper, ...]
     through: FloatArray
     coils: FloatArray
     across: FloatArray
@@ -50,12 +50,12 @@ class _Crossing(NamedTuple):
     pin: Pin | None = None
 
 
-_Joint = tuple[Barrel | Pin | Bridge, list[tuple[int, int]]]  # and the paths through it with their ways
+_Transition = tuple[Barrel | Pin | TileJumper, list[tuple[int, int]]]  # and the paths through it with their ways
 
 
-def ways_through(copper: Copper) -> Ways:
+def walked_paths(copper: Copper) -> CurrentPaths:
     """Every path of the copper, walked once."""
-    tracks, crossed = list(copper.links), _Crossed(len(copper.board.layers))
+    tracks, crossed = list(copper.interconnects), _Crossed(len(copper.board.layers))
     number = _Numbers(tracks)
     paths = [path for phase in copper.phases for path in phase.paths]
     ends = [coil.ends for coil, _ in copper.templates]
@@ -88,14 +88,14 @@ def ways_through(copper: Copper) -> Ways:
     through = np.zeros((len(paths), len(tracks)))
     for line, own in zip(through, passed, strict=True):
         line[list(own)] = list(own.values())
-    joints = crossed.joints()
-    across = np.zeros((len(paths), len(joints)))
-    for column, (_, ways) in enumerate(joints):
+    transitions = crossed.transitions()
+    across = np.zeros((len(paths), len(transitions)))
+    for column, (_, ways) in enumerate(transitions):
         for index, way in ways:
             across[index, column] += way
-    return Ways(
+    return CurrentPaths(
         tracks=tuple(tracks),
-        joints=tuple(joint for joint, _ in joints),
+        transitions=tuple(transition for transition, _ in transitions),
         through=through,
         coils=coils,
         across=across,
@@ -109,14 +109,14 @@ class _Crossed:
     def __init__(self, layers: int) -> None:
         self.layers = layers
         self.holes: dict[tuple[int, int], list[_Crossing]] = {}
-        self.wires: dict[tuple[tuple[int, int], ...], list[tuple[int, Bridge]]] = {}
+        self.wires: dict[tuple[tuple[int, int], ...], list[tuple[int, TileJumper]]] = {}
         self.stops: dict[tuple[int, tuple[int, int]], list[_Crossing]] = {}  # by board and place
 
     def hole(self, place: tuple[float, float], path: int, layer: int, other: int) -> None:
         """A path goes through a hole from one layer to another."""
         self.holes.setdefault(spot(*place), []).append(_Crossing(path, layer, other))
 
-    def wire(self, wire: Pin | Bridge, path: int) -> None:
+    def wire(self, wire: Pin | TileJumper, path: int) -> None:
         """A path runs along a wire."""
         if isinstance(wire, Pin):
             crossing = _Crossing(path, wire.from_layer, wire.to_layer, wire)
@@ -129,7 +129,7 @@ class _Crossed:
         crossing = _Crossing(path, layer, layer)
         self.stops.setdefault(((layer - 1) // self.layers, spot(*place)), []).append(crossing)
 
-    def joints(self) -> list[_Joint]:
+    def transitions(self) -> list[_Transition]:
         """Every piece of a hole, pin or wire with the paths through it."""
         for (_, place), reached in self.stops.items():
             arc = min(crossing.from_layer for crossing in reached)
@@ -140,7 +140,7 @@ class _Crossed:
         return [*found, *((wire[0][1], _along(wire)) for wire in self.wires.values())]
 
 
-def _parts(crossings: list[_Crossing]) -> Iterator[_Joint]:
+def _parts(crossings: list[_Crossing]) -> Iterator[_Transition]:
     """A hole or a pin, cut at every layer where a path enters or leaves it: each part with the paths through it and
     their ways, +1 down and -1 up.
     """
@@ -156,10 +156,10 @@ def _parts(crossings: list[_Crossing]) -> Iterator[_Joint]:
             yield (Barrel(low, high) if pin is None else replace(pin, from_layer=low, to_layer=high)), ways
 
 
-def _along(wire: list[tuple[int, Bridge]]) -> list[tuple[int, int]]:
+def _along(wire: list[tuple[int, TileJumper]]) -> list[tuple[int, int]]:
     """Paths through a wire and their ways, as the first of them runs."""
     first = spot(*wire[0][1].start)
-    return [(path, 1 if spot(*bridge.start) == first else -1) for path, bridge in wire]
+    return [(path, 1 if spot(*jumper.start) == first else -1) for path, jumper in wire]
 
 
 class _Numbers:
@@ -167,12 +167,15 @@ class _Numbers:
 
     def __init__(self, tracks: list[Track]) -> None:
         self.tracks = tracks
-        self.known = {id(link.forth): (row, 1 if link.forth is link else -1) for row, link in enumerate(tracks)}
+        self.known = {
+            id(interconnect.forth): (row, 1 if interconnect.forth is interconnect else -1)
+            for row, interconnect in enumerate(tracks)
+        }
 
     @cached_property
     def pieces(self) -> dict[tuple[object, ...], tuple[int, int]]:
         """Row and way of what is told apart by its place only, as where links and paths were moved separately."""
-        return {link.piece[0]: (row, link.piece[1]) for row, link in enumerate(self.tracks)}
+        return {interconnect.piece[0]: (row, interconnect.piece[1]) for row, interconnect in enumerate(self.tracks)}
 
     def of(self, step: Track) -> tuple[int, int]:
         """Row of a track, and +1 or -1."""

@@ -11,13 +11,12 @@ import numpy as np
 from pcbstator.copper.connections.buses import BusTree, Node, lay_bus
 from pcbstator.copper.connections.stack import stacked
 from pcbstator.copper.connections.tiles import cut_board, lay_cuts
-from pcbstator.copper.connections.via_transitions import joint_vias, with_joints
+from pcbstator.copper.connections.via_transitions import transition_vias, with_via_transitions
 from pcbstator.copper.geometry.board_shape import lay_board
 from pcbstator.copper.geometry.clearance import least_gap
-from pcbstator.copper.non_winding import lay_fittings
+from pcbstator.copper.non_winding import lay_non_winding
 from pcbstator.copper.plan import StatorPlan
 from pcbstator.copper.records import (
-    Bridge,
     Coil,
     CoilVisit,
     Copper,
@@ -26,6 +25,7 @@ from pcbstator.copper.records import (
     PhaseCopper,
     Point,
     Terminal,
+    TileJumper,
     Track,
     Via,
 )
@@ -67,7 +67,7 @@ def _phase_paths(winding: Winding, phase: int, connection: str, ends: CoilEnds, 
     """The parallel paths of a phase, each from the terminal to the star point or the end, on every copy of coils."""
     paths = []
     for copy, coils in itertools.product(range(copies), winding.paths[phase]):
-        steps: list[CoilVisit | Track | Bridge] = []
+        steps: list[CoilVisit | Track | TileJumper] = []
         tree, node = ends[coils[0], winding.sense[coils[0]] > 0]
         here = tree.terminal_node
         for coil in coils:
@@ -106,13 +106,13 @@ def lay_copper(design: Design, winding: Winding | None = None, plan: StatorPlan 
     """
     design = settled_design(design)
     winding = winding or lay_winding(design)
-    shape, fittings = cut_board(design, lay_board(design)), lay_fittings(design)
+    shape, non_winding = cut_board(design, lay_board(design)), lay_non_winding(design)
     plan = plan or settle_plan(design, winding)
     winding = plan.winding
     board = design.board
     used = board.used_layers
-    width = board.link_width
-    count, pad = joint_vias(design, board.track_width)
+    width = board.interconnect_width
+    count, pad = transition_vias(design, board.track_width)
     cuts = lay_cuts(design, width)
     trees = [
         lay_bus(bus, plan.rim, channel, len(used), width, plan.corner, board.via_drill, pad, cuts)
@@ -132,17 +132,17 @@ def lay_copper(design: Design, winding: Winding | None = None, plan: StatorPlan 
         coil_phases=tuple(PHASE_NAMES[phase] for phase in winding.phase_of) * copies,
         coil_senses=winding.sense * copies,
         coil_nets=tuple(net_of[coil] for coil in range(winding.coils)) * copies,
-        links=tuple(track for tree in trees for track in tree.drawn()),
+        interconnects=tuple(track for tree in trees for track in tree.drawn()),
         terminals=_terminals(design, plan, trees),
         phases=_phases(design.board_connection, winding, trees, copies),
-        link_vias=tuple(via for tree in trees for via in tree.vias),
+        interconnect_vias=tuple(via for tree in trees for via in tree.vias),
         alike=design.winding.kind == "spiral",
-        stated_shape=replace(shape, drilled=shape.drilled + fittings.holes),
-        stated_fittings=fittings,
+        stated_shape=replace(shape, drilled=shape.drilled + non_winding.holes),
+        stated_non_winding=non_winding,
         tiles=board.tiles,
-        joints=tuple(joint for tree in trees for joint in tree.joints),
+        jumper_holes=tuple(jumper_hole for tree in trees for jumper_hole in tree.jumper_holes),
     )
-    copper = with_joints(copper, design, count)
+    copper = with_via_transitions(copper, design, count)
     if board.track_profile == "tapered":
         copper = _shaved(copper, board.track_gap)
     copper = copper if used == tuple(range(1, board.layers + 1)) else on_layers(copper, used)
@@ -224,10 +224,12 @@ def on_layers(copper: Copper, used: tuple[int, ...]) -> Copper:
         copper,
         coil=coil(copper.coil),
         further_coils=tuple(map(coil, copper.further_coils)),
-        links=tuple(map(moved, copper.links)),
-        link_vias=drilled(copper.link_vias),
+        interconnects=tuple(map(moved, copper.interconnects)),
+        interconnect_vias=drilled(copper.interconnect_vias),
         terminals=tuple(replace(terminal, layer=used[terminal.layer - 1]) for terminal in copper.terminals),
-        joints=tuple(replace(joint, layer=used[joint.layer - 1]) for joint in copper.joints),
+        jumper_holes=tuple(
+            replace(jumper_hole, layer=used[jumper_hole.layer - 1]) for jumper_hole in copper.jumper_holes
+        ),
         phases=tuple(
             replace(phase, terminal=point(phase.terminal), end=point(phase.end), paths=tuple(map(path, phase.paths)))
             for phase in copper.phases

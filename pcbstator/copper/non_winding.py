@@ -63,7 +63,7 @@ class Land:
 
 
 @dataclass(frozen=True, eq=False)
-class Fittings:
+class NonWindingCopper:
     """Lands and leads; the holes with pads are the board's own."""
 
     lands: tuple[Land, ...] = ()
@@ -81,11 +81,11 @@ class Opening:
     radius: float = 0.0
 
 
-def lay_fittings(design: Design) -> Fittings:
+def lay_non_winding(design: Design) -> NonWindingCopper:
     """The thermistor's lands, its leads and the pads or holes for its wires."""
     chip, board = design.board.thermistor, design.board
     if chip is None:
-        return Fittings()
+        return NonWindingCopper()
     length, width, pitch = LANDS[chip.size]
     if chip.land_length is not None and chip.land_width is not None and chip.land_pitch is not None:
         length, width, pitch = chip.land_length, chip.land_width, chip.land_pitch
@@ -111,7 +111,7 @@ def lay_fittings(design: Design) -> Fittings:
         way = [flat, pad] if tangential or pin == 1 else _round_the_chip(flat, pad, width, board.track_width, gap)
         points = np.array([turn(place, chip.angle) for place in way])
         tracks.append(_lead(layer, points, board.track_width, net))
-    return Fittings(tuple(lands), tuple(tracks), tuple(holes))
+    return NonWindingCopper(tuple(lands), tuple(tracks), tuple(holes))
 
 
 def _lead(layer: int, points: np.ndarray[tuple[int, ...], np.dtype[np.float64]], width: float, net: str) -> Track:
@@ -146,7 +146,7 @@ def mask_openings(
     discs += [(f"hole {h.name}", h.net, h.x, h.y, max(h.pad, h.diameter)) for h in copper.shape.drilled]
     found = [Opening(name, net, shapely.Point(x, y), size / 2 + expansion) for name, net, x, y, size in discs]
     layer = 1 if side == "top" else len(copper.layers)
-    for land in copper.fittings.lands:
+    for land in copper.non_winding.lands:
         if land.layer == layer:
             name = f"{'land' if land.part == CHIP else 'wire pad'} {land.net}"
             if land.is_round:

@@ -9,8 +9,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.copper.connections.connection_ring import Bus, NoRoomError, RimPlan, RimSizes, chord_angle
-from pcbstator.copper.connections.fit import plan_rim, rim_sizes
+from pcbstator.copper.connections.connection_ring import (
+    Bus,
+    ConnectionRing,
+    ConnectionRingSizes,
+    NoRoomError,
+    chord_angle,
+)
+from pcbstator.copper.connections.fit import connection_ring_sizes, plan_connection_ring
 from pcbstator.copper.records import FloatArray
 from pcbstator.copper.spiral.coil import CoilPlan, fit_spiral, inner_margin, skew_stretch
 from pcbstator.copper.spiral.outlines import SAGITTA, Family, fan_family, parallel_family, round_family, sector_family
@@ -34,7 +40,7 @@ class StatorPlan:
     winding: Winding
     coil: CoilPlan | WavePlan
     coil_angles: FloatArray
-    rim: RimPlan
+    rim: ConnectionRing
     buses: tuple[Bus, ...]
     channels: tuple[int, ...]
     corner: float
@@ -48,7 +54,7 @@ def plan_stator(design: Design, winding: Winding, turns: int, track_width: float
 
 def _plan_wave(design: Design, winding: Winding, turns: int, track_width: float) -> StatorPlan:
     asked, board = design.winding, design.board
-    sizes = rim_sizes(design, track_width)
+    sizes = connection_ring_sizes(design, track_width)
     used = len(board.used_layers)
     if used * winding.poles * winding.phases * turns > MOST_RUNS:
         raise NoRoomError(
@@ -72,7 +78,7 @@ def _plan_wave(design: Design, winding: Winding, turns: int, track_width: float)
             post_step=post_step,
             width=track_width,
             gap=sizes.gap,
-            joint=sizes.joint,
+            transition_pad=sizes.transition_pad,
             bend=asked.corner_radius or max(1.5 * track_width, 0.3e-3),
             tapered=board.track_profile == "tapered",
             skew=asked.skew,
@@ -84,9 +90,9 @@ def _plan_wave(design: Design, winding: Winding, turns: int, track_width: float)
     # The cuts of a phase as near to each other as their posts allow, for short links.
     for sectors in range(1, 2 * turns + 1):
         ordered, angles, apart = _placed(winding, loose.step, sectors)
-        if apart < (loose.pairs + 1) * chord_angle(loose.joint, across / 2):
+        if apart < (loose.pairs + 1) * chord_angle(loose.transition_pad, across / 2):
             continue  # not even posts that touch would do
-        rim, buses, channels, step = plan_rim(
+        rim, buses, channels, step = plan_connection_ring(
             design, ordered, sizes, angles, lambda step: post_angles(wave(step, across / 2))
         )
         final = wave(step, rim.post_radius)
@@ -97,7 +103,7 @@ def _plan_wave(design: Design, winding: Winding, turns: int, track_width: float)
     coil = fit_wave(final)
     if coil is None:
         raise NoRoomError("winding.turns", "the runs with their end arcs and vias must fit the ring", str(turns), "")
-    corner = min(2 * track_width, sizes.joint / 2 + sizes.gap) * 0.8
+    corner = min(2 * track_width, sizes.transition_pad / 2 + sizes.gap) * 0.8
     return StatorPlan(ordered, coil, angles, rim, buses, channels, corner)
 
 
@@ -118,7 +124,7 @@ def _even_angles(winding: Winding) -> FloatArray:
     return np.asarray(2 * pi / winding.coils * np.arange(winding.coils, dtype=np.float64))
 
 
-def _family(design: Design, rim: RimPlan, sizes: RimSizes) -> Family:
+def _family(design: Design, rim: ConnectionRing, sizes: ConnectionRingSizes) -> Family:
     """The outlines of the coil's turns."""
     board, coils = design.board, design.winding.coils or 0
     if sizes.side > 0:
@@ -154,9 +160,11 @@ def _family(design: Design, rim: RimPlan, sizes: RimSizes) -> Family:
     return shape(outer, inner, coils, clearance, corner)
 
 
-def _check_posts(design: Design, rim: RimPlan, family: Family, sizes: RimSizes, angles: tuple[float, ...]) -> None:
+def _check_posts(
+    design: Design, rim: ConnectionRing, family: Family, sizes: ConnectionRingSizes, angles: tuple[float, ...]
+) -> None:
     """The row of posts must stay within the coil's pitch and reach the outermost turn from its middle."""
-    beside = (sizes.joint + sizes.gap) / 2
+    beside = (sizes.transition_pad + sizes.gap) / 2
     half_row = rim.post_radius * angles[-1] + beside
     if design.board.tiles > 1:
         _check_beside_cut(design, rim, sizes, angles[-1])
@@ -174,23 +182,23 @@ def _check_posts(design: Design, rim: RimPlan, family: Family, sizes: RimSizes, 
         )
 
 
-def _check_beside_cut(design: Design, rim: RimPlan, sizes: RimSizes, last_post: float) -> None:
+def _check_beside_cut(design: Design, rim: ConnectionRing, sizes: ConnectionRingSizes, last_post: float) -> None:
     """The posts of a coil and their leads must be clear of the holes beside a cut."""
-    needed = sizes.joint / 2 + sizes.beside_joints
+    needed = sizes.transition_pad / 2 + sizes.beside_jumpers
     there = min(rim.post_radius, *rim.arc_radii) * sin(pi / (design.winding.coils or 1) - last_post)
     if there < needed:
         raise NoRoomError(
             "board.tiles",
             "the holes beside a cut must fit between it and the vias of the coil",
             f"{1e3 * needed:.2f} mm needed, {1e3 * there:.2f} mm there",
-            "use a smaller joint_pad_mm, fewer coils or a larger annulus",
+            "use a smaller jumper_pad_mm, fewer coils or a larger annulus",
         )
 
 
 def _plan_spiral(design: Design, winding: Winding, turns: int, track_width: float) -> StatorPlan:
-    sizes, skew = rim_sizes(design, track_width), design.winding.skew
+    sizes, skew = connection_ring_sizes(design, track_width), design.winding.skew
     last = len(design.board.used_layers) // 2
-    rim, buses, channels, step = plan_rim(
+    rim, buses, channels, step = plan_connection_ring(
         design, winding, sizes, _even_angles(winding),
         lambda step: (sizes.side * skew / 2 - last / 2 * step, sizes.side * skew / 2 + last / 2 * step),
     )  # fmt: skip

@@ -16,13 +16,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
-    from pcbstator.copper.current_paths import Ways
+    from pcbstator.copper.current_paths import CurrentPaths
     from pcbstator.copper.geometry.board_shape import BoardShape
-    from pcbstator.copper.non_winding import Fittings
+    from pcbstator.copper.non_winding import NonWindingCopper
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
-Role = Literal["coil", "link", "lead", "teardrop"]
+Role = Literal["coil", "interconnect", "lead", "teardrop"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,7 +105,11 @@ class Track:
     def piece(self) -> tuple[tuple[object, ...], int]:
         """What tells it from every other link, whichever way it is run through; and the way, +1 or -1."""
         first, last = (spot(*end) for end in self.ends)
-        return (("link", self.layer, first, last), 1) if first <= last else (("link", self.layer, last, first), -1)
+        return (
+            (("interconnect", self.layer, first, last), 1)
+            if first <= last
+            else (("interconnect", self.layer, last, first), -1)
+        )
 
     def turned(self, angle: float, **changes: object) -> Track:
         """This track turned about the board's centre by ``angle`` [rad], with other fields changed as named."""
@@ -186,7 +190,7 @@ class Coil:
     series_turns: int
     tracks: tuple[Track, ...]
     vias: tuple[Via, ...]
-    drops: tuple[Track, ...] = ()
+    teardrops: tuple[Track, ...] = ()
 
     @property
     def ends(self) -> tuple[int, int]:
@@ -214,7 +218,7 @@ class Pin:
 
 
 @dataclass(frozen=True)
-class Bridge:
+class TileJumper:
     """A wire across a cut between tiles, soldered into a hole on either side: from where to where, diameter [m]."""
 
     start: tuple[float, float]
@@ -226,7 +230,7 @@ class Bridge:
         """From hole to hole [m]."""
         return float(np.hypot(self.end[0] - self.start[0], self.end[1] - self.start[1]))
 
-    def reversed(self) -> Bridge:
+    def reversed(self) -> TileJumper:
         """The same wire with the current the other way."""
         return replace(self, start=self.end, end=self.start)
 
@@ -235,7 +239,7 @@ class Bridge:
 class Path:
     """One of the parallel paths of a phase, in the order of positive current."""
 
-    steps: tuple[CoilVisit | Track | Pin | Bridge, ...]
+    steps: tuple[CoilVisit | Track | Pin | TileJumper, ...]
 
 
 @dataclass(frozen=True, eq=False)
@@ -255,7 +259,7 @@ class Copper:
     coil: the template; further_coils: more of them where not all coils are equal; coil_templates: which of them, per
     coil, empty where there is one. coil_angles: (coils,) [rad]; coil_phases and coil_nets: per coil; coil_senses:
     (coils,) +1 or -1, whether positive phase current runs counter-clockwise; links: every link and lead, each drawn
-    once. vias_per_joint: at every place where layers meet; link_drops: teardrops of the links.
+    once. vias_per_transition: at every place where layers meet; link_drops: teardrops of the links.
 
     alike: all coils have the same surroundings, so that one of them can speak for all. single: of a stack, one board by
     itself; board_turns: the angle [rad] by which each board is turned. tiles: into which the ring is cut; joints: holes
@@ -270,21 +274,21 @@ class Copper:
     coil_phases: tuple[str, ...]
     coil_senses: tuple[int, ...]
     coil_nets: tuple[str, ...]
-    links: tuple[Track, ...]
+    interconnects: tuple[Track, ...]
     terminals: tuple[Terminal, ...]
     phases: tuple[PhaseCopper, ...]
-    link_vias: tuple[Via, ...] = ()
+    interconnect_vias: tuple[Via, ...] = ()
     further_coils: tuple[Coil, ...] = ()
     coil_templates: tuple[int, ...] = ()
     alike: bool = True
-    vias_per_joint: int = 1
-    link_drops: tuple[Track, ...] = ()
+    vias_per_transition: int = 1
+    interconnect_teardrops: tuple[Track, ...] = ()
     single: Copper | None = None
     board_turns: tuple[float, ...] = (0.0,)
     stated_shape: BoardShape | None = None
-    stated_fittings: Fittings | None = None
+    stated_non_winding: NonWindingCopper | None = None
     tiles: int = 1
-    joints: tuple[Terminal, ...] = ()
+    jumper_holes: tuple[Terminal, ...] = ()
 
     @cached_property
     def shape(self) -> BoardShape:
@@ -294,18 +298,18 @@ class Copper:
         return self.stated_shape or ring_board(self.board_inner_radius, self.board_outer_radius)
 
     @cached_property
-    def fittings(self) -> Fittings:
+    def non_winding(self) -> NonWindingCopper:
         """Copper that is not winding."""
-        from pcbstator.copper.non_winding import Fittings  # as above
+        from pcbstator.copper.non_winding import NonWindingCopper  # as above
 
-        return self.stated_fittings or Fittings()
+        return self.stated_non_winding or NonWindingCopper()
 
     @cached_property
-    def ways(self) -> Ways:
+    def current_paths(self) -> CurrentPaths:
         """What every path runs through."""
-        from pcbstator.copper.current_paths import ways_through  # as above
+        from pcbstator.copper.current_paths import walked_paths  # as above
 
-        return ways_through(self)
+        return walked_paths(self)
 
     @property
     def board(self) -> Copper:
@@ -331,7 +335,7 @@ class Copper:
     @cached_property
     def shapes(self) -> tuple[Track, ...]:
         """Every track that differs from others by more than a turn: those of the templates, and the links."""
-        return (*(track for track, _ in self.template_tracks), *self.links)
+        return (*(track for track, _ in self.template_tracks), *self.interconnects)
 
     @property
     def track_width(self) -> float:
@@ -356,25 +360,25 @@ class Copper:
         return placed if forward else tuple(track.reversed() for track in reversed(placed))
 
     @cached_property
-    def drops(self) -> tuple[Track, ...]:
+    def teardrops(self) -> tuple[Track, ...]:
         """Every teardrop, at its place."""
         placed = [
-            drop.turned(float(self.coil_angles[member]), net=self.coil_nets[member], phase=self.coil_phases[member])
+            teardrop.turned(float(self.coil_angles[member]), net=self.coil_nets[member], phase=self.coil_phases[member])
             for coil, members in self.templates
             for member in members
-            for drop in coil.drops
+            for teardrop in coil.teardrops
         ]
-        return (*placed, *self.link_drops)
+        return (*placed, *self.interconnect_teardrops)
 
     @cached_property
     def holes(self) -> tuple[Via | Terminal, ...]:
         """Every plated hole: vias, terminals and joints."""
-        return (*self.vias, *self.terminals, *self.joints)
+        return (*self.vias, *self.terminals, *self.jumper_holes)
 
     @cached_property
     def lengths(self) -> list[float]:
         """Length of every track of ``template_tracks``, then of ``ways`` [m]."""
-        return track_lengths([*(track for track, _ in self.template_tracks), *self.ways.tracks])
+        return track_lengths([*(track for track, _ in self.template_tracks), *self.current_paths.tracks])
 
     @property
     def template_lengths(self) -> list[float]:
@@ -382,14 +386,14 @@ class Copper:
         return self.lengths[: len(self.template_tracks)]
 
     @property
-    def link_lengths(self) -> list[float]:
+    def interconnect_lengths(self) -> list[float]:
         """Length of every link [m]."""
-        return self.lengths[len(self.template_tracks) :][: len(self.links)]
+        return self.lengths[len(self.template_tracks) :][: len(self.interconnects)]
 
     @property
     def via_count(self) -> int:
         """Vias of the stator."""
-        return sum(len(members) * len(coil.vias) for coil, members in self.templates) + len(self.link_vias)
+        return sum(len(members) * len(coil.vias) for coil, members in self.templates) + len(self.interconnect_vias)
 
     @property
     def hole_sizes(self) -> list[tuple[float, float, int]]:
@@ -397,8 +401,8 @@ class Copper:
         holes: list[tuple[Via | Terminal, int]] = []
         for coil, members in self.templates:
             holes += [(via, len(members)) for via in coil.vias]
-        holes += [(via, 1) for via in self.link_vias]
-        holes += [(hole, 1) for hole in (*self.terminals, *self.joints)]
+        holes += [(via, 1) for via in self.interconnect_vias]
+        holes += [(hole, 1) for hole in (*self.terminals, *self.jumper_holes)]
         return [(hole.drill, 0.0 if hole.within else hole.pad, count) for hole, count in holes]
 
     @property
@@ -409,7 +413,7 @@ class Copper:
     @cached_property
     def tracks(self) -> tuple[Track, ...]:
         """Every track of the stator, each drawn once."""
-        return self.coil_tracks + self.links
+        return self.coil_tracks + self.interconnects
 
     @cached_property
     def vias(self) -> tuple[Via, ...]:
@@ -420,7 +424,7 @@ class Copper:
             placed += [
                 replace(v, x=v.x * cos - v.y * sin, y=v.x * sin + v.y * cos, net=net) for v in self.template(index).vias
             ]
-        return tuple(placed) + self.link_vias
+        return tuple(placed) + self.interconnect_vias
 
 
 def track_lengths(tracks: Sequence[Track]) -> list[float]:

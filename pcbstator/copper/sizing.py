@@ -135,9 +135,9 @@ def _turns(count: int) -> str:
 
 def _too_many_turns(design: Design, turns: int, lack: NoRoomError) -> Complaint:
     """What would fit instead."""
-    fitting, widest = most_turns(design), widest_track(design, turns)
-    most = "at most " if fitting < turns else ""  # fewer need not fit where more do: the cuts of a wave fall elsewhere
-    offers = [f"use {most}{_turns(fitting)} with this track_width_mm"] if fitting else []
+    part, widest = most_turns(design), widest_track(design, turns)
+    most = "at most " if part < turns else ""  # fewer need not fit where more do: the cuts of a wave fall elsewhere
+    offers = [f"use {most}{_turns(part)} with this track_width_mm"] if part else []
     if widest >= 5e-5:
         offers.append(f"for {_turns(turns)} a track_width_mm of at most {floor(1e5 * widest + 0.5) / 100:.2f}")
     if not offers:

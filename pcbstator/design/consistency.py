@@ -85,8 +85,8 @@ def _turns_in_all(
     if coils is None:
         return None
     # Two sides of a coil share its part of the rim.
-    fitting = int(pi * rim / coils / 2 / (gap + (0.05 if width == "fill" else float(width))))
-    each = min(500, fitting) if turns == "fill" else int(turns)
+    part = int(pi * rim / coils / 2 / (gap + (0.05 if width == "fill" else float(width))))
+    each = min(500, part) if turns == "fill" else int(turns)
     if coils * layers * each <= MOST_TURNS_IN_ALL:
         return None
     rule = f"coils x layers x turns must be at most {MOST_TURNS_IN_ALL}"
@@ -329,14 +329,14 @@ def _tiled_stack(tiles: int, boards: int) -> Complaint | None:
     return Complaint("board.tiles", rule, str(tiles), "use one board cut into tiles, or a stack of whole ones")
 
 
-def _joint_pad(pad: float | None, drill: float | None, pad_else: float, drill_else: float) -> Complaint | None:
+def _jumper_pad(pad: float | None, drill: float | None, pad_else: float, drill_else: float) -> Complaint | None:
     if pad is None and drill is None:
         return None
     wide, hole = pad_else if pad is None else pad, drill_else if drill is None else drill
     if wide > hole:
         return None
     rule = f"must be larger than the hole of {shown(hole)}"
-    return Complaint("board.joint_pad_mm", rule, shown(wide), "make it larger or joint_drill_mm smaller")
+    return Complaint("board.jumper_pad_mm", rule, shown(wide), "make it larger or jumper_drill_mm smaller")
 
 
 RULES: tuple[Rule, ...] = (
@@ -360,7 +360,8 @@ RULES: tuple[Rule, ...] = (
     exceeds("board.via_pad_mm", "board.via_drill_mm"),
     exceeds("board.terminal_pad_mm", "board.terminal_drill_mm"),
     Rule(
-        ("board.joint_pad_mm", "board.joint_drill_mm", "board.terminal_pad_mm", "board.terminal_drill_mm"), _joint_pad
+        ("board.jumper_pad_mm", "board.jumper_drill_mm", "board.terminal_pad_mm", "board.terminal_drill_mm"),
+        _jumper_pad,
     ),
     Rule(("board.tiles", "winding.coils", "winding.kind", "winding.skew_deg"), _tiles),
     Rule(("board.tiles", "stack.boards"), _tiled_stack),

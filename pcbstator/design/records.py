@@ -87,8 +87,8 @@ class Winding(Record):
     skew: Annotated[float, degrees(-30, 30)] = key(
         "skew_deg", "turn of the copper between its inner and its outer end, against ripple", 0.0
     )
-    link_rim: Literal["outer", "inner"] = key(
-        "link_rim", "the rim where links between coils and terminals run", "outer"
+    connection_ring: Literal["outer", "inner"] = key(
+        "connection_ring", "the rim where links between coils and terminals run", "outer"
     )
     corner_radius: Annotated[float, millimetres(0, 50)] | None = key(
         "corner_radius_mm", "least radius of the coil's corners", None, example=0.5, otherwise="chosen by the program"
@@ -130,8 +130,8 @@ class Board(Record):
     via_drill: Annotated[float, millimetres(0.05, 3)] = key("via_drill_mm", "drill of the vias", 0.3)
     via_pad: Annotated[float, millimetres(0.1, 6)] = key("via_pad_mm", "copper around a via", 0.6)
     via_plating: Annotated[float, micrometres(5, 100)] = key("via_plating_um", "copper on the wall of a via", 20.0)
-    vias_per_joint: Annotated[int, Count(range(1, 8))] | None = key(
-        "vias_per_joint", "vias side by side wherever layers meet", None, example=1,
+    vias_per_transition: Annotated[int, Count(range(1, 8))] | None = key(
+        "vias_per_transition", "vias side by side wherever layers meet", None, example=1,
         otherwise="as many as the track needs and has room for",
     )  # fmt: skip
     layer_depths: Annotated[tuple[float, ...], QuantityList(millimetres(0, 10), 16)] | None = key(
@@ -146,8 +146,8 @@ class Board(Record):
     )
     terminal_drill: Annotated[float, millimetres(0.3, 6)] = key("terminal_drill_mm", "holes for the wires", 1.0)
     terminal_pad: Annotated[float, millimetres(0.5, 10)] = key("terminal_pad_mm", "copper around those holes", 1.6)
-    stated_link_width: Annotated[float, millimetres(0.05, 20)] | None = key(
-        "link_width_mm", "width of the links between coils", None, example=0.3, otherwise="track_width_mm"
+    stated_interconnect_width: Annotated[float, millimetres(0.05, 20)] | None = key(
+        "interconnect_width_mm", "width of the links between coils", None, example=0.3, otherwise="track_width_mm"
     )
     finish: Annotated[str, Text(40)] = key("finish", "surface finish, a word for the board house", "ENIG")
     tiles: Annotated[int, Count(range(1, 61))] = key(
@@ -161,12 +161,12 @@ class Board(Record):
     stated_panel_height: Annotated[float, millimetres(10, LARGEST)] | None = key(
         "panel_height_mm", "its other side", None, example=100.0, otherwise="panel_width_mm, or no limit"
     )
-    stated_joint_drill: Annotated[float, millimetres(0.3, 6)] | None = key(
-        "joint_drill_mm", "holes beside a cut for the wires across it", None, example=0.8,
+    stated_jumper_drill: Annotated[float, millimetres(0.3, 6)] | None = key(
+        "jumper_drill_mm", "holes beside a cut for the wires across it", None, example=0.8,
         otherwise="terminal_drill_mm",
     )  # fmt: skip
-    stated_joint_pad: Annotated[float, millimetres(0.5, 10)] | None = key(
-        "joint_pad_mm", "copper around those holes", None, example=1.4, otherwise="terminal_pad_mm"
+    stated_jumper_pad: Annotated[float, millimetres(0.5, 10)] | None = key(
+        "jumper_pad_mm", "copper around those holes", None, example=1.4, otherwise="terminal_pad_mm"
     )
     laminate_tg_c: Annotated[float, celsius(80, 300)] = key(
         "laminate_tg_c", "glass transition temperature of the laminate", 150.0
@@ -207,14 +207,14 @@ class Board(Record):
         return (sides[0], sides[-1]) if sides else None
 
     @property
-    def joint_drill(self) -> float:
+    def jumper_drill(self) -> float:
         """Holes beside a cut for the wires across it [m]."""
-        return self.stated_joint_drill or self.terminal_drill
+        return self.stated_jumper_drill or self.terminal_drill
 
     @property
-    def joint_pad(self) -> float:
+    def jumper_pad(self) -> float:
         """Copper around those holes [m]."""
-        return self.stated_joint_pad or self.terminal_pad
+        return self.stated_jumper_pad or self.terminal_pad
 
     @property
     def beside_cut(self) -> float:
@@ -242,9 +242,9 @@ class Board(Record):
         return self.layer_copper or (self.outer_copper, *inside, self.outer_copper)
 
     @property
-    def link_width(self) -> float:
+    def interconnect_width(self) -> float:
         """Width of the links between coils [m]."""
-        return self.track_width if self.stated_link_width is None else self.stated_link_width
+        return self.track_width if self.stated_interconnect_width is None else self.stated_interconnect_width
 
     @property
     def layer_z(self) -> tuple[float, ...]:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from pcbstator.study.confirm import Confirmation
 from pcbstator.study.records import Study
-from pcbstator.study.run import front_numbers
+from pcbstator.study.run import pareto_numbers
 from pcbstator.study.sensitivity import Influence, influences
 from pcbstator.study.store import Store
 
@@ -55,7 +55,7 @@ def gather(study: Study, store: Store) -> Found:
     reasons = store.reasons()
     feasible = reasons.pop("", 0)
     front = sorted(
-        (best_of(study, store, number) for number in front_numbers(study, store)),
+        (best_of(study, store, number) for number in pareto_numbers(study, store)),
         key=lambda best: (study.objectives[0].cost(best.results[study.objectives[0].key]), best.number),
     )
     chosen = {best.number for best in front}

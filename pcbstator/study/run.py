@@ -284,7 +284,7 @@ class _Run:
             self.watch(self.progress)
 
         while True:
-            front = front_numbers(self.study, self.store)
+            front = pareto_numbers(self.study, self.store)
             numbers = [number for number in front if self.store.confirmation(number) is None]
             if not numbers:
                 return
@@ -298,7 +298,7 @@ class _Run:
             self.drain()
 
 
-def front_numbers(study: Study, store: Store) -> list[int]:
+def pareto_numbers(study: Study, store: Store) -> list[int]:
     """Numbers of the designs that meet everything, are not known to be unfit to be made, and are beaten by none.
 
     None where nothing is asked for.

@@ -158,8 +158,8 @@ def _joined(triangles: FloatArray) -> Mesh:
     """The mesh of triangles given by their corners (m, 3, 2); corners that only rounding parts are one."""
     points, index = np.unique(triangles.reshape(-1, 2), axis=0, return_inverse=True)
     near = KDTree(points).query_pairs(ROUNDING, output_type="ndarray")
-    links = coo_array((np.ones(len(near)), (near[:, 0], near[:, 1])), shape=(len(points), len(points)))
-    _, label = connected_components(links, directed=False)
+    interconnects = coo_array((np.ones(len(near)), (near[:, 0], near[:, 1])), shape=(len(points), len(points)))
+    _, label = connected_components(interconnects, directed=False)
     corners = label[index.reshape(-1, 3)].astype(np.int64)
     flat = np.any(corners == np.roll(corners, 1, axis=1), axis=1)
     return Mesh(points[np.unique(label, return_index=True)[1]], corners[~flat])

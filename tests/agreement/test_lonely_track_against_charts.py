@@ -35,12 +35,12 @@ def rise_of_a_track(width, current, conductivity):
     """A warm strip with the plate on both sides as a fin, cells across; loss and coefficients solved together."""
     step = (HALF - width / 2) / CELLS
     track, plate = 10.0, np.full(CELLS, 5.0)
-    link = 2 * conductivity * THICKNESS / step
+    interconnect = 2 * conductivity * THICKNESS / step
     for _ in range(200):
         loss = current**2 * 1.7241e-8 * (1 + 0.00393 * (AMBIENT + track - 20)) / (width * COPPER)
         matrix = np.diag(np.append(both_faces(np.array([track])) * width, both_faces(plate) * 2 * step))
         for i in range(CELLS):
-            matrix[i : i + 2, i : i + 2] += (2 if i == 0 else 1) * link * np.array([[1, -1], [-1, 1]])
+            matrix[i : i + 2, i : i + 2] += (2 if i == 0 else 1) * interconnect * np.array([[1, -1], [-1, 1]])
         right = np.zeros(CELLS + 1)
         right[0] = loss
         found = np.linalg.solve(matrix, right)

@@ -11,14 +11,14 @@ from scipy.special import j1
 
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.magnetics.field_layers import MagnetLayers, pull_response
+from pcbstator.physics.magnetics.field_layers import MagnetLayers, force_response
 from pcbstator.physics.magnetics.magnet_ring import (
     disc_footprint,
     halbach_footprint,
     ring_harmonics,
     sector_footprint,
 )
-from pcbstator.physics.mechanics.magnet_force import axial_pull
+from pcbstator.physics.mechanics.magnet_force import axial_force
 
 PRINTED = tomllib.loads((Path(__file__).parents[1] / "published" / "magnet_forces.toml").read_text(encoding="utf-8"))
 P, BR, H, INNER, OUTER = 6, 1.3, 0.003, 0.020, 0.035
@@ -34,7 +34,7 @@ def lonely_pull(outer, inner, layers):
     k = (ends[:-1, None] + np.diff(ends)[:, None] * (x + 1) / 2).ravel()
     weight = (np.diff(ends)[:, None] * w / 2).ravel()
     charge = (outer * j1(k * outer) - inner * j1(k * inner)) / k
-    falling, rising = pull_response(k, layers)
+    falling, rising = force_response(k, layers)
     return np.pi / MU_0 * layers.remanence**2 * float(np.sum(weight * k * falling[0] * rising[0] * charge**2))
 
 
@@ -52,7 +52,7 @@ def test_a_sparse_ring_of_discs_is_that_many_pairs(case):
     given, circle = PRINTED["coaxial_discs"], 0.1
     R, h, gap = given["diameter_mm"] / 2e3, given["thickness_mm"] / 1e3, case["gap_mm"] / 1e3
     layers = MagnetLayers(h, given["remanence_t"], mirror_distance=gap / 2)
-    pull = axial_pull(disc_footprint(circle, R), 6, layers, np.arange(1, 120, 2)) / 12
+    pull = axial_force(disc_footprint(circle, R), 6, layers, np.arange(1, 120, 2)) / 12
     number, z = np.arange(1, 12), gap + h
     d, moment = 2 * circle * np.sin(number * np.pi / 12), given["remanence_t"] * np.pi * R**2 * h / MU_0
     share = 3 * MU_0 * moment**2 / (4 * np.pi) * z * (2 * z**2 - 3 * d**2) / (z**2 + d**2) ** 3.5
@@ -92,7 +92,7 @@ def test_two_facing_rings_against_the_library(half_gap):
         )
     upper = bodies[0].copy(position=(0, 0, H / 2))
     force, _ = magpylib.getFT(bodies, upper, meshing=200)
-    got = axial_pull(RING, P, MagnetLayers(H, BR, mirror_distance=half_gap))
+    got = axial_force(RING, P, MagnetLayers(H, BR, mirror_distance=half_gap))
     assert got == pytest.approx(-2 * P * np.reshape(force, (-1, 3)).sum(axis=0)[2], rel=3e-3)
 
 
@@ -106,13 +106,13 @@ def test_pull_is_the_stress_on_the_plane(footprint):
     radii, orders = np.linspace(0.008, 0.07, 3001), np.arange(1, 32, 2)
     B = ring_harmonics(footprint, P, layers, radii, np.array([0.002]), orders)[:, 0]
     stress = np.pi / (2 * MU_0) * np.trapezoid(np.sum(B**2, axis=0) * radii, radii)
-    assert axial_pull(footprint, P, layers) == pytest.approx(stress, rel=2e-3)
+    assert axial_force(footprint, P, layers) == pytest.approx(stress, rel=2e-3)
 
 
 def test_pull_of_a_real_plate_lies_between_none_and_an_ideal_one():
-    ideal = axial_pull(RING, P, MagnetLayers(H, BR, mirror_distance=0.002))
+    ideal = axial_force(RING, P, MagnetLayers(H, BR, mirror_distance=0.002))
     plates = [
-        axial_pull(RING, P, MagnetLayers(H, BR, plate_distance=0.002, plate_thickness=t, plate_permeability=mu))
+        axial_force(RING, P, MagnetLayers(H, BR, plate_distance=0.002, plate_thickness=t, plate_permeability=mu))
         for t, mu in ((0.001, 1.0), (0.0005, 20.0), (0.001, 20.0), (0.001, 1000.0), (0.01, 1e6))
     ]
     pulls = plates
@@ -123,4 +123,4 @@ def test_pull_of_a_real_plate_lies_between_none_and_an_ideal_one():
 
 def test_nothing_pulls_where_nothing_faces():
     with pytest.raises(LawRangeError, match="nothing faces"):
-        axial_pull(RING, P, MagnetLayers(H, BR))
+        axial_force(RING, P, MagnetLayers(H, BR))

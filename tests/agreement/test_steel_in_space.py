@@ -21,7 +21,7 @@ from pcbstator.materials import mild_steel
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
 from pcbstator.physics.magnetics.magnet_ring import ring_harmonics, ring_source, sector_footprint
 from pcbstator.physics.magnetics.steel import saturated_iron
-from pcbstator.physics.mechanics.magnet_force import PULL_ORDERS, axial_pull
+from pcbstator.physics.mechanics.magnet_force import FORCE_ORDERS, axial_force
 
 INNER, OUTER, ARC, DISTANCE, LAYER = 0.020, 0.040, 0.8, 0.0012, 0.0001
 STEEL = mild_steel()
@@ -158,10 +158,10 @@ def solve(p, layers):
 def ours(p, layers, radii):
     ring = sector_footprint(INNER, OUTER, ARC * np.pi / (2 * p))
     near = np.array([DISTANCE, min(layers.magnet_thickness, layers.facing_distance)])
-    source = ring_source(ring, p, radii, near, np.array(PULL_ORDERS), edges=(INNER, OUTER))
+    source = ring_source(ring, p, radii, near, np.array(FORCE_ORDERS), edges=(INNER, OUTER))
     steel = saturated_iron(ring, p, layers, STEEL, source)
     field = ring_harmonics(ring, p, steel.layers, radii, near[:1], np.array([1]), source=steel.source)
-    pull = axial_pull(ring, p, steel.layers, source=steel.source) if layers.facing_distance < 1.0 else None
+    pull = axial_force(ring, p, steel.layers, source=steel.source) if layers.facing_distance < 1.0 else None
     return steel, -field[0, 0], pull
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from pcbstator.constants import MU_0
-from pcbstator.copper import Bridge, CoilVisit, Pin, Track
+from pcbstator.copper import CoilVisit, Pin, TileJumper, Track
 from pcbstator.physics.inductance.closed_forms import bar_self_inductance, filament_mutual_inductance
 from pcbstator.physics.inductance.strips import unclosed_part
 
@@ -44,7 +44,10 @@ def walked_currents(copper, patterns):
     """Current in every drawn link, in the direction in which it is drawn, and in every coil, from start to finish, per
     ampere of every phase (phases, links) and (phases, coils); patterns: the same in every path (phases, paths).
     """
-    ends = [(link.layer, _place(link.points[0]), _place(link.points[-1])) for link in copper.links]
+    ends = [
+        (interconnect.layer, _place(interconnect.points[0]), _place(interconnect.points[-1]))
+        for interconnect in copper.interconnects
+    ]
     assert len({(layer, *sorted(both)) for layer, *both in ends}) == len(ends)  # none is drawn twice
     drawn = {key: (index, 1) for index, key in enumerate(ends)}
     drawn |= {(layer, last, first): (index, -1) for index, (layer, first, last) in enumerate(ends)}
@@ -58,7 +61,7 @@ def walked_currents(copper, patterns):
                 index, way = drawn[step.layer, _place(step.points[0]), _place(step.points[-1])]
                 in_links[:, index] += way * pattern
             else:
-                assert isinstance(step, (Pin, Bridge))  # wires are left out
+                assert isinstance(step, (Pin, TileJumper))  # wires are left out
     return in_links, in_coils
 
 
@@ -66,7 +69,11 @@ def drawn_pieces(copper, patterns):
     """All copper that carries current, each piece once."""
     in_links, in_coils = walked_currents(copper, patterns)
     tracks = [(track, current) for index, current in enumerate(in_coils.T) for track in copper.placed_coil(index, True)]
-    tracks += [(link, current) for link, current in zip(copper.links, in_links.T, strict=True) if current.any()]
+    tracks += [
+        (interconnect, current)
+        for interconnect, current in zip(copper.interconnects, in_links.T, strict=True)
+        if current.any()
+    ]
     parts, longest = [], max(LONGEST, *(track.width / 2 for track, _ in tracks))
     for track, current in tracks:
         layer = copper.layers[track.layer - 1]

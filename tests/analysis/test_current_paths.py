@@ -9,7 +9,7 @@ import pytest
 
 import pcbstator
 from pcbstator.analysis.electrical.conductors import conductors_of, phase_phasors
-from pcbstator.copper import Bridge, CoilVisit, Pin, Track
+from pcbstator.copper import CoilVisit, Pin, TileJumper, Track
 from tests.copper.stators import design_of
 
 RING = {"board.copper_inner_diameter_mm": 60.0, "board.copper_outer_diameter_mm": 130.0, "rotor.poles": 16}
@@ -67,7 +67,7 @@ class Nodes:
             kind = ("coil", step.coil) if isinstance(step, CoilVisit) else type(step).__name__
             self.pieces[*sorted((self.at(*start), self.at(*stop))), kind] = ohm_of(self.conductors, step)
         for ((_, stop), one), ((start, _), two) in pairwise(zip(ends, path.steps, strict=True)):
-            if not isinstance(one, Pin | Bridge) and not isinstance(two, Pin | Bridge):
+            if not isinstance(one, Pin | TileJumper) and not isinstance(two, Pin | TileJumper):
                 self.hole(stop, start)
         return ends
 
@@ -84,7 +84,7 @@ class Nodes:
 def ohm_of(conductors, step):
     if isinstance(step, CoilVisit):
         return conductors.coil(step.coil)
-    return conductors.track(step) if isinstance(step, Track) else conductors.joint(step)
+    return conductors.track(step) if isinstance(step, Track) else conductors.transition(step)
 
 
 def ends_of(copper, step):
@@ -94,7 +94,7 @@ def ends_of(copper, step):
         return (*tracks[0].points[0], tracks[0].layer), (*tracks[-1].points[-1], tracks[-1].layer)
     if isinstance(step, Pin):
         return (step.x, step.y, step.from_layer), (step.x, step.y, step.to_layer)
-    if isinstance(step, Bridge):
+    if isinstance(step, TileJumper):
         return (*step.start, None), (*step.end, None)
     return (*step.points[0], step.layer), (*step.points[-1], step.layer)
 
@@ -125,10 +125,12 @@ def test_power_into_the_terminals_is_the_loss_of_all_pieces(values):
     design = design_of().with_values(values)
     conductors = conductors_of(design, pcbstator.lay_copper(design))
     copper, count = conductors.copper, len(conductors.copper.phases)
-    tracks = sum(conductors.track(t) * i**2 for t, i in zip(copper.ways.tracks, conductors.track_loads, strict=True))
+    tracks = sum(
+        conductors.track(t) * i**2 for t, i in zip(copper.current_paths.tracks, conductors.track_loads, strict=True)
+    )
     coils = sum(conductors.coil(k) * i**2 for k, i in enumerate(conductors.coil_loads))
-    joints = conductors.joints @ conductors.joint_loads**2
-    assert (tracks + coils + joints) / 2 == pytest.approx(count / 2 * conductors.phase_resistance, rel=1e-12)
+    transitions = conductors.transitions @ conductors.transition_loads**2
+    assert (tracks + coils + transitions) / 2 == pytest.approx(count / 2 * conductors.phase_resistance, rel=1e-12)
 
 
 @every_kind
@@ -136,7 +138,7 @@ def test_shares_of_a_phase_are_its_current_and_heat_least(values):
     """Each phase's shares sum to one; any other way of dividing the current among the paths loses more."""
     design = design_of().with_values(values)
     conductors = conductors_of(design, pcbstator.lay_copper(design))
-    phase, shared = conductors.copper.ways.phase, conductors.shared
+    phase, shared = conductors.copper.current_paths.phase, conductors.shared
     for own in conductors.path_shares:
         assert sum(own) == pytest.approx(1.0, rel=1e-12)
     phasors = phase_phasors(len(conductors.copper.phases))
@@ -172,6 +174,6 @@ def test_a_lead_that_all_paths_share_counts_by_the_square_of_the_line_current():
     design = design_of().with_values({"winding.connection": "delta"})
     copper = pcbstator.lay_copper(design)
     conductors = conductors_of(design, copper)
-    leads = [row for row, track in enumerate(copper.ways.tracks) if track.role == "lead"]
+    leads = [row for row, track in enumerate(copper.current_paths.tracks) if track.role == "lead"]
     assert len(leads) == 3
     assert conductors.track_loads[leads] == pytest.approx(np.full(3, 3**0.5), rel=1e-9)

@@ -57,7 +57,7 @@ def test_shared_link_carries_all_its_currents(small):
         design = small.with_values(values)
         copper = lay_copper(design)
         in_links, _ = walked_currents(copper, conductors_of(design, copper).network.shares)
-        leads = [index for index, link in enumerate(copper.links) if link.role == "lead"]
+        leads = [index for index, interconnect in enumerate(copper.interconnects) if interconnect.role == "lead"]
         found = np.abs(in_links[:, leads]).round(9).T.tolist()
         assert [sum(currents) for currents in found if any(currents)] == [whole] * 3
 
@@ -78,8 +78,8 @@ def turned(copper: Copper, angle: float) -> Copper:
         return replace(path, steps=tuple(steps))
 
     phases = tuple(replace(phase, paths=tuple(map(along, phase.paths))) for phase in copper.phases)
-    links = tuple(link.turned(angle) for link in copper.links)
-    return replace(copper, coil_angles=copper.coil_angles + angle, links=links, phases=phases)
+    interconnects = tuple(interconnect.turned(angle) for interconnect in copper.interconnects)
+    return replace(copper, coil_angles=copper.coil_angles + angle, interconnects=interconnects, phases=phases)
 
 
 def test_iron_raises_inductance(small):

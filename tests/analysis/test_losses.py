@@ -37,20 +37,20 @@ def test_eddy_loss_by_hand_for_one_layer(small):
     volume = np.hypot(*(b - a).T) * track.width * copper.layers[0].thickness
     peak = field.at(radii, 0)[0]
     coil = (volume * (0.5 * field.pole_pairs * peak * track.width) ** 2 / (6 * 1.7241e-8)).sum()
-    links = factors.eddy[0, 0] - len(copper.coil_angles) * coil
-    assert 0 <= links < 0.1 * factors.eddy[0, 0]
+    interconnects = factors.eddy[0, 0] - len(copper.coil_angles) * coil
+    assert 0 <= interconnects < 0.1 * factors.eddy[0, 0]
 
 
 def test_wider_tracks_lose_more(small):
     """The loss of a strip grows with the cube of its width at equal field (volume times width squared)."""
-    field = rotor_field(small.with_values({"board.link_width_mm": 1.0}))
+    field = rotor_field(small.with_values({"board.interconnect_width_mm": 1.0}))
     copper = lay_copper(small)
     losses = []
     from dataclasses import replace
 
     for factor in (1.0, 2.0):
         tracks = tuple(replace(track, width=factor * track.width) for track in copper.coil.tracks)
-        wider = replace(copper, coil=replace(copper.coil, tracks=tracks), links=())
+        wider = replace(copper, coil=replace(copper.coil, tracks=tracks), interconnects=())
         losses.append(loss_factors(small, replace(wider, phases=copper.phases), field, 20.0).eddy.sum())
     assert losses[1] == pytest.approx(8 * losses[0], rel=1e-9)
 

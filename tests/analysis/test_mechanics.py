@@ -45,8 +45,8 @@ def test_mass_inertia_and_throw_by_quadrature(small, shape):
     mass = inside.sum() * step**2 * magnet.thickness * 7500.0
     assert found.magnet_mass == pytest.approx(8 * mass, rel=2e-3)
     assert found.rotor_inertia == pytest.approx(8 * mass * (x**2 + y**2)[inside].mean(), rel=2e-3)
-    assert found.magnet_throw == pytest.approx(mass * x[inside].mean() * (100 * pi) ** 2, rel=2e-3)
-    assert found.glue_stress == pytest.approx(found.magnet_throw / shape_.area, rel=2e-3)
+    assert found.centrifugal_force == pytest.approx(mass * x[inside].mean() * (100 * pi) ** 2, rel=2e-3)
+    assert found.glue_stress == pytest.approx(found.centrifugal_force / shape_.area, rel=2e-3)
 
 
 def test_steel_ring(small):
@@ -60,7 +60,7 @@ def test_steel_ring(small):
 
 def test_nothing_pulls_without_iron_or_second_rotor(small):
     found = pcbstator.predict(small).mechanical
-    assert found.axial_pull is None and found.axial_stiffness is None and found.back_iron_flux is None
+    assert found.axial_force is None and found.axial_stiffness is None and found.back_iron_flux is None
 
 
 @pytest.mark.parametrize(
@@ -73,8 +73,8 @@ def test_pull_grows_as_the_gap_closes_by_the_stiffness(small, rotor):
         pcbstator.predict(design.with_values({"rotor.air_gap_mm": gap})).mechanical for gap in (0.98, 1.0, 1.02)
     )
     sides = 2 if design.rotor.arrangement == "double" else 1
-    slope = (near.axial_pull - far.axial_pull) / (sides * 0.04e-3)
-    assert near.axial_pull > here.axial_pull > far.axial_pull > 0
+    slope = (near.axial_force - far.axial_force) / (sides * 0.04e-3)
+    assert near.axial_force > here.axial_force > far.axial_force > 0
     assert here.axial_stiffness == pytest.approx(slope, rel=2e-2)
 
 

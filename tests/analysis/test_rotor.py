@@ -26,8 +26,8 @@ def test_one_source_serves_iron_field_and_forces(path):
     field, alone = rotor_field(design, iron), rotor_field(design, own)
     assert np.abs(field.values - alone.values).max() < 3e-4 * np.abs(alone.values).max()
     one, other = mechanical_results(design, footprint, iron), mechanical_results(design, footprint, own)
-    assert (one.axial_pull is None) == (rotor_source(design).orders[-1] == 25)  # what pulls is summed further
-    assert one.axial_pull is None or one.axial_pull == pytest.approx(other.axial_pull, rel=1e-3)
+    assert (one.axial_force is None) == (rotor_source(design).orders[-1] == 25)  # what pulls is summed further
+    assert one.axial_force is None or one.axial_force == pytest.approx(other.axial_force, rel=1e-3)
     assert one.magnet_flux == pytest.approx(other.magnet_flux, abs=2e-3 * design.rotor.magnet.remanence)
 
 

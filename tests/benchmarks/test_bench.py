@@ -14,7 +14,7 @@ from pcbstator.analysis.electrical.conductors import conductors_of
 from pcbstator.analysis.electrical.inductance import inductance_matrix
 from pcbstator.analysis.magnetic.rotor_field import path_linkages, rotor_field
 from pcbstator.analysis.pipeline import predict_design
-from pcbstator.check.mechanical_features import opening_findings
+from pcbstator.check.mechanical_features import feature_findings
 from pcbstator.output.fabrication.package import package_files
 
 STAGE = Path(__file__).parents[2] / "designs" / "photogrammetry-stage.toml"
@@ -189,7 +189,7 @@ def test_obstacles_on_a_large_board(benchmark):
         }
     )  # fmt: skip
     copper = pcbstator.lay_copper(design)
-    assert not benchmark(opening_findings, design, copper)
+    assert not benchmark(feature_findings, design, copper)
 
 
 def test_ten_seconds_of_a_move_at_ten_kilohertz(benchmark, stage):

@@ -76,7 +76,7 @@ CAUSES = {
         {"winding": {"kind": "wave", "turns": 1, "connection": "delta"}, "rotor.magnet.arc_ratio": 0.95,
          "operation": {"speeds_rpm": [2000.0], "currents_a": [0.2]}}, "warning",
     ),
-    "electrical.unequal_phases": ({"winding.turns": 1, "board.link_width_mm": 0.15}, "warning"),
+    "electrical.unequal_phases": ({"winding.turns": 1, "board.interconnect_width_mm": 0.15}, "warning"),
     "mechanical.back_iron": ({"rotor.back_iron_mm": 1.0}, "warning"),
     "mechanical.stator_iron": ({"rotor.stator_iron_mm": 0.5}, "warning"),
     "mechanical.stator_iron_loss": ({"rotor.stator_iron_mm": 3.0}, "warning"),

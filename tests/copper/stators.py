@@ -140,8 +140,8 @@ def brute_force_gap(copper, layer, short, reach):
 def _bus_of_strips(copper, layer, nodes):
     """The bus of every strip that belongs to one, None for coils and what hangs on no bus."""
     bus = Groups()
-    for link in copper.links:
-        bus.join(place(link.points[0]), place(link.points[-1]))
+    for interconnect in copper.interconnects:
+        bus.join(place(interconnect.points[0]), place(interconnect.points[-1]))
     coils = [track.role == "coil" for track in copper.tracks if track.layer == layer]
     coils += [False] * (len(nodes) - len(coils))
     return [

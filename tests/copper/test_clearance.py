@@ -63,7 +63,7 @@ def test_gap_between_two_strips_is_where_and_what_it_is():
     outwards = np.array([dy, -dx]) / np.hypot(dx, dy)
     at = np.array([x, y]) + np.array([dx, dy]) / 2 + outwards * (track.width / 2 + 0.1 * MM + 0.3 * MM)
     stray = Via(*at, 0.3 * MM, 0.6 * MM, "STRAY", 1, 2)
-    gap = layer_gaps(replace(copper, link_vias=(stray,)), 1, 0.2 * MM)[0]
+    gap = layer_gaps(replace(copper, interconnect_vias=(stray,)), 1, 0.2 * MM)[0]
     assert gap.distance == pytest.approx(0.1 * MM, rel=1e-6)
     assert [gap.x, gap.y] == pytest.approx(at - outwards * (track.width / 2 + 0.4 * MM) / 2, rel=1e-6)
     assert set(gap.nets) == {"STRAY", copper.coil_nets[0]} and gap.layer == 1
@@ -79,7 +79,12 @@ def coils_closer(copper):
 
 
 def links_further_in(copper):
-    return replace(copper, links=tuple(replace(link, shape=link.shape * 0.99) for link in copper.links))
+    return replace(
+        copper,
+        interconnects=tuple(
+            replace(interconnect, shape=interconnect.shape * 0.99) for interconnect in copper.interconnects
+        ),
+    )
 
 
 def a_terminal_beside_a_coil(copper):

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from pcbstator.copper.geometry.contour import SAGITTA, Arc, Contour, Ear, Line, circle, ring_with_ears, stadium
+from pcbstator.copper.geometry.contour import SAGITTA, Arc, Contour, Line, MountingTab, circle, ring_with_tabs, stadium
 
 MM = 1e-3
 
@@ -28,7 +28,7 @@ def test_areas_are_those_of_the_closed_forms():
 def test_an_ear_adds_the_area_that_plane_geometry_gives():
     """Square ear: rectangle beyond the chord less the segment of the disc under it, and two fillets."""
     radius, width, reach, fillet = 40.0, 8.0, 6.0, 1.0
-    outline = ring_with_ears(radius, [Ear(0.7, width, reach, False, fillet)])
+    outline = ring_with_tabs(radius, [MountingTab(0.7, width, reach, False, fillet)])
     half = width / 2
     along = sqrt(radius**2 - half**2)
     under = radius**2 * asin(half / radius) - half * along  # between chord and rim
@@ -44,17 +44,19 @@ def test_an_ear_adds_the_area_that_plane_geometry_gives():
     assert outline.area - pi * radius**2 == pytest.approx(rectangle + 2 * solid, rel=2e-6)
 
 
-ears = st.lists(
-    st.builds(Ear, angle=st.just(0.0), width=st.floats(2 * MM, 9 * MM), reach=st.floats(6 * MM, 20 * MM),
+tabs = st.lists(
+    st.builds(MountingTab, angle=st.just(0.0), width=st.floats(2 * MM, 9 * MM), reach=st.floats(6 * MM, 20 * MM),
               rounded=st.booleans(), fillet=st.just(MM)), min_size=1, max_size=6,
 )  # fmt: skip
 
 
 @settings(max_examples=60, deadline=None)
-@given(ears, st.floats(0, 6.28), st.floats(38 * MM, 90 * MM))
+@given(tabs, st.floats(0, 6.28), st.floats(38 * MM, 90 * MM))
 def test_polygon_of_any_outline_lies_within_the_sagitta(found, first, radius):
-    placed = [Ear(first + 2 * pi * i / len(found), e.width, e.reach, e.rounded, e.fillet) for i, e in enumerate(found)]
-    outline = ring_with_ears(radius, placed)
+    placed = [
+        MountingTab(first + 2 * pi * i / len(found), e.width, e.reach, e.rounded, e.fillet) for i, e in enumerate(found)
+    ]
+    outline = ring_with_tabs(radius, placed)
     polygon = outline.polygon
     assert polygon.is_valid and polygon.exterior.is_ccw
     assert outline.area == pytest.approx(polygon.area, abs=polygon.length * SAGITTA)

@@ -38,7 +38,7 @@ def lies(design):
 
 
 def width_of(design, width):
-    return design.with_values({"board.track_width_mm": round(1e3 * width, 5), "board.link_width_mm": 0.3})
+    return design.with_values({"board.track_width_mm": round(1e3 * width, 5), "board.interconnect_width_mm": 0.3})
 
 
 @every_design
@@ -120,10 +120,10 @@ stators = st.fixed_dictionaries(
 )
 
 
-def stator(outline, rim, connection, layers, width, gap, link, size):
+def stator(outline, rim, connection, layers, width, gap, interconnect, size):
     names = ["winding__outline", "winding__link_rim", "winding__connection", "board__layers", "board__track_width_mm"]
     names += ["board__track_gap_mm", "board__link_width_mm", "board__copper_outer_diameter_mm"]
-    return dict(zip(names, (outline, rim, connection, layers, width, gap, link, size), strict=True))
+    return dict(zip(names, (outline, rim, connection, layers, width, gap, interconnect, size), strict=True))
 
 
 # The bends of leads once came micrometres too near to a turn here.
@@ -175,7 +175,7 @@ def check_filled_stator(values, pair, paths):
     gap = least_gap(copper, asked)
     assert gap is None or gap.distance >= asked - 1e-9
     inner, outer = design.board.copper_inner_diameter / 2, design.board.copper_outer_diameter / 2
-    for track in [*copper.coil.tracks, *copper.links]:
+    for track in [*copper.coil.tracks, *copper.interconnects]:
         radius = np.hypot(*track.points.T)
         assert radius.min() - track.width / 2 >= inner - 1e-9
         assert radius.max() + track.width / 2 <= outer + 1e-9
@@ -195,5 +195,7 @@ def test_no_piece_of_a_track_is_without_length():
         "rotor.magnet.inner_diameter_mm": 84.0, "rotor.magnet.outer_diameter_mm": 156.0,
     })  # fmt: skip
     copper = pcbstator.lay_copper(large)
-    assert min(np.hypot(*np.diff(t.points, axis=0).T).min() for t in (*copper.coil.tracks, *copper.links)) > 1e-9
+    assert (
+        min(np.hypot(*np.diff(t.points, axis=0).T).min() for t in (*copper.coil.tracks, *copper.interconnects)) > 1e-9
+    )
     assert pcbstator.predict(large).electrical.phase_inductance > 0

@@ -8,7 +8,7 @@ import shapely
 
 from pcbstator.analysis.electrical.conductors import Conductors
 from pcbstator.copper import lay_copper
-from pcbstator.copper.connections.via_transitions import WEB, joint_vias, layer_areas, with_teardrops
+from pcbstator.copper.connections.via_transitions import WEB, layer_areas, transition_vias, with_teardrops
 from pcbstator.copper.geometry.clearance import least_gap
 from pcbstator.copper.records import strip_outline
 from pcbstator.physics.conductors.resistance import via_resistance
@@ -50,12 +50,12 @@ def test_vias_side_by_side_share_the_current():
 def test_walls_have_the_section_of_a_wide_track():
     design = design_of(**WIDE)
     board = design.board
-    count, diameter = joint_vias(design, board.track_width)
+    count, diameter = transition_vias(design, board.track_width)
     wall = pi * (board.via_drill - board.via_plating) * board.via_plating
     needed = board.track_width * board.outer_copper / wall
     assert count >= min(needed, 7) and count - 1 < needed
     assert diameter <= max(board.track_width, board.via_pad)
-    assert joint_vias(design_of(), design_of().board.track_width)[0] == 1
+    assert transition_vias(design_of(), design_of().board.track_width)[0] == 1
 
 
 @pytest.mark.parametrize("values", [
@@ -66,21 +66,21 @@ def test_teardrops_keep_the_gap_and_touch_their_pads(values):
     """The gap is measured anew with shapely: every teardrop against all copper that is not joined to it."""
     design = design_of(**values)
     copper = with_teardrops(lay_copper(design), design.board.track_gap)
-    assert len(copper.drops) > len(copper.coil_angles)
+    assert len(copper.teardrops) > len(copper.coil_angles)
     pads = shapely.STRtree([shapely.Point(hole.x, hole.y).buffer(hole.pad / 2) for hole in copper.holes])
     gap = least_gap(copper, 2 * design.board.track_gap)
     assert gap is None or gap.distance >= design.board.track_gap - 1e-9
     tracks = [(track, shapely.Polygon(strip_outline(track))) for track in copper.tracks]
-    for drop in copper.drops[:: max(1, len(copper.drops) // 60)]:
-        area = shapely.Polygon(strip_outline(drop, caps=False))
-        end = shapely.Point(drop.points[-1])
+    for teardrop in copper.teardrops[:: max(1, len(copper.teardrops) // 60)]:
+        area = shapely.Polygon(strip_outline(teardrop, caps=False))
+        end = shapely.Point(teardrop.points[-1])
         assert len(pads.query(end, "within")) >= 1
-        assert np.all(np.diff(drop.point_widths) >= -1e-12), "it widens towards the pad"
+        assert np.all(np.diff(teardrop.point_widths) >= -1e-12), "it widens towards the pad"
         for track, strip in tracks:
             same = (
-                track.layer == drop.layer
-                and min(np.hypot(*(track.points[[0, -1]] - drop.points[-1]).T)) > 1e-6
-                and track.net != drop.net
+                track.layer == teardrop.layer
+                and min(np.hypot(*(track.points[[0, -1]] - teardrop.points[-1]).T)) > 1e-6
+                and track.net != teardrop.net
             )
             if same:
                 assert strip.distance(area) >= design.board.track_gap - 1e-6

@@ -102,7 +102,7 @@ def test_every_link_is_drawn_once_and_carries_current(values):
     def ends(track):
         return track.layer, *sorted((place(track.points[0]), place(track.points[-1])))
 
-    drawn = Counter(ends(link) for link in copper.links)
+    drawn = Counter(ends(interconnect) for interconnect in copper.interconnects)
     assert set(drawn.values()) == {1}
     used = {
         ends(step)
@@ -144,7 +144,7 @@ def test_no_turn_is_bridged(values):
 def test_drawn_copper_is_the_network_of_the_winding(values):
     """Links, leads, pads and holes as they are drawn join the posts of the coils; a meter would see it."""
     design, copper = laid(values)
-    piece_at, _ = joined_copper(copper, copper.links)
+    piece_at, _ = joined_copper(copper, copper.interconnects)
     last = len(copper.layers)
     nodes = []
     for coil in range(len(copper.coil_angles)):

@@ -10,7 +10,7 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pcbstator.check.mechanical_features import opening_findings
+from pcbstator.check.mechanical_features import feature_findings
 from pcbstator.copper import lay_copper
 from pcbstator.copper.geometry.obstacles import board_obstacles, too_near
 from pcbstator.errors import DesignError
@@ -99,24 +99,24 @@ def test_way_out_by_angle_and_by_diameter_clears_the_hole():
     crowded = design_of(
         board__holes=[{"diameter_mm": 3.0, "circle_diameter_mm": 66.5, "count": 2, "first_angle_deg": 1.0}], **WIDE
     )
-    found = {f.code: f for f in opening_findings(crowded, lay_copper(crowded))}
+    found = {f.code: f for f in feature_findings(crowded, lay_copper(crowded))}
     message = found["board.hole_to_copper"].message
     angle = float(message.rpartition("first_angle_deg = ")[2])
     outer = float(message.partition("copper_outer_diameter_mm of at most ")[2].split()[0])
     where = found["board.hole_to_copper"].where
     assert all(word in where for word in ("hole H", "layer", "x ", "y ", "net "))
     turned = crowded.with_values({"board.holes": [{**crowded.document["board"]["holes"][0], "first_angle_deg": angle}]})
-    assert not opening_findings(turned, lay_copper(turned))
+    assert not feature_findings(turned, lay_copper(turned))
     smaller = crowded.with_values({"board.copper_outer_diameter_mm": outer})
-    assert not opening_findings(smaller, lay_copper(smaller))
+    assert not feature_findings(smaller, lay_copper(smaller))
 
 
 def test_way_out_by_circle_clears_a_hole_in_the_coils():
     crowded = design_of(board__holes=[{"diameter_mm": 3.0, "circle_diameter_mm": 46.0, "count": 9}], **WIDE)
-    message = next(f.message for f in opening_findings(crowded, lay_copper(crowded)))
+    message = next(f.message for f in feature_findings(crowded, lay_copper(crowded)))
     circle = float(message.partition("circle_diameter_mm of at least ")[2].split(",")[0])
     moved = crowded.with_values({"board.holes": [{"diameter_mm": 3.0, "circle_diameter_mm": circle, "count": 9}]})
-    assert not opening_findings(moved, lay_copper(moved))
+    assert not feature_findings(moved, lay_copper(moved))
 
 
 def test_a_design_with_such_a_hole_has_an_error_and_one_with_a_free_hole_has_none():
@@ -127,7 +127,7 @@ def test_a_design_with_such_a_hole_has_an_error_and_one_with_a_free_hole_has_non
 
 
 @pytest.mark.parametrize("rim", ["outer", "inner"])
-@pytest.mark.parametrize("tabs", [[], [{"width_mm": 8.0, "reach_mm": 8.0, "count": 5}]], ids=["plain", "ears"])
+@pytest.mark.parametrize("tabs", [[], [{"width_mm": 8.0, "reach_mm": 8.0, "count": 5}]], ids=["plain", "tabs"])
 def test_edge_to_copper_is_measured_on_the_outline(rim, tabs):
     """Terminals touch the ring's end: copper at the limit of the edge is let pass, a step nearer it is found."""
     ring = {"outer": 66.0, "inner": 26.0}[rim]
@@ -146,23 +146,23 @@ def test_thermistor_lands_and_pads_keep_apart_and_hang_together(size, direction,
     chip = {"size": size, "circle_diameter_mm": 74.0, "angle_deg": 33.0, "direction": direction, "wires": wires}
     design = design_of(board__thermistor=chip, **WIDE)
     copper, near = codes(design)
-    assert near == [] and opening_findings(design, copper) == []
+    assert near == [] and feature_findings(design, copper) == []
     nets = {}
     for net in ("T1", "T2"):
-        shapes = [land.area() for land in copper.fittings.lands if land.net == net]
+        shapes = [land.area() for land in copper.non_winding.lands if land.net == net]
         shapes += [shapely.Point(h.x, h.y).buffer(h.pad / 2) for h in copper.shape.drilled if h.net == net]
-        shapes += [shapely.LineString(t.points).buffer(t.width / 2) for t in copper.fittings.tracks if t.net == net]
+        shapes += [shapely.LineString(t.points).buffer(t.width / 2) for t in copper.non_winding.tracks if t.net == net]
         nets[net] = shapely.union_all(shapes)
         assert nets[net].geom_type == "Polygon"  # one piece
     assert nets["T1"].distance(nets["T2"]) >= design.board.track_gap - BAND
-    assert {land.layer for land in copper.fittings.lands} == {design.board.layers}
+    assert {land.layer for land in copper.non_winding.lands} == {design.board.layers}
 
 
 def test_thermistor_in_a_coil_is_refused_with_its_place():
     x, y = next(t for t in lay_copper(design_of()).tracks if t.layer == 4 and t.role == "coil").points[40]
     spot = {"circle_diameter_mm": 2e3 * float(np.hypot(x, y)), "angle_deg": float(np.degrees(np.arctan2(y, x)))}
     design = design_of(board__thermistor=spot)
-    found = opening_findings(design, lay_copper(design))
+    found = feature_findings(design, lay_copper(design))
     assert {f.code for f in found} >= {"board.pad_gap"} and all("layer 4" in f.where for f in found if f.limit)
 
 
@@ -175,9 +175,9 @@ def test_copper_free_ears():
     """Nothing of the winding reaches the ears: all copper stays within the ring that was asked for."""
     design = design_of(board__tabs=[{"width_mm": 8.0, "reach_mm": 8.0, "count": 5}])
     copper = lay_copper(design)
-    ears = copper.shape.outer.polygon.difference(shapely.Point(0, 0).buffer(33.5 * MM, quad_segs=512))
-    assert ears.area > 5 * 8 * 7 * MM**2 * 0.9
-    assert all(shape.distance(ears) > 0 for shape in rendered("sector").values())
+    tabs = copper.shape.outer.polygon.difference(shapely.Point(0, 0).buffer(33.5 * MM, quad_segs=512))
+    assert tabs.area > 5 * 8 * 7 * MM**2 * 0.9
+    assert all(shape.distance(tabs) > 0 for shape in rendered("sector").values())
     assert copper.shape.reach == pytest.approx((67 / 2 + 8) * MM, rel=1e-12)
     assert len(copper.shape.drilled) == 5 and not any(h.plated for h in copper.shape.drilled)
     assert copper.shape.outer.area > pi * (33.5 * MM) ** 2
@@ -188,16 +188,16 @@ def test_webs_of_mask_and_laminate_are_those_of_the_drawing():
     lands = {"land_length_mm": 1.0, "land_width_mm": 1.0, "land_pitch_mm": 1.15}
     chip = {"circle_diameter_mm": 74.0, "angle_deg": 90.0, **lands}
     design = design_of(board__thermistor=chip, **WIDE)
-    web = next(f for f in opening_findings(design, lay_copper(design)) if f.code == "board.mask_web")
+    web = next(f for f in feature_findings(design, lay_copper(design)) if f.code == "board.mask_web")
     x, y = (float(word) for word in re.search(r"bottom, x (\S+) mm, y (\S+) mm", web.where).groups())
     assert web.value == pytest.approx(0.05, rel=1e-6)
     assert x == 0 and abs(y - 37.0) <= 0.55  # anywhere on the strip between the openings
     hole = {"diameter_mm": 3.0, "circle_diameter_mm": 72.0}
     rim = design_of(board__holes=[hole], board__outer_diameter_mm=75.8)
-    found = opening_findings(rim, lay_copper(rim))
+    found = feature_findings(rim, lay_copper(rim))
     assert [(f.code, f.where) for f in found] == [("board.hole_web", "hole H1, x 36.000 mm, y 0.000 mm")]
     assert found[0].value == pytest.approx(0.4, abs=2e-4)
     turn = float(np.degrees(2 * np.arcsin(3.3 / 72.0)))  # a chord of 3.3 mm
     pair = design_of(board__holes=[hole, {**hole, "first_angle_deg": turn}], **WIDE)
-    found = opening_findings(pair, lay_copper(pair))
+    found = feature_findings(pair, lay_copper(pair))
     assert [f.code for f in found] == ["board.hole_web"] and found[0].value == pytest.approx(0.3, rel=1e-5)

@@ -10,14 +10,14 @@ from hypothesis import strategies as st
 
 from pcbstator.copper.connections.connection_ring import (
     Bus,
-    RimSizes,
+    ConnectionRingSizes,
     Tap,
     assign_channels,
     chord_angle,
     joins,
     lay_buses,
-    layered_rim,
-    stepped_rim,
+    layered_ring,
+    stepped_ring,
 )
 from pcbstator.winding import wind
 from tests.copper.stators import check_network
@@ -133,22 +133,22 @@ def test_channels_keep_arcs_apart(drawn, clearance):
 
 @pytest.mark.parametrize("side", [1, -1])
 @pytest.mark.parametrize("widths", [(0.3, 0.3), (0.2, 1.2), (1.5, 0.4)], ids=str)
-@pytest.mark.parametrize("rim", [layered_rim, stepped_rim])
+@pytest.mark.parametrize("rim", [layered_ring, stepped_ring])
 def test_parts_of_the_rim_keep_the_gap(side, widths, rim):
     """From the edge to the coil, copper edge to copper edge: terminal, arcs, posts, coil."""
-    coil, link = (width * MM for width in widths)
-    sizes = RimSizes(50 * MM, side, coil, link, 0.25 * MM, 0.6 * MM, 1.6 * MM)
+    coil, interconnect = (width * MM for width in widths)
+    sizes = ConnectionRingSizes(50 * MM, side, coil, interconnect, 0.25 * MM, 0.6 * MM, 1.6 * MM)
     plan = rim(sizes, 4)
     assert len(plan.arc_radii) == 4
-    joint = max(0.6 * MM, coil, link)  # where tracks end: the pad, or the round end of the wider track
-    ends_on_arc = joint if rim is stepped_rim else link
+    joint = max(0.6 * MM, coil, interconnect)  # where tracks end: the pad, or the round end of the wider track
+    ends_on_arc = joint if rim is stepped_ring else interconnect
     radii = [plan.terminal_radius, *sorted(set(plan.arc_radii), reverse=side > 0), plan.post_radius, plan.coil_radius]
-    sizes_along = [max(1.6 * MM, link), *[ends_on_arc] * len(set(plan.arc_radii)), joint, coil]
+    sizes_along = [max(1.6 * MM, interconnect), *[ends_on_arc] * len(set(plan.arc_radii)), joint, coil]
     assert side * (sizes.edge - radii[0]) == pytest.approx(sizes_along[0] / 2)
     for (a, size_a), (b, size_b) in itertools.pairwise(zip(radii, sizes_along, strict=True)):
         # Between two arcs a via of one faces the plain arc of the other, in another angle than the other's vias.
-        if rim is stepped_rim and a in plan.arc_radii and b in plan.arc_radii:
-            size_b = link
+        if rim is stepped_ring and a in plan.arc_radii and b in plan.arc_radii:
+            size_b = interconnect
         assert side * (a - b) - (size_a + size_b) / 2 == pytest.approx(0.25 * MM, rel=1e-9)
 
 

@@ -9,9 +9,9 @@ import shapely
 
 import pcbstator
 from pcbstator.analysis.electrical.conductors import Conductors
-from pcbstator.copper import Bridge, CoilVisit, Pin, Track
+from pcbstator.copper import CoilVisit, Pin, TileJumper, Track
 from pcbstator.copper.connections.connection_ring import NoRoomError, spread_in_tiles
-from pcbstator.copper.connections.tiles import is_joint, lay_tiles, least_panel
+from pcbstator.copper.connections.tiles import is_jumper_hole, lay_tiles, least_panel
 from pcbstator.copper.geometry.contour import Arc
 from pcbstator.errors import DesignError
 from tests.copper.stators import design_of
@@ -101,7 +101,7 @@ def test_tiles_are_the_ring(values):
         assert shapely.union_all(placed).symmetric_difference(whole).area < 1e-6 * whole.area
         assert sum(tile.area for tile in placed) == pytest.approx(whole.area, rel=1e-6)
     assert sum(len(k.board.vias) * len(k.tiles) for k in kinds) == len(copper.vias)
-    assert sum(len(k.board.terminals) * len(k.tiles) for k in kinds) == len(copper.terminals) + len(copper.joints)
+    assert sum(len(k.board.terminals) * len(k.tiles) for k in kinds) == len(copper.terminals) + len(copper.jumper_holes)
 
 
 @every_kind
@@ -129,7 +129,7 @@ def test_current_walks_from_hole_to_hole(values):
     """Every step of a path begins where the last one ended; tracks stay on their tile and only wires leave it."""
     design, copper = ring_of(values)
     each = 2 * pi / copper.tiles
-    ends = {(round(1e9 * joint.x), round(1e9 * joint.y)) for joint in copper.joints}
+    ends = {(round(1e9 * jumper_hole.x), round(1e9 * jumper_hole.y)) for jumper_hole in copper.jumper_holes}
     used = set()
 
     def tile_of(points):
@@ -152,20 +152,20 @@ def test_current_walks_from_hole_to_hole(values):
                     points = np.array([step.start, step.end])
                     assert {tuple(np.rint(1e9 * point)) for point in points} <= ends
                     used.add(frozenset(map(tuple, np.rint(1e9 * points).tolist())))
-                    assert step.diameter == pytest.approx(design.board.joint_drill - 0.1e-3)
+                    assert step.diameter == pytest.approx(design.board.jumper_drill - 0.1e-3)
                 if here is not None:
                     assert np.hypot(*(points[0] - here)) < 1e-8
-                if not isinstance(step, Bridge):
+                if not isinstance(step, TileJumper):
                     tile_of(points)
                 here = points[-1]
-    assert 2 * len(used) <= len(copper.joints)  # a wire to terminal N may lie beyond the star point
+    assert 2 * len(used) <= len(copper.jumper_holes)  # a wire to terminal N may lie beyond the star point
 
 
 def without_wires(phase):
     """The phase with wires of no length."""
 
     def step(part):
-        return replace(part, end=part.start) if isinstance(part, Bridge) else part
+        return replace(part, end=part.start) if isinstance(part, TileJumper) else part
 
     return replace(phase, paths=tuple(replace(path, steps=tuple(map(step, path.steps))) for path in phase.paths))
 
@@ -178,11 +178,11 @@ def test_resistance_counts_the_wires(values):
     if design.winding.parallel_paths > 1:
         pytest.skip("wires that several paths share are no plain sum")
     conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
-    diameter = design.board.joint_drill - 0.1e-3
+    diameter = design.board.jumper_drill - 0.1e-3
     short = replace(copper, phases=tuple(map(without_wires, copper.phases)))
     without = Conductors(short, design.board.via_drill, design.board.via_plating).phase_resistances
     for phase, whole, bare in zip(copper.phases, conductors.phase_resistances, without, strict=True):
-        wires = [step for step in phase.paths[0].steps if isinstance(step, Bridge)]
+        wires = [step for step in phase.paths[0].steps if isinstance(step, TileJumper)]
         length = sum(hypot(wire.end[0] - wire.start[0], wire.end[1] - wire.start[1]) for wire in wires)
         wanted = bare + 1.7241e-8 * length / (pi * diameter**2 / 4)
         assert whole == pytest.approx(wanted, rel=1e-9)
@@ -237,19 +237,19 @@ def test_tiles_between_the_ends_are_one_kind():
     results = pcbstator.predict(design, copper).to_dict()["copper"]
     assert results["tiles"] == 8
     assert [entry["count"] for entry in results["tile_kinds"]] == [1, 6, 1]
-    assert results["wires_across_cuts"] == len(copper.joints) / 2 > 0
+    assert results["tile_jumpers"] == len(copper.jumper_holes) / 2 > 0
 
 
 def test_pads_across_a_cut_face_each_other():
     """X and Y of one number are mirror images in the cut, so that the shortest wire joins them."""
     copper = ring_of({"board__tiles": 4})[1]
-    for before, after in zip(copper.joints[::2], copper.joints[1::2], strict=True):
+    for before, after in zip(copper.jumper_holes[::2], copper.jumper_holes[1::2], strict=True):
         assert (before.name[0], after.name[0]) == ("X", "Y") and before.name[1:] == after.name[1:]
         angle = np.angle(complex(before.x, before.y) + complex(after.x, after.y))
         assert ((angle + pi / 12) / (pi / 2)) == pytest.approx(round((angle + pi / 12) / (pi / 2)), abs=1e-9)
         assert hypot(before.x, before.y) == pytest.approx(hypot(after.x, after.y), rel=1e-12)
-    assert all(is_joint(joint) for joint in copper.joints)
-    assert not any(is_joint(terminal) for terminal in copper.terminals)
+    assert all(is_jumper_hole(jumper_hole) for jumper_hole in copper.jumper_holes)
+    assert not any(is_jumper_hole(terminal) for terminal in copper.terminals)
 
 
 def test_tiles_of_one_kind_with_other_terminals_have_numbers():
@@ -279,14 +279,14 @@ def test_what_shares_the_board_goes_to_its_tile():
                               "board__inner_diameter_mm": 54.0, "board__outer_diameter_mm": 134.0})  # fmt: skip
     kinds = lay_tiles(design, copper)
     boards = {tile: kind.board for kind in kinds for tile in kind.tiles}
-    assert [len(boards[tile].fittings.lands) > 0 for tile in (1, 2, 3, 4)] == [False, True, False, False]
-    assert {land.net for land in boards[2].fittings.lands} == {"T1", "T2"}
+    assert [len(boards[tile].non_winding.lands) > 0 for tile in (1, 2, 3, 4)] == [False, True, False, False]
+    assert {land.net for land in boards[2].non_winding.lands} == {"T1", "T2"}
     for board in boards.values():
         assert [slot.name for slot in board.shape.slots] == ["S1"]
         assert [hole.name for hole in board.shape.drilled if not hole.plated] == ["H1"]
         polygon = board.shape.outer.polygon
         assert all(polygon.contains(shapely.Point(hole.x, hole.y)) for hole in board.shape.drilled)
-        assert all(polygon.contains(shapely.Point(land.x, land.y)) for land in board.fittings.lands)
+        assert all(polygon.contains(shapely.Point(land.x, land.y)) for land in board.non_winding.lands)
         ring = copper.shape.outer.area - pi * copper.board_inner_radius**2  # with its ears, exact
         cut = 0.2e-3 * (copper.board_outer_radius - copper.board_inner_radius)
         assert board.shape.outer.area == pytest.approx(ring / 4 - cut, rel=1e-7)
@@ -309,7 +309,7 @@ def test_least_panel_of_a_half_ring_and_of_a_turned_square():
     ({"board__tiles": 5}, r"board\.tiles.*equal tiles.*use one of 2, 3, 4, 6, 12"),
     ({"board__tiles": 3, "winding__kind": "wave"}, r'board\.tiles.*kind = "wave"'),
     ({"board__tiles": 3, "winding__skew_deg": 3.0}, r"board\.tiles.*skew_deg = 3"),
-    ({"board__tiles": 3, "board__joint_pad_mm": 0.7}, r"board\.joint_pad_mm.*larger than the hole"),
+    ({"board__tiles": 3, "board__joint_pad_mm": 0.7}, r"board\.jumper_pad_mm.*larger than the hole"),
     # Tiles of 120 degrees are 113.4 x 48.3 mm, of 90 degrees 92.6 x 41.1 mm: chord, and rim to inner corner.
     ({"board__tiles": 2, "board__panel_width_mm": 115.0, "board__panel_height_mm": 60.0}, r"a tile .*use tiles = 3"),
     ({"board__tiles": 2, "board__panel_width_mm": 60.0, "board__panel_height_mm": 100.0}, r"a tile .*use tiles = 4"),

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.copper import Bridge, CoilVisit, Path, Pin, Track
+from pcbstator.copper import CoilVisit, Path, Pin, TileJumper, Track
 from pcbstator.copper.records import spot, track_lengths
 from tests.copper.stators import design_of
 
@@ -38,10 +38,10 @@ def laid(values):
 def test_every_path_runs_through_what_its_steps_say(values):
     """Steps found again in the table by where they lie, not by who they are."""
     copper = laid(values)
-    ways, paths = copper.ways, [path for phase in copper.phases for path in phase.paths]
+    ways, paths = copper.current_paths, [path for phase in copper.phases for path in phase.paths]
     rows = {track.piece[0]: row for row, track in enumerate(ways.tracks)}
     assert len(rows) == len(ways.tracks)
-    assert ways.tracks[: len(copper.links)] == copper.links
+    assert ways.tracks[: len(copper.interconnects)] == copper.interconnects
     for number, path in enumerate(paths):
         through, coils = np.zeros(len(ways.tracks)), np.zeros(len(copper.coil_angles))
         for step in path.steps:
@@ -57,7 +57,7 @@ def test_every_path_runs_through_what_its_steps_say(values):
 
 @every_kind
 def test_every_coil_lies_on_one_path(values):
-    assert np.array_equal(np.abs(laid(values).ways.coils).sum(axis=0), np.ones(len(laid(values).coil_angles)))
+    assert np.array_equal(np.abs(laid(values).current_paths.coils).sum(axis=0), np.ones(len(laid(values).coil_angles)))
 
 
 @every_kind
@@ -70,14 +70,14 @@ def test_paths_are_found_as_well_where_tracks_were_moved_one_by_one(values):
 
     phases = tuple(replace(phase, paths=tuple(map(copied, phase.paths))) for phase in copper.phases)
     other = replace(copper, phases=phases)
-    assert np.array_equal(other.ways.through, copper.ways.through)
-    assert len(other.ways.tracks) == len(copper.ways.tracks)
+    assert np.array_equal(other.current_paths.through, copper.current_paths.through)
+    assert len(other.current_paths.tracks) == len(copper.current_paths.tracks)
 
 
 @pytest.mark.parametrize("angle", [0.0, 0.4, -2.0])
 def test_a_turned_track_is_the_same_copper_elsewhere(angle):
     shape = np.array([[0.02, 0.0], [0.03, 0.004], [0.031, 0.009]])
-    track = Track(1, shape, 1e-3, "X", "A", "link").turned(0.3).turned(angle)
+    track = Track(1, shape, 1e-3, "X", "A", "interconnect").turned(0.3).turned(angle)
     turn = np.exp(1j * (0.3 + angle))
     placed = (shape[:, 0] + 1j * shape[:, 1]) * turn
     assert track.points == pytest.approx(np.stack([placed.real, placed.imag], axis=1), abs=1e-15)
@@ -91,7 +91,7 @@ def test_a_turned_track_is_the_same_copper_elsewhere(angle):
 def test_nobody_can_change_what_stators_share(values):
     """Arcs, leads and ways of waves are kept for further stators."""
     copper = laid(values)
-    shared = [track for track in copper.links if track.turn != 0.0]
+    shared = [track for track in copper.interconnects if track.turn != 0.0]
     assert shared or "winding.kind" in values
     for track in shared:
         with pytest.raises(ValueError, match="read-only"):
@@ -100,7 +100,7 @@ def test_nobody_can_change_what_stators_share(values):
 
 def test_tracks_of_one_shape_are_told_apart_by_layer_and_width():
     shape, widths = np.array([[0.02, 0.0], [0.03, 0.0]]), np.array([1e-3, 2e-3])
-    track = Track(1, shape, 2e-3, "X", "A", "link")
+    track = Track(1, shape, 2e-3, "X", "A", "interconnect")
     others = [replace(track, layer=2), replace(track, width=1e-3), replace(track, widths=widths)]
     others.append(replace(track, shape=shape.copy()))
     assert len({each.form for each in (track, *others)}) == 5
@@ -108,7 +108,7 @@ def test_tracks_of_one_shape_are_told_apart_by_layer_and_width():
 
 
 def test_back_and_forth_is_the_track_itself():
-    track = Track(1, np.array([[0.02, 0.0], [0.03, 0.0]]), 1e-3, "X", "A", "link", turn=0.2)
+    track = Track(1, np.array([[0.02, 0.0], [0.03, 0.0]]), 1e-3, "X", "A", "interconnect", turn=0.2)
     back = track.reversed()
     assert back.forth is track and back.reversed() is track and track.forth is track
     assert np.array_equal(back.points, track.points[::-1])
@@ -120,21 +120,21 @@ def test_back_and_forth_is_the_track_itself():
 
 def test_pins_and_bridges_are_joints_of_their_paths():
     series, tiles = laid(KINDS["boards in series"]), laid(KINDS["tiles"])
-    pins = np.array([isinstance(joint, Pin) for joint in series.ways.joints])
-    assert np.all(np.abs(series.ways.across[:, pins]).sum(axis=1) == 1)
-    wires = [joint for joint in tiles.ways.joints if isinstance(joint, Bridge)]
-    assert wires and len(wires) <= len(tiles.joints) // 2
+    pins = np.array([isinstance(transition, Pin) for transition in series.current_paths.transitions])
+    assert np.all(np.abs(series.current_paths.across[:, pins]).sum(axis=1) == 1)
+    wires = [transition for transition in tiles.current_paths.transitions if isinstance(transition, TileJumper)]
+    assert wires and len(wires) <= len(tiles.jumper_holes) // 2
 
 
 def test_a_hole_is_cut_where_paths_part():
     """Layers 1 to 4 and 6 to 3 of one hole: both run through its middle, each its own way, and that is there once."""
     steps = [
-        (Track(a, np.array([[0.0, 0.0], [1.0, 0.0]]), 1e-3, "X", "A", "link"),
-         Track(b, np.array([[1.0, 0.0], [1.0, 1.0 + a]]), 1e-3, "X", "A", "link"))
+        (Track(a, np.array([[0.0, 0.0], [1.0, 0.0]]), 1e-3, "X", "A", "interconnect"),
+         Track(b, np.array([[1.0, 0.0], [1.0, 1.0 + a]]), 1e-3, "X", "A", "interconnect"))
         for a, b in ((1, 4), (6, 3))
     ]  # fmt: skip
     copper = laid({})
     phases = tuple(replace(phase, paths=(Path(own),)) for phase, own in zip(copper.phases[:2], steps, strict=True))
-    ways = replace(copper, links=(), phases=phases).ways
-    found = {tuple(joint): ways.across[:, index].tolist() for index, joint in enumerate(ways.joints)}
+    ways = replace(copper, interconnects=(), phases=phases).current_paths
+    found = {tuple(transition): ways.across[:, index].tolist() for index, transition in enumerate(ways.transitions)}
     assert found == {(1, 3): [1.0, 0.0], (3, 4): [1.0, -1.0], (4, 6): [0.0, -1.0]}

@@ -32,14 +32,14 @@ def test_defaults_are_those_of_the_definition(design_of, document):
     design = design_of({})
     winding, board = design.winding, design.board
     assert (winding.kind, winding.outline, winding.phases, winding.connection) == ("spiral", "sector", 3, "star")
-    assert (winding.parallel_paths, winding.link_rim, winding.corner_radius) == (1, "outer", None)
+    assert (winding.parallel_paths, winding.connection_ring, winding.corner_radius) == (1, "outer", None)
     assert (board.terminal_drill, board.terminal_pad, board.finish) == (1e-3, 1.6e-3, "ENIG")
     assert (design.rotor.arrangement, design.rotor.back_iron, design.rotor.magnet.recoil_permeability) == (
         "single",
         0.0,
         1.05,
     )
-    assert board.link_width == board.track_width
+    assert board.interconnect_width == board.track_width
     assert design.envelope is None
     assert design.rules.name == "1oz-standard"
     assert design.document == document
@@ -51,9 +51,9 @@ def test_board_outline_follows_copper_and_rule(design_of):
     board = design_of({"board.rules": {"edge_mm": 1.5}}).board
     assert (board.inner_diameter, board.outer_diameter) == pytest.approx((0.037, 0.083), rel=1e-12)
     board = design_of(
-        {"board.inner_diameter_mm": 30.0, "board.outer_diameter_mm": 100.0, "board.link_width_mm": 0.5}
+        {"board.inner_diameter_mm": 30.0, "board.outer_diameter_mm": 100.0, "board.interconnect_width_mm": 0.5}
     ).board
-    assert (board.inner_diameter, board.outer_diameter, board.link_width) == (0.03, 0.1, 0.5e-3)
+    assert (board.inner_diameter, board.outer_diameter, board.interconnect_width) == (0.03, 0.1, 0.5e-3)
 
 
 def test_layers_lie_at_the_faces_and_evenly_between(design_of):

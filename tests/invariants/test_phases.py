@@ -94,12 +94,12 @@ def test_parallel_paths_divide_linkage_and_resistance(path):
         template = [LinkedTrack(track.points, track.width, track.layer - 1) for track in copper.coil.tracks]
         one = abs(tracks_linkage_harmonics(template, field)[0])
         conductors = conductors_of(design, copper)
-        links = sum(conductors.track(link) for link in copper.links)
+        interconnects = sum(conductors.track(interconnect) for interconnect in copper.interconnects)
         holes = len(copper.vias) * conductors.barrel(1, len(copper.layers))
         for phase, resistance in zip(copper.phases, conductors.phase_resistances, strict=True):
             coils = linkages_of(copper, field, phase, is_coil)[0]
             assert abs(coils) == pytest.approx(number * distribution / count * one, rel=1e-9)
-            assert 0 < resistance - number / count**2 * conductors.coil(0) < links + holes
+            assert 0 < resistance - number / count**2 * conductors.coil(0) < interconnects + holes
 
 
 @every_design

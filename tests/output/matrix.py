@@ -86,7 +86,7 @@ def cases() -> dict[str, dict[str, Any]]:
             "winding.connection": connection,
             "winding.parallel_paths": dealt["paths"],
             "winding.skew_deg": dealt["skew"],
-            "winding.link_rim": rim,
+            "winding.connection_ring": rim,
             "board.layers": layers,
             "board.coil_layers": LAYERS[layers],
             "rotor.poles": poles,

@@ -67,7 +67,7 @@ def small_stator() -> Copper:
         coil_phases=("A", "B", "C"),
         coil_senses=(1, -1, 1),
         coil_nets=("PHASE_A", "PHASE_B", "PHASE_C"),
-        links=(),
+        interconnects=(),
         terminals=tuple(terminals),
         phases=phases,
     )
@@ -167,13 +167,13 @@ def pieces(layers: list[dict[str, list[BaseGeometry]]], holes: list[tuple[float,
     bounds = [0, *(int(end) for end in np.cumsum([sum(map(len, layer.values())) for layer in layers]))]
     shapes = np.array([shape for layer in layers for drawn in layer.values() for shape in drawn])
     shapely.prepare(shapes)
-    joints = []
+    jumper_holes = []
     for low, high in pairwise(bounds):  # what overlaps on a layer touches, whatever its name
-        joints.append(shapely.STRtree(shapes[low:high]).query(shapes[low:high], predicate="intersects") + low)
+        jumper_holes.append(shapely.STRtree(shapes[low:high]).query(shapes[low:high], predicate="intersects") + low)
     barrels = np.array([shapely.Point(x, y).buffer(diameter / 2) for x, y, diameter in holes])
     touching = shapely.STRtree(shapes).query(barrels, predicate="intersects")
-    joints.append(touching + np.array([[len(shapes)], [0]]))  # barrels come after the shapes
-    a, b = np.hstack(joints)
+    jumper_holes.append(touching + np.array([[len(shapes)], [0]]))  # barrels come after the shapes
+    a, b = np.hstack(jumper_holes)
     size = len(shapes) + len(barrels)
     _, label = connected_components(coo_array((np.ones(len(a)), (a, b)), shape=(size, size)), directed=False)
     found: dict[int, set[str]] = defaultdict(set)

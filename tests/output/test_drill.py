@@ -49,6 +49,6 @@ def test_same_bytes_twice_in_ascii() -> None:
 
 
 def test_a_blind_via_is_refused() -> None:
-    copper = replace(readback.small_stator(), link_vias=(Via(0.02, 0.0, 0.3e-3, 0.6e-3, "X", 2, 3),))
+    copper = replace(readback.small_stator(), interconnect_vias=(Via(0.02, 0.0, 0.3e-3, 0.6e-3, "X", 2, 3),))
     with pytest.raises(OutputError, match="from layer 2 to 3 of 4"):
         drill_xnc(copper, plated=True)

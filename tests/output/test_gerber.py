@@ -100,8 +100,8 @@ def test_nets_are_one_piece_each_and_never_touch(stator: Copper) -> None:
 
 def test_pieces_show_a_short_and_a_break(stator: Copper) -> None:
     """The check above can fail: a bridge joins two nets, a missing hole parts one."""
-    bridge = Track(1, np.array([[40.5e-3, 0], [-20.25e-3, 35.074e-3]]), 0.3e-3, "PHASE_A", "A", "link")
-    shorted = changed(stator, links=(bridge,))
+    jumper = Track(1, np.array([[40.5e-3, 0], [-20.25e-3, 35.074e-3]]), 0.3e-3, "PHASE_A", "A", "interconnect")
+    shorted = changed(stator, interconnects=(jumper,))
     layers = [readback.net_shapes(copper_gerber(shorted, number, "t")) for number in LAYERS]
     holes = [hole[:3] for hole in readback.read_holes(drill_xnc(stator, plated=True))]
     assert {"PHASE_A", "PHASE_B"} in readback.pieces(layers, holes)
@@ -147,19 +147,19 @@ def test_titles_survive_in_the_attribute(stator: Copper) -> None:
 
 def test_coordinates_are_rounded_and_empty_moves_dropped(stator: Copper) -> None:
     points = np.array([[1e-3, 0], [1.0000004e-3, 0], [1.9999999996e-3, -0.6e-9], [1.9999999996e-3, -0.6e-9]])
-    track = Track(1, points, 0.2e-3, "X", "A", "link")
-    text = copper_gerber(changed(stator, links=(track,)), 1, "t")
+    track = Track(1, points, 0.2e-3, "X", "A", "interconnect")
+    text = copper_gerber(changed(stator, interconnects=(track,)), 1, "t")
     block = text[text.index("TO.N,X*%\n") :]
     assert block.splitlines()[2:5] == ["X1000000Y0D02*", "X2000000Y-1D01*", "%TD*%"]
 
 
 def test_what_the_format_cannot_hold(stator: Copper) -> None:
-    track = Track(1, np.array([[0, 0], [np.nan, 1]]), 0.2e-3, "X", "A", "link")
+    track = Track(1, np.array([[0, 0], [np.nan, 1]]), 0.2e-3, "X", "A", "interconnect")
     with pytest.raises(OutputError, match="not a number"):
-        copper_gerber(changed(stator, links=(track,)), 1, "t")
+        copper_gerber(changed(stator, interconnects=(track,)), 1, "t")
     blind = Via(0.02, 0.0, 0.3e-3, 0.6e-3, "X", 1, 2)
     with pytest.raises(OutputError, match="through"):
-        copper_gerber(changed(stator, link_vias=(blind,)), 1, "t")
+        copper_gerber(changed(stator, interconnect_vias=(blind,)), 1, "t")
 
 
 def test_mask_opens_terminals_only(stator: Copper) -> None:
@@ -204,7 +204,7 @@ def test_a_large_board_takes_seconds(stator: Copper) -> None:
     """864 000 vertices on one layer; the floor is the formatting of their digits."""
     turn = np.linspace(0, 200 * np.pi, 8000)
     points = np.column_stack([30e-3 * np.cos(turn), 30e-3 * np.sin(turn)])
-    board = changed(stator, links=tuple(Track(1, points, 0.2e-3, "X", "A", "link") for _ in range(108)))
+    board = changed(stator, interconnects=tuple(Track(1, points, 0.2e-3, "X", "A", "interconnect") for _ in range(108)))
     start = time.perf_counter()
     text = copper_gerber(board, 1, "t")
     assert text.count("\n") > 860_000

@@ -34,7 +34,7 @@ def test_nets_are_one_piece_each_and_never_touch(path: Path, connection: str) ->
     copper = laid(path, connection)
     layers = [readback.net_shapes(copper_gerber(copper, layer.number, "t")) for layer in copper.layers]
     holes = [hole[:3] for hole in readback.read_holes(drill_xnc(copper, plated=True))]
-    others = [{land.net} for land in copper.fittings.lands if land.pin and land.part == "RT1"]
+    others = [{land.net} for land in copper.non_winding.lands if land.pin and land.part == "RT1"]
     assert sorted(readback.pieces(layers, holes), key=sorted) == sorted(NETS[connection] + others, key=sorted)
 
 
@@ -45,8 +45,8 @@ def test_files_of_a_design(path: Path) -> None:
 
     copper = laid(path, "star")
     read = shapely.union_all(readback.read_shapes(copper_gerber(copper, len(copper.layers), "t")))
-    lands = [shapely.transform(land.area(), lambda xy: 1e3 * xy) for land in copper.fittings.lands]
-    leads = [shapely.LineString(1e3 * lead.points).buffer(500 * lead.width) for lead in copper.fittings.tracks]
+    lands = [shapely.transform(land.area(), lambda xy: 1e3 * xy) for land in copper.non_winding.lands]
+    leads = [shapely.LineString(1e3 * lead.points).buffer(500 * lead.width) for lead in copper.non_winding.tracks]
     meant = shapely.union_all([readback.layer_shape(copper, len(copper.layers)), *lands, *leads])
     assert read.area == pytest.approx(meant.area, rel=1e-4)
     count = len(copper.vias) + len(copper.terminals) + sum(hole.plated for hole in copper.shape.drilled)
@@ -54,7 +54,7 @@ def test_files_of_a_design(path: Path) -> None:
     unplated = sum(not hole.plated for hole in copper.shape.drilled)
     assert len(readback.read_holes(drill_xnc(copper, plated=False))) == unplated
     records = Netlist.from_string(netlist_ipc356(copper, "t"), "stator.ipc").test_records
-    assert len(records) == count + len(copper.fittings.lands)
+    assert len(records) == count + len(copper.non_winding.lands)
     ink = shapely.union_all(readback.read_shapes(legend_gerber(copper, "top", load_design(path).title)))
     for terminal in copper.terminals:
         place = shapely.Point(terminal.x * 1e3, terminal.y * 1e3)

@@ -74,7 +74,7 @@ def laid_area(copper: Copper, number: int) -> float:
     """Area [mm2] of the tracks and pads of a layer, together; of turned copies one is measured and turned."""
     once: dict[tuple[int, int, float], shapely.Geometry] = {}
     shapes = []
-    for track in (track.forth for track in (*copper.tracks, *copper.drops) if track.layer == number):
+    for track in (track.forth for track in (*copper.tracks, *copper.teardrops) if track.layer == number):
         key = id(track.shape), id(track.widths), track.width
         if key not in once:
             once[key] = covered(replace(track, turn=0.0))
@@ -167,7 +167,7 @@ def test_the_matrix_is_wide() -> None:
     """At least 200 designs, and every choice in the sample that runs each time."""
     assert len(NAMES) >= 200
     chosen = [matrix.cases()[name] for name in SAMPLE]
-    for key in ("winding.connection", "winding.phases", "board.layers", "winding.link_rim", "winding.skew_deg"):
+    for key in ("winding.connection", "winding.phases", "board.layers", "winding.connection_ring", "winding.skew_deg"):
         assert {values[key] for values in chosen} == {values[key] for values in matrix.cases().values()}, key
     assert {kind for kind in matrix.KINDS if any(name.startswith(f"{kind}-") for name in SAMPLE)} == set(matrix.KINDS)
     assert {str(values["stack"]) for values in chosen} == {str(stack) for stack in matrix.STACKS.values()}

@@ -117,8 +117,8 @@ def test_drill_files_read_back(copper: Copper) -> None:
 @pytest.mark.parametrize("number", [1, 2, 4])
 def test_copper_reads_back_with_pads_and_lands(copper: Copper, number: int) -> None:
     read = shapely.union_all(readback.read_shapes(copper_gerber(copper, number, "t")))
-    lands = [shapely.transform(land.area(), lambda xy: 1e3 * xy) for land in copper.fittings.lands if number == 4]
-    leads = [shapely.LineString(1e3 * t.points).buffer(500 * t.width) for t in copper.fittings.tracks if number == 4]
+    lands = [shapely.transform(land.area(), lambda xy: 1e3 * xy) for land in copper.non_winding.lands if number == 4]
+    leads = [shapely.LineString(1e3 * t.points).buffer(500 * t.width) for t in copper.non_winding.tracks if number == 4]
     pads = [shapely.Point(x, y).buffer(2.2, quad_segs=64) for x, y in around(76, 3, 50)]
     meant = shapely.union_all([readback.layer_shape(copper, number), *lands, *leads, *pads])
     assert read.area == pytest.approx(meant.area, rel=1e-4)
@@ -149,7 +149,7 @@ def test_mask_opens_every_land_and_hole(copper: Copper) -> None:
              *(shapely.Point(x, y).buffer(1.65, 64) for x, y in around(78, 4, 10))]  # fmt: skip
     union = shapely.union_all(top)
     assert all(disc.buffer(-1e-3).within(union) for disc in discs)
-    lands = [land for land in copper.fittings.lands if not land.is_round]
+    lands = [land for land in copper.non_winding.lands if not land.is_round]
     read = sorted((s for s in bottom if len(s.exterior.coords) == 5), key=lambda s: s.centroid.x)
     for land, shape in zip(sorted(lands, key=lambda land: land.x), read, strict=True):
         meant = shapely.transform(land.area(0.05e-3), lambda xy: 1e3 * xy)
@@ -165,7 +165,7 @@ def test_netlist_reads_back(copper: Copper) -> None:
     assert sorted((r.net_name, r.ref_des, r.access_layer) for r in surface) == [
         ("T1", "J2", 4), ("T1", "RT1", 4), ("T2", "J2", 4), ("T2", "RT1", 4),
     ]  # fmt: skip
-    for record, land in zip(surface, copper.fittings.lands, strict=True):
+    for record, land in zip(surface, copper.non_winding.lands, strict=True):
         assert (record.x, record.y) == pytest.approx((1e3 * land.x, 1e3 * land.y), abs=0.51e-3)
     loose = [r for r in records if r.ref_des and r.ref_des.startswith("H")]
     assert {(r.hole_dia, r.w, r.is_plated) for r in loose} == {(2.2, 4.4, True)} and len(loose) == 3

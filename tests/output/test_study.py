@@ -15,7 +15,7 @@ import pytest
 
 from pcbstator.output.canvas.places import along, label_offsets
 from pcbstator.output.study_report.csv_table import designs_csv
-from pcbstator.output.study_report.figures import front_svg, sensitivity_svg
+from pcbstator.output.study_report.figures import pareto_svg, sensitivity_svg
 from pcbstator.output.study_report.page import explore_html, explore_text, study_files
 from pcbstator.output.study_report.parallel_axes import parallel_svg
 from pcbstator.output.study_report.words import pins, price_words
@@ -85,7 +85,7 @@ class Page(HTMLParser):
     def __init__(self, text: str) -> None:
         super().__init__()
         self.ids: list[str] = []
-        self.links: list[str] = []
+        self.interconnects: list[str] = []
         self.tags: list[str] = []
         self.words: list[str] = []
         self.feed(text)
@@ -94,13 +94,13 @@ class Page(HTMLParser):
         found = dict(attrs)
         self.tags.append(tag)
         self.ids += [found["id"]] if "id" in found else []
-        self.links += [found["href"]] if tag == "a" else []
+        self.interconnects += [found["href"]] if tag == "a" else []
 
     def handle_data(self, data):
         self.words.append(data)
 
 
-def links(picture: str) -> list[tuple[str, str]]:
+def interconnects(picture: str) -> list[tuple[str, str]]:
     """Target and title of every link in a picture."""
     root = ElementTree.fromstring(picture)
     return [(a.attrib["href"], a.findtext(f"{SVG}title", "")) for a in root.iter(f"{SVG}a")]
@@ -110,11 +110,11 @@ def links(picture: str) -> list[tuple[str, str]]:
 def test_every_design_of_the_front_is_named_linked_and_listed(tmp_path, objectives):
     found, *_ = filled(tmp_path, study_of(objectives))
     assert len(found.front) >= min(objectives, 2) if objectives > 1 else len(found.front) == 1
-    picture = front_svg(found)
+    picture = pareto_svg(found)
     assert picture is not None
     panels = max(objectives * (objectives - 1) // 2, 1)
     by_number = {f"#design-{best.number}": best for best in found.front}
-    shown = links(picture)
+    shown = interconnects(picture)
     assert sorted(target for target, _ in shown) == sorted([*by_number] * panels)
     for target, title in shown:
         best = by_number[target]
@@ -125,28 +125,28 @@ def test_every_design_of_the_front_is_named_linked_and_listed(tmp_path, objectiv
     rows = [name for name in page.ids if name.startswith("design-")]
     assert rows == [f"design-{best.number}" for best in found.front]
     assert len(page.ids) == len(set(page.ids))
-    assert set(page.links) == {f"#{row}" for row in rows}
+    assert set(page.interconnects) == {f"#{row}" for row in rows}
     assert f"pcbstator take 'fan study' {found.front[0].number} -o design.toml" in page.words
 
 
 def test_a_front_of_thousands_is_drawn_and_listed_in_part(tmp_path):
     found, *_ = filled(tmp_path, study_of(4))
     large = replace(found, front=tuple(replace(found.front[n % 9], number=n + 1) for n in range(2500)))
-    shown = links(front_svg(large))
+    shown = interconnects(pareto_svg(large))
     assert len(shown) == 6 * 500
     page = Page(explore_html(large, "fan"))
     rows = [name for name in page.ids if name.startswith("design-")]
     assert len(rows) == 1000 and rows[0] == "design-1" and rows[-1] == "design-2500"
-    assert {target.removeprefix("#") for target in page.links} <= set(rows)
+    assert {target.removeprefix("#") for target in page.interconnects} <= set(rows)
     assert any("1000 of the 2500 designs" in words for words in page.words)
 
 
 def test_a_mark_of_the_front_stands_where_its_numbers_say(tmp_path):
     found, *_ = filled(tmp_path, study_of(2))
     marks = {}
-    for link in ElementTree.fromstring(front_svg(found)).iter(f"{SVG}a"):
-        use = link.find(f"{SVG}use")
-        marks[int(link.attrib["href"].rpartition("-")[2])] = float(use.attrib["x"]), float(use.attrib["y"])
+    for interconnect in ElementTree.fromstring(pareto_svg(found)).iter(f"{SVG}a"):
+        use = interconnect.find(f"{SVG}use")
+        marks[int(interconnect.attrib["href"].rpartition("-")[2])] = float(use.attrib["x"]), float(use.attrib["y"])
     places = np.array([marks[best.number] for best in found.front])
     values = np.array([(best.results[TORQUE], best.results[COST]) for best in found.front])
     for axis, sign in ((0, 1), (1, -1)):  # SVG counts downwards
@@ -185,12 +185,12 @@ def test_files_are_whole_alone_and_the_same_each_time(tmp_path, objectives):
 
 def test_a_sweep_has_no_front_but_some_designs(tmp_path):
     found, *_ = filled(tmp_path, study_of(0), count=200)
-    assert front_svg(found) is None
+    assert pareto_svg(found) is None
     page = Page(explore_html(found, "fan"))
     rows = [int(name.rpartition("-")[2]) for name in page.ids if name.startswith("design-")]
     assert len(rows) == 30 and set(rows) <= set(found.numbers.tolist())
     assert rows[0] == found.numbers[0] and rows[-1] == found.numbers[-1]
-    assert not page.links and "The front" not in page.words
+    assert not page.interconnects and "The front" not in page.words
     assert "designs.csv" in page.words
     assert "on the front" not in explore_text(found, "fan")
 
@@ -213,7 +213,7 @@ def test_a_study_without_any_feasible_design_still_has_a_page(tmp_path):
 
     for objectives in (0, 2):
         found, *_ = filled(tmp_path / str(objectives), study_of(objectives), change=nothing)
-        assert (front_svg(found), parallel_svg(found), sensitivity_svg(found)) == (None, None, None)
+        assert (pareto_svg(found), parallel_svg(found), sensitivity_svg(found)) == (None, None, None)
         assert set(study_files(found, "fan")) == {"explore.html"}
         words = Page(explore_html(found, "fan")).words
         assert any("No design meets everything" in each for each in words) and "cost.total at most 1" in words
@@ -225,7 +225,7 @@ def test_a_front_of_unfit_designs_only_is_told_as_such(tmp_path):
     study = study_of(2)
     found, *_ = filled(tmp_path, study)
     bare = replace(found, front=(), unfit=found.feasible)
-    assert front_svg(bare) is None
+    assert pareto_svg(bare) is None
     assert "unfit" in explore_text(bare, "fan") and "take one" not in explore_text(bare, "fan")
     assert any("unfit to be made" in words for words in Page(explore_html(bare, "fan")).words)
 
@@ -262,7 +262,7 @@ def test_one_option_one_design_and_one_variable(tmp_path):
     for name, variables, count in (("a", (only, WIDTH), 60), ("b", (only,), 1), ("c", (WIDTH,), 3)):
         found, *_ = filled(tmp_path / name, study_of(2, variables), count, lambda _, made: Outcome(made.results))
         assert found.feasible == count
-        assert len(links(front_svg(found))) == len(found.front)
+        assert len(interconnects(pareto_svg(found))) == len(found.front)
         for picture in study_files(found, "fan").values():
             if picture.startswith("<?xml"):
                 ElementTree.fromstring(picture)
@@ -288,7 +288,7 @@ def test_the_table_reads_back_to_the_stored_numbers(tmp_path):
     for number, (row, point, outcome) in enumerate(zip(table, points, outcomes, strict=True), start=1):
         assert int(row["number"]) == number
         assert row["state"] == ("feasible" if outcome.feasible else "ruled out")
-        assert row["on_front"] == ("yes" if number in front else "no")
+        assert row["on_pareto_front"] == ("yes" if number in front else "no")
         assert float(row["winding.turns"]) == 4 + point[0] and float(row["board.track_width_mm"]) == point[1]
         assert row[GRADE.name] == GRADE.options[point[2]].label
         assert {key: float(row[key]) for key in outcome.results} == outcome.results

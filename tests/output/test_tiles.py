@@ -58,8 +58,8 @@ def test_copper_of_all_tiles_is_that_of_the_ring(layer):
         total += entry["count"] * shapely.union_all(read_shapes(files[f"{name}/copper-{layer}.gbr"])).area
     shapes = [shapely.LineString(1e3 * t.points).buffer(500 * t.width, quad_segs=64) for t in copper.tracks
               if t.layer == layer]  # fmt: skip
-    drops = with_teardrops(copper, design.board.track_gap).drops
-    shapes += [shapely.Polygon(1e3 * strip_outline(drop)) for drop in drops if drop.layer == layer]
+    teardrops = with_teardrops(copper, design.board.track_gap).teardrops
+    shapes += [shapely.Polygon(1e3 * strip_outline(teardrop)) for teardrop in teardrops if teardrop.layer == layer]
     shapes += [shapely.Point(1e3 * h.x, 1e3 * h.y).buffer(500 * h.pad, quad_segs=64) for h in copper.holes]
     own = [h for h in copper.shape.drilled if h.plated]
     assert own == []
@@ -109,9 +109,9 @@ def test_holes_are_those_of_the_ring():
         bare = read_holes(files[f"{name}/drill-unplated.drl"])
         unplated += entry["count"] * len(bare)
         assert [round(hole[2], 3) for hole in bare] == [2.2]
-        joints = [hole for hole in holes if round(hole[2], 3) == 0.8]
-        assert len(joints) == sum(name[0] in "XY" for name in entry["terminals"])
-    assert plated == len(copper.vias) + len(copper.terminals) + len(copper.joints)
+        jumper_holes = [hole for hole in holes if round(hole[2], 3) == 0.8]
+        assert len(jumper_holes) == sum(name[0] in "XY" for name in entry["terminals"])
+    assert plated == len(copper.vias) + len(copper.terminals) + len(copper.jumper_holes)
     assert unplated == 8
 
 

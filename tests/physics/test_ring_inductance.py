@@ -53,11 +53,11 @@ def machine(count=9, phases=3, one=None, tilt=0.0):
     return ring, joined_strips(arcs), np.equal.outer(np.arange(phases), np.concatenate(currents)).astype(float)
 
 
-def on_one_grid(ring, links, currents, cell, images=()):
+def on_one_grid(ring, interconnects, currents, cell, images=()):
     parts = [turned(ring.strips, angle) for angle in ring.angles]
     carried = np.repeat(ring.currents, len(ring.strips.width), axis=1)
     return track_inductance_matrix(
-        joined_strips([*parts, links]), np.concatenate([carried, currents], axis=1), cell, images
+        joined_strips([*parts, interconnects]), np.concatenate([carried, currents], axis=1), cell, images
     )
 
 
@@ -90,9 +90,9 @@ def test_coaxial_circles(case):
 def test_coaxial_circles_as_links():
     """The same as links, of which no wave is left out."""
     case = PUBLISHED["coaxial_circles"]["cases"][0]
-    links = joined_strips(printed_circles(case))
+    interconnects = joined_strips(printed_circles(case))
     far = CoilRing(circle(1.2 * case["radius_a_mm"] * MM), np.zeros(1), np.zeros((2, 1)))
-    got = ring_inductance_matrix([far], links, np.repeat(np.eye(2), 360, axis=1))
+    got = ring_inductance_matrix([far], interconnects, np.repeat(np.eye(2), 360, axis=1))
     assert got[0, 1] == pytest.approx(case["mutual_nh"] * NH, rel=2e-3)
 
 
@@ -123,11 +123,11 @@ def test_bessel_functions_against_the_library(repeats):
 @pytest.mark.parametrize("images", [(), iron_images([2e-3]), iron_images([3e-3, -4e-3])])
 def test_against_one_grid(images):
     """Coils, links and iron: waves and what a finer grid adds for one coil, against the finer grid for all of it."""
-    ring, links, currents = machine()
-    cell, wide = 0.2e-3, ring_cells([ring], links)[0]
+    ring, interconnects, currents = machine()
+    cell, wide = 0.2e-3, ring_cells([ring], interconnects)[0]
     near = near_inductance_matrix(ring.strips, np.ones((1, len(ring.strips.width))), cell, wide, images)[0, 0]
-    got = ring_inductance_matrix([ring], links, currents, images) + 3 * near * np.eye(3)
-    exact = on_one_grid(ring, links, currents, cell, images)
+    got = ring_inductance_matrix([ring], interconnects, currents, images) + 3 * near * np.eye(3)
+    exact = on_one_grid(ring, interconnects, currents, cell, images)
     # links that end nowhere see far into the space between two irons
     assert got == pytest.approx(exact, abs=(4e-3 if len(images) > 1 else 2e-3) * exact[0, 0])
     assert np.array_equal(got, got.T)
@@ -149,9 +149,9 @@ def test_coils_of_two_boards_turned_against_each_other():
 def test_many_levels_are_merged():
     """Sixteen levels within a few cells."""
     levels = tuple(-0.1e-3 * np.arange(16))
-    ring, links, currents = machine(3, 3, coil(levels, turns=2))
-    exact = on_one_grid(ring, links, currents, ring_cells([ring], links)[0])
-    assert ring_inductance_matrix([ring], links, currents) == pytest.approx(exact, abs=3e-3 * exact[0, 0])
+    ring, interconnects, currents = machine(3, 3, coil(levels, turns=2))
+    exact = on_one_grid(ring, interconnects, currents, ring_cells([ring], interconnects)[0])
+    assert ring_inductance_matrix([ring], interconnects, currents) == pytest.approx(exact, abs=3e-3 * exact[0, 0])
 
 
 def test_coils_that_repeat_but_for_their_ends():
@@ -180,11 +180,13 @@ def test_turning_the_machine_changes_nothing():
 
 
 def test_scale_and_energy():
-    ring, links, currents = machine()
-    base = ring_inductance_matrix([ring], links, currents)
+    ring, interconnects, currents = machine()
+    base = ring_inductance_matrix([ring], interconnects, currents)
     assert np.linalg.eigvalsh(base)[0] > 0
     larger = CoilRing(scaled(ring.strips, 2.5), ring.angles, 3 * ring.currents)
-    assert ring_inductance_matrix([larger], scaled(links, 2.5), 3 * currents) == pytest.approx(2.5 * 9 * base, rel=1e-5)
+    assert ring_inductance_matrix([larger], scaled(interconnects, 2.5), 3 * currents) == pytest.approx(
+        2.5 * 9 * base, rel=1e-5
+    )
 
 
 def test_how_often_coils_repeat_is_found():

@@ -20,7 +20,7 @@ from pcbstator.physics.magnetics.magnet_ring import (
 from pcbstator.physics.magnetics.radial_modes import RadialModes
 from pcbstator.physics.magnetics.steel import saturated_iron
 from pcbstator.physics.magnetics.working_point import thinnest_layer, working_point
-from pcbstator.physics.mechanics.magnet_force import PULL_ORDERS, axial_pull
+from pcbstator.physics.mechanics.magnet_force import FORCE_ORDERS, axial_force
 
 P, RADII, DISTANCES = 12, np.linspace(0.0315, 0.0535, 90), np.array([0.0008, 0.0024])
 SHAPES = {
@@ -37,7 +37,7 @@ LAYERS = {
 }
 
 
-def shared(footprint, layers, orders=PULL_ORDERS):
+def shared(footprint, layers, orders=FORCE_ORDERS):
     distances = np.append(DISTANCES, thinnest_layer(layers))
     return ring_source(footprint, P, RADII, distances, np.array(orders))
 
@@ -62,7 +62,7 @@ def test_shared_modes_give_what_own_modes_give(shape, name):
         point, apart = (working_point(footprint, P, one.layers, each) for each in (source, None))
         assert point.flux_density == pytest.approx(apart.flux_density, abs=2e-3 * 1.3)
     if layers.facing_distance < 1.0:
-        pull, apart = (axial_pull(footprint, P, one.layers, source=each) for each in (source, None))
+        pull, apart = (axial_force(footprint, P, one.layers, source=each) for each in (source, None))
         assert pull == pytest.approx(apart, rel=1e-3)
 
 

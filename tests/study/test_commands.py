@@ -38,7 +38,7 @@ def test_search_take_and_go_on(study, tmp_path):
     with (tmp_path / "out" / "designs.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert len(rows) == 48
-    (best,) = [row for row in rows if row["on_front"] == "yes"]
+    (best,) = [row for row in rows if row["on_pareto_front"] == "yes"]
     page = (tmp_path / "out" / "explore.html").read_text(encoding="utf-8")
     assert f'id="design-{best["number"]}"' in page
     assert run("explore", place, "-o", tmp_path / "out").out == told.out  # all of it from the store

@@ -17,7 +17,7 @@ import pytest
 
 from pcbstator.errors import OutputError
 from pcbstator.study.results import gather, impossible_constraints
-from pcbstator.study.run import _Run, front_numbers, run_study
+from pcbstator.study.run import _Run, pareto_numbers, run_study
 from pcbstator.study.store import open_store
 from pcbstator.study.workforce import WorkerError, Workforce, executor_workforce, local_workforce
 from tests.study.studies import COST, GAP, HEIGHT, KM, RESISTANCE, TURNS, TWO_GAPS, WIDTH, smaller, wheel_study
@@ -34,7 +34,7 @@ def told(study, folder, force=None):
         else:
             run_study(study, store, force)
         rows = store.base.execute("SELECT * FROM designs ORDER BY id").fetchall()
-        return rows, front_numbers(study, store)
+        return rows, pareto_numbers(study, store)
 
 
 def test_sweep_of_all_combinations(tmp_path):
@@ -257,7 +257,7 @@ def test_a_process_that_is_killed_is_replaced(tmp_path):
     with local_workforce(2) as force, open_store(tmp_path / "killed", study, "test") as store:
         run_study(study, store, force, kill_one)
         rows = store.base.execute("SELECT * FROM designs ORDER BY id").fetchall()
-        assert killed and (rows, front_numbers(study, store)) == whole
+        assert killed and (rows, pareto_numbers(study, store)) == whole
 
 
 def test_an_impossible_constraint_is_named(tmp_path):

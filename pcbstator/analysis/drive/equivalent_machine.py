@@ -45,18 +45,18 @@ class Machine:
     rotor_inertia: float
     drag: float  # braking torque per speed of eddies and circulating currents [N m s/rad]
     slopes: tuple[complex, ...]
-    bridges: bool
+    jumpers: bool
     current_factor: float
     loop: DeltaLoop | None = None
     loop_slopes: tuple[float, ...] = ()
 
     def voltage_limit(self, supply: float) -> float:
         """Largest peak phase voltage [V] of undistorted sine waves."""
-        return supply if self.bridges else star_voltage_limit(supply, self.phases)
+        return supply if self.jumpers else star_voltage_limit(supply, self.phases)
 
     def stall_voltage(self, supply: float) -> float:
         """Largest voltage [V] that a fault can put on a phase: between one leg high and all others low."""
-        return supply if self.bridges or self.phases == 2 else supply * (1 - 1 / self.phases)
+        return supply if self.jumpers or self.phases == 2 else supply * (1 - 1 / self.phases)
 
     def copper_loss(self, current: float) -> float:
         """Heat [W] of a peak terminal current [A], copper hot."""
@@ -104,7 +104,7 @@ def machine_of(
         rotor_inertia=rotor_inertia,
         drag=drag,
         slopes=tuple(slopes.tolist()),
-        bridges=connection == "open",
+        jumpers=connection == "open",
         current_factor=factor,
         loop=None if loop is None else warm_loop(loop, job_temperature(design)),
         loop_slopes=() if loop is None else _loop_slopes(magnetic, pole_pairs, start),

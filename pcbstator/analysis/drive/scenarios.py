@@ -186,7 +186,7 @@ def _plant(
     ratio, machine = drive.gear_ratio, fit.machine
     modulation = min(1.0, prediction.motion.voltage_part or 0.1)
     peak, rms = pulse_ripple(
-        drive.supply, machine.inductance, drive.pwm, modulation, machine.phases, machine.bridges, machine.resistance
+        drive.supply, machine.inductance, drive.pwm, modulation, machine.phases, machine.jumpers, machine.resistance
     )
     rotor = machine.rotor_inertia * ratio**2
     plant = PlantValues(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.copper import Bridge, Coil, Copper, Pin, Track
+from pcbstator.copper import Coil, Copper, Pin, TileJumper, Track
 from pcbstator.copper.connections.via_transitions import WEB
 from pcbstator.copper.current_paths import Barrel
 from pcbstator.copper.records import spot
@@ -39,8 +39,8 @@ class Conductors:
         self.temperature_c = temperature_c
         self.depth = {layer.number: layer.depth for layer in copper.layers}
         self.thickness = {layer.number: layer.thickness for layer in copper.layers}
-        self.barrel_per_metre = _wall_resistance(drill, plating, temperature_c) / copper.vias_per_joint
-        tracks = [*(track for track, _ in copper.template_tracks), *copper.ways.tracks]
+        self.barrel_per_metre = _wall_resistance(drill, plating, temperature_c) / copper.vias_per_transition
+        tracks = [*(track for track, _ in copper.template_tracks), *copper.current_paths.tracks]
         found, lengths = self._tracks(tracks), copper.lengths
         coils = len(copper.template_tracks)
         self._ways, self._way_lengths = found[coils:], np.array(lengths[coils:])
@@ -82,7 +82,7 @@ class Conductors:
     @cached_property
     def _hole(self) -> float:
         """One hole that takes as much current as those of a joint [m]."""
-        return cluster_diameter(self.drill, self.drill + WEB, self.copper.vias_per_joint)
+        return cluster_diameter(self.drill, self.drill + WEB, self.copper.vias_per_transition)
 
     def _whole_coil(self, coil: Coil, tracks: list[tuple[float, float]]) -> tuple[float, float]:
         """Length [m] and resistance [ohm] of a coil from those of its tracks, vias between them included."""
@@ -118,35 +118,37 @@ class Conductors:
         side = diameter * pi**0.5 / 2  # of a square bar of the same section
         return float(track_resistance(length, side, side, self.temperature_c))
 
-    def joint(self, joint: Barrel | Pin | Bridge) -> float:
+    def transition(self, transition: Barrel | Pin | TileJumper) -> float:
         """Resistance [ohm] of what joins the tracks of a path; of a pin between boards from layer to layer."""
-        if isinstance(joint, Bridge):
-            return self.wire(joint.length, joint.diameter)
-        if isinstance(joint, Pin):
-            return self.wire(abs(self.depth[joint.from_layer] - self.depth[joint.to_layer]), joint.diameter)
-        return self.barrel(joint.from_layer, joint.to_layer)
+        if isinstance(transition, TileJumper):
+            return self.wire(transition.length, transition.diameter)
+        if isinstance(transition, Pin):
+            return self.wire(
+                abs(self.depth[transition.from_layer] - self.depth[transition.to_layer]), transition.diameter
+            )
+        return self.barrel(transition.from_layer, transition.to_layer)
 
     @cached_property
-    def joints(self) -> FloatArray:
+    def transitions(self) -> FloatArray:
         """Resistance [ohm] of every joint of ``copper.ways``, (joints,)."""
-        return np.array([self.joint(joint) for joint in self.copper.ways.joints])
+        return np.array([self.transition(transition) for transition in self.copper.current_paths.transitions])
 
     @cached_property
     def shared(self) -> FloatArray:
         """What two paths have in common [ohm], (paths, paths): the drop along one per ampere in the other."""
-        ways = self.copper.ways
+        ways = self.copper.current_paths
         tracks, coils = (ways.through * self._ways) @ ways.through.T, (ways.coils * self._coils) @ ways.coils.T
-        return np.asarray(tracks + coils + (ways.across * self.joints) @ ways.across.T)
+        return np.asarray(tracks + coils + (ways.across * self.transitions) @ ways.across.T)
 
     @cached_property
     def network(self) -> PathNetwork:
         """The whole winding: phases share the copper at the star point or at the corners of a delta."""
-        return path_network(self.shared, self.copper.ways.phase)
+        return path_network(self.shared, self.copper.current_paths.phase)
 
     @property
     def path_shares(self) -> tuple[tuple[float, ...], ...]:
         """Current of every path of each phase over that of its phase, at standstill."""
-        shares, phase = self.network.shares, self.copper.ways.phase
+        shares, phase = self.network.shares, self.copper.current_paths.phase
         return tuple(tuple(own[phase == number].tolist()) for number, own in enumerate(shares))
 
     @cached_property
@@ -157,24 +159,24 @@ class Conductors:
     @cached_property
     def track_loads(self) -> FloatArray:
         """Current of every track of ``copper.ways`` over the phase current, likewise."""
-        return np.asarray(np.abs(self.path_currents @ self.copper.ways.through))
+        return np.asarray(np.abs(self.path_currents @ self.copper.current_paths.through))
 
     @cached_property
     def coil_loads(self) -> FloatArray:
         """Current of every coil over the phase current, likewise."""
-        return np.asarray(np.abs(self.path_currents @ self.copper.ways.coils))
+        return np.asarray(np.abs(self.path_currents @ self.copper.current_paths.coils))
 
     @cached_property
-    def joint_loads(self) -> FloatArray:
+    def transition_loads(self) -> FloatArray:
         """Current of every joint over the phase current, likewise."""
-        return np.asarray(np.abs(self.path_currents @ self.copper.ways.across))
+        return np.asarray(np.abs(self.path_currents @ self.copper.current_paths.across))
 
     @cached_property
     def phase_resistances(self) -> list[float]:
         """Resistance [ohm] with which every phase heats under balanced sine currents."""
         phasors = phase_phasors(len(self.copper.phases))
-        drops = self.network.resistance @ phasors
-        return [float(drop) for drop in (drops * phasors.conj()).real]
+        teardrops = self.network.resistance @ phasors
+        return [float(teardrop) for teardrop in (teardrops * phasors.conj()).real]
 
     @property
     def phase_resistance(self) -> float:
@@ -203,7 +205,7 @@ class Conductors:
     @property
     def star_resistances(self) -> dict[str, float]:
         """Resistance [ohm] from each terminal to the terminal N of a star point, as a meter reads it."""
-        bus = [track for track in self.copper.links if track.phase == "N"]
+        bus = [track for track in self.copper.interconnects if track.phase == "N"]
         leads = [track for track in bus if track.role == "lead"]  # none where the arc itself runs to the terminal
         arc = min((track.layer for track in bus), default=1)
         beyond = [self.track(lead) + self._met_at(lead, arc) for lead in leads]
@@ -214,14 +216,16 @@ class Conductors:
     def _met_at(self, lead: Track, layer: int) -> float:
         """Resistance [ohm] of the via, if there is one, by which a lead comes to an arc on another layer."""
         ends = {spot(*end) for end in lead.ends}
-        met = any(spot(via.x, via.y) in ends for via in self.copper.link_vias)
+        met = any(spot(via.x, via.y) in ends for via in self.copper.interconnect_vias)
         return self.barrel(layer, lead.layer) if met else 0.0
 
     @property
     def path_lengths(self) -> FloatArray:
         """Length [m] of the conductor along every path, vias inside of coils included, (paths,)."""
-        ways = self.copper.ways
-        wires = np.array([joint.length if isinstance(joint, Bridge) else 0.0 for joint in ways.joints])
+        ways = self.copper.current_paths
+        wires = np.array(
+            [transition.length if isinstance(transition, TileJumper) else 0.0 for transition in ways.transitions]
+        )
         through = np.abs(ways.through) @ self._way_lengths
         return np.asarray(through + np.abs(ways.coils) @ self._coil_lengths + np.abs(ways.across) @ wires)
 

@@ -48,7 +48,7 @@ def copper_figures(
         "via_count": copper.via_count,
         "boards": design.boards if design.boards > 1 else None,
         "tiles": copper.tiles if copper.tiles > 1 else None,
-        "wires_across_cuts": len(copper.joints) // 2 or None,
+        "tile_jumpers": len(copper.jumper_holes) // 2 or None,
     }
 
 
@@ -66,5 +66,5 @@ def resistance_figures(design: Design, conductors: Conductors) -> dict[str, Any]
         "line_resistances": between,
         "star_resistances": conductors.star_resistances if connection == "star" else None,
         "zero_sequence_resistance": conductors.zero_sequence_resistance if connection == "delta" else None,
-        "path_shares": conductors.path_shares if len(conductors.copper.ways.phase) > count else None,
+        "path_shares": conductors.path_shares if len(conductors.copper.current_paths.phase) > count else None,
     }

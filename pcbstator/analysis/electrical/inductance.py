@@ -31,8 +31,8 @@ from pcbstator.physics.inductance.tracks import near_inductance_matrix, near_rea
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-FEW_LINKS = 0.03  # of all copper: what these see of each other counts for little
-MANY_LINKS = 0.15  # of all copper: below it, what the cut of an unrolled rim parts is less than 0.1 %
+FEW_INTERCONNECTS = 0.03  # of all copper: what these see of each other counts for little
+MANY_INTERCONNECTS = 0.15  # of all copper: below it, what the cut of an unrolled rim parts is less than 0.1 %
 FEW_POLES = 12  # the ends of a wave winding are more than 1 / 12 of it, too much not to repeat
 LONGEST = 1500  # cells around a rim
 FEWEST_REFLECTIONS, MOST_REFLECTIONS = 8, 64  # between two irons: they reach as far as a coil is long
@@ -65,15 +65,21 @@ def iron_faces(design: Design) -> tuple[Image, ...]:
 def inductance_matrix(design: Design, copper: Copper) -> FloatArray:
     """Self and mutual inductances (phases, phases) [H], vias left out."""
     shares = conductors_of(design, copper).network.shares.round(DIGITS)
-    images, rings, (links, currents) = iron_faces(design), _rings(copper, shares), _links(copper, shares)
+    images, rings, (interconnects, currents) = (
+        iron_faces(design),
+        _rings(copper, shares),
+        _interconnects(copper, shares),
+    )
     repeats = None if copper.alike or design.rotor.poles <= FEW_POLES else design.rotor.poles // 2
-    whole = ring_inductance_matrix(rings, links, currents, images, repeats)
-    cell, link_cell = ring_cells(rings, links)
+    whole = ring_inductance_matrix(rings, interconnects, currents, images, repeats)
+    cell, interconnect_cell = ring_cells(rings, interconnects)
     pitch = design.board.track_width + design.board.track_gap
     near = _near_coils(rings, cell, pitch, images) if copper.alike else _near_pole(design, rings, cell, images)
-    share = _link_share(rings, links, currents) if links is not None else 0.0
-    if links is not None and share > FEW_LINKS:
-        near = near + _near_links(design, links, currents, link_cell, images, share > MANY_LINKS)
+    share = _interconnect_share(rings, interconnects, currents) if interconnects is not None else 0.0
+    if interconnects is not None and share > FEW_INTERCONNECTS:
+        near = near + _near_interconnects(
+            design, interconnects, currents, interconnect_cell, images, share > MANY_INTERCONNECTS
+        )
     return np.asarray(whole + near)
 
 
@@ -143,22 +149,24 @@ def _coil_load(rings: Sequence[CoilRing]) -> float:
     return float(sum(ring.strips.lengths.sum() * (ring.currents**2).sum() for ring in rings))
 
 
-def _link_share(rings: Sequence[CoilRing], links: Strips, currents: FloatArray) -> float:
+def _interconnect_share(rings: Sequence[CoilRing], interconnects: Strips, currents: FloatArray) -> float:
     """Of all copper, by length times squares of the currents: what paths share counts for more."""
-    load = float((currents**2).sum(axis=0) @ links.lengths)
+    load = float((currents**2).sum(axis=0) @ interconnects.lengths)
     return load / (_coil_load(rings) + load)
 
 
-def _near_links(
-    design: Design, links: Strips, currents: FloatArray, cell: float, images: tuple[Image, ...], closed: bool
+def _near_interconnects(
+    design: Design, interconnects: Strips, currents: FloatArray, cell: float, images: tuple[Image, ...], closed: bool
 ) -> FloatArray:
     """What waves of this cell [m] miss of how links see those beside them, which run around on the rims of the coils
     (phases, phases) [H]; closed: whether the rims are, or end where they are cut open.
     """
-    ends = [np.hypot(*spot[:, :2].T) for spot in (links.starts, links.ends)]
+    ends = [np.hypot(*spot[:, :2].T) for spot in (interconnects.starts, interconnects.ends)]
     radius, board = (ends[0] + ends[1]) / 2, design.board
     total = np.zeros((len(currents), len(currents)))
-    along = np.abs(ends[1] - ends[0]) < links.lengths / sqrt(2)  # what runs from rim to rim has nothing beside it
+    along = np.abs(ends[1] - ends[0]) < interconnects.lengths / sqrt(
+        2
+    )  # what runs from rim to rim has nothing beside it
     half = (board.copper_inner_diameter + board.copper_outer_diameter) / 4
     for rim in (along & (radius < half), along & (radius >= half)):
         chosen = np.flatnonzero(rim)
@@ -167,12 +175,12 @@ def _near_links(
         mean = float(radius[chosen].mean())
         fine = max((board.track_width + board.track_gap) / CELLS_PER_PITCH, 2 * pi * mean / LONGEST)
         if fine <= FINER * cell:
-            total += _near_rim(_some(links, chosen), currents[:, chosen], mean, (fine, cell), images, closed)
+            total += _near_rim(_some(interconnects, chosen), currents[:, chosen], mean, (fine, cell), images, closed)
     return total
 
 
 def _near_rim(
-    links: Strips,
+    interconnects: Strips,
     currents: FloatArray,
     mean: float,
     cells: tuple[float, float],
@@ -184,15 +192,15 @@ def _near_rim(
     It is unrolled, its arcs become straight lines: over the few tracks that are near each other, they hardly bend. If
     ``closed``, its ends are laid beside each other again for what the cut has parted.
     """
-    points = [spots[:, 0] + 1j * spots[:, 1] for spots in (links.starts, links.ends)]
+    points = [spots[:, 0] + 1j * spots[:, 1] for spots in (interconnects.starts, interconnects.ends)]
     turn, phases = np.angle(points[1] / points[0]), len(currents)
     place = np.angle(points[0] * np.exp(0.5j * turn))
     radii = np.abs(points)
 
     def unrolled(place: FloatArray) -> Strips:
         lines = zip(radii, (place - turn / 2, place + turn / 2), strict=True)
-        starts, ends = (np.column_stack([radius, mean * angle, links.starts[:, 2]]) for radius, angle in lines)
-        return Strips(starts, ends, links.width, links.thickness)
+        starts, ends = (np.column_stack([radius, mean * angle, interconnects.starts[:, 2]]) for radius, angle in lines)
+        return Strips(starts, ends, interconnects.width, interconnects.thickness)
 
     whole = unrolled(place)
     total = near_inductance_matrix(whole, currents, *cells, images)
@@ -266,20 +274,20 @@ def coil_copper(rings: Sequence[CoilRing], angle: float = 0.0, within: float = p
 
 def _rings(copper: Copper, shares: FloatArray) -> list[CoilRing]:
     """The coils of every template, with the current in each, from start to finish, per ampere of every phase."""
-    currents = shares @ copper.ways.coils
+    currents = shares @ copper.current_paths.coils
     return [
         CoilRing(strips_of(copper, coil.tracks), copper.coil_angles[members], currents[:, members])
         for coil, members in copper.templates
     ]
 
 
-def _links(copper: Copper, shares: FloatArray) -> tuple[Strips | None, FloatArray]:
+def _interconnects(copper: Copper, shares: FloatArray) -> tuple[Strips | None, FloatArray]:
     """Strips of the links that carry current, if there are any, each once whatever paths share it, and the current in
     them per ampere of every phase (phases, strips).
     """
-    currents = shares @ copper.ways.through
+    currents = shares @ copper.current_paths.through
     carrying = np.flatnonzero(currents.any(axis=0))
-    tracks = [copper.ways.tracks[row] for row in carrying]
+    tracks = [copper.current_paths.tracks[row] for row in carrying]
     pieces = [len(track.points) - 1 for track in tracks]
     return strips_of(copper, tracks) if tracks else None, np.repeat(currents[:, carrying], pieces, axis=1)
 

@@ -94,7 +94,7 @@ def _eddy_loss(copper: Copper, field: RingField, temperature_c: float) -> FloatA
 
     for track, coils in copper.template_tracks:
         add(track, len(coils))
-    for track in copper.links:
+    for track in copper.interconnects:
         add(track, 1)
     return loss
 
@@ -104,10 +104,10 @@ def circulating_loss(field: RingField, conductors: Conductors) -> float:
 
     Their resistance alone limits them, which is on the safe side: inductance would lower them at speed.
     """
-    if len(conductors.copper.ways.phase) == len(conductors.copper.phases):
+    if len(conductors.copper.current_paths.phase) == len(conductors.copper.phases):
         return 0.0
     paths = path_linkages(conductors.copper, field)
-    phases = phase_linkages(conductors, paths)[conductors.copper.ways.phase]
+    phases = phase_linkages(conductors, paths)[conductors.copper.current_paths.phase]
     unequal = (paths - phases) * field.orders * field.pole_pairs
     currents = np.linalg.solve(conductors.shared, unequal)
     return float((currents.conj() * unequal).real.sum() / 2)

@@ -89,7 +89,7 @@ def _largest_loads(conductors: Conductors) -> dict[int, dict[float, float]]:
     """The largest load of the tracks of every layer, by width [m]."""
     copper, most = conductors.copper, dict[int, dict[float, float]]()
     loaded = [(track, float(conductors.coil_loads[coils].max())) for track, coils in copper.template_tracks]
-    for track, load in (*loaded, *zip(copper.ways.tracks, conductors.track_loads.tolist(), strict=True)):
+    for track, load in (*loaded, *zip(copper.current_paths.tracks, conductors.track_loads.tolist(), strict=True)):
         if load > 1e-9:
             widths, width = most.setdefault(track.layer, {}), track.narrowest
             widths[width] = max(load, widths.get(width, 0.0))
@@ -132,10 +132,10 @@ def _least(law: Law, rows: Sequence[_Row], slots: Sequence[int]) -> list[float |
 def _via_current(case: TraceCase) -> float | None:
     """Phase current [A] of the worst via, those within coils included."""
     board, copper = case.design.board, case.conductors.copper
-    barrels = [isinstance(joint, Barrel) for joint in copper.ways.joints]
-    load = max(float(case.conductors.coil_loads.max()), *case.conductors.joint_loads[barrels].tolist(), 0.0)
+    barrels = [isinstance(transition, Barrel) for transition in copper.current_paths.transitions]
+    load = max(float(case.conductors.coil_loads.max()), *case.conductors.transition_loads[barrels].tolist(), 0.0)
     single = _wall_current(board.via_drill, board.via_plating, case.rise)
-    return None if single is None else copper.vias_per_joint * single / load
+    return None if single is None else copper.vias_per_transition * single / load
 
 
 @lru_cache(maxsize=64)

@@ -35,7 +35,7 @@ from pcbstator.physics.magnetics.magnet_ring import (
 )
 from pcbstator.physics.magnetics.steel import SaturatedIron, saturated_iron
 from pcbstator.physics.magnetics.working_point import thinnest_layer
-from pcbstator.physics.mechanics.magnet_force import PULL_ORDERS
+from pcbstator.physics.mechanics.magnet_force import FORCE_ORDERS
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -99,7 +99,7 @@ def rotor_source(
     radii = np.array([min(inner, *ends, *edges), max(outer, *ends, *edges)])
     distances = np.append(copper_distances(design, layers), thinnest_layer(layers))
     faced = layers.facing_distance < float("inf")
-    wanted = np.union1d(np.union1d(orders, ORDERS), PULL_ORDERS if faced else ())
+    wanted = np.union1d(np.union1d(orders, ORDERS), FORCE_ORDERS if faced else ())
     return ring_source(footprint, design.rotor.poles // 2, radii, distances, wanted.astype(np.int64), edges=edges)
 
 
@@ -138,7 +138,7 @@ def rotor_field(
 def copper_span(design: Design) -> tuple[float, float]:
     """Inner and outer radius [m] of all copper, and a little more."""
     board = design.board
-    margin, inner = max(board.track_width, board.link_width), board.copper_inner_diameter / 2
+    margin, inner = max(board.track_width, board.interconnect_width), board.copper_inner_diameter / 2
     return max(inner - margin, inner / 2), board.copper_outer_diameter / 2 + margin
 
 
@@ -202,7 +202,7 @@ class _Shapes:
     def __init__(self, copper: Copper) -> None:
         found: dict[tuple[int, int, float, int], int] = {}
         self.copper = copper
-        self.all = [*(track for track, _ in copper.template_tracks), *copper.ways.tracks]
+        self.all = [*(track for track, _ in copper.template_tracks), *copper.current_paths.tracks]
         self.tracks: list[Track] = []
         self.rows: list[int] = []
         for track in self.all:
@@ -223,7 +223,9 @@ class _Shapes:
         for template, members in copper.templates:
             coils[members] = each[row : row + len(template.tracks)].sum(axis=0)
             row += len(template.tracks)
-        return np.asarray(copper.ways.coils @ (coils * turned[tracks:]) + copper.ways.through @ each[row:])
+        return np.asarray(
+            copper.current_paths.coils @ (coils * turned[tracks:]) + copper.current_paths.through @ each[row:]
+        )
 
 
 def phase_linkages(conductors: Conductors, paths: ComplexArray) -> ComplexArray:

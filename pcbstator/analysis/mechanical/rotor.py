@@ -13,7 +13,7 @@ from pcbstator.materials import knee_field_strength, mild_steel, neodymium, stee
 from pcbstator.physics.magnetics.magnet_ring import Footprint
 from pcbstator.physics.magnetics.steel import SaturatedIron, saturated_iron
 from pcbstator.physics.magnetics.working_point import demagnetising_margin, working_point
-from pcbstator.physics.mechanics.magnet_force import axial_pull
+from pcbstator.physics.mechanics.magnet_force import axial_force
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -68,7 +68,7 @@ def _pull(design: Design, footprint: Footprint, iron: SaturatedIron) -> tuple[fl
             layers = replace(layers, mirror_distance=mirror, plate_distance=plate)
             ends = steel_ring(design, footprint)
             iron = saturated_iron(footprint, pole_pairs, layers, mild_steel(), iron.source, ends)
-        pulls.append(axial_pull(footprint, pole_pairs, iron.layers, source=iron.source))
+        pulls.append(axial_force(footprint, pole_pairs, iron.layers, source=iron.source))
     slope = (4 * pulls[1] - 3 * pulls[0] - pulls[2]) / (2 * step)
     # Between two rotors each face moves by half of a change of their gap; a plate stands still.
     return pulls[0], -slope / (2 if design.rotor.arrangement == "double" else 1)
@@ -90,7 +90,7 @@ def mechanical_results(design: Design, footprint: Footprint, iron: SaturatedIron
     back, plate = iron.back_iron, iron.plate
     working, knee = _working_point(design, footprint, iron)
     return MechanicalResult(
-        axial_pull=pull,
+        axial_force=pull,
         axial_stiffness=stiffness,
         magnet_flux=working,
         knee_flux=knee,
@@ -98,7 +98,7 @@ def mechanical_results(design: Design, footprint: Footprint, iron: SaturatedIron
         rotor_mass=rotors * (magnets + steel_mass),
         rotor_inertia=rotors * inertia,
         rim_speed=None if not fastest else fastest * max(outer, float(footprint.breakpoints[-1])),
-        magnet_throw=throw,
+        centrifugal_force=throw,
         glue_stress=None if throw is None else throw / area,
         back_iron_flux=back.mean if back else None,
         back_iron_wanted=rotor.back_iron * back.wanted / SATURATION if back else None,

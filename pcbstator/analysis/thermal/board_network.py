@@ -169,10 +169,10 @@ def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False
 
     conduction = np.zeros((n, n))
     nodes = np.arange(rings)
-    links = ring_conductances(edges, sheet + sources.along)
-    conduction[nodes[:-1], nodes[1:]] = conduction[nodes[1:], nodes[:-1]] = -links
-    conduction[nodes[:-1], nodes[:-1]] += links
-    conduction[nodes[1:], nodes[1:]] += links
+    conductances = ring_conductances(edges, sheet + sources.along)
+    conduction[nodes[:-1], nodes[1:]] = conduction[nodes[1:], nodes[:-1]] = -conductances
+    conduction[nodes[:-1], nodes[:-1]] += conductances
+    conduction[nodes[1:], nodes[1:]] += conductances
     face_area = np.zeros((n, 2 + len(plates)))
     open_face = len(plates) == 1 and cooling.far_face == "open"
     if open_face:

@@ -91,8 +91,8 @@ def _shapes(conductors: Conductors) -> tuple[list[Track], FloatArray, FloatArray
     """
     copper, squares = conductors.copper, conductors.coil_loads**2
     counted = [(track, len(members), float(squares[members].sum())) for track, members in copper.template_tracks]
-    loads = (conductors.track_loads[: len(copper.links)] ** 2).tolist()
-    counted += [(link, 1, load) for link, load in zip(copper.links, loads, strict=True)]
+    loads = (conductors.track_loads[: len(copper.interconnects)] ** 2).tolist()
+    counted += [(interconnect, 1, load) for interconnect, load in zip(copper.interconnects, loads, strict=True)]
     found: dict[tuple[int, int, float, int], tuple[Track, list[float]]] = {}
     for track, count, load in counted:
         _, sums = found.setdefault(track.form, (track, [0.0, 0.0]))

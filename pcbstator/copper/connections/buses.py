@@ -15,8 +15,8 @@ from math import asin, ceil, cos, inf, sin
 
 import numpy as np
 
-from pcbstator.copper.connections.connection_ring import ALIKE, Bus, RimPlan, Tap
-from pcbstator.copper.records import Bridge, FloatArray, Role, Terminal, Track, Via, frozen
+from pcbstator.copper.connections.connection_ring import ALIKE, Bus, ConnectionRing, Tap
+from pcbstator.copper.records import FloatArray, Role, Terminal, TileJumper, Track, Via, frozen
 from pcbstator.copper.spiral.coil import round_corner
 from pcbstator.copper.spiral.outlines import arc_pieces
 
@@ -52,10 +52,10 @@ class BusTree:
     radius: float
     arc_layer: int
     lead_layer: int
-    edges: dict[tuple[Node, Node], Track | Bridge] = field(default_factory=dict)  # each in one direction or both
+    edges: dict[tuple[Node, Node], Track | TileJumper] = field(default_factory=dict)  # each in one direction or both
     beside: dict[Node, list[Node]] = field(default_factory=dict)
     vias: list[Via] = field(default_factory=list)
-    joints: list[Terminal] = field(default_factory=list)
+    jumper_holes: list[Terminal] = field(default_factory=list)
     taps: list[Node] = field(init=False)  # node on the arc of every tap; those at one angle are one
     hanging: dict[Node, list[int]] = field(init=False)  # the taps of every node on the arc, in its order
 
@@ -69,19 +69,19 @@ class BusTree:
             self.taps.append(node)
             self.hanging[node].append(index)
 
-    def add(self, start: Node, end: Node, track: Track | Bridge) -> None:
+    def add(self, start: Node, end: Node, track: Track | TileJumper) -> None:
         """Keep a track or wire between two nodes."""
         self.edges[start, end] = track
         self.beside.setdefault(start, []).append(end)
         self.beside.setdefault(end, []).append(start)
 
-    def edge(self, start: Node, end: Node) -> Track | Bridge:
+    def edge(self, start: Node, end: Node) -> Track | TileJumper:
         """The track or wire from one node to the next, in that direction."""
         if (start, end) not in self.edges:
             self.edges[start, end] = self.edges[end, start].reversed()
         return self.edges[start, end]
 
-    def walk(self, start: Node, end: Node) -> list[Track | Bridge]:
+    def walk(self, start: Node, end: Node) -> list[Track | TileJumper]:
         """The tracks and wires from one node to another, in that direction."""
         if end in self.beside[start]:
             return [self.edge(start, end)]
@@ -93,7 +93,7 @@ class BusTree:
                 if there not in came:
                     came[there] = here
                     queue.append(there)
-        steps: list[Track | Bridge] = []
+        steps: list[Track | TileJumper] = []
         while end != start:
             steps.append(self.edge(came[end], end))
             end = came[end]
@@ -146,24 +146,24 @@ def _lay_across(
 
     def arc(to: Node, angle: float) -> None:
         points = arc_points(radius, from_angle, angle)
-        tree.add(here, to, Track(tree.arc_layer, points, width, bus.net, bus.phase, "link"))
+        tree.add(here, to, Track(tree.arc_layer, points, width, bus.net, bus.phase, "interconnect"))
 
     for cut in cuts.between(from_angle, stop[1]):
-        number = len(tree.joints)
+        number = len(tree.jumper_holes)
         before, after = ("before", number), ("after", number)
         places = [_polar(radius, cut + sign * aside) for sign in (-1, 1)]
-        tree.joints += [
+        tree.jumper_holes += [
             Terminal(f"{letter}{channel + 1}", *place, cuts.drill, cuts.pad, tree.arc_layer, bus.net)
             for letter, place in zip("XY", places, strict=True)
         ]
         arc(before, cut - aside)
-        tree.add(before, after, Bridge(places[0], places[1], cuts.wire))
+        tree.add(before, after, TileJumper(places[0], places[1], cuts.wire))
         here, from_angle = after, cut + aside
     arc(*stop)
 
 
 def lay_bus(
-    bus: Bus, plan: RimPlan, channel: int, layers: int, width: float, corner: float, drill: float, pad: float,
+    bus: Bus, plan: ConnectionRing, channel: int, layers: int, width: float, corner: float, drill: float, pad: float,
     cuts: Cuts | None = None,
 ) -> BusTree:  # fmt: skip
     """The tracks of one bus on the rim; with ``cuts``, of a stepped one, in tiles."""
@@ -186,7 +186,9 @@ def lay_bus(
         if stop in (stops[0], stops[-1]) and _drawn_on(tree, plan, stop)[0] != stop:
             continue
         for i in numbers:
-            tree.add(("end", i), stop, lead(ends[i], radius, taps[i].angle, "lead" if taps[i].terminal else "link"))
+            tree.add(
+                ("end", i), stop, lead(ends[i], radius, taps[i].angle, "lead" if taps[i].terminal else "interconnect")
+            )
         if plan.stepped:
             tree.vias.append(Via(*_polar(radius, taps[stop[1]].angle), drill, pad, bus.net, 1, layers))
     for a, b in itertools.pairwise(stops):
@@ -197,16 +199,16 @@ def lay_bus(
         start, near = _drawn_on(tree, plan, a) if a == stops[0] else (a, 0.0)
         stop, far = _drawn_on(tree, plan, b) if b == stops[-1] else (b, 0.0)
         shape = _bent_arc(radius, round(to_angle - from_angle, 13), near, far, corner)
-        arc = Track(arc_layer, shape, width, bus.net, bus.phase, "link", turn=from_angle)
+        arc = Track(arc_layer, shape, width, bus.net, bus.phase, "interconnect", turn=from_angle)
         tree.add(start, stop, arc)
     return tree
 
 
-def _end_radius(plan: RimPlan, tap: Tap) -> float:
+def _end_radius(plan: ConnectionRing, tap: Tap) -> float:
     return plan.terminal_radius if tap.terminal else plan.post_radius
 
 
-def _drawn_on(tree: BusTree, plan: RimPlan, stop: Node) -> tuple[Node, float]:
+def _drawn_on(tree: BusTree, plan: ConnectionRing, stop: Node) -> tuple[Node, float]:
     """Where an arc that ends at ``stop`` is drawn on with a smooth bend to the one thing that hangs there: the node
     there and its radius [m]; else ``stop`` itself and 0.
     """

@@ -345,7 +345,7 @@ def _fill(groups: list[list[int]], meets: list[int]) -> list[int]:
 
 
 @dataclass(frozen=True)
-class RimSizes:
+class ConnectionRingSizes:
     """What sets the radii of the rim [m]: widths, gap, pads; ``edge`` is the radius it may not pass, ``side`` ±1.
 
     joint_pad: of the holes beside cuts between tiles, 0 without; beside_cut: of copper from the middle of a cut, 0
@@ -355,36 +355,36 @@ class RimSizes:
     edge: float
     side: int
     coil_width: float
-    link_width: float
+    interconnect_width: float
     gap: float
     pad: float
     terminal_pad: float
-    joint_pad: float = 0.0
+    jumper_pad: float = 0.0
     beside_cut: float = 0.0
 
     @property
-    def joint_middle(self) -> float:
+    def jumper_middle(self) -> float:
         """Distance [m] of a hole beside a cut from the middle of the cut."""
-        return self.beside_cut + max(self.joint_pad, self.link_width) / 2
+        return self.beside_cut + max(self.jumper_pad, self.interconnect_width) / 2
 
     @property
-    def beside_joints(self) -> float:
+    def beside_jumpers(self) -> float:
         """Distance [m] from the middle of a cut at which other copper is clear of the holes beside it."""
-        return self.joint_middle + max(self.joint_pad, self.link_width) / 2 + self.gap
+        return self.jumper_middle + max(self.jumper_pad, self.interconnect_width) / 2 + self.gap
 
     @property
-    def joint(self) -> float:
+    def transition_pad(self) -> float:
         """Diameter [m] of the copper where tracks meet at a via: its pad, or the round end of a wider track."""
-        return max(self.pad, self.coil_width, self.link_width)
+        return max(self.pad, self.coil_width, self.interconnect_width)
 
     @property
     def terminal(self) -> float:
         """Diameter [m] of the copper at a terminal: its pad, or the round end of a wider lead."""
-        return max(self.terminal_pad, self.link_width)
+        return max(self.terminal_pad, self.interconnect_width)
 
 
 @dataclass(frozen=True)
-class RimPlan:
+class ConnectionRing:
     """Where the rim's parts lie: radii [m] of posts, arcs (per channel) and terminals; layers of arcs and leads."""
 
     stepped: bool
@@ -403,22 +403,24 @@ def chord_angle(chord: float, radius: float) -> float:
     return 2 * asin(min(chord / (2 * radius), 1.0))
 
 
-def layered_rim(sizes: RimSizes, channels: int) -> RimPlan:
+def layered_ring(sizes: ConnectionRingSizes, channels: int) -> ConnectionRing:
     """Radii with all arcs at one radius."""
     terminal = sizes.edge - sizes.side * sizes.terminal / 2
-    arc = terminal - sizes.side * (sizes.terminal / 2 + sizes.gap + sizes.link_width / 2)
-    post = arc - sizes.side * (sizes.link_width / 2 + sizes.gap + sizes.joint / 2)
-    coil = post - sizes.side * (sizes.joint / 2 + sizes.gap + sizes.coil_width / 2)
-    return RimPlan(False, coil, post, (arc,) * channels, terminal)
+    arc = terminal - sizes.side * (sizes.terminal / 2 + sizes.gap + sizes.interconnect_width / 2)
+    post = arc - sizes.side * (sizes.interconnect_width / 2 + sizes.gap + sizes.transition_pad / 2)
+    coil = post - sizes.side * (sizes.transition_pad / 2 + sizes.gap + sizes.coil_width / 2)
+    return ConnectionRing(False, coil, post, (arc,) * channels, terminal)
 
 
-def stepped_rim(sizes: RimSizes, channels: int) -> RimPlan:
+def stepped_ring(sizes: ConnectionRingSizes, channels: int) -> ConnectionRing:
     """Radii with one step for every channel."""
     terminal = sizes.edge - sizes.side * sizes.terminal / 2
-    widest = max(sizes.joint, sizes.joint_pad)  # holes beside a cut stand above each other
-    step = sizes.gap + max((sizes.joint + sizes.link_width) / 2, sizes.joint_pad)
+    widest = max(sizes.transition_pad, sizes.jumper_pad)  # holes beside a cut stand above each other
+    step = sizes.gap + max((sizes.transition_pad + sizes.interconnect_width) / 2, sizes.jumper_pad)
     last = terminal - sizes.side * (sizes.terminal / 2 + sizes.gap + widest / 2)
     arcs = tuple(last - sizes.side * step * (channels - 1 - index) for index in range(channels))
-    post = arcs[0] - sizes.side * max(sizes.joint + sizes.gap, (sizes.joint_pad + sizes.joint) / 2 + sizes.gap)
-    coil = post - sizes.side * (sizes.joint / 2 + sizes.gap + sizes.coil_width / 2)
-    return RimPlan(True, coil, post, arcs, terminal)
+    post = arcs[0] - sizes.side * max(
+        sizes.transition_pad + sizes.gap, (sizes.jumper_pad + sizes.transition_pad) / 2 + sizes.gap
+    )
+    coil = post - sizes.side * (sizes.transition_pad / 2 + sizes.gap + sizes.coil_width / 2)
+    return ConnectionRing(True, coil, post, arcs, terminal)

@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING
 
 from pcbstator.copper.connections.connection_ring import (
     Bus,
+    ConnectionRing,
+    ConnectionRingSizes,
     NoRoomError,
-    RimPlan,
-    RimSizes,
     assign_channels,
     chord_angle,
     lay_buses,
-    layered_rim,
-    stepped_rim,
+    layered_ring,
+    stepped_ring,
 )
-from pcbstator.copper.connections.via_transitions import joint_vias
+from pcbstator.copper.connections.via_transitions import transition_vias
 from pcbstator.copper.records import FloatArray
 from pcbstator.copper.spiral.outlines import SAGITTA
 from pcbstator.winding import Winding
@@ -28,40 +28,42 @@ if TYPE_CHECKING:
 TERMINAL_SPACE = 0.5e-3  # between the pads of neighbouring terminals [m]: room for a soldering iron
 
 
-def rim_sizes(design: Design, track_width: float) -> RimSizes:
+def connection_ring_sizes(design: Design, track_width: float) -> ConnectionRingSizes:
     """What the design says about its rim, with tracks of this width [m]."""
     board = design.board
-    outside = design.winding.link_rim == "outer"
-    return RimSizes(
+    outside = design.winding.connection_ring == "outer"
+    return ConnectionRingSizes(
         edge=(board.copper_outer_diameter if outside else board.copper_inner_diameter) / 2,
         side=1 if outside else -1,
         coil_width=track_width,
-        link_width=board.stated_link_width or track_width,
+        interconnect_width=board.stated_interconnect_width or track_width,
         gap=board.track_gap + SAGITTA,
-        pad=joint_vias(design, track_width)[1],
+        pad=transition_vias(design, track_width)[1],
         terminal_pad=board.terminal_pad,
-        joint_pad=board.joint_pad if board.tiles > 1 else 0.0,
+        jumper_pad=board.jumper_pad if board.tiles > 1 else 0.0,
         beside_cut=board.beside_cut,
     )
 
 
-def plan_rim(
+def plan_connection_ring(
     design: Design,
     winding: Winding,
-    sizes: RimSizes,
+    sizes: ConnectionRingSizes,
     coil_angles: FloatArray,
     post_ends: Callable[[float], tuple[float, float]],
-) -> tuple[RimPlan, tuple[Bus, ...], tuple[int, ...], float]:
+) -> tuple[ConnectionRing, tuple[Bus, ...], tuple[int, ...], float]:
     """Radii of the rim, buses, their channels, and the angle [rad] between a coil's posts.
 
     post_ends: from that angle, those of a coil's first and last post from its axis [rad].
     """
-    spacing = sizes.joint + sizes.gap
+    spacing = sizes.transition_pad + sizes.gap
     pairing = 4 * pi / winding.poles if design.boards_in_series else None
     layers = len(design.board.used_layers)
     tiles = design.board.tiles
     # Every arc needs a radius of its own where holes beside the cuts go through all layers.
-    ways: list[Callable[[RimSizes, int], RimPlan]] = [layered_rim, stepped_rim] if tiles == 1 else [stepped_rim]
+    ways: list[Callable[[ConnectionRingSizes, int], ConnectionRing]] = (
+        [layered_ring, stepped_ring] if tiles == 1 else [stepped_ring]
+    )
     for way in ways:
         channels = 1
         while channels <= 2 * winding.coils:
@@ -72,17 +74,17 @@ def plan_rim(
             # Square on to a neighbour's lead, which may run on beyond the end of this one.
             step = asin(min(spacing / min(rim.post_radius, *rim.arc_radii), 1.0))
             apart = chord_angle(sizes.terminal + max(sizes.gap, TERMINAL_SPACE), rim.terminal_radius)
-            aside = max(sizes.terminal, sizes.joint) / 2 + sizes.beside_joints
+            aside = max(sizes.terminal, sizes.transition_pad) / 2 + sizes.beside_jumpers
             cuts = (tiles, asin(min(aside / smallest, 1.0))) if tiles > 1 else None
             buses = lay_buses(
                 winding, design.board_connection, coil_angles, *post_ends(step), apart, pairing, step, cuts
             )
             _check_terminals(sum(bus.terminal is not None for bus in buses), apart)
-            period, most = (2 * pi / tiles if tiles > 1 else None), (layers if way is layered_rim else None)
+            period, most = (2 * pi / tiles if tiles > 1 else None), (layers if way is layered_ring else None)
             chosen, needed = assign_channels(buses, 0.95 * step, period, most)
-            if way is layered_rim and needed > layers:
+            if way is layered_ring and needed > layers:
                 break
-            if way is layered_rim or needed <= channels:
+            if way is layered_ring or needed <= channels:
                 return way(sizes, max(needed, channels)), buses, chosen, step
             channels = needed
     raise NoRoomError(
@@ -100,5 +102,5 @@ def _check_terminals(count: int, apart: float) -> None:
             "board.terminal_pad_mm",
             f"the {count} terminals must fit on the rim",
             f"{360 * count * apart / (2 * pi):.0f} degrees of it needed",
-            "use smaller pads, a larger annulus or the other link_rim",
+            "use smaller pads, a larger annulus or the other connection_ring",
         )

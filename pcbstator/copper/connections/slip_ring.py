@@ -186,14 +186,16 @@ def _laid(plan: _Plan, edge: float) -> PlainBoard:
     for index in range(section.rings):
         name, angle = f"R{index + 1}", 2 * pi * index / section.rings
         corners = 2 * pi * (np.arange(plan.sides + 1) % plan.sides + 0.5) / plan.sides
-        rings.append(_track(RING_SIDE, _polar(plan.ring(index) * plan.corner, corners), section.width, name, "link"))
+        rings.append(
+            _track(RING_SIDE, _polar(plan.ring(index) * plan.corner, corners), section.width, name, "interconnect")
+        )
         row, offsets = plan.row(index), plan.row_offsets(index)
         places = _polar(row, angle + offsets)
         vias += [Via(float(x), float(y), section.via_drill, section.via_pad, name, 1, 2) for x, y in places]
         if len(offsets) > 1:
             arc = np.linspace(offsets[0], offsets[-1], arc_pieces(row, offsets[-1] - offsets[0]) + 1)
             arc = np.unique(np.concatenate([arc, offsets, [0.0]]).round(9))
-            leads.append(_track(LEAD_SIDE, _polar(row, angle + arc), plan.sizes.lead_width, name, "link"))
+            leads.append(_track(LEAD_SIDE, _polar(row, angle + arc), plan.sizes.lead_width, name, "interconnect"))
         way = np.concatenate([_polar(plan.terminals, np.array([angle])), _polar(row, np.array([angle]))])
         leads.append(_track(LEAD_SIDE, way, plan.sizes.lead_width, name, "lead"))
         x, y = (float(value) for value in way[0])

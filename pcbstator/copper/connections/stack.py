@@ -17,7 +17,6 @@ import numpy as np
 
 from pcbstator.copper.geometry.contour import turn
 from pcbstator.copper.records import (
-    Bridge,
     Coil,
     CoilVisit,
     Copper,
@@ -25,6 +24,7 @@ from pcbstator.copper.records import (
     PhaseCopper,
     Pin,
     Point,
+    TileJumper,
     Track,
     Via,
 )
@@ -79,7 +79,7 @@ def stacked(board: Copper, design: Design) -> Copper:
         coil_phases=board.coil_phases * count,
         coil_senses=board.coil_senses * count,
         coil_nets=board.coil_nets * count,
-        links=tuple(lowered(track, n, angle) for n, angle in enumerate(turns) for track in board.links),
+        interconnects=tuple(lowered(track, n, angle) for n, angle in enumerate(turns) for track in board.interconnects),
         terminals=tuple(
             replace(terminal, x=x, y=y, layer=terminal.layer + n * layers)
             for n, angle in enumerate(turns)
@@ -87,10 +87,10 @@ def stacked(board: Copper, design: Design) -> Copper:
             for x, y in [turn((terminal.x, terminal.y), angle)]
         ),
         phases=tuple(join([each[index] for each in boards], diameter) for index in range(len(board.phases))),
-        link_vias=tuple(
+        interconnect_vias=tuple(
             replace(_lowered_via(via, n * layers), x=x, y=y)
             for n, angle in enumerate(turns)
-            for via in board.link_vias
+            for via in board.interconnect_vias
             for x, y in [turn((via.x, via.y), angle)]
         ),
         single=board,
@@ -111,7 +111,7 @@ def _lowered_via(via: Via, layers: int) -> Via:
 def _moved(phase: PhaseCopper, moved: Callable[[Track], Track], coils: int) -> PhaseCopper:
     """The phase of a board further down: its tracks moved, its coils counted on."""
 
-    def step(part: CoilVisit | Track | Pin | Bridge) -> CoilVisit | Track | Pin | Bridge:
+    def step(part: CoilVisit | Track | Pin | TileJumper) -> CoilVisit | Track | Pin | TileJumper:
         if isinstance(part, CoilVisit):
             return replace(part, coil=part.coil + coils)
         return moved(part) if isinstance(part, Track) else part

@@ -22,7 +22,7 @@ from pcbstator.copper.connections.buses import Cuts
 from pcbstator.copper.geometry.board_shape import NOT_CONNECTED, BoardShape, Hole, ring_board
 from pcbstator.copper.geometry.contour import Arc, Contour, Line, Place, Segment, signed_sweep, turn
 from pcbstator.copper.geometry.plain_board import PlainBoard
-from pcbstator.copper.non_winding import Fittings
+from pcbstator.copper.non_winding import NonWindingCopper
 from pcbstator.copper.records import Copper, FloatArray, Terminal, Track, Via
 from pcbstator.errors import Complaint, DesignError
 
@@ -57,9 +57,9 @@ def lay_cuts(design: Design, width: float) -> Cuts | None:
     board, coils = design.board, design.winding.coils
     if board.tiles == 1 or coils is None:
         return None
-    beside = board.beside_cut + max(board.joint_pad, width) / 2
-    wire = board.joint_drill - WIRE_PLAY
-    return Cuts(first_cut(coils), 2 * pi / board.tiles, beside, board.joint_drill, board.joint_pad, wire)
+    beside = board.beside_cut + max(board.jumper_pad, width) / 2
+    wire = board.jumper_drill - WIRE_PLAY
+    return Cuts(first_cut(coils), 2 * pi / board.tiles, beside, board.jumper_drill, board.jumper_pad, wire)
 
 
 def cut_board(design: Design, shape: BoardShape) -> BoardShape:
@@ -166,8 +166,8 @@ def _check_panel(design: Design, shape: BoardShape, outlines: Sequence[Contour])
     def fits(contours: Sequence[Contour]) -> tuple[bool, float, float]:
         return min(least_panel(np.concatenate(each.polylines(1e-5)), width, height) for each in contours)
 
-    fitting, across, up = fits(outlines)
-    if fitting:
+    part, across, up = fits(outlines)
+    if part:
         return
     more = [n for n in range(board.tiles + 1, 61) if coils and coils % n == 0 and design.winding.kind == "spiral"]
     enough = next((n for n in more if _fits_in(design, shape, n, fits)), None)
@@ -205,10 +205,12 @@ def lay_tiles(design: Design, copper: Copper) -> tuple[TileKind, ...]:
 
 def _kind(numbers: list[int], boards: list[PlainBoard]) -> TileKind:
     """One kind; where its tiles' terminals have different names, they are numbered in the order of their places."""
-    named = [{t.name: t.name for t in board.terminals if not is_joint(t)} for board in boards]
+    named = [{t.name: t.name for t in board.terminals if not is_jumper_hole(t)} for board in boards]
     first = boards[0]
     if any(names != named[0] for names in named):
-        ordered = [sorted((t for t in b.terminals if not is_joint(t)), key=lambda t: _rough(t.x, t.y)) for b in boards]
+        ordered = [
+            sorted((t for t in b.terminals if not is_jumper_hole(t)), key=lambda t: _rough(t.x, t.y)) for b in boards
+        ]
         named = [{str(place): t.name for place, t in enumerate(each, start=1)} for each in ordered]
         new = {t.name: str(place) for place, t in enumerate(ordered[0], start=1)}
         terminals = tuple(replace(t, name=new.get(t.name, t.name)) for t in first.terminals)
@@ -221,7 +223,7 @@ def tile_folder(kind: TileKind) -> str:
     return f"tile-{kind.tiles[0]}"
 
 
-def is_joint(terminal: Terminal) -> bool:
+def is_jumper_hole(terminal: Terminal) -> bool:
     """Whether a hole is for a wire to the next tile."""
     return terminal.name[:1] in "XY" and terminal.name[1:].isdigit()
 
@@ -240,20 +242,20 @@ def _tile(design: Design, copper: Copper, number: int) -> PlainBoard:
         return replace(thing, x=x, y=y)
 
     tracks, vias = _coils(copper, range(number * each, (number + 1) * each), each)
-    tracks += [track.turned(angle) for track in copper.links if here(*track.points[len(track.points) // 2])]
-    vias += [moved(via) for via in copper.link_vias if here(via.x, via.y)]
-    holes = [moved(hole) for hole in (*copper.terminals, *copper.joints) if here(hole.x, hole.y)]
+    tracks += [track.turned(angle) for track in copper.interconnects if here(*track.points[len(track.points) // 2])]
+    vias += [moved(via) for via in copper.interconnect_vias if here(via.x, via.y)]
+    holes = [moved(hole) for hole in (*copper.terminals, *copper.jumper_holes) if here(hole.x, hole.y)]
     tracks, vias, holes = _named(tracks, vias, holes)
-    terminals = sorted(holes, key=lambda hole: (is_joint(hole), hole.name))
+    terminals = sorted(holes, key=lambda hole: (is_jumper_hole(hole), hole.name))
     net_at = {_rough(hole.x, hole.y): hole.net for group in (vias, holes) for hole in group}
-    drops = []
-    for drop in (drop.turned(angle) for drop in copper.drops if here(*drop.points[0])):
-        if (end := _rough(*drop.points[-1])) in net_at:
-            drops.append(replace(drop, net=net_at[end]))
-    fittings = copper.fittings
-    lands = tuple(replace(moved(land), angle=land.angle + angle) for land in fittings.lands if here(land.x, land.y))
-    leads = tuple(t.turned(angle) for t in fittings.tracks if here(*t.points[0]))
-    chip = tuple(moved(hole) for hole in fittings.holes if here(hole.x, hole.y))
+    teardrops = []
+    for teardrop in (teardrop.turned(angle) for teardrop in copper.teardrops if here(*teardrop.points[0])):
+        if (end := _rough(*teardrop.points[-1])) in net_at:
+            teardrops.append(replace(teardrop, net=net_at[end]))
+    non_winding = copper.non_winding
+    lands = tuple(replace(moved(land), angle=land.angle + angle) for land in non_winding.lands if here(land.x, land.y))
+    leads = tuple(t.turned(angle) for t in non_winding.tracks if here(*t.points[0]))
+    chip = tuple(moved(hole) for hole in non_winding.holes if here(hole.x, hole.y))
     return PlainBoard(
         layers=copper.layers,
         board_inner_radius=copper.board_inner_radius,
@@ -262,9 +264,9 @@ def _tile(design: Design, copper: Copper, number: int) -> PlainBoard:
         vias=tuple(vias),
         terminals=tuple(terminals),
         phases=copper.phases,
-        drops=tuple(drops),
+        teardrops=tuple(teardrops),
         stated_shape=_shape(design, copper.shape, number, angle, here),
-        stated_fittings=Fittings(lands, leads, chip),
+        stated_non_winding=NonWindingCopper(lands, leads, chip),
     )
 
 
@@ -351,13 +353,13 @@ def _likeness(board: PlainBoard) -> Hashable:
     def outline(contour: Contour) -> Hashable:
         return _rough(*contour.start), tuple(_rough(*segment.end) for segment in contour.segments)
 
-    shape, fittings = board.shape, board.fittings
+    shape, non_winding = board.shape, board.non_winding
     return (
-        tuple(sorted(map(line, (*board.tracks, *fittings.tracks)))),  # type: ignore[type-var]
+        tuple(sorted(map(line, (*board.tracks, *non_winding.tracks)))),  # type: ignore[type-var]
         tuple(sorted((*_rough(v.x, v.y), v.net, round(1e9 * v.drill), round(1e9 * v.pad)) for v in board.vias)),
         tuple(sorted((*_rough(t.x, t.y), t.net, round(1e9 * t.drill), round(1e9 * t.pad)) for t in board.terminals)),
         outline(shape.outer),
         tuple((*_rough(h.x, h.y), h.diameter, h.pad, h.name, h.net) for h in shape.drilled),
         tuple((*_rough(*s.a), *_rough(*s.b), s.width) for s in shape.slots),
-        tuple((*_rough(land.x, land.y), land.net) for land in fittings.lands),
+        tuple((*_rough(land.x, land.y), land.net) for land in non_winding.lands),
     )

@@ -29,29 +29,29 @@ FULL = 0.9  # its width at the pad, in pad diameters
 Tracks = tuple[Track, ...]
 
 
-def joint_vias(design: Design, track_width: float) -> tuple[int, float]:
+def transition_vias(design: Design, track_width: float) -> tuple[int, float]:
     """Number of vias at every joint, and the diameter [m] of the copper around them.
 
     Where the design does not say, as many as have together the copper of the widest track's section in their walls, as
     far as they fit into the round end that the track has anyway.
     """
     board = design.board
-    if board.vias_per_joint is not None:
-        return board.vias_per_joint, joint_diameter(design, board.vias_per_joint)
+    if board.vias_per_transition is not None:
+        return board.vias_per_transition, jumper_diameter(design, board.vias_per_transition)
     wall = pi * (board.via_drill - board.via_plating) * board.via_plating
     needed = ceil(track_width * max(board.layer_thicknesses) / wall)
     room = max(track_width, board.via_pad)
-    count = max(n for n in range(1, MOST_VIAS + 1) if n == 1 or (n <= needed and joint_diameter(design, n) <= room))
-    return count, joint_diameter(design, count)
+    count = max(n for n in range(1, MOST_VIAS + 1) if n == 1 or (n <= needed and jumper_diameter(design, n) <= room))
+    return count, jumper_diameter(design, count)
 
 
-def joint_diameter(design: Design, count: int) -> float:
+def jumper_diameter(design: Design, count: int) -> float:
     """Diameter [m] of the disc that ``count`` vias need."""
     board = design.board
     return board.via_pad if count == 1 else board.via_pad + 2 * (board.via_drill + WEB)
 
 
-def with_joints(copper: Copper, design: Design, count: int) -> Copper:
+def with_via_transitions(copper: Copper, design: Design, count: int) -> Copper:
     """The same copper with the further vias of every joint."""
     if count == 1:
         return copper
@@ -76,8 +76,8 @@ def with_joints(copper: Copper, design: Design, count: int) -> Copper:
         copper,
         coil=coil(copper.coil),
         further_coils=tuple(map(coil, copper.further_coils)),
-        link_vias=clustered(copper.link_vias),
-        vias_per_joint=count,
+        interconnect_vias=clustered(copper.interconnect_vias),
+        vias_per_transition=count,
     )
 
 
@@ -94,16 +94,18 @@ def with_teardrops(copper: Copper, gap: float) -> Copper:
         for end in ends:
             pad = known.get(spot(*end.points[-1]))
             tried = (_drop(end, pad.pad, length * pad.pad) for length in LENGTHS) if pad else ()
-            fitting = (drop for drop in tried if drop and around[drop.layer].clear(drop.turned(angle), gap))
-            laid += list(islice(fitting, 1))
+            part = (
+                teardrop for teardrop in tried if teardrop and around[teardrop.layer].clear(teardrop.turned(angle), gap)
+            )
+            laid += list(islice(part, 1))
         return tuple(laid)
 
     coils = [
-        replace(coil, drops=kept(coil.tracks, pads, float(copper.coil_angles[members[0]])))
+        replace(coil, teardrops=kept(coil.tracks, pads, float(copper.coil_angles[members[0]])))
         for coil, members in copper.templates
     ]
-    links = kept(copper.links, placed, 0.0)
-    return replace(copper, coil=coils[0], further_coils=tuple(coils[1:]), link_drops=links)
+    interconnects = kept(copper.interconnects, placed, 0.0)
+    return replace(copper, coil=coils[0], further_coils=tuple(coils[1:]), interconnect_teardrops=interconnects)
 
 
 def _drop(track: Track, pad: float, reach: float) -> Track | None:
@@ -132,7 +134,10 @@ def layer_areas(copper: Copper) -> dict[int, float]:
     areas = {layer.number: pads for layer in copper.layers}
     coils = zip(copper.template_tracks, copper.template_lengths, strict=True)
     measured = [(track, length, len(members)) for (track, members), length in coils]
-    measured += [(link, length, 1) for link, length in zip(copper.links, copper.link_lengths, strict=True)]
+    measured += [
+        (interconnect, length, 1)
+        for interconnect, length in zip(copper.interconnects, copper.interconnect_lengths, strict=True)
+    ]
     for track, length, count in measured:
         areas[track.layer] += count * (length * track.width if track.widths is None else track.area)
     return areas

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from pcbstator.copper.geometry.contour import Contour, Ear, Place, circle, ring_with_ears, stadium, turn
+from pcbstator.copper.geometry.contour import Contour, MountingTab, Place, circle, ring_with_tabs, stadium, turn
 from pcbstator.design.entries import ROOT_FILLET
 from pcbstator.errors import Complaint, DesignError
 
@@ -110,7 +110,7 @@ def ring_board(inner_radius: float, outer_radius: float) -> BoardShape:
 def lay_board(design: Design) -> BoardShape:
     """The bare board that a design asks for; DesignError where its ears meet or a hole's pad is impossible."""
     board = design.board
-    ring = ring_with_ears(board.outer_diameter / 2, _ears(design))
+    ring = ring_with_tabs(board.outer_diameter / 2, _tabs(design))
     holes = [
         Hole("", radius * cos(angle), radius * sin(angle), spec.diameter, spec.plated, spec.pad or 0.0, origin=origin)
         for number, spec in enumerate(board.holes, start=1)
@@ -144,31 +144,31 @@ def _slots(design: Design) -> tuple[Slot, ...]:
     return tuple(found)
 
 
-def _ears(design: Design) -> list[Ear]:
+def _tabs(design: Design) -> list[MountingTab]:
     """The ears of all tables; DesignError where two of them meet."""
     radius = design.board.outer_diameter / 2
-    found: list[tuple[Ear, int]] = []
+    found: list[tuple[MountingTab, int]] = []
     for number, tab in enumerate(design.board.tabs, start=1):
         if tab.width / 2 + ROOT_FILLET / 1e3 > radius / 2:
             rule = f"must be narrower than half of the board, {1e3 * radius:g} mm with the fillets at its root"
             _refuse(design, f"board.tabs[{number}].width_mm", rule, f"{1e3 * tab.width:g}", "make it narrower")
         found += [
-            (Ear(angle % (2 * pi), tab.width, tab.reach, tab.rounded, ROOT_FILLET / 1e3), number)
+            (MountingTab(angle % (2 * pi), tab.width, tab.reach, tab.rounded, ROOT_FILLET / 1e3), number)
             for angle in around(tab.first_angle, tab.count)
         ]
     found.sort(key=lambda pair: pair[0].angle)
-    for index, (ear, number) in enumerate(found):
+    for index, (placed, number) in enumerate(found):
         following, other = found[(index + 1) % len(found)]
         if len(found) < 2:
             break
-        apart = (following.angle - ear.angle) % (2 * pi)
-        least = ear.half_angle(radius) + following.half_angle(radius)
+        apart = (following.angle - placed.angle) % (2 * pi)
+        least = placed.half_angle(radius) + following.half_angle(radius)
         if apart < least:
-            where = f"{np.degrees(ear.angle):.3g} and {np.degrees(following.angle):.3g} degrees"
+            where = f"{np.degrees(placed.angle):.3g} and {np.degrees(following.angle):.3g} degrees"
             rule = f"must stand {np.degrees(least):.3g} degrees apart, fillets included"
             where += "" if number == other else f" (of board.tabs[{other}])"
             _refuse(design, f"board.tabs[{number}].first_angle_deg", rule, where, "fewer, narrower or other angles")
-    return [ear for ear, _ in found]
+    return [tab for tab, _ in found]
 
 
 def _refuse(design: Design, key: str, rule: str, value: str, remedy: str) -> None:

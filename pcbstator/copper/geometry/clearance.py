@@ -52,8 +52,8 @@ class _Pieces:
 def _junctions(copper: Copper) -> dict[tuple[int, int], int]:
     """The number of the bus at every end of a link, by place in nanometres. A bus is one node, however it is drawn."""
     number: dict[tuple[int, int], int] = {}
-    for link in copper.links:
-        a, b = (spot(*point) for point in link.points[[0, -1]])
+    for interconnect in copper.interconnects:
+        a, b = (spot(*point) for point in interconnect.points[[0, -1]])
         old, new = number.setdefault(b, len(number)), number.setdefault(a, len(number))
         if old != new:
             number.update({place: new for place, value in number.items() if value == old})
@@ -101,9 +101,9 @@ def _pieces(copper: Copper, layer: int) -> _Pieces:
             angles = [float(copper.coil_angles[coil]) for coil in members]
             add(template, angles, [copper.coil_nets[coil] for coil in members], copper.alike)
     coils = len(nets)
-    for link in copper.links:
-        if link.layer == layer:
-            add(link, [0.0], [link.net], False)
+    for interconnect in copper.interconnects:
+        if interconnect.layer == layer:
+            add(interconnect, [0.0], [interconnect.net], False)
     pads = [hole for hole in copper.holes if not hole.within]
     places = np.array([[pad.x, pad.y] for pad in pads])
     offset = len(nets)
@@ -202,18 +202,18 @@ class Surroundings:
         self.tree = shapely.STRtree(self.pieces.shapes)
         self.widest = float(self.pieces.half_width.max())
 
-    def clear(self, drop: Track, gap: float) -> bool:
+    def clear(self, teardrop: Track, gap: float) -> bool:
         """Whether a teardrop keeps ``gap`` [m] from all copper but the track and pad that it belongs to."""
         pieces = self.pieces
-        area = shapely.Polygon(strip_outline(drop, caps=False))
+        area = shapely.Polygon(strip_outline(teardrop, caps=False))
         near = self.tree.query(area, "dwithin", distance=gap + self.widest)
-        owner, end = pieces.owner[near], drop.points[-1]
+        owner, end = pieces.owner[near], teardrop.points[-1]
         apart = np.abs(pieces.ends[owner] - end).max(axis=2)  # (pieces, 2): from either end of its track
         total = np.zeros(len(pieces.ends))
         np.maximum.at(total, pieces.owner, pieces.stop)
         before = np.where(apart[:, 0] < 1e-9, pieces.start[near], np.inf)
         after = np.where(apart[:, 1] < 1e-9, total[owner] - pieces.stop[near], np.inf)
-        own = np.minimum(before, after) < 2 * drop.length
+        own = np.minimum(before, after) < 2 * teardrop.length
         bus = set(pieces.junctions[owner[apart.min(axis=1) < 1e-9]].tolist()) - {-1}
         own |= np.isin(pieces.junctions[owner], list(bus))
         distance = shapely.distance(area, pieces.shapes[near]) - pieces.half_width[near]

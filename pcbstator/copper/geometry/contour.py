@@ -159,12 +159,12 @@ def stadium(a: Place, b: Place, width: float) -> Contour:
     return Contour(start, (*far, Line((a[0] + nx, a[1] + ny)), Arc(start, a)))
 
 
-def ring_with_ears(radius: float, ears: list[Ear]) -> Contour:
+def ring_with_tabs(radius: float, tabs: list[MountingTab]) -> Contour:
     """A circle of ``radius`` [m] with ears on its rim, fillets at their roots; the ears must not meet."""
-    if not ears:
+    if not tabs:
         return circle(radius)
-    ears = sorted(ears, key=lambda ear: ear.angle)
-    outlines = [_ear_outline(radius, ear) for ear in ears]
+    tabs = sorted(tabs, key=lambda tab: tab.angle)
+    outlines = [_tab_outline(radius, tab) for tab in tabs]
     segments: list[Segment] = []
     for (_, path), (following, _) in pairwise([*outlines, outlines[0]]):
         segments += [*path, Arc(following, (0.0, 0.0))]
@@ -172,7 +172,7 @@ def ring_with_ears(radius: float, ears: list[Ear]) -> Contour:
 
 
 @dataclass(frozen=True)
-class Ear:
+class MountingTab:
     """An ear on a rim: angle [rad], width, reach beyond the rim and radius of the fillet at its root [m]."""
 
     angle: float
@@ -192,13 +192,13 @@ class Ear:
         return sqrt(max(along**2 - across**2, 0.0))
 
 
-def _ear_outline(radius: float, ear: Ear) -> tuple[Place, list[Segment]]:
+def _tab_outline(radius: float, tab: MountingTab) -> tuple[Place, list[Segment]]:
     """Where an ear leaves the rim, and its segments up to where it meets the rim again, counter-clockwise."""
-    half, root, tip = ear.width / 2, ear.root(radius), radius + ear.reach
-    across = half + ear.fillet
-    scale = radius / (radius + ear.fillet)
+    half, root, tip = tab.width / 2, tab.root(radius), radius + tab.reach
+    across = half + tab.fillet
+    scale = radius / (radius + tab.fillet)
     start = root * scale, -across * scale
-    if ear.rounded:
+    if tab.rounded:
         end: list[Segment] = [Line((tip - half, -half)), Arc((tip - half, half), (tip - half, 0.0))]
     else:
         end = [Line((tip, -half)), Line((tip, half))]
@@ -206,7 +206,7 @@ def _ear_outline(radius: float, ear: Ear) -> tuple[Place, list[Segment]]:
         Arc((root, -half), (root, -across), False), *end, Line((root, half)),
         Arc((start[0], -start[1]), (root, across), False),
     ]  # fmt: skip
-    moved = Contour(start, tuple(path)).turned(ear.angle)
+    moved = Contour(start, tuple(path)).turned(tab.angle)
     return moved.start, list(moved.segments)
 
 

@@ -103,11 +103,11 @@ def board_obstacles(design: Design, copper: Copper) -> list[Obstacle]:
         layers = None if area.layers is None else frozenset(area.layers)
         found.append(Obstacle("board.keepout", f'"{area.name}"', f"board.keepouts[{number}]", *keepout_shape(area), 0.0,
                               layers=layers, slack=SAGITTA if area.shape == "sector" else 0.0))  # fmt: skip
-    for land in copper.fittings.lands:
+    for land in copper.non_winding.lands:
         shape_of, radius = (shapely.Point(land.x, land.y), land.length / 2) if land.is_round else (land.area(), 0.0)
         found.append(Obstacle("board.pad_gap", f"land {land.net}", CHIP_TABLE, shape_of, radius,
                               design.board.track_gap, land.net, frozenset({land.layer})))  # fmt: skip
-    for track in copper.fittings.tracks:
+    for track in copper.non_winding.tracks:
         found.append(Obstacle("board.pad_gap", f"the lead {track.net}", CHIP_TABLE,
                               shapely.LineString(track.points), track.width / 2, design.board.track_gap, track.net,
                               frozenset({track.layer})))  # fmt: skip
@@ -171,11 +171,11 @@ def _radial_range(points: FloatArray) -> tuple[float, float]:
 def copper_radii(copper: Copper) -> tuple[float, float]:
     """Least and most distance [m] of any copper from the axis, by its vertices."""
     low, high = np.inf, 0.0
-    for track in (*copper.shapes, *copper.fittings.tracks):
+    for track in (*copper.shapes, *copper.non_winding.tracks):
         radii, reach = np.hypot(*track.points.T), track.point_widths / 2
         low, high = min(low, float((radii - reach).min())), max(high, float((radii + reach).max()))
     discs = [(hole.x, hole.y, hole.pad / 2) for hole in (*copper.holes, *copper.shape.drilled) if hole.pad > 0]
-    discs += [(land.x, land.y, float(np.hypot(land.length, land.width)) / 2) for land in copper.fittings.lands]
+    discs += [(land.x, land.y, float(np.hypot(land.length, land.width)) / 2) for land in copper.non_winding.lands]
     for x, y, half in discs:
         radius = float(np.hypot(x, y))
         low, high = min(low, radius - half), max(high, radius + half)
@@ -190,11 +190,11 @@ def too_near(copper: Copper, obstacles: list[Obstacle]) -> list[Nearness]:
     template = copper.coil if copper.alike else replace(copper.coil, tracks=(), vias=())
     coil = _pieces(template.tracks, [(v.x, v.y, v.pad, v.from_layer, v.to_layer, "", "") for v in template.vias])
     last = copper.layers[-1].number
-    vias = [via for via in (copper.link_vias if copper.alike else copper.vias) if not via.within]
+    vias = [via for via in (copper.interconnect_vias if copper.alike else copper.vias) if not via.within]
     discs = [(v.x, v.y, v.pad, v.from_layer, v.to_layer, v.net, "") for v in vias]
-    discs += [(t.x, t.y, t.pad, 1, last, t.net, "") for t in (*copper.terminals, *copper.joints)]
+    discs += [(t.x, t.y, t.pad, 1, last, t.net, "") for t in (*copper.terminals, *copper.jumper_holes)]
     discs += [(h.x, h.y, h.pad, 1, last, h.net, _owner(h)) for h in copper.shape.drilled if h.plated]
-    rest = _pieces((*(copper.links if copper.alike else copper.tracks), *copper.fittings.tracks), discs)
+    rest = _pieces((*(copper.interconnects if copper.alike else copper.tracks), *copper.non_winding.tracks), discs)
     rest = _with_lands(rest, copper)
     shapes = np.array([obstacle.shape for obstacle in obstacles], dtype=object)
     number, angle, coil_index = _near_coils(copper, obstacles, shapes)
@@ -323,7 +323,7 @@ def _pieces(tracks: Iterable[Track], discs: list[Disc]) -> _Pieces:
 
 def _with_lands(pieces: _Pieces, copper: Copper) -> _Pieces:
     """The pieces and the lands of fittings."""
-    lands = copper.fittings.lands
+    lands = copper.non_winding.lands
     if not lands:
         return pieces
     shapes = [shapely.Point(land.x, land.y) if land.is_round else land.area() for land in lands]

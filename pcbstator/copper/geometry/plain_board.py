@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import Protocol
 
 from pcbstator.copper.geometry.board_shape import BoardShape, ring_board
-from pcbstator.copper.non_winding import Fittings
+from pcbstator.copper.non_winding import NonWindingCopper
 from pcbstator.copper.records import Layer, PhaseCopper, Terminal, Track, Via
 
 
@@ -28,7 +28,7 @@ class BoardCopper(Protocol):
     @property
     def bare(self) -> tuple[Track, ...]: ...
     @property
-    def drops(self) -> tuple[Track, ...]: ...
+    def teardrops(self) -> tuple[Track, ...]: ...
     @property
     def vias(self) -> tuple[Via, ...]: ...
     @property
@@ -38,7 +38,7 @@ class BoardCopper(Protocol):
     @property
     def shape(self) -> BoardShape: ...
     @property
-    def fittings(self) -> Fittings: ...
+    def non_winding(self) -> NonWindingCopper: ...
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,9 +53,9 @@ class PlainBoard:
     terminals: tuple[Terminal, ...]
     bare: tuple[Track, ...] = ()
     phases: tuple[PhaseCopper, ...] = ()
-    drops: tuple[Track, ...] = ()
+    teardrops: tuple[Track, ...] = ()
     stated_shape: BoardShape | None = None
-    stated_fittings: Fittings | None = None
+    stated_non_winding: NonWindingCopper | None = None
 
     @cached_property
     def shape(self) -> BoardShape:
@@ -63,6 +63,6 @@ class PlainBoard:
         return self.stated_shape or ring_board(self.board_inner_radius, self.board_outer_radius)
 
     @property
-    def fittings(self) -> Fittings:
+    def non_winding(self) -> NonWindingCopper:
         """Copper that is not winding."""
-        return self.stated_fittings or Fittings()
+        return self.stated_non_winding or NonWindingCopper()

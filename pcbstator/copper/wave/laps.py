@@ -59,7 +59,7 @@ class WaveSizes:
     post_step: float
     width: float
     gap: float
-    joint: float
+    transition_pad: float
     bend: float
     tapered: bool
     skew: float = 0.0
@@ -82,7 +82,7 @@ class WaveSizes:
     @property
     def beside(self) -> float:
         """Least distance [m] of a track's centre-line from a via of another conductor."""
-        return (self.joint + self.width) / 2 + self.gap
+        return (self.transition_pad + self.width) / 2 + self.gap
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,7 +152,9 @@ def pass_places(winding: Winding, step: float, sectors: int) -> FloatArray:
 def vias_have_room(sizes: WaveSizes, radius: float) -> bool:
     """Whether the vias of all conductors find room on rows of at most this radius [m]."""
     apart = 2 * radius * sin(sizes.step / 2)
-    return apart >= 2 * sizes.beside if sizes.pairs > 1 else apart >= min(sizes.joint + sizes.gap, sizes.beside)
+    return (
+        apart >= 2 * sizes.beside if sizes.pairs > 1 else apart >= min(sizes.transition_pad + sizes.gap, sizes.beside)
+    )
 
 
 def fit_wave(sizes: WaveSizes) -> WavePlan | None:
@@ -160,15 +162,15 @@ def fit_wave(sizes: WaveSizes) -> WavePlan | None:
     inward = -sizes.rim  # from the rim towards the runs
     fan = sizes.pairs / 2 * sizes.post_step * sizes.post_radius
     passed = sizes.post_radius + inward * (sizes.beside + fan)
-    rim_last, far_last = passed + inward * sizes.beside, sizes.far_edge - inward * sizes.joint / 2
+    rim_last, far_last = passed + inward * sizes.beside, sizes.far_edge - inward * sizes.transition_pad / 2
     nearest = min(rim_last, far_last)
     if nearest <= 0:
         return None
     if not vias_have_room(sizes, nearest):
         return None
-    one_row = 2 * nearest * sin(sizes.step / 2) >= sizes.joint + sizes.gap
+    one_row = 2 * nearest * sin(sizes.step / 2) >= sizes.transition_pad + sizes.gap
     rows = sizes.pairs if sizes.pairs > 1 or one_row else 2
-    row_step = sizes.joint + sizes.gap
+    row_step = sizes.transition_pad + sizes.gap
     if sizes.pairs > 1:
         row_step = max(row_step, sizes.beside + max(rim_last, far_last) * sizes.step / 2)
     rim_rows = tuple(rim_last + inward * row_step * (rows - 1 - index) for index in range(rows))

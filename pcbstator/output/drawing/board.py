@@ -55,19 +55,19 @@ def add_board(sheet: Sheet, plan: Any, copper: Copper) -> None:
             plan.add(group)
 
 
-def add_fittings(sheet: Sheet, plan: Any, design: Design, copper: Copper) -> None:
+def add_non_winding(sheet: Sheet, plan: Any, design: Design, copper: Copper) -> None:
     """Pads, lands, leads and keep-outs over the winding, each with its name; nothing where there are none."""
     drawing, unit, shape = sheet.drawing, sheet.unit, copper.shape
-    if not (shape.drilled or copper.fittings.lands or design.board.keepouts):
+    if not (shape.drilled or copper.non_winding.lands or design.board.keepouts):
         return
-    group = drawing.g(id="fittings")
+    group = drawing.g(id="non_winding")
     for hole in shape.drilled:
         if hole.plated:
             add_hole(sheet, group, Terminal("", hole.x, hole.y, hole.diameter, hole.pad, 1, ""), LAND)
-    for lead in copper.fittings.tracks:
+    for lead in copper.non_winding.tracks:
         look = {"fill": "none", "stroke": LAND, "stroke_width": number(1e3 * lead.width)}
         group.add(drawing.path(path_data(lead.points), **look))
-    for land in copper.fittings.lands:
+    for land in copper.non_winding.lands:
         if land.is_round:
             centre = number(1e3 * land.x), number(-1e3 * land.y)
             group.add(drawing.circle(centre, number(500 * land.length), fill=LAND))
@@ -98,7 +98,7 @@ def _add_names(sheet: Sheet, group: Any, copper: Copper) -> None:
             else:
                 spot = x + away * y, y - away * x
             sheet.text(hole.name, spot[0], spot[1] + 0.36 * size, size, group, fill=INK)
-    for land in copper.fittings.lands:
+    for land in copper.non_winding.lands:
         if land.part == WIRES:
             _name_wire(sheet, group, land, size)
 
@@ -110,16 +110,16 @@ def _name_wire(sheet: Sheet, group: Any, land: Land, size: float) -> None:
     sheet.text(land.net, x + away * y, y - away * x + 0.36 * size, size, group, fill=LAND, font_weight="bold")
 
 
-def fitting_signs(sheet: Sheet, design: Design, copper: Copper) -> list[Symbol]:
+def non_winding_signs(sheet: Sheet, design: Design, copper: Copper) -> list[Symbol]:
     """What the legend has to explain: only what is there."""
     found = []
     if any(not hole.plated for hole in copper.shape.drilled):
         found.append(Symbol("H hole, unplated", 2.4 * sheet.unit, _ring(sheet)))
     if any(hole.plated for hole in copper.shape.drilled):
         found.append(Symbol("plated hole", 3 * sheet.unit, _pad(sheet)))
-    if copper.fittings.lands:
+    if copper.non_winding.lands:
         found.append(Symbol("T1, T2 thermistor, far side", 3 * sheet.unit, _block(sheet)))
-    if copper.joints:
+    if copper.jumper_holes:
         found.append(Symbol("wire across a cut between tiles", 3 * sheet.unit, _wire(sheet)))
     if design.board.keepouts:
         found.append(Symbol("keep-out", 3 * sheet.unit, _block(sheet, faint=True)))
@@ -182,8 +182,8 @@ def board_rows(copper: Copper) -> list[Row]:
         length = hypot(slot.b[0] - slot.a[0], slot.b[1] - slot.a[1]) + slot.width
         size = f"{count} of {figures(1e3 * slot.width)} × {figures(1e3 * length)} mm"
         rows.append(Row("Slots", size, "unplated, routed with the outline"))
-    if copper.fittings.lands:
-        land = copper.fittings.lands[0]
+    if copper.non_winding.lands:
+        land = copper.non_winding.lands[0]
         rows.append(Row("Thermistor", f"lands {figures(1e3 * land.length)} × {figures(1e3 * land.width)} mm",
                         f"{land.part} on layer {land.layer}, wires at T1 and T2"))  # fmt: skip
     return rows

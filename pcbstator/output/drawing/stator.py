@@ -28,7 +28,7 @@ from pcbstator.output.canvas.sheet import (
     spread_angles,
     text_width,
 )
-from pcbstator.output.drawing.board import LAND, add_board, add_fittings, fitting_signs
+from pcbstator.output.drawing.board import LAND, add_board, add_non_winding, non_winding_signs
 from pcbstator.output.drawing.coil import add_hole, coil_id, define_coil, layer_name, layer_tone
 
 if TYPE_CHECKING:
@@ -57,9 +57,9 @@ def stator_svg(design: Design, copper: Copper) -> str:
     add_board(sheet, plan, copper)
     _add_coils(sheet, plan, copper)
     _add_magnets(sheet, plan, design)
-    _add_links(sheet, plan, copper)
+    _add_interconnects(sheet, plan, copper)
     _add_holes(sheet, plan, copper)
-    add_fittings(sheet, plan, design, copper)
+    add_non_winding(sheet, plan, design, copper)
     _add_names(sheet, plan, copper, rings)
     _add_rotation(sheet, plan, half)
     sheet.page.add(plan)
@@ -88,16 +88,16 @@ def _dashes(copper: Copper, layer: int, unit: float) -> tuple[float, float]:
 
     The deeper, the sparser, and drawn over the less deep ones: where links run one above the other, all can be seen.
     """
-    below = sorted({link.layer for link in copper.links if link.layer > 1})
+    below = sorted({interconnect.layer for interconnect in copper.interconnects if interconnect.layer > 1})
     part = (below.index(layer) + 1) / (len(below) + 1) if layer in below else 0.0
     return (1 - part) * _PERIOD * unit, part * _PERIOD * unit
 
 
-def _dash_start(link: Track) -> float:
+def _dash_start(interconnect: Track) -> float:
     """Where the dashes of a link start [mm], so that those of all links lie one above the other along the rim."""
-    middle = len(link.points) // 2
-    before = float(np.hypot(*np.diff(link.points[: middle + 1], axis=0).T).sum())
-    x, y = link.points[middle]
+    middle = len(interconnect.points) // 2
+    before = float(np.hypot(*np.diff(interconnect.points[: middle + 1], axis=0).T).sum())
+    x, y = interconnect.points[middle]
     return 1e3 * (float(np.hypot(x, y) * np.arctan2(y, x)) - before)
 
 
@@ -123,26 +123,29 @@ def _add_coils(sheet: Sheet, plan: Any, copper: Copper) -> None:
         plan.add(group)
 
 
-def _add_links(sheet: Sheet, plan: Any, copper: Copper) -> None:
+def _add_interconnects(sheet: Sheet, plan: Any, copper: Copper) -> None:
     """The links and leads, those below layer 1 dashed and over it."""
     drawing, count = sheet.drawing, len(copper.layers)
     for index, layer in enumerate(layer.number for layer in copper.layers):
         group = drawing.g(id=f"links-{layer}", fill="none", stroke_linejoin="round")
         group.set_desc(title=f"links on {layer_name(copper, layer)}")
         dash, gap = _dashes(copper, layer, sheet.unit)
-        for link in (link for link in copper.links if link.layer == layer):
-            look = {"stroke": layer_tone(link.phase, index, count), "stroke_width": number(link.width * 1e3)}
+        for interconnect in (interconnect for interconnect in copper.interconnects if interconnect.layer == layer):
+            look = {
+                "stroke": layer_tone(interconnect.phase, index, count),
+                "stroke_width": number(interconnect.width * 1e3),
+            }
             if gap:
-                link = link if _counter_clockwise(link) else link.reversed()
+                interconnect = interconnect if _counter_clockwise(interconnect) else interconnect.reversed()
                 look["stroke_dasharray"] = f"{number(dash)} {number(gap)}"
-                look["stroke_dashoffset"] = number(_dash_start(link) % (dash + gap))
-            group.add(drawing.path(path_data(link.points), **look))
+                look["stroke_dashoffset"] = number(_dash_start(interconnect) % (dash + gap))
+            group.add(drawing.path(path_data(interconnect.points), **look))
         plan.add(group)
 
 
-def _counter_clockwise(link: Track) -> bool:
+def _counter_clockwise(interconnect: Track) -> bool:
     """Whether a link runs counter-clockwise about the board's centre."""
-    x, y = link.points.T
+    x, y = interconnect.points.T
     return float((x[:-1] * y[1:] - x[1:] * y[:-1]).sum()) > 0
 
 
@@ -152,21 +155,21 @@ def _add_holes(sheet: Sheet, plan: Any, copper: Copper) -> None:
         for angle in copper.coil_angles[members]:
             name = f"#{coil_id('coil', template, 'vias')}"
             vias.add(sheet.drawing.use(name, transform=_turned(float(angle))))
-    for via in copper.link_vias:
+    for via in copper.interconnect_vias:
         add_hole(sheet, vias, via, INK)
     plan.add(vias)
     terminals = sheet.drawing.g(id="terminals")
     for terminal in copper.terminals:
         add_hole(sheet, terminals, terminal, phase_colour(terminal.name))
     plan.add(terminals)
-    if copper.joints:
+    if copper.jumper_holes:
         _add_wires(sheet, plan, copper)
 
 
 def _add_wires(sheet: Sheet, plan: Any, copper: Copper) -> None:
     """The wires across the cuts between tiles, from hole to hole."""
     drawing, group = sheet.drawing, sheet.drawing.g(id="wires")
-    for before, after in zip(copper.joints[::2], copper.joints[1::2], strict=True):
+    for before, after in zip(copper.jumper_holes[::2], copper.jumper_holes[1::2], strict=True):
         ends = [(number(1e3 * hole.x), number(-1e3 * hole.y)) for hole in (before, after)]
         for hole in (before, after):
             add_hole(sheet, group, hole, LAND)
@@ -203,7 +206,7 @@ def _add_magnets(sheet: Sheet, plan: Any, design: Design) -> None:
     drawing, unit, poles = sheet.drawing, sheet.unit, design.rotor.poles
     outline = _magnet_outline(design)
     # Off the vias in the eye of the coils, which lie towards the rim of the links.
-    part = 0.5 if design.rotor.magnet.shape == "disc" else 0.3 if design.winding.link_rim == "outer" else 0.7
+    part = 0.5 if design.rotor.magnet.shape == "disc" else 0.3 if design.winding.connection_ring == "outer" else 0.7
     middle = 1e3 * float(outline[:, 0].min() + part * np.ptp(outline[:, 0]))
     size = min(2.4 * unit, 600 * float(np.ptp(outline[:, 1])), 600 * float(np.ptp(outline[:, 0])))
     data, dash = path_data(outline, close=True), f"{number(unit)} {number(0.5 * unit)}"
@@ -239,7 +242,7 @@ def _rings(design: Design, copper: Copper) -> _Rings:
     reach, hollow = 1e3 * max(copper.shape.reach, high), 1e3 * min(copper.board_inner_radius, low)
     page = max(LEAST_WIDTH, 2 * reach / 0.83)
     unit = page / 100
-    if design.winding.link_rim == "inner":
+    if design.winding.connection_ring == "inner":
         terminals = max(hollow - 2.6 * unit, 0.6 * hollow)
         return _Rings(reach + 3.2 * unit, 2.4 * unit, terminals, reach + 5.5 * unit, page, 0.0)
     named = len(copper.coil_angles) if copper.alike else 1
@@ -354,7 +357,7 @@ def _magnet(sheet: Sheet) -> Sign:
 def _add_legend(sheet: Sheet, design: Design, copper: Copper) -> None:
     unit, count, size = sheet.unit, len(copper.layers), TEXT * sheet.unit
     bars = {f"phase {phase.name}": phase_colour(phase.name) for phase in copper.phases}
-    if any(link.phase == "N" for link in copper.links):
+    if any(interconnect.phase == "N" for interconnect in copper.interconnects):
         bars["star point N"] = phase_colour("N")
     sheet.row("Colour", [Symbol(words, 5 * unit, _bar(sheet, colour)) for words, colour in bars.items()], size)
     layers = []
@@ -366,7 +369,7 @@ def _add_legend(sheet: Sheet, design: Design, copper: Copper) -> None:
     sheet.row("Tone", [*layers, Symbol("(dashed: links only)")], size)
     coils = [Symbol("A+ coil of phase A, current counter-clockwise; A− clockwise")] if copper.alike else []
     holes = [Symbol("via", 2 * unit, _hole(sheet, 1.0, 0.5)), Symbol("terminal", 3 * unit, _hole(sheet, 1.5, 0.9))]
-    sheet.row("Signs", [*holes, *fitting_signs(sheet, design, copper), *coils], size)
+    sheet.row("Signs", [*holes, *non_winding_signs(sheet, design, copper), *coils], size)
     other = "; the lower rotor has the opposite poles there" if design.rotor.arrangement == "double" else ""
     words = f"magnet at rotor angle 0, N or S: the pole that faces the board{other}"
     sheet.row("Rotor", [Symbol(words, 4 * unit, _magnet(sheet))], size)

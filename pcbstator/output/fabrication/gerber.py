@@ -43,7 +43,7 @@ def copper_gerber(copper: BoardCopper, layer_number: int, title: str) -> str:
     """The file of one copper layer: tracks, and the pads of every hole, each with its net."""
     tracks: dict[str, dict[Aperture, list[FloatArray]]] = defaultdict(lambda: defaultdict(list))
     tapered: dict[str, list[Track]] = defaultdict(list)
-    for track in (*copper.tracks, *copper.drops, *copper.fittings.tracks):
+    for track in (*copper.tracks, *copper.teardrops, *copper.non_winding.tracks):
         if track.layer == layer_number and track.widths is None:
             tracks[track.net]["Conductor", _nanometre(track.width)].append(track.points)
         elif track.layer == layer_number:
@@ -64,7 +64,7 @@ def copper_gerber(copper: BoardCopper, layer_number: int, title: str) -> str:
         parts += [f"D{apertures[key]}*\n{_draws(lines)}" for key, lines in sorted(tracks[net].items())]
         parts += _pads(holes[net], apertures)
         parts.append("%TD*%\n")
-    lands = [land for land in copper.fittings.lands if land.layer == layer_number]
+    lands = [land for land in copper.non_winding.lands if land.layer == layer_number]
     parts.append(land_commands(lands, 10 + len(apertures)))
     return _file(copper_function(layer_number, len(copper.layers)), title, "Positive", parts)
 

@@ -84,7 +84,7 @@ def _ground(copper: BoardCopper, side: Side, mirror: FloatArray) -> _Ground:
     bare += [(h.x, h.y, h.pad / 2) for h in copper.shape.drilled if h.plated]
     pads = [_disc(x, y, radius + _PAD_DISTANCE, mirror) for x, y, radius in bare]
     layer = 1 if side == "top" else len(copper.layers)
-    for land in copper.fittings.lands:
+    for land in copper.non_winding.lands:
         if land.layer == layer:
             pads.append(shapely.transform(land.area(_PAD_DISTANCE), lambda xy: xy * mirror))
     vias = shapely.union_all([_disc(v.x, v.y, v.pad / 2 + _PAD_DISTANCE, mirror) for v in copper.vias])
@@ -107,8 +107,8 @@ def _strip(track: Track, mirror: FloatArray) -> BaseGeometry:
 def _wire_pads(copper: BoardCopper, side: Side) -> list[Terminal]:
     """The pads for the thermistor's wires that can be seen on a side."""
     layer = 1 if side == "top" else len(copper.layers)
-    holes = [Terminal(h.name, h.x, h.y, h.diameter, h.pad, layer, h.net) for h in copper.fittings.holes]
-    lands = [land for land in copper.fittings.lands if land.part == WIRES and land.layer == layer]
+    holes = [Terminal(h.name, h.x, h.y, h.diameter, h.pad, layer, h.net) for h in copper.non_winding.holes]
+    lands = [land for land in copper.non_winding.lands if land.part == WIRES and land.layer == layer]
     return holes + [Terminal(land.net, land.x, land.y, 0.0, land.length, layer, land.net) for land in lands]
 
 

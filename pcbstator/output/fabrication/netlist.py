@@ -23,7 +23,7 @@ _MASK = {(True, True): 0, (False, True): 1, (True, False): 2, (False, False): 3}
 def netlist_ipc356(copper: BoardCopper, title: str) -> str:
     """The netlist: a through-hole record (317) for each plated hole, a surface record (327) for each land."""
     holes = sorted(plated_holes(copper), key=lambda hole: (hole.net, hole.pin or (0, ""), hole.x, hole.y))
-    lands = copper.fittings.lands
+    lands = copper.non_winding.lands
     aliases = net_aliases({hole.net for hole in holes} | {land.net for land in lands} - {NOT_CONNECTED})
     aliases[NOT_CONNECTED] = NOT_CONNECTED
     job = _ascii(title) or "untitled"

@@ -46,13 +46,13 @@ def rotor_rows(prediction: Prediction) -> list[Row]:
     if found.stator_iron_flux is not None and found.stator_iron_wanted is not None:
         wanted = f"1.5 T at {figures(1e3 * found.stator_iron_wanted, 3)} mm"
         rows.append(Row("Flux in the steel beyond", f"{figures(found.stator_iron_flux, 3)} T", wanted))
-    if found.axial_pull is not None and found.axial_stiffness is not None:
+    if found.axial_force is not None and found.axial_stiffness is not None:
         growth = f"{figures(1e-3 * found.axial_stiffness, 3)} N more for every millimetre that the gap closes"
-        rows.append(Row("Axial pull", f"{figures(found.axial_pull, 3)} N",
+        rows.append(Row("Axial pull", f"{figures(found.axial_force, 3)} N",
                         f"bearing and plates must hold it apart; {growth}"))  # fmt: skip
-    if found.magnet_throw is not None and found.glue_stress is not None and found.rim_speed is not None:
+    if found.centrifugal_force is not None and found.glue_stress is not None and found.rim_speed is not None:
         stress = f"shear of the glue {figures(1e-6 * found.glue_stress, 3)} MPa, rim {figures(found.rim_speed, 3)} m/s"
-        throw = f"{figures(found.magnet_throw, 3)} N"
+        throw = f"{figures(found.centrifugal_force, 3)} N"
         rows.append(Row("Throw of one magnet", throw, f"at the highest speed; {stress}"))
     return rows
 

@@ -24,8 +24,8 @@ def tile_rows(design: Design, copper: Copper) -> list[Row]:
     ]  # fmt: skip
     kinds = lay_tiles(design, copper)
     rows += [Row(f"Folder {tile_folder(kind)}", f"order {len(kind.tiles)}", _places(kind)) for kind in kinds]
-    wire = f"copper wire of {figures(1e3 * design.board.joint_drill - 0.1, 2)} mm, tinned; the shortest way, X to Y"
-    return [*rows, Row("Wires across cuts", str(len(copper.joints) // 2), wire)]
+    wire = f"copper wire of {figures(1e3 * design.board.jumper_drill - 0.1, 2)} mm, tinned; the shortest way, X to Y"
+    return [*rows, Row("Wires across cuts", str(len(copper.jumper_holes) // 2), wire)]
 
 
 def _places(kind: TileKind) -> str:

@@ -9,7 +9,7 @@ from math import isnan
 from typing import Any
 
 from pcbstator.study.records import Study
-from pcbstator.study.run import front_numbers
+from pcbstator.study.run import pareto_numbers
 from pcbstator.study.store import Store
 
 FEASIBLE, RULED_OUT = "feasible", "ruled out"
@@ -22,10 +22,10 @@ def designs_csv(study: Study, store: Store) -> Iterator[str]:
     Columns: number, state, on_front, the variables by name, every result that any design has by its key, ruled_out and
     detail. Numbers stand with all their digits; what does not apply is empty.
     """
-    front = set(front_numbers(study, store)) if study.objectives else set()
+    front = set(pareto_numbers(study, store)) if study.objectives else set()
     keys = _result_columns(study, store)
     names = [variable.name for variable in study.variables]
-    yield _line(["number", "state", "on_front", *names, *keys, "ruled_out", "detail"])
+    yield _line(["number", "state", "on_pareto_front", *names, *keys, "ruled_out", "detail"])
     for number, point, outcome in store.rows():
         values = study.shown(point)
         yield _line([

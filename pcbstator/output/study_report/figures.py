@@ -24,7 +24,7 @@ from pcbstator.output.study_report.words import (
     objective_keys,
     result_keys_of,
     result_words,
-    shown_front,
+    shown_pareto,
     variable_words,
 )
 from pcbstator.study.records import Objective
@@ -43,19 +43,19 @@ MOST_POINTS = 3000  # of the front in all panels together: each is a link with a
 PANEL_LABELS = 7
 FAR = 9.0  # points of type between a label and its point, from which on a line joins them
 PANEL_DESIGNS = 600  # quiet ones in each of several panels
-FRONT_COLOUR, CLOUD = phase_colour("B"), "#a8a8a8"
+PARETO_COLOUR, CLOUD = phase_colour("B"), "#a8a8a8"
 PLAIN_WORDS: dict[str, Any] = {"text.parse_math": False, "font.size": 10}  # the user's are never read as formulas
 MOST_RESULTS = 12  # columns of the figure of influences
 LEAST_WAY = 0.1  # rank correlation below which no direction is told
 LEAST_SHARE = 0.005
 
 
-def front_svg(found: Found) -> str | None:
+def pareto_svg(found: Found) -> str | None:
     """The objectives of all designs that meet everything, with the front; None without objectives or such designs.
 
     One objective: over the number of the design, with the best so far; two: against each other; more: every pair.
     """
-    shown = tuple(best for best in shown_front(found) if _finite(found, best))
+    shown = tuple(best for best in shown_pareto(found) if _finite(found, best))
     if not shown:
         return None
     count = len(found.study.objectives)
@@ -145,7 +145,7 @@ def _draw_best(found: Found, shown: Sequence[Best]) -> Callable[[Figure], None]:
         _cloud(axes, numbers, values, f"meets everything ({found.feasible})")
         costs = values[known] * objective.cost(1.0)
         so_far = np.minimum.accumulate(costs) * objective.cost(1.0)
-        axes.step(numbers[known], so_far, where="post", color=FRONT_COLOUR, linewidth=1.2, label="best so far")
+        axes.step(numbers[known], so_far, where="post", color=PARETO_COLOUR, linewidth=1.2, label="best so far")
         places = np.array([best.number for best in shown], dtype=float)
         tops = np.array([best.results[objective.key] for best in shown])
         _points(axes, 0, places, tops, "the best")
@@ -162,8 +162,8 @@ def _draw_pair(found: Found, shown: Sequence[Best]) -> Callable[[Figure], None]:
         axes = figure.subplots()
         across, up = _columns(found)
         _cloud(axes, across, up, f"meets everything ({found.feasible})")
-        xs, ys = _front_columns(found, shown)
-        axes.plot(xs, ys, color=FRONT_COLOUR, linewidth=1.0)
+        xs, ys = _pareto_columns(found, shown)
+        axes.plot(xs, ys, color=PARETO_COLOUR, linewidth=1.0)
         _points(axes, 0, xs, ys, f"front: no design beats it in both ({len(found.front)})")
         axes.set_xlabel(_axis_words(found, found.study.objectives[0]))
         axes.set_ylabel(_axis_words(found, found.study.objectives[1]))
@@ -179,7 +179,7 @@ def _draw_pairs(found: Found, shown: Sequence[Best]) -> Callable[[Figure], None]
 
     def draw(figure: Figure) -> None:
         grid = figure.subplots(last, last, squeeze=False, sharex="col", sharey="row")
-        columns, fronts = _columns(found), _front_columns(found, shown)
+        columns, pareto_fronts = _columns(found), _pareto_columns(found, shown)
         part = evenly(len(found.numbers), PANEL_DESIGNS)
         pairs = [(row, column) for row in range(last) for column in range(row + 1)]
         for panel, (row, column) in enumerate(pairs):
@@ -187,7 +187,7 @@ def _draw_pairs(found: Found, shown: Sequence[Best]) -> Callable[[Figure], None]
             _cloud(axes, columns[column][part], columns[row + 1][part], f"meets everything ({found.feasible})")
             part_words = f", of these {len(shown)} drawn" if len(shown) < len(found.front) else ""
             words = f"front: none beats it in all ({len(found.front)}{part_words})"
-            _points(axes, panel, fronts[column], fronts[row + 1], words)
+            _points(axes, panel, pareto_fronts[column], pareto_fronts[row + 1], words)
             axes.grid(color="#dddddd", linewidth=0.6)
             axes.set_axisbelow(True)
             axes.tick_params(labelsize=9)
@@ -203,7 +203,13 @@ def _draw_pairs(found: Found, shown: Sequence[Best]) -> Callable[[Figure], None]
         legend.set_in_layout(False)  # or it would push the columns apart
         _settle(figure)
         for row, column in pairs:
-            _label_points(grid[row, column], fronts[column], fronts[row + 1], shown, evenly(len(shown), PANEL_LABELS))
+            _label_points(
+                grid[row, column],
+                pareto_fronts[column],
+                pareto_fronts[row + 1],
+                shown,
+                evenly(len(shown), PANEL_LABELS),
+            )
 
     return draw
 
@@ -215,7 +221,7 @@ def _columns(found: Found) -> list[FloatArray]:
     return [np.where(np.isfinite(column), column, np.nan) for column in columns]
 
 
-def _front_columns(found: Found, shown: Sequence[Best]) -> list[FloatArray]:
+def _pareto_columns(found: Found, shown: Sequence[Best]) -> list[FloatArray]:
     return [np.array([best.results[key] for best in shown]) for key in objective_keys(found)]
 
 
@@ -237,7 +243,7 @@ def _cloud(axes: Axes, xs: FloatArray | NDArray[np.int64], ys: FloatArray, label
 def _points(axes: Axes, panel: int, xs: FloatArray, ys: FloatArray, label: str) -> None:
     size, edge = (5.5, 0.5) if len(xs) < 60 else (4.5, 0.2)
     axes.plot(
-        xs, ys, linestyle="none", marker="D", markersize=size, markerfacecolor=FRONT_COLOUR,
+        xs, ys, linestyle="none", marker="D", markersize=size, markerfacecolor=PARETO_COLOUR,
         markeredgecolor="white", markeredgewidth=edge, label=label, gid=f"points-{panel}", clip_on=False, zorder=4,
     )  # fmt: skip
 
@@ -285,9 +291,9 @@ def _linked(text: str, group: str, found: Found, shown: Sequence[Best]) -> str:
     end = text.index("</g>", first)
     bests = iter(shown)
 
-    def link(use: re.Match[str]) -> str:
+    def interconnect(use: re.Match[str]) -> str:
         best = next(bests)
         words = escape(hover_words(found, best), quote=False)
         return f'<a href="#design-{best.number}"><title>{words}</title>{use[0]}</a>'
 
-    return text[:first] + re.sub(r"<use\b[^>]*/>", link, text[first:end]) + text[end:]
+    return text[:first] + re.sub(r"<use\b[^>]*/>", interconnect, text[first:end]) + text[end:]

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pcbstator.errors import printable
-from pcbstator.output.study_report.figures import front_svg, sensitivity_svg
+from pcbstator.output.study_report.figures import pareto_svg, sensitivity_svg
 from pcbstator.output.study_report.parallel_axes import parallel_svg
 from pcbstator.output.study_report.words import (
     asked_words,
@@ -23,7 +23,7 @@ from pcbstator.output.study_report.words import (
     pins,
     price_words,
     result_keys_of,
-    shown_front,
+    shown_pareto,
     swept,
 )
 from pcbstator.study.results import Best, Found
@@ -93,8 +93,8 @@ def _text_table(found: Found) -> list[str]:
     columns += [_text_column(names[key], [number_words(best.results.get(key)) for best in rows]) for key in keys]
     for variable in found.study.variables:
         columns.append(_text_column(names[variable.name], [number_words(best.values[variable.name]) for best in rows]))
-    fitting = [n for n in range(1, len(columns) + 1) if sum(len(c[0]) + 2 for c in columns[:n]) <= TEXT_WIDTH]
-    kept = columns[: max(fitting)]
+    part = [n for n in range(1, len(columns) + 1) if sum(len(c[0]) + 2 for c in columns[:n]) <= TEXT_WIDTH]
+    kept = columns[: max(part)]
     tall = max(len(column) for column in kept)
     padded = [[" " * len(column[0])] * (tall - len(column)) + column for column in kept]
     lines = ["  ".join(cells).rstrip() for cells in zip(*padded, strict=True)]
@@ -119,7 +119,7 @@ def _command(folder_name: str, number: int) -> str:
 
 def _pictures(found: Found) -> dict[str, str]:
     """The pictures that there are, by name."""
-    makers = zip(PICTURES, (front_svg, parallel_svg, sensitivity_svg), strict=True)
+    makers = zip(PICTURES, (pareto_svg, parallel_svg, sensitivity_svg), strict=True)
     return {name: picture for name, maker in makers if (picture := maker(found)) is not None}
 
 
@@ -129,7 +129,7 @@ def _page(found: Found, folder_name: str, pictures: dict[str, str]) -> str:
 
     template = Path(__file__).with_name("study.html").read_text(encoding="utf-8")
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    designs = shown_front(found) if found.study.objectives else swept(found)
+    designs = shown_pareto(found) if found.study.objectives else swept(found)
     keys = result_keys_of(found)
     # The pictures are escaped by their makers.
     return page.from_string(template).render(

@@ -21,7 +21,7 @@ from pcbstator.output.study_report.words import (
     objective_keys,
     result_keys_of,
     result_words,
-    shown_front,
+    shown_pareto,
     variable_words,
 )
 from pcbstator.study.records import Variable
@@ -175,7 +175,7 @@ def _short(words: str, width: float) -> str:
 
 def _lines(axes: Axes, found: Found, places: FloatArray) -> None:
     """Quiet lines for some designs, strong ones in thirds of the first objective, or of the first result."""
-    chosen = {best.number for best in shown_front(found)}
+    chosen = {best.number for best in shown_pareto(found)}
     strong = np.array([number in chosen for number in found.numbers], dtype=bool)
     keys = objective_keys(found)[:1] if chosen else found.keys[:1]
     values = found.columns.get(keys[0]) if keys else None

@@ -100,7 +100,7 @@ def result_words(study: Study, key: str) -> str:
     return f"{words_of(key)}, {currency}" if currency and key.startswith("cost.") else words_of(key)
 
 
-def shown_front(found: Found) -> tuple[Best, ...]:
+def shown_pareto(found: Found) -> tuple[Best, ...]:
     """The front, or as many of its designs as page and figures hold, evenly taken."""
     return tuple(found.front[place] for place in evenly(len(found.front), MOST_ROWS))
 

@@ -109,8 +109,8 @@ def _skew(
     u: FloatArray,
     v: FloatArray,
     d: FloatArray,
-    l: FloatArray,
-    m: FloatArray,  # noqa: E741
+    l: FloatArray,  # noqa: E741
+    m: FloatArray,
     ends: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
     cosine: FloatArray,
     sine: FloatArray,

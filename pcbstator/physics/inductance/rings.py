@@ -84,7 +84,7 @@ class _Rings:
         return int(np.ceil(2 * pi * (self.total - BEYOND)))
 
 
-def ring_cells(rings: Sequence[CoilRing], links: Strips | None = None) -> tuple[float, float]:
+def ring_cells(rings: Sequence[CoilRing], interconnects: Strips | None = None) -> tuple[float, float]:
     """The cells of ring_inductance_matrix: copper nearer to each other than 2.5 of them sees too little of each other.
 
     rings, links: the copper [m]. Returns the cell for all copper, and the larger one for links among themselves [m].
@@ -96,13 +96,13 @@ def ring_cells(rings: Sequence[CoilRing], links: Strips | None = None) -> tuple[
     >>> [round(cell * 1e3, 4) for cell in cells]
     [0.1108, 0.2627]
     """
-    outer = _radii(rings, links)[1]
+    outer = _radii(rings, interconnects)[1]
     return outer / (RINGS - BEYOND), outer / (FEW_RINGS - BEYOND)
 
 
 def ring_inductance_matrix(
     rings: Sequence[CoilRing],
-    links: Strips | None,
+    interconnects: Strips | None,
     currents: ArrayLike,
     images: Sequence[Image] = (),
     repeats: int | None = None,
@@ -125,28 +125,28 @@ def ring_inductance_matrix(
     True
     """
     share = np.atleast_2d(np.asarray(currents, dtype=float))
-    parts = [ring.strips for ring in rings] + ([links] if links is not None else [])
+    parts = [ring.strips for ring in rings] + ([interconnects] if interconnects is not None else [])
     for part in parts:
         require_level(part)
-    inner, outer = _radii(rings, links)
+    inner, outer = _radii(rings, interconnects)
     levels = distinct(np.concatenate([part.starts[:, 2] for part in parts]))
     fine, coarse = _rings(inner, outer, RINGS), _rings(inner, outer, FEW_RINGS)
     main = _Waves(fine, repeats or _repeats(rings, fine), levels, images)
-    result = main.coils(rings, main.waves(links, share) if links is not None else None)
+    result = main.coils(rings, main.waves(interconnects, share) if interconnects is not None else None)
     for ring in rings:
         result += self_corrections(ring.strips, fine.spread).sum() * (ring.currents @ ring.currents.T)
     rest = _Waves(coarse, 1, levels, images)
-    ends = rest.waves(links, share) if links is not None else None
+    ends = rest.waves(interconnects, share) if interconnects is not None else None
     if repeats:  # what of the coils does not repeat
         result += rest.coils(rings, ends, (rest.orders - 1) % repeats != 0)
-    if links is not None and ends is not None:
-        result += rest.paths(ends) + (share * self_corrections(links, coarse.spread)) @ share.T
+    if interconnects is not None and ends is not None:
+        result += rest.paths(ends) + (share * self_corrections(interconnects, coarse.spread)) @ share.T
     if len(images) > 1:  # as unclosed_part
-        at_coils, at_links = _moments(rings, len(share)), np.zeros((len(share), 2))
-        if links is not None:
-            at_links = share @ (links.ends - links.starts)[:, :2]
-        both, far = at_coils @ at_coils.T + 2 * at_coils @ at_links.T, rest.far(2 * outer)
-        result -= both * (far if repeats else main.far(2 * outer)) + at_links @ at_links.T * far
+        at_coils, at_interconnects = _moments(rings, len(share)), np.zeros((len(share), 2))
+        if interconnects is not None:
+            at_interconnects = share @ (interconnects.ends - interconnects.starts)[:, :2]
+        both, far = at_coils @ at_coils.T + 2 * at_coils @ at_interconnects.T, rest.far(2 * outer)
+        result -= both * (far if repeats else main.far(2 * outer)) + at_interconnects @ at_interconnects.T * far
     return (result + result.T) / 2
 
 
@@ -160,10 +160,10 @@ def _moments(rings: Sequence[CoilRing], paths: int) -> FloatArray:
     return total
 
 
-def _radii(rings: Sequence[CoilRing], links: Strips | None) -> tuple[float, float]:
+def _radii(rings: Sequence[CoilRing], interconnects: Strips | None) -> tuple[float, float]:
     """Least and largest radius of the copper [m]."""
     least, most = np.inf, 0.0
-    for part in [ring.strips for ring in rings] + ([links] if links is not None else []):
+    for part in [ring.strips for ring in rings] + ([interconnects] if interconnects is not None else []):
         (x, y), (dx, dy) = part.starts[:, :2].T, (part.ends - part.starts)[:, :2].T
         where = np.clip(-(x * dx + y * dy) / (dx * dx + dy * dy), 0.0, 1.0)  # of a piece's point nearest to the axis
         least = min(least, float(np.hypot(x + where * dx, y + where * dy).min() - part.width.max() / 2))
@@ -204,7 +204,9 @@ class _Waves:
         self.orders, self.k, self.weights, self.bessel = _bessel_functions(rings.total, repeats)
         self.merged, self.merge = merged_levels(levels, rings.spread)
 
-    def coils(self, rings: Sequence[CoilRing], links: _Seen | None, chosen: AnyArray | None = None) -> FloatArray:
+    def coils(
+        self, rings: Sequence[CoilRing], interconnects: _Seen | None, chosen: AnyArray | None = None
+    ) -> FloatArray:
         """Coils with each other and twice with the links, in all or the chosen orders (paths, paths) [H]."""
         some = slice(None) if chosen is None else chosen
         own = [self.waves(ring.strips, np.ones((1, len(ring.strips.width)))) for ring in rings]
@@ -215,8 +217,8 @@ class _Waves:
             for (others, there), back in zip(own, turned, strict=True):
                 pairs = np.einsum("obk,obk->o", seen[:, there], others[some, 0].conj())
                 result = result + (turn * pairs) @ back.conj().T
-            if links is not None:
-                pairs = np.einsum("obk,oqbk->oq", seen[:, links.levels], links.waves[some].conj())
+            if interconnects is not None:
+                pairs = np.einsum("obk,oqbk->oq", seen[:, interconnects.levels], interconnects.waves[some].conj())
                 result = result + 2 * (turn @ pairs)
         return np.asarray(MU_0 / (4 * pi) * result.real)
 

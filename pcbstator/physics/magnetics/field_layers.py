@@ -324,7 +324,7 @@ def _at_back(slab: _Slab) -> tuple[FloatArray, FloatArray]:
     return back, (opened * slab.T + closed * slab.rise / slab.mu_r) / slab.pressed
 
 
-def pull_response(k: FloatArray, layers: MagnetLayers) -> tuple[tuple[FloatArray, ...], tuple[FloatArray, ...]]:
+def force_response(k: FloatArray, layers: MagnetLayers) -> tuple[tuple[FloatArray, ...], tuple[FloatArray, ...]]:
     """Pull between the magnet plate and what faces it, per mode, as factors of the sources.
 
     k: (…, N) wave numbers, above 0 [1/m]. layers: across the magnet plate, with a mirror or plate facing [m, T].

@@ -13,19 +13,19 @@ from numpy.typing import NDArray
 
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.magnetics.field_layers import MagnetLayers, pull_response
+from pcbstator.physics.magnetics.field_layers import MagnetLayers, force_response
 from pcbstator.physics.magnetics.magnet_ring import ELEMENT_ORDER, Footprint, RingSource, serving_source
 
 Integers = NDArray[np.integer]
 
-PULL_ORDERS = tuple(range(1, 32, 2))
+FORCE_ORDERS = tuple(range(1, 32, 2))
 
 
-def axial_pull(
+def axial_force(
     footprint: Footprint,
     pole_pairs: int,
     layers: MagnetLayers,
-    orders: Integers | tuple[int, ...] = PULL_ORDERS,
+    orders: Integers | tuple[int, ...] = FORCE_ORDERS,
     element_order: int = ELEMENT_ORDER,
     source: RingSource | None = None,
 ) -> float:
@@ -49,6 +49,6 @@ def axial_pull(
         raise LawRangeError("nothing faces the magnets, so nothing pulls: give mirror_distance or plate_distance")
     place, numbers = np.array([distance]), np.asarray(orders)
     source = serving_source(source, footprint, pole_pairs, footprint.breakpoints, place, numbers, element_order)
-    falling, rising = pull_response(source.wave_numbers, layers)
+    falling, rising = force_response(source.wave_numbers, layers)
     squares = source.combined(*falling) * source.combined(*rising)
     return pi / (2.0 * MU_0) * layers.remanence**2 * float(squares.sum())
