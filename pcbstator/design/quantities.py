@@ -141,8 +141,8 @@ def percent(low: float, high: float) -> Quantity:
 
 
 def degrees(low: float, high: float) -> Quantity:
-    """An angle that the file gives in degrees; radians inside."""
-    return Quantity("deg", 180 / pi, low, high)
+    """An angle that the file gives in degrees; radians inside. A direction may be as near to 0 as rounding leaves it."""
+    return Quantity("deg", 180 / pi, low, high, 0.0 if low < 0 else LEAST)
 
 
 def revolutions_per_minute(low: float, high: float) -> Quantity:

@@ -24,7 +24,7 @@ DOCUMENT = {
         "copper_inner_diameter_mm": 70.0, "copper_outer_diameter_mm": 134.0,
     },
     "rotor": {
-        "poles": 12, "arrangement": "double", "air_gap_mm": 0.7, "back_iron_mm": 4.0,
+        "poles": 12, "arrangement": "double", "air_gap_mm": 0.7, "back_iron_mm": 7.0,
         "magnet": {
             "shape": "sector", "inner_diameter_mm": 76.0, "outer_diameter_mm": 128.0, "arc_ratio": 1.0,
             "thickness_mm": 2.5, "remanence_t": 1.3,
