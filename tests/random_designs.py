@@ -68,7 +68,7 @@ def drawn_design(seed: int) -> Design:
             "speed_rpm": dice.choice((0.0, 300.0, 3000.0)),
         }
     if dice.random() < 0.3:
-        asked["operation"] = {"speeds_rpm": [dice.choice((100.0, 2000.0))], "currents_a": [1.0]}
+        asked["operation"] = {"speeds_rpm": [dice.choice((100.0, 2000.0))], "phase_currents_peak_a": [1.0]}
     return design_from_document(asked, f"drawn-{seed}.toml")
 
 

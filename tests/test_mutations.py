@@ -120,7 +120,7 @@ def mutate(document: dict[str, Any], draw: st.DrawFn) -> None:
     elif what == "work":
         put(document, "tolerance.air_gap_mm", draw(within(KINDS["tolerance.air_gap_mm"])))
         put(document, "operation.speeds_rpm", draw(within(KINDS["operation.speeds_rpm"])))
-        put(document, "operation.currents_a", draw(within(KINDS["operation.currents_a"])))
+        put(document, "operation.phase_currents_peak_a", draw(within(KINDS["operation.phase_currents_peak_a"])))
     elif what == "shape":
         put(document, "rotor.magnet", copy.deepcopy(draw(st.sampled_from(STARTS))["rotor"]["magnet"]))
     elif what == "size":

@@ -30,10 +30,10 @@ BASE: dict[str, Any] = {
         },
     },
 }  # fmt: skip
-DRIVE = {"supply_v": 24.0, "current_limit_a": 1.0, "pwm_khz": 50.0, "sensor_counts": 16384}
+DRIVE = {"supply_v": 24.0, "current_limit_peak_a": 1.0, "pwm_khz": 50.0, "sensor_counts": 16384}
 MOVE = {"speed_rpm": 20.0, "acceleration_deg_s2": 360.0}
 PAUSES = {"dwell_s": 1.0, "hold_n_m": 0.01}
-RINGS = {"rings": 2, "inner_diameter_mm": 20.0, "outer_diameter_mm": 60.0, "current_a": 1.0, "voltage_v": 24.0}
+RINGS = {"rings": 2, "inner_diameter_mm": 20.0, "outer_diameter_mm": 60.0, "current_rms_a": 1.0, "voltage_v": 24.0}
 LIMITS = {
     "track_width_mm": 0.1, "track_gap_mm": 0.1, "drill_mm": 0.2, "annular_ring_mm": 0.1, "edge_mm": 0.2,
     "drill_to_copper_mm": 0.15, "aspect_ratio": 10.0, "mask_web_mm": 0.1, "hole_web_mm": 0.2, "slot_mm": 0.5,
@@ -49,7 +49,7 @@ PRESENT: dict[str, list[Any]] = {
     "board.keepouts": [[{"shape": "disc", "circle_diameter_mm": 72.0, "diameter_mm": 2.0}]],
     "board.thermistor": [{"size": "0603", "circle_diameter_mm": 70.0, "angle_deg": 20.0}],
     "stack": [{"boards": 2, "connection": "series"}, {"boards": 2, "connection": "parallel"}],
-    "operation": [{"speeds_rpm": [60.0], "currents_a": [0.5]}],
+    "operation": [{"speeds_rpm": [60.0], "phase_currents_peak_a": [0.5]}],
     "cooling": [{}, {"speed_rpm": 600.0}, {"duty": "on-off", "on_s": 1.0, "off_s": 2.0}, {"duty": "motion"}],
     "tolerance": [{}],
     "slip_ring": [RINGS],

@@ -116,31 +116,31 @@ class ThermalResult:
     board's heat balance, the magnets' limit. Currents are rms phase currents."""
 
     ipc2221_current: float | None = result(
-        "ipc2221_current_a", "rms phase current for the stated rise of the worst single track (IPC-2221)"
+        "ipc2221_phase_current_rms_a", "rms phase current for the stated rise of the worst single track (IPC-2221)"
     )
     ipc2221_via_current: float | None = result(
-        "ipc2221_via_current_a", "the same for a single via that carries a phase or path"
+        "ipc2221_via_phase_current_rms_a", "the same for a single via that carries a phase or path"
     )
     ipc2152_current: float | None = result(
-        "ipc2152_current_a", "rms phase current for that rise of the worst single track (fit of IPC-2152)"
+        "ipc2152_phase_current_rms_a", "rms phase current for that rise of the worst single track (fit of IPC-2152)"
     )
     trace_rise: float | None = result("ipc2221_rise_k", "temperature rise of those figures")
     by_layer: tuple[dict[str, float], ...] = result(
         "ipc2221_by_layer", "IPC-2221 for the worst track of every layer", default=()
     )
     board_current: float | None = result(
-        "board_current_a", "rms phase current at which the board's hottest place reaches its limit"
+        "board_phase_current_rms_a", "rms phase current at which the board's hottest place reaches its limit"
     )
     magnet_current: float | None = result(
-        "magnet_current_a", "rms phase current at which the rotor reaches the magnets' limit"
+        "magnet_phase_current_rms_a", "rms phase current at which the rotor reaches the magnets' limit"
     )
     continuous_current: float | None = result(
-        "continuous_current_a", "rms phase current without end: the least of the currents above"
+        "continuous_phase_current_rms_a", "rms phase current without end: the least of the currents above"
     )
     limited_by: str | None = result("limited_by", "what sets it")
     continuous_torque: float | None = result("continuous_torque_n_m", "torque at that current, magnets as warm as then")
     runaway_current: float | None = result(
-        "runaway_current_a", "rms phase current above which no steady temperature up to 300 C exists"
+        "runaway_phase_current_rms_a", "rms phase current above which no steady temperature up to 300 C exists"
     )
     board_limit_c: float | None = result("board_limit_c", "highest temperature of the board")
     magnet_limit_c: float | None = result("magnet_limit_c", "highest temperature of the magnets")
@@ -159,25 +159,36 @@ class ThermalResult:
     time_constant: float | None = result(
         "time_constant_s", "time in which the hottest place does 63 % of its rise at that current"
     )
-    peak_1_cold: float | None = result("peak_current_1_s_cold_a", "rms phase current for 1 s, all at ambient before")
-    peak_10_cold: float | None = result("peak_current_10_s_cold_a", "the same for 10 s")
-    peak_60_cold: float | None = result("peak_current_60_s_cold_a", "the same for 60 s")
-    peak_1_warm: float | None = result(
-        "peak_current_1_s_warm_a", "rms phase current for 1 s, at half the rise of continuous work before"
+    peak_1_cold: float | None = result(
+        "intermittent_phase_current_1_s_cold_rms_a", "rms phase current for 1 s, all at ambient before"
     )
-    peak_10_warm: float | None = result("peak_current_10_s_warm_a", "the same for 10 s")
-    peak_60_warm: float | None = result("peak_current_60_s_warm_a", "the same for 60 s")
+    peak_10_cold: float | None = result("intermittent_phase_current_10_s_cold_rms_a", "the same for 10 s")
+    peak_60_cold: float | None = result("intermittent_phase_current_60_s_cold_rms_a", "the same for 60 s")
+    peak_1_warm: float | None = result(
+        "intermittent_phase_current_1_s_warm_rms_a",
+        "rms phase current for 1 s, at half the rise of continuous work before",
+    )
+    peak_10_warm: float | None = result("intermittent_phase_current_10_s_warm_rms_a", "the same for 10 s")
+    peak_60_warm: float | None = result("intermittent_phase_current_60_s_warm_rms_a", "the same for 60 s")
     motion_board_c: float | None = result("motion_board_c", "hottest board in the motion, repeated for ever")
     motion_rotor_c: float | None = result("motion_rotor_c", "hottest rotor in it")
     motion_current_factor: float | None = result(
         "motion_current_factor", "by which all its currents could grow until board or magnets meet their limits"
     )
-    duty_current: float | None = result("duty_current_a", "rms phase current while on, for the duty of [cooling]")
-    touch_current: float | None = result("touch_current_a", "rms phase current from which the board burns skin (60 C)")
-    tg_current: float | None = result("tg_current_a", "rms phase current that takes it to laminate_tg_c in the end")
-    solder_current: float | None = result("solder_current_a", "rms phase current that takes it to 183 C in the end")
+    duty_current: float | None = result(
+        "duty_phase_current_rms_a", "rms phase current while on, for the duty of [cooling]"
+    )
+    touch_current: float | None = result(
+        "touch_phase_current_rms_a", "rms phase current from which the board burns skin (60 C)"
+    )
+    tg_current: float | None = result(
+        "tg_phase_current_rms_a", "rms phase current that takes it to laminate_tg_c in the end"
+    )
+    solder_current: float | None = result(
+        "solder_phase_current_rms_a", "rms phase current that takes it to 183 C in the end"
+    )
     blister_current: float | None = result(
-        "blister_current_a", "rms phase current that takes cold copper to laminate_tg_c within 1 s"
+        "blister_phase_current_rms_a", "rms phase current that takes cold copper to laminate_tg_c within 1 s"
     )
     profile: tuple[dict[str, float], ...] = result(
         "temperature_profile", "temperature over radius at the continuous current", default=()
@@ -229,12 +240,14 @@ class SlipRingResult:
     path_resistance: float = result("path_resistance_ohm", "from brush to terminal, the largest of the rings")
     path_resistances: tuple[float, ...] = result("path_resistances_ohm", "the same for every ring")
     loss: float = result("loss_w", "heat in the copper of all rings at their current, brushes at the worst place")
-    ring_allowed_current: float = result("ring_allowed_current_a", "rms current of a ring by IPC-2221")
-    lead_allowed_current: float = result("lead_allowed_current_a", "rms current of a lead by IPC-2221")
-    vias_allowed_current: float = result("vias_allowed_current_a", "rms current of a ring's vias, shared equally")
-    allowed_current: float = result("allowed_current_a", "the least of these three")
-    via_allowed_current: float = result("via_allowed_current_a", "rms current of one via, IPC-2221 on its barrel")
-    via_worst_current: float = result("via_worst_current_a", "rms current of the most loaded via, the brush opposite")
+    ring_allowed_current: float = result("ring_allowed_current_rms_a", "rms current of a ring by IPC-2221")
+    lead_allowed_current: float = result("lead_allowed_current_rms_a", "rms current of a lead by IPC-2221")
+    vias_allowed_current: float = result("vias_allowed_current_rms_a", "rms current of a ring's vias, shared equally")
+    allowed_current: float = result("allowed_current_rms_a", "the least of these three")
+    via_allowed_current: float = result("via_allowed_current_rms_a", "rms current of one via, IPC-2221 on its barrel")
+    via_worst_current: float = result(
+        "via_worst_current_rms_a", "rms current of the most loaded via, the brush opposite"
+    )
     hole_free_width: float = result("hole_free_width_mm", "of a ring beside its vias: a brush meets no hole", 1e3)
     creepage_needed: float | None = result("creepage_needed_mm", "between bare rings, IPC-2221 Table 6-1, B2", 1e3)
     ring_gap: float | None = result("ring_gap_mm", "between rings, as drawn", 1e3)

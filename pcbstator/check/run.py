@@ -75,7 +75,7 @@ def _results(prediction: Prediction) -> list[Finding]:
                 "law.range",
                 "note",
                 "IPC-2221 gives no current: a track is wider than 10.16 mm or stands more than 35 A (17.5 A inside)",
-                where="thermal.ipc2221_current_a",
+                where="thermal.ipc2221_phase_current_rms_a",
             )
         )
     resistances = prediction.electrical.phase_resistances
@@ -95,7 +95,7 @@ def _delta_loop(prediction: Prediction) -> list[Finding]:
     cases: list[tuple[float, float | None, str, str]] = []
     points = [point for point in prediction.losses if "delta_loop_w" in point]
     if points:
-        point = max(points, key=lambda point: (point["current_a"], point["speed_rpm"]))
+        point = max(points, key=lambda point: (point["phase_current_peak_a"], point["speed_rpm"]))
         words = f"at {point['speed_rpm']:g} rpm"
         cases.append((point["delta_loop_w"], point["copper_w"] or usual, words, "losses"))
     if motion is not None and motion.loop_heat is not None:

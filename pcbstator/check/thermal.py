@@ -6,11 +6,11 @@ the figures among its results and no finding about them.
 
 from __future__ import annotations
 
-from math import sqrt
 from typing import TYPE_CHECKING
 
 from pcbstator.analysis.records import Prediction, ThermalResult
 from pcbstator.check.limits import at_most
+from pcbstator.currents import rms_current
 from pcbstator.findings import Finding, Severity
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ def thermal_findings(design: Design, prediction: Prediction) -> list[Finding]:
         return [Finding("law.range", "warning", thermal.out_of_range, where="thermal")]
     if thermal.continuous_current is None:
         return []
-    asked = max(design.operation.currents) / sqrt(2) if design.operation else 0.0
+    asked = rms_current(max(design.operation.currents)) if design.operation else 0.0
     current = max(asked, thermal.continuous_current) if design.cooling else asked
     findings = _no_current(thermal) if design.cooling or design.operation else []
     for code, start, severity, message in _causes(design, thermal):

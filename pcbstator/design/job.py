@@ -167,7 +167,7 @@ class Drive(Record):
     supply: Annotated[float, volts(0.5, 1000)] = key("supply_v", "direct voltage of the driver", example=24.0)
     sag: Annotated[float, volts(0, 500)] = key("supply_sag_v", "by which it drops at the current limit", 0.0)
     current_limit: Annotated[float, amperes(1e-3, 2000)] = key(
-        "current_limit_a", "peak current of a terminal that the driver allows", example=1.0
+        "current_limit_peak_a", "peak current of a terminal that the driver allows", example=1.0
     )
     pwm: Annotated[float, kilohertz(1, 1000)] = key("pwm_khz", "switching frequency", example=50.0)
     stated_control: Annotated[float, kilohertz(0.5, 100)] | None = key(

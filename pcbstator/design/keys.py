@@ -20,6 +20,18 @@ SHAPES: dict[str, type[Record]] = {
 }
 MAGNET = "rotor.magnet"
 
+# Keys of earlier versions, by what they are called now; docs/changelog.md lists them.
+RENAMED = {
+    "winding.link_rim": "winding.connection_ring",
+    "board.link_width_mm": "board.interconnect_width_mm",
+    "board.vias_per_joint": "board.vias_per_transition",
+    "board.joint_drill_mm": "board.jumper_drill_mm",
+    "board.joint_pad_mm": "board.jumper_pad_mm",
+    "operation.currents_a": "operation.phase_currents_peak_a",
+    "drive.current_limit_a": "drive.current_limit_peak_a",
+    "slip_ring.current_a": "slip_ring.current_rms_a",
+}
+
 
 @dataclass(frozen=True)
 class Key:
@@ -156,7 +168,11 @@ def _choice(annotation: object) -> str:
 
 
 def nearest(path: str, shape: object = "") -> str:
-    """What to do about the unknown key ``path``: the nearest known one; in a magnet, of those that its shape has."""
+    """What to do about the unknown key ``path``: its new name, or the nearest known one; in a magnet, of those that its
+    shape has.
+    """
+    if path in RENAMED:
+        return f"it is called {RENAMED[path]} now"
     section, _, name = path.rpartition(".")
     here = sections()[section].names if section in sections() else ()
     if shape:

@@ -141,7 +141,7 @@ def percent(low: float, high: float) -> Quantity:
 
 
 def degrees(low: float, high: float) -> Quantity:
-    """An angle that the file gives in degrees; radians inside. A direction may be as near to 0 as rounding leaves it."""
+    """An angle that the file gives in degrees; radians inside. A direction may be as near to 0 as rounding leaves."""
     return Quantity("deg", 180 / pi, low, high, 0.0 if low < 0 else LEAST)
 
 

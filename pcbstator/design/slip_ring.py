@@ -23,7 +23,7 @@ class SlipRing(Record):
     spacing: Annotated[float, millimetres(0.05, 50)] = key(
         "spacing_mm", "bare laminate between rings, and from rings to terminals", 1.0
     )
-    current: Annotated[float, amperes(0.001, 30)] = key("current_a", "rms current of each ring", example=2.0)
+    current: Annotated[float, amperes(0.001, 30)] = key("current_rms_a", "rms current of each ring", example=2.0)
     voltage: Annotated[float, Quantity("V", 1.0, 0, 1000)] = key(
         "voltage_v", "peak working voltage between any two rings", example=24.0
     )

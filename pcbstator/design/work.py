@@ -28,7 +28,7 @@ class Operation(Record):
         "speeds_rpm", "speeds of the rotor", example=[60.0, 600.0]
     )
     currents: Annotated[tuple[float, ...], QuantityList(amperes(0, 1000), 20)] = key(
-        "currents_a", "peak phase currents, sine", example=[0.0, 0.5]
+        "phase_currents_peak_a", "peak phase currents, sine", example=[0.0, 0.5]
     )
     copper_c: Annotated[float, celsius(-50, 200)] = key("copper_c", "temperature of the copper then", 80.0)
 

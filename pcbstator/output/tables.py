@@ -11,7 +11,8 @@ from pcbstator.findings import Finding
 from pcbstator.winding import Winding
 
 NOTE = (
-    "ipc2221_current_a and ipc2152_current_a speak of one lonely trace in still air, board_current_a of the board;\n"
+    "ipc2221_phase_current_rms_a and ipc2152_phase_current_rms_a speak of one isolated trace in still air,\n"
+    "board_phase_current_rms_a of the whole board;\n"
     "temperatures are good to 10 to 20 % of the rise at best: measure.\n"
     "Strong magnets pinch, hot copper burns, rotors throw things: see the cautions in the report.\n"
 )

@@ -30,7 +30,7 @@ ALL_STAGES = (ROOM, *STAGES, WHOLE)
 LATE_COST = {"cost.board": STAGES[0], "cost.total": STAGES[0]}  # holes are known with the copper
 USUAL = (
     "room.height_mm", "copper.mass_g", "electrical.phase_resistance_ohm", "magnetic.torque_constant_n_m_per_a",
-    "magnetic.motor_constant_n_m_per_sqrt_w", "thermal.continuous_current_a",
+    "magnetic.motor_constant_n_m_per_sqrt_w", "thermal.continuous_phase_current_rms_a",
     "thermal.continuous_torque_n_m", "thermal.board_temperature_c", "cost.total",
 )  # fmt: skip
 WITHIN_OUTLINE = (

@@ -23,8 +23,8 @@ CASES = {
     "one via": {"rings": 1, "vias": 1},
     "two vias": {"vias": 2},
     "many vias": {"vias": 5, "width_mm": 3.0},
-    "wide leads": {"rings": 3, "current_a": 7.0, "copper_um": 70.0, "width_mm": 5.0, "spacing_mm": 2.0},
-    "thin leads": {"rings": 6, "inner_diameter_mm": 30.0, "current_a": 0.5, "width_mm": 1.5},
+    "wide leads": {"rings": 3, "current_rms_a": 7.0, "copper_um": 70.0, "width_mm": 5.0, "spacing_mm": 2.0},
+    "thin leads": {"rings": 6, "inner_diameter_mm": 30.0, "current_rms_a": 0.5, "width_mm": 1.5},
 }
 
 

@@ -30,10 +30,10 @@ DOCUMENT = {
             "thickness_mm": 2.5, "remanence_t": 1.3,
         },
     },
-    "operation": {"speeds_rpm": [0.0, 1500.0], "currents_a": [0.0, 2.0], "copper_c": 60.0},
+    "operation": {"speeds_rpm": [0.0, 1500.0], "phase_currents_peak_a": [0.0, 2.0], "copper_c": 60.0},
     "load": {"inertia_kg_m2": 1e-4, "friction_n_m": 0.01},
     "motion": {"speed_rpm": 1500.0},
-    "drive": {"supply_v": 48.0, "current_limit_a": 4.0, "pwm_khz": 60.0, "sensor_counts": 16384},
+    "drive": {"supply_v": 48.0, "current_limit_peak_a": 4.0, "pwm_khz": 60.0, "sensor_counts": 16384},
 }  # fmt: skip
 
 
@@ -100,19 +100,19 @@ def test_the_example_shows_it(wave):
     current = integrated(found, resistance, SPEED)
     assert 1.7 < 2 * abs(np.fft.rfft(current)[3]) / len(current) < 1.9
     assert point["delta_loop_w"] == pytest.approx(3 * resistance * np.mean(current**2), rel=2e-3)
-    assert point["loop_current_rms_a"] == pytest.approx(sqrt(np.mean(current**2)), rel=1e-3)
+    assert point["loop_phase_current_rms_a"] == pytest.approx(sqrt(np.mean(current**2)), rel=1e-3)
     assert point["delta_loop_w"] > 3.0
 
 
 def test_losses_hold_the_loop_and_powers_balance(wave, star):
     still, _, unloaded, point = wave[1].losses
-    assert still["delta_loop_w"] == still["loop_current_rms_a"] == 0
+    assert still["delta_loop_w"] == still["loop_phase_current_rms_a"] == 0
     assert unloaded["torque_n_m"] * SPEED == pytest.approx(-unloaded["total_w"], rel=1e-9)  # all of it from the shaft
     assert point["electrical_w"] == pytest.approx(point["shaft_w"] + point["total_w"], rel=1e-9)
     assert point["total_w"] == pytest.approx(
         point["copper_w"] + point["eddy_w"] + point["circulating_w"] + point["delta_loop_w"], rel=1e-12
     )
-    assert "delta_loop_w" not in star[1].losses[-1] and "loop_current_rms_a" not in star[1].losses[-1]
+    assert "delta_loop_w" not in star[1].losses[-1] and "loop_phase_current_rms_a" not in star[1].losses[-1]
 
 
 def test_two_thirds_of_the_pitch_leave_little(wave):
@@ -156,7 +156,7 @@ def test_motion_feels_the_loop(wave, star):
     """At the constant speed of the motion: the losses' own figures, and their drag."""
     point, motion = wave[1].losses[-1], wave[1].motion
     assert motion.loop_heat == pytest.approx(point["delta_loop_w"], rel=1e-9)
-    assert motion.loop_current == pytest.approx(point["loop_current_rms_a"], rel=1e-12)
+    assert motion.loop_current == pytest.approx(point["loop_phase_current_rms_a"], rel=1e-12)
     drag = point["eddy_w"] + point["circulating_w"] + point["delta_loop_w"]
     assert motion.drag * SPEED == pytest.approx(drag, rel=1e-9)
     assert star[1].motion.loop_heat is None and star[1].motion.loop_current is None

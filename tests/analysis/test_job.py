@@ -17,7 +17,7 @@ from tests.analysis.conftest import DOCUMENT
 
 LOAD = {"inertia_kg_m2": 2e-4, "friction_n_m": 0.001, "standstill_friction_n_m": 0.0014}
 MOTION = {"move_deg": 270.0, "speed_rpm": 60.0, "acceleration_deg_s2": 720.0, "dwell_s": 0.4}
-DRIVE = {"supply_v": 12.0, "current_limit_a": 1.5, "pwm_khz": 60.0, "sensor_counts": 16384}
+DRIVE = {"supply_v": 12.0, "current_limit_peak_a": 1.5, "pwm_khz": 60.0, "sensor_counts": 16384}
 JOB = {"load": LOAD, "motion": MOTION, "drive": DRIVE}
 
 
@@ -59,9 +59,9 @@ def test_no_load_speed_is_supply_times_speed_constant(plain):
 
 def test_available_peak_is_current_limit_times_torque_constant_until_the_voltage_limits():
     """Below the corner Kt·I; above it the q-axis current that uses up the voltage, found here by bisection."""
-    _, found = predicted(drive__current_limit_a=0.5)
+    _, found = predicted(drive__current_limit_peak_a=0.5)
     assert found.motion.available_peak == pytest.approx(0.5 * found.magnetic.torque_constant, rel=1e-9)
-    fast, found = predicted(motion__speed_rpm=6000.0, motion__move_deg=1e6, drive__current_limit_a=50.0)
+    fast, found = predicted(motion__speed_rpm=6000.0, motion__move_deg=1e6, drive__current_limit_peak_a=50.0)
     electrical, magnetic = found.electrical, found.magnetic
     rate = 4 * found.motion.top_speed
     hot = electrical.phase_resistance * (1 + 0.00393 * 60.0)
@@ -91,7 +91,7 @@ def test_largest_inertia_and_friction(plain):
 class Balance:
     """What a heat balance gives out."""
 
-    continuous_current: float = result("continuous_current_a", "")
+    continuous_current: float = result("continuous_phase_current_rms_a", "")
 
 
 def test_heat_limits_where_the_copper_stands_less(plain):
@@ -196,7 +196,7 @@ def test_gains_per_unit_make_the_same_controller(plain):
     drive, unit = plain.drive, plain.drive.per_unit
     current, speed, angle = 0.37, 2.9, 0.2
     assert drive.current_kp * current == pytest.approx(
-        unit["current_kp"] * current / unit["base_current_a"] * unit["base_voltage_v"], rel=1e-12
+        unit["current_kp"] * current / unit["base_current_peak_a"] * unit["base_voltage_v"], rel=1e-12
     )
     assert drive.speed_kp * speed == pytest.approx(
         unit["speed_kp"] * speed / unit["base_speed_rad_per_s"] * unit["base_torque_n_m"], rel=1e-12

@@ -66,10 +66,15 @@ def test_balanced_paths_carry_no_circulating_current(small):
 
 
 def test_every_speed_and_current_is_listed(small):
-    design = small.with_values({"operation": {"speeds_rpm": [0.0, 600.0], "currents_a": [0.0, 0.5]}})
+    design = small.with_values({"operation": {"speeds_rpm": [0.0, 600.0], "phase_currents_peak_a": [0.0, 0.5]}})
     copper, field = lay_copper(design), rotor_field(design)
     points = operating_losses(design, copper, field, 0.01)
-    assert [(point["speed_rpm"], point["current_a"]) for point in points] == [(0, 0), (0, 0.5), (600, 0), (600, 0.5)]
+    assert [(point["speed_rpm"], point["phase_current_peak_a"]) for point in points] == [
+        (0, 0),
+        (0, 0.5),
+        (600, 0),
+        (600, 0.5),
+    ]
     assert points[0]["total_w"] == 0 and "efficiency" not in points[0]
     assert points[2]["torque_n_m"] < 0  # unloaded, the eddies brake
     hot = loss_factors(design, copper, field, 80.0)
@@ -79,7 +84,11 @@ def test_every_speed_and_current_is_listed(small):
 
 def test_steel_beyond_the_board_brakes_and_heats(small):
     """Power in = power out + all losses, the steel's among them; its heat is in the balance of continuous work."""
-    keys = {"rotor.stator_iron_mm": 2.0, "operation.speeds_rpm": [0.0, 600.0, 1200.0], "operation.currents_a": [0.5]}
+    keys = {
+        "rotor.stator_iron_mm": 2.0,
+        "operation.speeds_rpm": [0.0, 600.0, 1200.0],
+        "operation.phase_currents_peak_a": [0.5],
+    }
     plain, plate = (predict(small.with_values(each)) for each in ({**keys, "rotor.stator_iron_mm": 0.0}, keys))
     for bare, point in zip(plain.losses, plate.losses, strict=True):
         steel = point["stator_iron_eddy_w"] + point["stator_iron_hysteresis_w"]

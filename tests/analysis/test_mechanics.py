@@ -34,7 +34,7 @@ def test_mass_inertia_and_throw_by_quadrature(small, shape):
     """A fine grid of points inside the drawn outline of a magnet; density from the makers' tables."""
     changes = {
         key: value | {"thickness_mm": 3.0, "remanence_t": 1.3} for key, value in SHAPES[shape].items()
-    } | {"operation": {"speeds_rpm": [3000.0], "currents_a": [0.0]}}  # fmt: skip
+    } | {"operation": {"speeds_rpm": [3000.0], "phase_currents_peak_a": [0.0]}}  # fmt: skip
     design = small.with_values(changes)
     found = pcbstator.predict(design).mechanical
     shape_, magnet = outline(design.rotor.magnet, design.rotor.poles), design.rotor.magnet

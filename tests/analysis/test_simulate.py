@@ -15,7 +15,7 @@ JOB = {
     "load": {"inertia_kg_m2": 2e-4, "friction_n_m": 0.0004, "standstill_friction_n_m": 0.0005},
     "motion": {"move_deg": 40.0, "speed_rpm": 10.0, "acceleration_deg_s2": 200.0, "dwell_s": 0.3},
     "drive": {
-        "supply_v": 12.0, "current_limit_a": 1.5, "pwm_khz": 60.0, "control_khz": 10.0, "sensor_counts": 262144,
+        "supply_v": 12.0, "current_limit_peak_a": 1.5, "pwm_khz": 60.0, "control_khz": 10.0, "sensor_counts": 262144,
         "speed_bandwidth_hz": 12.0,
     },
 }  # fmt: skip

@@ -27,7 +27,7 @@ def test_leads_are_as_wide_as_printed(row, rise):
     """Where IPC-2221 wants more than the rule set and the vias do."""
     wanted = row[f"ext_{rise}_mm"]
     found = slip_ring_results(
-        design_of(current_a=row["current_a"], copper_um=OUNCE_UM, temperature_rise_k=rise, inner_diameter_mm=80.0)
+        design_of(current_rms_a=row["current_a"], copper_um=OUNCE_UM, temperature_rise_k=rise, inner_diameter_mm=80.0)
     )
     assert 1e3 * found.lead_width == pytest.approx(max(wanted, 0.3), rel=0.00006 / wanted)  # half of the last digit
     assert found.lead_allowed_current >= row["current_a"] * (1 - 1e-9)
@@ -38,7 +38,7 @@ def test_rings_stand_what_is_printed(case):
     width = case["width_mm"]
     small = {"via_pad_mm": 0.15, "via_drill_mm": 0.1, "width_mm": max(width, 0.3)}
     found = slip_ring_results(
-        design_of(copper_um=OUNCE_UM, temperature_rise_k=10, current_a=0.2, lead_width_mm=width, **small)
+        design_of(copper_um=OUNCE_UM, temperature_rise_k=10, current_rms_a=0.2, lead_width_mm=width, **small)
     )
     assert found.lead_allowed_current == pytest.approx(case["current_a"], rel=0.0006 / case["current_a"])
     if width >= 0.3:
@@ -95,7 +95,7 @@ def test_half_a_ring_and_the_way_to_it():
 @pytest.mark.parametrize("current", [0.1, 1.0, 3.0, 6.0, 9.0])
 def test_sizes_suffice(edge, current):
     found = slip_ring_results(
-        design_of(current_a=current, copper_um=70.0, lead_edge=edge, inner_diameter_mm=60.0, width_mm=4.0)
+        design_of(current_rms_a=current, copper_um=70.0, lead_edge=edge, inner_diameter_mm=60.0, width_mm=4.0)
     )
     assert found.allowed_current >= current * (1 - 1e-9)
     assert found.vias_per_ring >= 2
@@ -104,9 +104,9 @@ def test_sizes_suffice(edge, current):
 
 def test_what_no_lead_or_via_can_carry_is_refused():
     with pytest.raises(DesignError, match=r"slip_ring.copper_um: must let leads of 10 mm carry .* = 30"):
-        slip_ring_results(design_of(current_a=30.0, copper_um=18.0))
+        slip_ring_results(design_of(current_rms_a=30.0, copper_um=18.0))
     with pytest.raises(DesignError, match=r"slip_ring.via_drill_mm: must let 64 vias or fewer"):
-        slip_ring_results(design_of(current_a=30.0, copper_um=400.0, via_drill_mm=0.05, temperature_rise_k=10.0))
+        slip_ring_results(design_of(current_rms_a=30.0, copper_um=400.0, via_drill_mm=0.05, temperature_rise_k=10.0))
 
 
 def test_a_design_without_slip_rings_has_no_such_results():

@@ -212,7 +212,7 @@ def test_rotor_that_turns_cools_itself_and_heats_the_copper(small):
     """Eddies count at cooling.speed_rpm; without it at the highest speed of [operation], with air as at standstill."""
     still, turning = thermal(small), thermal(small, speed_rpm=3000.0)
     assert turning.eddy_loss > 0 and still.eddy_loss == 0
-    work = {"operation": {"speeds_rpm": [3000.0], "currents_a": [0.0]}}
+    work = {"operation": {"speeds_rpm": [3000.0], "phase_currents_peak_a": [0.0]}}
     careful = pcbstator.predict(small.with_values(work)).thermal
     assert careful.board_current < turning.board_current
     graded = {"rotor.magnet.remanence_t": None, "rotor.magnet.grade": "N42"}
@@ -356,7 +356,7 @@ def test_motion_for_ever_as_the_duty(small):
     job = {
         "load": {"inertia_kg_m2": 1e-6, "friction_n_m": 0.0005},
         "motion": {"move_deg": 90.0, "speed_rpm": 60.0, "acceleration_deg_s2": 7200.0, "dwell_s": 0.2},
-        "drive": {"supply_v": 24.0, "current_limit_a": 10.0, "pwm_khz": 40.0, "sensor_counts": 16384},
+        "drive": {"supply_v": 24.0, "current_limit_peak_a": 10.0, "pwm_khz": 40.0, "sensor_counts": 16384},
         "cooling": {"duty": "motion"},
     }
     prediction = pcbstator.predict(small.with_values(job))

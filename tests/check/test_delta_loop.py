@@ -36,13 +36,13 @@ def test_the_highest_current_and_speed_count(wave):
     design, prediction = wave
     (found,) = told(design, prediction)
     point = prediction.losses[-1]
-    assert (point["speed_rpm"], point["current_a"]) == (1500.0, 2.0) and "at 1500 rpm" in found.message
+    assert (point["speed_rpm"], point["phase_current_peak_a"]) == (1500.0, 2.0) and "at 1500 rpm" in found.message
     assert found.value == pytest.approx(point["delta_loop_w"] / point["copper_w"], rel=1e-5) and found.where == "losses"
 
 
 def test_without_any_current_the_continuous_one_is_the_measure(wave):
     design, _ = wave
-    idle = design.with_values({"operation.currents_a": [0.0]})
+    idle = design.with_values({"operation.phase_currents_peak_a": [0.0]})
     prediction = pcbstator.predict(idle)
     (found,) = told(idle, prediction)
     expected = prediction.losses[-1]["delta_loop_w"] / prediction.thermal.copper_loss

@@ -26,10 +26,10 @@ SOUND = {
     },
 }  # fmt: skip
 MOVE = {"move_deg": 90.0, "speed_rpm": 60.0, "acceleration_deg_s2": 3600.0}
-DRIVE = {"supply_v": 24.0, "current_limit_a": 0.5, "pwm_khz": 200.0, "sensor_counts": 16384}
+DRIVE = {"supply_v": 24.0, "current_limit_peak_a": 0.5, "pwm_khz": 200.0, "sensor_counts": 16384}
 RULES = {"drill_mm": 0.2, "annular_ring_mm": 0.1}
 DISC = {"shape": "disc", "diameter_mm": 18.0, "circle_diameter_mm": 44.0, "thickness_mm": 3.0, "remanence_t": 1.2}
-SLIP_RING = {"rings": 4, "inner_diameter_mm": 40.0, "current_a": 2.0, "voltage_v": 24.0}
+SLIP_RING = {"rings": 4, "inner_diameter_mm": 40.0, "current_rms_a": 2.0, "voltage_v": 24.0}
 CAUSES = {
     "board.track_width": ({"board.rules": {"track_width_mm": 0.6}}, "error"),
     "board.track_gap": ({"board.rules": {"track_gap_mm": 0.4}}, "error"),
@@ -74,18 +74,21 @@ CAUSES = {
     ),
     "electrical.delta_loop": (
         {"winding": {"kind": "wave", "turns": 1, "connection": "delta"}, "rotor.magnet.arc_ratio": 0.95,
-         "operation": {"speeds_rpm": [2000.0], "currents_a": [0.2]}}, "warning",
+         "operation": {"speeds_rpm": [2000.0], "phase_currents_peak_a": [0.2]}}, "warning",
     ),
     "electrical.unequal_phases": ({"winding.turns": 1, "board.interconnect_width_mm": 0.15}, "warning"),
     "mechanical.back_iron": ({"rotor.back_iron_mm": 1.0}, "warning"),
     "mechanical.stator_iron": ({"rotor.stator_iron_mm": 0.5}, "warning"),
     "mechanical.stator_iron_loss": ({"rotor.stator_iron_mm": 3.0}, "warning"),
     "mechanical.glue": (
-        {"rotor.glue_strength_mpa": 1.0, "operation": {"speeds_rpm": [20000.0], "currents_a": [0.0]}}, "error",
+        {"rotor.glue_strength_mpa": 1.0, "operation": {"speeds_rpm": [20000.0], "phase_currents_peak_a": [0.0]}},
+        "error",
     ),
     "slip_ring.rules": ({"slip_ring": SLIP_RING | {"via_drill_mm": 0.2}}, "error"),
     "slip_ring.current": ({"slip_ring": SLIP_RING | {"vias": 1}}, "error"),
-    "slip_ring.via_sharing": ({"slip_ring": SLIP_RING | {"current_a": 12.0, "width_mm": 7.0, "vias": 13}}, "warning"),
+    "slip_ring.via_sharing": (
+        {"slip_ring": SLIP_RING | {"current_rms_a": 12.0, "width_mm": 7.0, "vias": 13}}, "warning",
+    ),
     "slip_ring.creepage": ({"slip_ring": SLIP_RING | {"voltage_v": 40.0, "spacing_mm": 0.5}}, "error"),
     "slip_ring.lead_spacing": (
         {"slip_ring": SLIP_RING | {"voltage_v": 600.0, "spacing_mm": 4.0, "rings": 17, "lead_width_mm": 9.0}}, "error",
@@ -96,14 +99,14 @@ CAUSES = {
     "slip_ring.brush": ({"slip_ring": SLIP_RING | {"width_mm": 0.8}}, "warning"),
     "slip_ring.finish": ({"slip_ring": SLIP_RING | {"finish": "HASL"}}, "warning"),
     "slip_ring.mask_web": ({"slip_ring": SLIP_RING | {"spacing_mm": 0.18, "voltage_v": 5.0}}, "warning"),
-    "thermal.continuous": ({"operation": {"speeds_rpm": [0.0], "currents_a": [2.0]}}, "warning"),
-    "thermal.runaway": ({"operation": {"speeds_rpm": [0.0], "currents_a": [5.0]}}, "warning"),
-    "thermal.tg": ({"operation": {"speeds_rpm": [0.0], "currents_a": [4.0]}}, "warning"),
-    "thermal.solder": ({"operation": {"speeds_rpm": [0.0], "currents_a": [4.0]}}, "warning"),
-    "thermal.magnets": ({"operation": {"speeds_rpm": [0.0], "currents_a": [3.0]}}, "warning"),
+    "thermal.continuous": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [2.0]}}, "warning"),
+    "thermal.runaway": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [5.0]}}, "warning"),
+    "thermal.tg": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [4.0]}}, "warning"),
+    "thermal.solder": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [4.0]}}, "warning"),
+    "thermal.magnets": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [3.0]}}, "warning"),
     "thermal.touch": ({"cooling": {}}, "note"),
-    "thermal.via": ({"operation": {"speeds_rpm": [0.0], "currents_a": [3.0]}}, "warning"),
-    "thermal.blister": ({"operation": {"speeds_rpm": [0.0], "currents_a": [20.0]}}, "warning"),
+    "thermal.via": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [3.0]}}, "warning"),
+    "thermal.blister": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [20.0]}}, "warning"),
     "thermal.eddies": ({"board.track_width_mm": 1.0, "winding.turns": 2, "cooling": {"speed_rpm": 60000.0}}, "warning"),
     "thermal.magnet_temperature": ({"cooling": {}}, "note"),
     "drive.torque": ({"load": {"inertia_kg_m2": 0.1}, "motion": MOVE, "drive": DRIVE}, "warning"),
@@ -120,7 +123,7 @@ CAUSES = {
     "drive.coupling": ({"load": {"inertia_kg_m2": 1e-3, "coupling_n_m_per_rad": 0.1}, "drive": DRIVE}, "note"),
     "drive.bare_gains": ({"load": {"inertia_kg_m2": 0.01}, "drive": DRIVE}, "note"),
     "law.range": (
-        {"operation": {"speeds_rpm": [100000.0], "currents_a": [0.0], "copper_c": -40.0},
+        {"operation": {"speeds_rpm": [100000.0], "phase_currents_peak_a": [0.0], "copper_c": -40.0},
          "board.track_width_mm": 1.5, "winding.turns": 1}, "warning",
     ),
 }  # fmt: skip

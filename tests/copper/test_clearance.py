@@ -22,10 +22,10 @@ STATORS = {
     "sector": {},
     "sector, four layers": {"board__layers": 4},
     "round": {"winding__outline": "round"},
-    "parallel, inner rim": {"winding__outline": "parallel", "winding__link_rim": "inner"},
+    "parallel, inner rim": {"winding__outline": "parallel", "winding__connection_ring": "inner"},
     "narrow": {"board__track_width_mm": 0.15, "board__track_gap_mm": 0.15},
     "wide": {"board__track_width_mm": 0.7, "board__track_gap_mm": 0.4, "winding__turns": 1},
-    "wide links": {"board__link_width_mm": 1.0, "winding__connection": "delta", "winding__turns": 1},
+    "wide links": {"board__interconnect_width_mm": 1.0, "winding__connection": "delta", "winding__turns": 1},
     "six coils": {"winding__coils": 6, "rotor__poles": 8, "winding__connection": "open"},
 }
 

@@ -18,7 +18,7 @@ STEP = 1e-5  # widths are sought in hundredths of a millimetre
 DESIGNS = {
     "sector": {},
     "sector, two layers": {"board__layers": 2, "board__track_width_mm": 0.2},
-    "sector, inner rim": {"winding__link_rim": "inner", "board__layers": 6},
+    "sector, inner rim": {"winding__connection_ring": "inner", "board__layers": 6},
     "parallel": {"winding__outline": "parallel", "winding__coils": 9, "rotor__poles": 12},
     "round": {"winding__outline": "round", "winding__coils": 9, "rotor__poles": 8},
     "narrow": {"board__track_width_mm": 0.15, "board__track_gap_mm": 0.15, "winding__coils": 12, "rotor__poles": 10},
@@ -54,7 +54,7 @@ def test_most_turns_fit_and_one_more_does_not(values):
 @every_design
 @pytest.mark.parametrize("turns", [1, 3])
 def test_widest_track_fits_and_a_wider_one_does_not(values, turns):
-    design = design_of(**values, winding__turns=turns, board__link_width_mm=0.3)
+    design = design_of(**values, winding__turns=turns, board__interconnect_width_mm=0.3)
     widest = widest_track(design, turns)
     assert widest > 0
     assert lies(width_of(design, widest))
@@ -109,20 +109,26 @@ PAIRS = [(3, 3, 4), (3, 6, 8), (3, 9, 8), (3, 9, 12), (3, 12, 10), (3, 18, 24), 
 stators = st.fixed_dictionaries(
     {
         "winding__outline": st.sampled_from(["sector", "round", "parallel"]),
-        "winding__link_rim": st.sampled_from(["outer", "inner"]),
+        "winding__connection_ring": st.sampled_from(["outer", "inner"]),
         "winding__connection": st.sampled_from(["star", "delta", "open"]),
         "board__layers": st.sampled_from([2, 4, 6, 8]),
         "board__track_width_mm": st.floats(0.1, 1.5).map(lambda width: round(width, 2)),
         "board__track_gap_mm": st.floats(0.1, 0.5).map(lambda gap: round(gap, 2)),
-        "board__link_width_mm": st.sampled_from([0.2, 0.5, 1.2]),
+        "board__interconnect_width_mm": st.sampled_from([0.2, 0.5, 1.2]),
         "board__copper_outer_diameter_mm": st.floats(55.0, 110.0).map(lambda size: round(size, 1)),
     }
 )
 
 
 def stator(outline, rim, connection, layers, width, gap, interconnect, size):
-    names = ["winding__outline", "winding__link_rim", "winding__connection", "board__layers", "board__track_width_mm"]
-    names += ["board__track_gap_mm", "board__link_width_mm", "board__copper_outer_diameter_mm"]
+    names = [
+        "winding__outline",
+        "winding__connection_ring",
+        "winding__connection",
+        "board__layers",
+        "board__track_width_mm",
+    ]
+    names += ["board__track_gap_mm", "board__interconnect_width_mm", "board__copper_outer_diameter_mm"]
     return dict(zip(names, (outline, rim, connection, layers, width, gap, interconnect, size), strict=True))
 
 

@@ -19,7 +19,7 @@ WIDE = {"board__track_width_mm": 2.0, "winding__turns": 2, "winding__coils": 6, 
 
 
 def test_further_vias_lie_within_the_copper_of_the_first_and_apart():
-    copper = lay_copper(design_of(board__vias_per_joint=4, winding__turns=4))
+    copper = lay_copper(design_of(board__vias_per_transition=4, winding__turns=4))
     board = design_of().board
     vias = copper.coil.vias
     first, further = [v for v in vias if not v.within], [v for v in vias if v.within]
@@ -36,7 +36,7 @@ def test_vias_side_by_side_share_the_current():
     """Barrels in parallel: the part of the resistance that is vias falls to a third."""
     results = []
     for count in (1, 3):
-        design = design_of(board__vias_per_joint=count, winding__turns=4)
+        design = design_of(board__vias_per_transition=count, winding__turns=4)
         copper = lay_copper(design)
         conductors = Conductors(copper, design.board.via_drill, design.board.via_plating)
         coil = copper.coil
@@ -59,8 +59,9 @@ def test_walls_have_the_section_of_a_wide_track():
 
 
 @pytest.mark.parametrize("values", [
-    {}, {"winding__outline": "round"}, {"winding__link_rim": "inner"}, {"winding__kind": "wave", "winding__turns": 2},
-    {"board__track_profile": "tapered", "winding__turns": 3}, {"board__vias_per_joint": 2, "winding__turns": 4},
+    {}, {"winding__outline": "round"}, {"winding__connection_ring": "inner"},
+    {"winding__kind": "wave", "winding__turns": 2},
+    {"board__track_profile": "tapered", "winding__turns": 3}, {"board__vias_per_transition": 2, "winding__turns": 4},
 ])  # fmt: skip
 def test_teardrops_keep_the_gap_and_touch_their_pads(values):
     """The gap is measured anew with shapely: every teardrop against all copper that is not joined to it."""

@@ -16,8 +16,12 @@ STATORS = {
     "delta": {"winding__connection": "delta"},
     "open": {"winding__connection": "open"},
     "star, two layers": {"board__layers": 2},
-    "delta, two layers, inner rim": {"winding__connection": "delta", "board__layers": 2, "winding__link_rim": "inner"},
-    "open, inner rim": {"winding__connection": "open", "winding__link_rim": "inner"},
+    "delta, two layers, inner rim": {
+        "winding__connection": "delta",
+        "board__layers": 2,
+        "winding__connection_ring": "inner",
+    },
+    "open, inner rim": {"winding__connection": "open", "winding__connection_ring": "inner"},
     "two paths": {"winding__parallel_paths": 2, "board__layers": 6, "winding__turns": 2},
     "two paths, delta": {"winding__parallel_paths": 2, "winding__connection": "delta"},
     "two paths, open": {"winding__parallel_paths": 2, "winding__connection": "open", "board__layers": 2},
@@ -27,7 +31,7 @@ STATORS = {
     "round": {"winding__outline": "round", "winding__coils": 9, "rotor__poles": 12},
     "parallel sides": {"winding__outline": "parallel", "winding__coils": 9, "rotor__poles": 8, "winding__turns": 2},
     "two phases": {"winding__phases": 2, "winding__coils": 8, "rotor__poles": 6, "winding__connection": "open"},
-    "wide links": {"board__link_width_mm": 0.9},
+    "wide links": {"board__interconnect_width_mm": 0.9},
 }
 every_stator = pytest.mark.parametrize("values", STATORS.values(), ids=STATORS)
 

@@ -133,7 +133,7 @@ def test_edge_to_copper_is_measured_on_the_outline(rim, tabs):
     ring = {"outer": 66.0, "inner": 26.0}[rim]
     for edge, names in ((0.3, set()), (0.29, {f"the {rim} edge"})):
         diameter = ring + 2 * edge if rim == "outer" else ring - 2 * edge
-        design = design_of(winding__link_rim=rim, board__tabs=tabs, **{f"board__{rim}_diameter_mm": diameter})
+        design = design_of(winding__connection_ring=rim, board__tabs=tabs, **{f"board__{rim}_diameter_mm": diameter})
         found = [n for n in codes(design)[1] if n.obstacle.code == "board.edge"]
         assert {n.obstacle.name for n in found} == names
         assert all(n.distance == pytest.approx(0.29e-3, abs=3e-6) for n in found[:1])

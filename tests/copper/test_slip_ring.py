@@ -66,7 +66,7 @@ def test_every_net_is_one_piece_through_its_vias(edge, rings):
 @given(
     st.fixed_dictionaries({
         "rings": st.integers(1, 32), "inner_diameter_mm": st.floats(2, 300), "width_mm": st.floats(0.3, 10),
-        "spacing_mm": st.floats(0.05, 10), "current_a": st.floats(0.001, 30), "voltage_v": st.floats(0, 1000),
+        "spacing_mm": st.floats(0.05, 10), "current_rms_a": st.floats(0.001, 30), "voltage_v": st.floats(0, 1000),
         "copper_um": st.sampled_from([18.0, 35.0, 70.0, 105.0, 210.0]),
         "lead_edge": st.sampled_from(["outer", "inner"]),
         "temperature_rise_k": st.floats(10, 100), "terminal_pad_mm": st.floats(1.1, 9),

@@ -16,7 +16,7 @@ from tests.copper.stators import design_of, place
 MM = 1e-3
 COILS = {
     "sector": {},
-    "sector, inner rim": {"winding__link_rim": "inner"},
+    "sector, inner rim": {"winding__connection_ring": "inner"},
     "few wide sectors": {"winding__coils": 3, "rotor__poles": 4},
     "parallel": {"winding__outline": "parallel", "winding__coils": 9, "rotor__poles": 8, "winding__turns": 2},
     "round": {"winding__outline": "round"},

@@ -19,7 +19,7 @@ from tests.copper.stators import design_of
 RING = {
     "winding__coils": 12, "winding__turns": 4, "rotor__poles": 10, "board__track_width_mm": 0.3,
     "board__copper_inner_diameter_mm": 70.0, "board__copper_outer_diameter_mm": 130.0,
-    "board__joint_drill_mm": 0.8, "board__joint_pad_mm": 1.3,
+    "board__jumper_drill_mm": 0.8, "board__jumper_pad_mm": 1.3,
 }  # fmt: skip
 LIKE_COILS = {"winding__coils": 12, "rotor__poles": 16}  # a period of 3 coils and 4 poles
 KINDS = [
@@ -29,7 +29,7 @@ KINDS = [
     {"board__tiles": 6, "winding__outline": "round"},
     {"board__tiles": 12, "winding__turns": 3, "board__rules": "2oz-standard", "board__via_pad_mm": 0.7},
     {"board__tiles": 4, "board__track_profile": "tapered", "winding__turns": 3},
-    {"board__tiles": 4, "winding__outline": "parallel", "winding__link_rim": "inner"},
+    {"board__tiles": 4, "winding__outline": "parallel", "winding__connection_ring": "inner"},
     {"board__tiles": 4, "board__layers": 2, "winding__parallel_paths": 2},
     {"board__tiles": 4, **LIKE_COILS},
     {"board__tiles": 3, "board__layers": 6, "board__coil_layers": [1, 2, 5, 6]},
@@ -309,14 +309,14 @@ def test_least_panel_of_a_half_ring_and_of_a_turned_square():
     ({"board__tiles": 5}, r"board\.tiles.*equal tiles.*use one of 2, 3, 4, 6, 12"),
     ({"board__tiles": 3, "winding__kind": "wave"}, r'board\.tiles.*kind = "wave"'),
     ({"board__tiles": 3, "winding__skew_deg": 3.0}, r"board\.tiles.*skew_deg = 3"),
-    ({"board__tiles": 3, "board__joint_pad_mm": 0.7}, r"board\.jumper_pad_mm.*larger than the hole"),
+    ({"board__tiles": 3, "board__jumper_pad_mm": 0.7}, r"board\.jumper_pad_mm.*larger than the hole"),
     # Tiles of 120 degrees are 113.4 x 48.3 mm, of 90 degrees 92.6 x 41.1 mm: chord, and rim to inner corner.
     ({"board__tiles": 2, "board__panel_width_mm": 115.0, "board__panel_height_mm": 60.0}, r"a tile .*use tiles = 3"),
     ({"board__tiles": 2, "board__panel_width_mm": 60.0, "board__panel_height_mm": 100.0}, r"a tile .*use tiles = 4"),
     ({"board__panel_width_mm": 120.0, "board__panel_height_mm": 140.0}, r"the board must fit the panel of 120 x 140"),
     ({"board__tiles": 4, "board__tabs": [{"width_mm": 8.0, "reach_mm": 6.0, "count": 4, "first_angle_deg": -15.0}]},
      r"must not cut through board\.tabs\[1\].*a cut at 345 degrees"),
-    ({"board__tiles": 12, "board__joint_pad_mm": 10.0}, r"board\.(tiles|copper_(outer|inner)_diameter_mm)"),
+    ({"board__tiles": 12, "board__jumper_pad_mm": 10.0}, r"board\.(tiles|copper_(outer|inner)_diameter_mm)"),
 ])  # fmt: skip
 def test_what_cannot_be_cut_is_refused(values, words):
     with pytest.raises(DesignError, match=words):

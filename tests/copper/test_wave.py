@@ -168,7 +168,7 @@ def test_every_wave_that_fits_keeps_its_gap(
             board__layers=layers,
             board__copper_outer_diameter_mm=inner + across,
             winding__skew_deg=skew,
-            winding__link_rim=rim,
+            winding__connection_ring=rim,
             board__track_profile="tapered" if tapered else "even",
             **{"rotor.magnet.inner_diameter_mm": inner, "rotor.magnet.outer_diameter_mm": inner + across},
         )

@@ -6,7 +6,7 @@ from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
 from tests.analysis.conftest import DOCUMENT
 
-DRIVE = {"supply_v": 24.0, "current_limit_a": 1.0, "pwm_khz": 50.0, "sensor_counts": 4096}
+DRIVE = {"supply_v": 24.0, "current_limit_peak_a": 1.0, "pwm_khz": 50.0, "sensor_counts": 4096}
 MOVE = {"move_deg": 90.0, "speed_rpm": 20.0, "acceleration_deg_s2": 360.0}
 
 

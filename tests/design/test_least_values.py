@@ -19,7 +19,8 @@ from tests.test_sections import BASE, DRIVE, MOVE, PAUSES, RINGS, SPOT
 
 RING = {"shape": "ring", "mass_g": 60.0, "inner_diameter_mm": 36.0, "outer_diameter_mm": 90.0, "offset_mm": 1.0}
 FULL: dict[str, Any] = {
-    **BASE, "envelope": {}, "operation": {"speeds_rpm": [60.0], "currents_a": [0.5]}, "cooling": {}, "tolerance": {},
+    **BASE, "envelope": {}, "cooling": {}, "tolerance": {},
+    "operation": {"speeds_rpm": [60.0], "phase_currents_peak_a": [0.5]},
     "slip_ring": RINGS, "drive": DRIVE, "motion": {**MOVE, **PAUSES, "move_deg": 90.0},
     "load": {"inertia_kg_m2": 1e-4, "friction_n_m": 0.002, "bodies": [RING], "friction_spots": [SPOT]},
 }  # fmt: skip

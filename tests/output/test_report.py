@@ -98,7 +98,7 @@ def test_holds_every_key_number(report) -> None:
         f"{electrical['phase_resistance_ohm']:.4g} Ω",
         f"{electrical['line_resistance_ohm']:.4g} Ω",
         f"{plain['copper']['mass_g']:.3g} g",
-        f"{plain['thermal']['ipc2221_current_a']:.3g} A",
+        f"{plain['thermal']['ipc2221_phase_current_rms_a']:.3g} A",
         f"{100 * magnetic['torque_ripple_ratio']:.2g} %",
         f"{plain['winding']['factor']:.4g} ideal",
         f"{1e3 * design.board.thickness:.4g} mm",

@@ -24,8 +24,8 @@ CASES = {
     "four": {},
     "inner": {"lead_edge": "inner", "inner_diameter_mm": 60.0},
     "one": {"rings": 1, "vias": 1},
-    "strong": {"rings": 3, "current_a": 7.0, "copper_um": 70.0, "width_mm": 5.0, "spacing_mm": 2.0},
-    "many": {"rings": 12, "inner_diameter_mm": 30.0, "current_a": 0.5, "width_mm": 1.5},
+    "strong": {"rings": 3, "current_rms_a": 7.0, "copper_um": 70.0, "width_mm": 5.0, "spacing_mm": 2.0},
+    "many": {"rings": 12, "inner_diameter_mm": 30.0, "current_rms_a": 0.5, "width_mm": 1.5},
 }
 
 

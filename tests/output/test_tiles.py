@@ -25,7 +25,7 @@ def package():
     design = design_of(
         winding__coils=24, winding__turns=2, rotor__poles=32, board__tiles=8, board__track_width_mm=0.3,
         board__copper_inner_diameter_mm=90.0, board__copper_outer_diameter_mm=146.0, board__outer_diameter_mm=160.0,
-        board__joint_drill_mm=0.8, board__joint_pad_mm=1.3, board__holes=HOLES, board__panel_width_mm=100.0,
+        board__jumper_drill_mm=0.8, board__jumper_pad_mm=1.3, board__holes=HOLES, board__panel_width_mm=100.0,
     )  # fmt: skip
     copper = pcbstator.lay_copper(design)
     return design, copper, package_files(design, copper, pcbstator.predict(design, copper))

@@ -22,9 +22,9 @@ from tests.study.studies import COST, GAP, KM, TURNS, WIDTH, wheel_study
         (["cost.total"], ("room", "copper")),
         (["copper.mass_g"], ("room", "copper")),
         (["magnetic.torque_constant_n_m_per_a"], ("room", "copper", "magnetics")),
-        (["thermal.board_current_a"], ("room", "copper", "magnetics", "heat")),
+        (["thermal.board_phase_current_rms_a"], ("room", "copper", "magnetics", "heat")),
         (["electrical.synchronous_inductance_h"], ("room", "copper", "magnetics", "inductance")),
-        (["motion.move_time_s", "thermal.board_current_a"], ("room", "copper", "magnetics", "heat", "whole")),
+        (["motion.move_time_s", "thermal.board_phase_current_rms_a"], ("room", "copper", "magnetics", "heat", "whole")),
         (["findings.errors"], ("room", "copper", "magnetics", "whole")),
         ([], ("room", "copper", "magnetics", "heat")),
     ],
@@ -38,7 +38,7 @@ def test_a_design_that_failed_costs_no_more(monkeypatch):
     laid = []
     monkeypatch.setattr(quick, "lay_copper", lambda *_: laid.append(1))
     gap = {"key": "rotor.air_gap_mm", "values": [8.0, 9.0]}
-    study = wheel_study(variables=[gap], constraints=[{"key": "thermal.board_current_a", "least": 0.1}])
+    study = wheel_study(variables=[gap], constraints=[{"key": "thermal.board_phase_current_rms_a", "least": 0.1}])
     outcomes = evaluate(study, list(every_point(study)))
     assert [outcome.ruled_out for outcome in outcomes] == ["room.height_mm at most 12"] * 2
     dear = wheel_study(variables=[TURNS], constraints=[{"key": "cost.magnets", "most": 0.5}])

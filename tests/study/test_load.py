@@ -47,7 +47,13 @@ def test_what_a_study_says():
                 {"label": "thick", "rotor.magnet": {"shape": "disc", "thickness_mm": 5.0}},
             ]},
         ],
-        constraints=[{"key": "thermal.board_current_a", "least": "thermal.continuous_current_a", "times": 1.5}],
+        constraints=[
+            {
+                "key": "thermal.board_phase_current_rms_a",
+                "least": "thermal.continuous_phase_current_rms_a",
+                "times": 1.5,
+            }
+        ],
         objectives=[KM],
         prices={"currency": "EUR", "board_setup": 12.5},
     )  # fmt: skip
@@ -61,7 +67,9 @@ def test_what_a_study_says():
     assert [thickness.shown(place) for place in range(3)] == [0.8, 1.2, 1.6]
     assert magnets.settings(1) == {"rotor.magnet.remanence_t": None, "rotor.magnet.grade": "N52"}
     assert magnets.shown(2) == "thick" and magnets.settings(0)["rotor.magnet"]["diameter_mm"] == 9.0
-    assert study.constraints == (Constraint("thermal.board_current_a", "least", "thermal.continuous_current_a", 1.5),)
+    assert study.constraints == (
+        Constraint("thermal.board_phase_current_rms_a", "least", "thermal.continuous_phase_current_rms_a", 1.5),
+    )
     assert study.objectives == (Objective("magnetic.motor_constant_n_m_per_sqrt_w", "most"),)
     assert dict(study.prices)["board_setup"] == 12.5 and dict(study.prices)["currency"] == "EUR"
     assert study.combinations == float("inf")

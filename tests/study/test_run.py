@@ -262,7 +262,7 @@ def test_a_process_that_is_killed_is_replaced(tmp_path):
 
 def test_an_impossible_constraint_is_named(tmp_path):
     impossible = {"key": "magnetic.torque_constant_n_m_per_a", "least": 5.0}
-    others = [{"key": "copper.mass_g", "most": 500.0}, {"key": "thermal.continuous_current_a", "least": 0.01}]
+    others = [{"key": "copper.mass_g", "most": 500.0}, {"key": "thermal.continuous_phase_current_rms_a", "least": 0.01}]
     study = wheel_study(variables=[TURNS, WIDTH], budget=60, constraints=[*others, impossible])
     told(study, tmp_path)
     with open_store(tmp_path, study, "test") as store:
@@ -286,7 +286,9 @@ def test_constraints_that_exclude_each_other(tmp_path):
 
 
 def test_limits_that_follow_another_result(tmp_path):
-    limits = [{"key": "thermal.magnet_current_a", "least": "thermal.continuous_current_a", "times": 1.075}]
+    limits = [
+        {"key": "thermal.magnet_phase_current_rms_a", "least": "thermal.continuous_phase_current_rms_a", "times": 1.075}
+    ]
     study = wheel_study(variables=[TURNS, WIDTH], budget=60, constraints=limits)
     told(study, tmp_path)
     with open_store(tmp_path, study, "test") as store:
@@ -294,7 +296,7 @@ def test_limits_that_follow_another_result(tmp_path):
         others = [outcome.results for _, _, outcome in store.rows() if "1.075 x" in outcome.ruled_out]
 
     def reserve(results):
-        return results["thermal.magnet_current_a"] / results["thermal.continuous_current_a"]
+        return results["thermal.magnet_phase_current_rms_a"] / results["thermal.continuous_phase_current_rms_a"]
 
     assert kept and min(map(reserve, kept)) >= 1.075 * (1 - 1e-9)
     assert others and max(map(reserve, others)) < 1.075

@@ -241,7 +241,7 @@ def _per_unit(machine: Machine, drive: Drive, gains: Gains) -> dict[str, float]:
     speed = no_load_speed(voltage, machine.pole_pairs, machine.psi)
     torque = machine.torque_constant * current
     return {
-        "base_current_a": current,
+        "base_current_peak_a": current,
         "base_voltage_v": voltage,
         "base_speed_rad_per_s": speed,
         "base_torque_n_m": torque,

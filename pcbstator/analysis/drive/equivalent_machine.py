@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import pi, sqrt
+from math import pi
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +13,7 @@ from pcbstator.analysis.electrical.conductors import phase_angle
 from pcbstator.analysis.electrical.delta_loop import warm_loop
 from pcbstator.analysis.magnetic.waveforms import linkage_slopes
 from pcbstator.analysis.records import ElectricalResult, MagneticResult
+from pcbstator.currents import peak_current
 from pcbstator.physics.conductors.delta_loop import DeltaLoop, loop_torque
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT
 from pcbstator.physics.drive.supply import equivalent_star_factor, star_voltage_limit
@@ -69,7 +70,7 @@ class Machine:
 
     def peak_current(self, phase_rms: float) -> float:
         """Peak terminal current [A] at an rms phase current [A]."""
-        return sqrt(2) * phase_rms * self.current_factor
+        return peak_current(phase_rms) * self.current_factor
 
 
 def job_temperature(design: Design) -> float:

@@ -35,12 +35,14 @@ class MotionResult:
     largest_inertia: float | None = result("largest_load_inertia_kg_m2", "with which the move would still work")
     largest_friction: float | None = result("largest_friction_n_m", "running friction with which it would still work")
     no_load_speed: float | None = result("no_load_speed_rpm", "EMF between terminals equals the supply", RPM)
-    peak_current: float | None = result("peak_current_a", "peak current of a terminal in the cycle")
-    rms_current: float | None = result("rms_current_a", "peak of a steady sine current that heats as the cycle does")
+    peak_current: float | None = result("terminal_current_peak_a", "peak current of a terminal in the cycle")
+    rms_current: float | None = result(
+        "heating_terminal_current_peak_a", "peak of a steady sine current that heats as the cycle does"
+    )
     voltage_part: float | None = result("voltage_used_ratio", "largest phase voltage of the cycle over the limit")
     heat_steps: Any = inside()  # (steps, 2) duration [s] and rms phase current [A]
     copper_heat: float | None = result("mean_copper_loss_w", "mean of the cycle, copper hot")
-    loop_current: float | None = result("loop_current_rms_a", "around a delta at the top speed, copper hot")
+    loop_current: float | None = result("loop_phase_current_rms_a", "around a delta at the top speed, copper hot")
     loop_heat: float | None = result("mean_delta_loop_w", "heat of that current, mean of the cycle")
     drag: float | None = result(
         "drag_torque_n_m", "of eddies, circulating currents and the current around a delta at the top speed"
@@ -63,15 +65,19 @@ class DriveResult:
     """What the driver must do and what to type into it. Terminal quantities of the equivalent star, at the motor."""
 
     electrical_frequency: float | None = result("electrical_frequency_hz", "at the top speed of the motor")
-    ripple: float = result("current_ripple_a", "peak to peak of a terminal's current, worst case, resistance left out")
+    ripple: float = result(
+        "terminal_ripple_peak_to_peak_a", "peak to peak of a terminal's current, worst case, resistance left out"
+    )
     ripple_at_job: float | None = result(
-        "current_ripple_at_job_a", "at the highest voltage of the motion, resistance included"
+        "terminal_ripple_at_job_peak_to_peak_a", "at the highest voltage of the motion, resistance included"
     )
     ripple_heat: float = result("ripple_loss_w", "heat of the ripple in all phases, full voltage")
     pwm_wanted: float = result("pwm_for_20_percent_khz", "at which the ripple is 20 % of the current limit", 1e-3)
     added_inductance: float | None = result("added_inductance_for_20_percent_h", "in each wire, that does the same")
-    stall_current: float = result("stall_fault_current_a", "peak, full supply on the standing winding")
-    short_current: float | None = result("short_circuit_current_a", "peak, terminals joined at the top speed")
+    stall_current: float = result("stall_terminal_current_peak_a", "peak, full supply on the standing winding")
+    short_current: float | None = result(
+        "short_circuit_terminal_current_peak_a", "peak, terminals joined at the top speed"
+    )
     sense_step: float | None = result("current_sense_step_a", "that tells a tenth of the smallest torque apart")
     sense_bits: int | None = result("current_sense_bits", "that resolve it over the whole range, both signs")
     count_electrical: float = result("sensor_electrical_deg_per_count", "electrical angle of a count", DEGREE)

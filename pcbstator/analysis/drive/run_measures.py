@@ -24,8 +24,8 @@ def common_numbers(trace: Trace, stand: Stand) -> dict[str, Any]:
     """Current, voltage, heat and energies of any run."""
     return {
         "duration_s": float(trace.times[-1] + stand.control.period),
-        "peak_current_a": float(np.abs(trace.current).max()),
-        "rms_current_a": float(np.sqrt(np.mean(trace.current**2))),
+        "terminal_current_peak_a": float(np.abs(trace.current).max()),
+        "heating_terminal_current_peak_a": float(np.sqrt(np.mean(trace.current**2))),
         "voltage_used_ratio": float(trace.voltage.max()) / stand.control.voltage_limit,
         "copper_rise_k": trace.temperature,
         "energy_j": {name: float(value) for name, value in trace.energy.items()},

@@ -114,7 +114,7 @@ def stand_of(design: Design, prediction: Prediction) -> tuple[Stand, list[str]]:
     """The drive ready to run, and remarks on what was simplified. DesignError where sections are missing."""
     drive, fit = design.drive, prediction.drive
     if drive is None:
-        remedy = "add [drive] with supply_v, current_limit_a, pwm_khz and sensor_counts"
+        remedy = "add [drive] with supply_v, current_limit_peak_a, pwm_khz and sensor_counts"
         rule = "this section is required to simulate"
         raise DesignError(design.source, [Complaint("drive", rule, "nothing", remedy)])
     if fit is None:

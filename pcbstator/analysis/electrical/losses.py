@@ -153,7 +153,7 @@ def working_point(
     power = copper_loss + torque_constant * current * speed
     point: dict[str, Any] = {
         "speed_rpm": round(speed * 30 / pi, 9),
-        "current_a": current,
+        "phase_current_peak_a": current,
         "copper_w": copper_loss,
         "eddy_w": eddy,
         "circulating_w": circulating,
@@ -167,7 +167,7 @@ def working_point(
         "eddy_by_order_w": (factors.eddy.sum(axis=1) * speed**2).tolist(),
     }
     if factors.loop is not None:
-        point |= {"delta_loop_w": loop, "loop_current_rms_a": loop_current_rms(factors.loop, speed)}
+        point |= {"delta_loop_w": loop, "loop_phase_current_rms_a": loop_current_rms(factors.loop, speed)}
     if power > 0 and shaft > 0:
         point["efficiency"] = shaft / power
     return point

@@ -60,7 +60,7 @@ def slip_ring_sizes(design: Design, section: SlipRing) -> SlipRingSizes:
     stands = via_current(section)
     least = max(LEAST_VIAS, ceil(section.current / stands * (1 - 1e-9)))
     if least > MOST_VIAS:
-        rule = f"must let {MOST_VIAS} vias or fewer carry slip_ring.current_a = {section.current:g}"
+        rule = f"must let {MOST_VIAS} vias or fewer carry slip_ring.current_rms_a = {section.current:g}"
         remedy = "use a larger drill and pad, or less current"
         drill = f"{1e3 * section.via_drill:g}, which needs {least} vias"
         raise DesignError(design.source, [Complaint("slip_ring.via_drill_mm", rule, drill, remedy)])
@@ -76,7 +76,9 @@ def _lead_width(design: Design, section: SlipRing) -> float:
     try:
         return float(ipc2221_width(section.current, section.copper, section.temperature_rise))
     except LawRangeError:
-        rule = f"must let leads of {1e3 * WIDEST_LEAD:g} mm carry slip_ring.current_a = {section.current:g} (IPC-2221)"
+        rule = (
+            f"must let leads of {1e3 * WIDEST_LEAD:g} mm carry slip_ring.current_rms_a = {section.current:g} (IPC-2221)"
+        )
         got = f"{1e6 * section.copper:g}"
         remedy = "use thicker copper, less current, or two rings in parallel"
         raise DesignError(design.source, [Complaint("slip_ring.copper_um", rule, got, remedy)]) from None

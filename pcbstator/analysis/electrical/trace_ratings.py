@@ -79,7 +79,7 @@ def many_trace_currents(cases: Sequence[TraceCase]) -> list[TraceCurrents]:
                 ipc2221=_worst(plain[begin:end]),
                 ipc2152=_worst(newer[begin:end]),
                 via=_via_current(case),
-                by_layer=tuple({"layer": number, "current_a": current} for number, current in listed),
+                by_layer=tuple({"layer": number, "phase_current_rms_a": current} for number, current in listed),
             )
         )
     return found

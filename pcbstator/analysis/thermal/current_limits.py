@@ -20,6 +20,7 @@ from pcbstator.analysis.electrical.conductors import Conductors
 from pcbstator.analysis.electrical.trace_ratings import TraceCurrents, trace_currents
 from pcbstator.analysis.records import ThermalResult
 from pcbstator.analysis.thermal.board_network import BoardHeat, assumptions, board_heat, cooling_of
+from pcbstator.currents import peak_current
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.delta_loop import DeltaLoop
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT, HOTTEST
@@ -339,7 +340,7 @@ def _steady(work: SteadyWork, state: HeatState) -> dict[str, object]:
         hotter = max(rotor - magnet.temperature_c, 0.0) if magnet.stated_remanence is None else 0.0
         weaker = max(1 + materials.neodymium().remanence_coefficient * hotter, 0.0)
         drag = (loss - copper) / heat.speed if heat.speed > 0 else 0.0
-        found["continuous_torque"] = sqrt(2) * work.torque_constant * weaker * state.continuous_current - drag
+        found["continuous_torque"] = work.torque_constant * weaker * peak_current(state.continuous_current) - drag
     return found
 
 

@@ -62,7 +62,7 @@ def loss_rows(prediction: Prediction) -> list[dict[str, str]]:
     return [
         {
             "speed": figures(point["speed_rpm"]),
-            "current": figures(point["current_a"], 3),
+            "current": figures(point["phase_current_peak_a"], 3),
             "copper": figures(point["copper_w"], 3),
             "eddy": figures(sum(point.get(key, 0.0) for key in EDDY_LOSSES), 3),
             "torque": figures(1e3 * point["torque_n_m"], 3),

@@ -104,7 +104,7 @@ def _words(key: str, value: Any) -> tuple[str, str]:
 def _csv(run: ScenarioRun) -> str:
     """The trace as a table."""
     trace = run.trace
-    names = "time_s,wanted_deg,load_deg,motor_deg,load_speed_rpm,current_a,voltage_v,push_n_m"
+    names = "time_s,wanted_deg,load_deg,motor_deg,load_speed_rpm,terminal_current_peak_a,phase_voltage_peak_v,push_n_m"
     columns = (
         trace.times, np.degrees(trace.wanted), np.degrees(trace.angles), np.degrees(trace.motor),
         trace.speeds * 30 / np.pi, trace.current, trace.voltage, trace.push,
