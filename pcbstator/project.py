@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pcbstator.analysis.drive.scenarios import Simulation
-    from pcbstator.analysis.records import Prediction
+    from pcbstator.analysis.prediction import Prediction
     from pcbstator.copper import Copper
     from pcbstator.copper.geometry.plain_board import PlainBoard
     from pcbstator.design import Design

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import pcbstator
-from pcbstator.analysis.records import Prediction
+from pcbstator.analysis.prediction import Prediction
 from pcbstator.study.search import install_words
 from tests import wave_and_spiral
 

@@ -1,4 +1,4 @@
-"""From a design to its prediction: one geometry, every law laid on it."""
+"""From a design to its prediction: the stages on a batch of one, and what only one design needs."""
 
 from __future__ import annotations
 
@@ -8,28 +8,21 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pcbstator.analysis.drive.job import has_job, job_results, job_temperature
-from pcbstator.analysis.electrical.conductors import Conductors, conductors_of
-from pcbstator.analysis.electrical.counts import copper_figures, resistance_figures, turns_in_series, winding_figures
-from pcbstator.analysis.electrical.delta_loop import delta_loop
-from pcbstator.analysis.electrical.inductance import inductance_figures
+from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.electrical.losses import loss_factors, operating_losses, steel_drag
+from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, WindingResult
 from pcbstator.analysis.electrical.slip_ring import slip_ring_results
 from pcbstator.analysis.electrical.tolerance import tolerance_results
-from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, magnetic_results, rotor_field, rotor_iron
-from pcbstator.analysis.mechanical.rotor import mechanical_results
-from pcbstator.analysis.records import (
-    CopperResult,
-    ElectricalResult,
-    Prediction,
-    WindingResult,
-)
-from pcbstator.analysis.thermal.current_limits import thermal_results, with_motion
-from pcbstator.copper import Copper, lay_copper, settled_design
+from pcbstator.analysis.prediction import Prediction
+from pcbstator.analysis.shared import Shared
+from pcbstator.analysis.stages import STAGES, Work, loop_of, run_stage
+from pcbstator.analysis.thermal.current_limits import with_motion, with_pulses
+from pcbstator.analysis.thermal.records import ThermalResult
+from pcbstator.copper import Copper
 from pcbstator.copper.connections.tiles import lay_tiles, tile_folder
 from pcbstator.copper.connections.via_transitions import layer_areas
 from pcbstator.copper.geometry.clearance import least_gap
 from pcbstator.errors import LawRangeError
-from pcbstator.winding import Winding, lay_winding
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -43,69 +36,88 @@ def package_version() -> str:
         return "0"
 
 
-def predict_design(design: Design, winding: Winding | None = None, copper: Copper | None = None) -> Prediction:
+def predict_design(design: Design, copper: Copper | None = None) -> Prediction:
     """All results of a design, without findings.
 
-    Raises DesignError where winding or copper cannot be laid.
+    Raises DesignError where winding or copper cannot be laid. A law outside its range leaves out what needs it.
     """
-    design = settled_design(design)
-    winding = winding or lay_winding(design)
-    copper = copper or lay_copper(design, winding)
-    conductors = conductors_of(design, copper)
-    series_turns = turns_in_series(design, winding, copper)
-    electrical = ElectricalResult(**resistance_figures(design, conductors), **inductance_figures(design, copper))
-    field, magnetic, mechanical, out_of_range = None, None, None, ""
+    return completed(worked(design, copper))
+
+
+def worked(design: Design, copper: Copper | None = None) -> Work:
+    """A design through all stages; copper: where it was laid before."""
+    work, shared = Work(design, copper, full=True), Shared(alone=True)
+    for stage in STAGES:
+        run_stage(stage, [work], shared)
+        reason, work.refusal = work.refusal, None
+        if reason is not None and not isinstance(reason, LawRangeError):
+            raise reason
+        if stage == "magnetics" and reason is not None:
+            work.out_of_range = str(reason)  # the heat has its own
+    return work
+
+
+def completed(work: Work) -> Prediction:
+    """The prediction of a design that went through all stages."""
+    design, (winding, conductors) = work.design, work.laid
+    counts, copper = work.counts, conductors.copper
+    if counts is None or work.resistances is None or work.inductances is None or work.steady is None:
+        raise ValueError("a design must have gone through all stages")
+    electrical = ElectricalResult(**vars(work.resistances), **vars(work.inductances))
     losses: list[dict[str, Any]] = []
     tolerance: dict[str, dict[str, float]] = {}
-    motion = drive = loop = None
+    magnetic, field, reason = work.magnetic, work.field, ""
+    if magnetic is not None and field is not None:
+        try:
+            losses = operating_losses(design, copper, field, magnetic.torque_constant, loop_of(work))
+            tolerance = tolerance_results(design, copper, magnetic, electrical.synchronous_inductance)
+        except LawRangeError as error:
+            reason = str(error)
+    thermal = with_pulses(design, work.steady)
+    motion = drive = None
     try:
-        iron = rotor_iron(design)
-        field = rotor_field(design, iron)
-        magnetic = magnetic_results(design, conductors, field, series_turns)
-        mechanical = mechanical_results(design, magnet_footprint(design), iron)
-        loop = delta_loop(
-            design.winding.connection, magnetic.linkages, magnetic.orders, field.pole_pairs,
-            electrical.inductance_matrix, conductors.zero_sequence_resistance,
-        )  # fmt: skip
-        losses = operating_losses(design, copper, field, magnetic.torque_constant, loop)
-        tolerance = tolerance_results(design, copper, magnetic, electrical.synchronous_inductance)
-    except LawRangeError as reason:
-        out_of_range = str(reason)
-    constant = magnetic.torque_constant if magnetic else None
-    thermal = thermal_results(design, conductors, field, constant, loop)
-    try:
-        if has_job(design) and field is not None and magnetic is not None and mechanical is not None:
-            warm = loss_factors(design, copper, field, job_temperature(design))
-            drag = float(warm.eddy.sum()) + warm.circulating + steel_drag(design, warm)
-            motion, drive = job_results(design, electrical, magnetic, mechanical, thermal, drag, loop)
-            thermal = with_motion(design, thermal, motion)
-    except LawRangeError as reason:
-        out_of_range = out_of_range or str(reason)
+        motion, drive = _job(work, electrical, thermal)
+        thermal = with_motion(design, thermal, motion)
+    except LawRangeError as error:
+        reason = reason or str(error)
     return Prediction(
         title=design.title,
         design_file=design.source,
         version=package_version(),
-        winding=WindingResult(layout=winding.layout, **winding_figures(design, winding, copper)),
-        copper=_copper_results(design, copper, conductors),
+        winding=WindingResult(**vars(counts[0]), layout=winding.layout),
+        copper=_drawn_copper(design, copper, vars(counts[1])),
         electrical=electrical,
         magnetic=magnetic,
         thermal=thermal,
-        mechanical=mechanical,
+        mechanical=work.mechanical,
         slip_ring=slip_ring_results(design),
         motion=motion,
         drive=drive,
         losses=tuple(losses),
         tolerance=tolerance or None,
-        out_of_range=out_of_range,
+        out_of_range=work.out_of_range or reason,
     )
 
 
-def _copper_results(design: Design, copper: Copper, conductors: Conductors) -> CopperResult:
+def _job(
+    work: Work, electrical: ElectricalResult, thermal: ThermalResult
+) -> tuple[MotionResult | None, DriveResult | None]:
+    """The drive at its job, where the design has one and all that it needs was found."""
+    design, magnetic, mechanical, field = work.design, work.magnetic, work.mechanical, work.field
+    if not has_job(design) or field is None or magnetic is None or mechanical is None:
+        return None, None
+    warm = loss_factors(design, work.laid[1].copper, field, job_temperature(design))
+    drag = float(warm.eddy.sum()) + warm.circulating + steel_drag(design, warm)
+    return job_results(design, electrical, magnetic, mechanical, thermal, drag, loop_of(work))
+
+
+def _drawn_copper(design: Design, copper: Copper, counts: dict[str, Any]) -> CopperResult:
+    """The counts with what needs the drawn copper."""
     areas = layer_areas(copper.board)
     gap = least_gap(copper, 1.1 * design.board.track_gap)
     kinds = lay_tiles(design, copper)
     return CopperResult(
-        **copper_figures(design, copper, conductors, areas),
+        **counts,
         min_track_gap=gap.distance if gap else None,
         closest=gap,
         by_layer=tuple(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pcbstator.analysis.records import Prediction
+from pcbstator.analysis.prediction import Prediction
 from pcbstator.check.limits import at_least, at_most
 from pcbstator.findings import Finding
 

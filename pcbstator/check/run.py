@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from pcbstator.analysis.pipeline import predict_design
-from pcbstator.analysis.records import Prediction
+from pcbstator.analysis.pipeline import completed, worked
+from pcbstator.analysis.prediction import Prediction
 from pcbstator.check.envelope import envelope_findings
 from pcbstator.check.fabrication import fabrication_findings
 from pcbstator.check.job import job_findings
@@ -15,9 +15,8 @@ from pcbstator.check.mechanical import mechanical_findings
 from pcbstator.check.mechanical_features import feature_findings
 from pcbstator.check.slip_ring import slip_ring_findings
 from pcbstator.check.thermal import thermal_findings
-from pcbstator.copper import Copper, lay_copper, settled_design
+from pcbstator.copper import Copper
 from pcbstator.findings import Finding, Severity
-from pcbstator.winding import lay_winding
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -30,11 +29,9 @@ def checked_prediction(design: Design, copper: Copper | None = None) -> Predicti
 
     Raises DesignError where winding or copper cannot be laid.
     """
-    design = settled_design(design)
-    winding = lay_winding(design)
-    copper = copper or lay_copper(design, winding)
-    prediction = predict_design(design, winding, copper)
-    return replace(prediction, findings=check_design(design, copper, prediction))
+    work = worked(design, copper)
+    prediction, (_, conductors) = completed(work), work.laid
+    return replace(prediction, findings=check_design(work.design, conductors.copper, prediction))
 
 
 def check_design(design: Design, copper: Copper, prediction: Prediction) -> tuple[Finding, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pcbstator.analysis.records import SlipRingResult
+from pcbstator.analysis.electrical.records import SlipRingResult
 from pcbstator.check.limits import at_least, at_most, found
 from pcbstator.copper.geometry.clearance import Gap
 from pcbstator.findings import Finding

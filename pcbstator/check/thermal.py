@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pcbstator.analysis.records import Prediction, ThermalResult
+from pcbstator.analysis.prediction import Prediction
+from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.check.limits import at_most
 from pcbstator.currents import rms_current
 from pcbstator.findings import Finding, Severity

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from pcbstator.analysis.records import Prediction, rows
+from pcbstator.analysis.fields import rows
+from pcbstator.analysis.prediction import Prediction
 from pcbstator.errors import printable
 from pcbstator.findings import Finding
 from pcbstator.winding import Winding

@@ -7,15 +7,14 @@ does not depend on the designs beside it.
 
 from __future__ import annotations
 
-import gc
-import multiprocessing
 import tomllib
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from pcbstator.analysis.stages import STAGE_OF, STAGES, Shared, Work, collector_at_rest, run_stage, start_work
+from pcbstator.analysis.shared import Shared
+from pcbstator.analysis.stages import STAGE_OF, STAGES, Work, run_stage
 from pcbstator.check import checked_prediction
 from pcbstator.check.envelope import magnet_radii, magnet_spacing, total_height
 from pcbstator.design import Design, design_from_document
@@ -24,6 +23,7 @@ from pcbstator.errors import DesignError, PcbstatorError
 from pcbstator.study.cost import board_cost, magnet_cost
 from pcbstator.study.keys import flat_results
 from pcbstator.study.records import Constraint, Outcome, Point, Study
+from pcbstator.study.workforce import collector_at_rest, settle_in
 
 ROOM, WHOLE = "room", "whole"
 ALL_STAGES = (ROOM, *STAGES, WHOLE)
@@ -81,10 +81,7 @@ class Bench:
 def bench(study: Study) -> Bench:
     """The bench of a study; kept, so that the tasks of a worker share it."""
     desk = Bench(study)
-    if multiprocessing.parent_process() is not None:
-        # In a worker all that was imported stays: the collector of garbage need not look through it time and again.
-        gc.collect()
-        gc.freeze()
+    settle_in()
     return desk
 
 
@@ -108,7 +105,7 @@ def _evaluated(desk: Bench, points: Sequence[Point]) -> list[Outcome]:
     works: dict[int, Work] = {}
     for index, point in enumerate(points):
         try:
-            works[index] = start_work(changed_design(desk.base, desk.study.settings(point)))
+            works[index] = Work(changed_design(desk.base, desk.study.settings(point)))
         except DesignError as error:
             outcomes[index] = _refused(desk, error, {}, 0)
     for number, stage in enumerate(desk.stages):

@@ -8,16 +8,11 @@ from functools import cache
 from typing import Any
 
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
-from pcbstator.analysis.records import (
-    CopperResult,
-    ElectricalResult,
-    MagneticResult,
-    MechanicalResult,
-    SlipRingResult,
-    ThermalResult,
-    WindingResult,
-    rows,
-)
+from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, SlipRingResult, WindingResult
+from pcbstator.analysis.fields import rows
+from pcbstator.analysis.magnetic.records import MagneticResult
+from pcbstator.analysis.mechanical.records import MechanicalResult
+from pcbstator.analysis.thermal.records import ThermalResult
 
 SECTIONS: dict[str, type] = {
     "winding": WindingResult,

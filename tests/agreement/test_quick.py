@@ -8,8 +8,9 @@ from unittest.mock import patch
 import pytest
 
 from pcbstator.analysis.pipeline import predict_design
-from pcbstator.analysis.records import Prediction
-from pcbstator.analysis.stages import STAGE_OF, STAGES, Recent, Shared, Work, run_stage, start_work
+from pcbstator.analysis.prediction import Prediction
+from pcbstator.analysis.shared import Recent, Shared
+from pcbstator.analysis.stages import STAGE_OF, STAGES, Work, run_stage
 from pcbstator.design import load_design
 from pcbstator.errors import DesignError, LawRangeError
 from tests.command import DESIGNS
@@ -32,7 +33,7 @@ def flat(prediction: Prediction) -> dict[str, float]:
 
 def carried(design: Any, shared: Shared, wanted: frozenset[str] = EVERYTHING, stages: tuple[str, ...] = STAGES) -> Work:
     """A design after all stages, or some."""
-    work = start_work(design)
+    work = Work(design)
     for stage in stages:
         run_stage(stage, [work], shared, wanted)
     return work
@@ -95,13 +96,13 @@ def test_many_designs(first: int) -> None:
 def test_neither_order_nor_company_matters() -> None:
     designs = [STAGE.with_values({"winding.turns": turns, "board.layers": layers})
                for turns in (3, 5, 40) for layers in (2, 4)]  # fmt: skip
-    works = [[start_work(design) for design in row] for row in (designs, designs[::-1])]
+    works = [[Work(design) for design in row] for row in (designs, designs[::-1])]
     for row in works:
         shared = Shared(*SPAN)
         for stage in STAGES[:3]:
             run_stage(stage, row, shared, EVERYTHING)
     for one, other in zip(works[0], works[1][::-1], strict=True):
-        alone = start_work(one.design)
+        alone = Work(one.design)
         for stage in STAGES[:3]:
             run_stage(stage, [alone], Shared(*SPAN), EVERYTHING)
         assert one.results == other.results == alone.results
@@ -118,7 +119,7 @@ def test_the_fundamental_alone_is_that_of_all_orders() -> None:
 
 
 def test_a_refused_design_is_left_as_it_is() -> None:
-    work = start_work(STAGE.with_values({"winding.turns": 60}))
+    work = Work(STAGE.with_values({"winding.turns": 60}))
     run_stage("copper", [work], Shared())
     assert isinstance(work.refusal, DesignError) and work.refusal.complaints[0].key == "winding.turns"
     known = dict(work.results)

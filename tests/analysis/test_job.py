@@ -9,8 +9,8 @@ import pytest
 import pcbstator
 from pcbstator.analysis.drive.equivalent_machine import machine_of, star_slopes
 from pcbstator.analysis.drive.job import job_results
+from pcbstator.analysis.fields import result
 from pcbstator.analysis.magnetic.waveforms import line_emf, linkage_slopes
-from pcbstator.analysis.records import result
 from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
 from tests.analysis.conftest import DOCUMENT

@@ -15,7 +15,7 @@ from pcbstator.analysis.thermal.current_limits import (
     heat_state,
     heat_states,
     steady_results,
-    thermal_results,
+    with_pulses,
 )
 from pcbstator.copper import lay_copper, settled_design
 from pcbstator.errors import LawRangeError
@@ -109,10 +109,11 @@ def test_the_whole_section_has_the_same_steady_figures():
     design = settled_design(pcbstator.load_design(DESIGNS[0]))
     copper = lay_copper(design)
     conductors = conductors_of(design, copper)
-    whole = thermal_results(design, conductors, None, 0.05)
     heat = board_heat(design, conductors)
     work = SteadyWork(design, heat, trace_currents(design, conductors, 20.0), len(copper.phases), 0.05)
-    assert same(whole, steady_results([work], onsets=True)[0])
+    steady = steady_results([work], onsets=True)[0]
+    whole = with_pulses(design, steady)
+    assert same(whole, steady)
     assert whole.time_constant is not None and whole.profile and whole.peak_1_cold is not None
 
 

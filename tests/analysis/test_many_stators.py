@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +11,6 @@ import pcbstator
 from pcbstator.analysis.electrical.conductors import conductors_of
 from pcbstator.analysis.electrical.trace_ratings import TraceCase, many_trace_currents, trace_currents
 from pcbstator.analysis.magnetic.rotor_field import all_path_linkages, path_linkages, rotor_field
-from pcbstator.analysis.stages import collector_at_rest
 from pcbstator.analysis.thermal.board_network import source_case
 from pcbstator.analysis.thermal.ring_sources import SourceCase, ring_sources
 from pcbstator.copper import lay_copper, settled_design
@@ -122,16 +120,3 @@ def test_standard_currents_of_many_are_those_of_each(designs, stators):
         assert (found.ipc2221 is None) == (case.rise != 60.0)  # of the charts: 10 to 100 K
         assert (found.via is None) == (case.rise != 60.0)
         assert (found.by_layer == ()) == (found.ipc2221 is None)
-
-
-@pytest.mark.parametrize("was", [True, False])
-def test_the_collector_is_left_as_it_was(was):
-    before = gc.isenabled()
-    try:
-        (gc.enable if was else gc.disable)()
-        with pytest.raises(ZeroDivisionError), collector_at_rest():
-            assert not gc.isenabled()
-            1 / 0
-        assert gc.isenabled() == was
-    finally:
-        (gc.enable if before else gc.disable)()

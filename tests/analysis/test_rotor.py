@@ -8,7 +8,7 @@ import pytest
 import pcbstator
 from pcbstator.analysis.magnetic.rotor_field import copper_span, magnet_footprint, rotor_field, rotor_iron, rotor_source
 from pcbstator.analysis.mechanical.rotor import mechanical_results
-from pcbstator.analysis.stages import Shared
+from pcbstator.analysis.shared import Shared
 from pcbstator.errors import LawRangeError
 
 DESIGNS = sorted((Path(__file__).parents[2] / "designs").glob("*.toml"))

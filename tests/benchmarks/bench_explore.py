@@ -17,7 +17,8 @@ from typing import Any
 import pytest
 
 import pcbstator
-from pcbstator.analysis.stages import STAGES, Shared, run_stage, start_work
+from pcbstator.analysis.shared import Shared
+from pcbstator.analysis.stages import STAGES, Work, run_stage
 from pcbstator.design import Design
 from pcbstator.errors import DesignError
 
@@ -74,7 +75,7 @@ def chunk(
     begin, works, refused = time.process_time(), [], 0
     for values in itertools.islice(draw, CHUNK):
         try:
-            works.append(start_work(base.with_values(values)))
+            works.append(Work(base.with_values(values)))
         except DesignError:
             refused += 1
     for stage in ("file", *stages):

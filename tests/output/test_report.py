@@ -14,7 +14,7 @@ import pytest
 
 import pcbstator
 from pcbstator.analysis.electrical.finished_copper import resistance_range
-from pcbstator.analysis.records import ThermalResult
+from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.findings import Finding
 from pcbstator.output.fabrication.package import package_files
 from pcbstator.output.report.report import report_html

@@ -82,7 +82,7 @@ def test_ripple_with_a_resistance_that_counts():
 
 def test_ripple_of_a_full_bridge():
     """Textbook: two legs in opposition double the frequency; at half modulation V/(8 L f) peak to peak at most."""
-    assert pulse_ripple(24.0, 20e-6, 50e3, 1.0, jumpers=True)[0] == pytest.approx(24 / (8 * 20e-6 * 50e3), rel=1e-4)
+    assert pulse_ripple(24.0, 20e-6, 50e3, 1.0, h_bridges=True)[0] == pytest.approx(24 / (8 * 20e-6 * 50e3), rel=1e-4)
 
 
 def test_kv_times_kt():

@@ -192,9 +192,9 @@ def _finite(value: float) -> float | None:
 
 def worst_ripple(machine: Machine, drive: Drive) -> float:
     """Largest peak-to-peak ripple [A] of a terminal's current over all speeds."""
-    if machine.phases == 3 and not machine.jumpers:
+    if machine.phases == 3 and not machine.h_bridges:
         return space_vector_ripple(drive.supply, machine.inductance, drive.pwm)
-    levels = [pulse_ripple(drive.supply, machine.inductance, drive.pwm, part / 20, machine.phases, machine.jumpers)
+    levels = [pulse_ripple(drive.supply, machine.inductance, drive.pwm, part / 20, machine.phases, machine.h_bridges)
               for part in range(1, 21)]  # fmt: skip
     return max(peak for peak, _ in levels)
 
@@ -204,7 +204,7 @@ def _fit(machine: Machine, drive: Drive, top_speed: float | None, modulation: fl
 
     def at(part: float) -> tuple[float, float]:
         return pulse_ripple(
-            drive.supply, machine.inductance, drive.pwm, part, machine.phases, machine.jumpers, machine.resistance
+            drive.supply, machine.inductance, drive.pwm, part, machine.phases, machine.h_bridges, machine.resistance
         )
 
     worst = worst_ripple(machine, drive)

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.electrical.conductors import phase_angle
 from pcbstator.analysis.electrical.delta_loop import warm_loop
+from pcbstator.analysis.electrical.records import ElectricalResult
+from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.magnetic.waveforms import linkage_slopes
-from pcbstator.analysis.records import ElectricalResult, MagneticResult
 from pcbstator.currents import peak_current
 from pcbstator.physics.conductors.delta_loop import DeltaLoop, loop_torque
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT
@@ -32,7 +33,7 @@ COPPER_HEAT = 385.0  # J/(kg K) near room temperature, handbook, from memory
 class Machine:
     """Star of the same behaviour: resistance at 20 C and hot [ohm], inductance [H], psi [Wb], torque per peak ampere of
     a terminal [N m/A]; ``slopes``: linkage per mechanical angle over an electrical turn [Wb/rad], d real, q imaginary.
-    ``bridges``: each phase has a full bridge of its own. ``current_factor``: terminal over phase current. Of a delta,
+    ``h_bridges``: each phase has a full bridge of its own. ``current_factor``: terminal over phase current. Of a delta,
     in quantities of its phases: ``loop``, hot, and ``loop_slopes``, what the phases have in common [Wb/rad].
     """
 
@@ -46,18 +47,18 @@ class Machine:
     rotor_inertia: float
     drag: float  # braking torque per speed of eddies and circulating currents [N m s/rad]
     slopes: tuple[complex, ...]
-    jumpers: bool
+    h_bridges: bool
     current_factor: float
     loop: DeltaLoop | None = None
     loop_slopes: tuple[float, ...] = ()
 
     def voltage_limit(self, supply: float) -> float:
         """Largest peak phase voltage [V] of undistorted sine waves."""
-        return supply if self.jumpers else star_voltage_limit(supply, self.phases)
+        return supply if self.h_bridges else star_voltage_limit(supply, self.phases)
 
     def stall_voltage(self, supply: float) -> float:
         """Largest voltage [V] that a fault can put on a phase: between one leg high and all others low."""
-        return supply if self.jumpers or self.phases == 2 else supply * (1 - 1 / self.phases)
+        return supply if self.h_bridges or self.phases == 2 else supply * (1 - 1 / self.phases)
 
     def copper_loss(self, current: float) -> float:
         """Heat [W] of a peak terminal current [A], copper hot."""
@@ -105,7 +106,7 @@ def machine_of(
         rotor_inertia=rotor_inertia,
         drag=drag,
         slopes=tuple(slopes.tolist()),
-        jumpers=connection == "open",
+        h_bridges=connection == "open",
         current_factor=factor,
         loop=None if loop is None else warm_loop(loop, job_temperature(design)),
         loop_slopes=() if loop is None else _loop_slopes(magnetic, pole_pairs, start),

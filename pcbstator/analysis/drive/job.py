@@ -11,7 +11,10 @@ from pcbstator.analysis.drive.load_cycle import cycle_of, load_values, without_l
 from pcbstator.analysis.drive.positioning import error_budget
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.drive.sizing import Limits, motion_results
-from pcbstator.analysis.records import ElectricalResult, MagneticResult, MechanicalResult, ThermalResult
+from pcbstator.analysis.electrical.records import ElectricalResult
+from pcbstator.analysis.magnetic.records import MagneticResult
+from pcbstator.analysis.mechanical.records import MechanicalResult
+from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.physics.conductors.delta_loop import DeltaLoop
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from math import pi
 from typing import TYPE_CHECKING
 
 from pcbstator.analysis.drive.equivalent_machine import machine_of
-from pcbstator.analysis.records import Prediction
+from pcbstator.analysis.prediction import Prediction
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -40,14 +40,14 @@ def drive_parameters(design: Design, prediction: Prediction) -> Parameters | Non
 
 
 def _gains(design: Design, prediction: Prediction) -> Parameters:
-    drive, fit = design.drive, prediction.drive
-    if drive is None or fit is None:
+    drive, fit, motion = design.drive, prediction.drive, prediction.motion
+    if drive is None or fit is None or motion is None or motion.no_load_speed is None:
         return {}
     found: Parameters = {
         "supply_v": drive.supply,
         "current_limit_peak_a": drive.current_limit,
         "phase_voltage_limit_peak_v": fit.machine.voltage_limit(drive.supply),
-        "no_load_speed_rad_per_s": prediction.motion.no_load_speed * drive.gear_ratio,
+        "no_load_speed_rad_per_s": motion.no_load_speed * drive.gear_ratio,
         "pwm_hz": drive.pwm,
         "dead_time_s": drive.dead_time,
         "sensor_counts_per_turn": drive.counts,
@@ -68,6 +68,6 @@ def _gains(design: Design, prediction: Prediction) -> Parameters:
         "integral_dead_band_rad": fit.dead_band,
         "electrical_angle_per_count_rad": 2 * pi * fit.machine.pole_pairs / drive.counts,
     }
-    if prediction.motion.top_speed is not None:
-        found["top_speed_rad_per_s"] = prediction.motion.top_speed * drive.gear_ratio
+    if motion.top_speed is not None:
+        found["top_speed_rad_per_s"] = motion.top_speed * drive.gear_ratio
     return found | {f"per_unit_{name}": value for name, value in fit.per_unit.items()}

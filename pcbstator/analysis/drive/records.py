@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import pi
 from typing import Any
 
-from pcbstator.analysis.records import inside, result
+from pcbstator.analysis.fields import inside, result
 
 RPM = 30 / pi
 DEGREE = 180 / pi

@@ -16,7 +16,8 @@ from pcbstator.analysis.drive.driver_fit import Gains
 from pcbstator.analysis.drive.equivalent_machine import COPPER_HEAT, Machine
 from pcbstator.analysis.drive.load_cycle import LoadValues, Moves, cycle_of, load_values, without_load
 from pcbstator.analysis.drive.positioning import bearing_angle
-from pcbstator.analysis.records import Prediction
+from pcbstator.analysis.drive.records import DriveResult
+from pcbstator.analysis.prediction import Prediction
 from pcbstator.design.job import Drive
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT
@@ -67,7 +68,7 @@ class Simulation:
             **head,
             "version": self.prediction.version,
             "scenarios": {run.name: run.numbers for run in self.runs},
-            "error_budget": list(self.prediction.motion.error_budget),
+            "error_budget": list(self.prediction.motion.error_budget) if self.prediction.motion else [],
             "remarks": list(self.remarks),
             "findings": [finding.to_dict() for finding in self.prediction.findings],
         }
@@ -112,18 +113,19 @@ class Stand:
 
 def stand_of(design: Design, prediction: Prediction) -> tuple[Stand, list[str]]:
     """The drive ready to run, and remarks on what was simplified. DesignError where sections are missing."""
-    drive, fit = design.drive, prediction.drive
+    drive, fit, sized = design.drive, prediction.drive, prediction.motion
     if drive is None:
         remedy = "add [drive] with supply_v, current_limit_peak_a, pwm_khz and sensor_counts"
         rule = "this section is required to simulate"
         raise DesignError(design.source, [Complaint("drive", rule, "nothing", remedy)])
-    if fit is None:
+    if fit is None or sized is None or sized.no_load_speed is None:
         reason = prediction.out_of_range or "the coils link no flux"
         raise DesignError(design.source, [Complaint("rotor", "must give a field to simulate", "", reason)])
     remarks: list[str] = []
     ratio, machine, gains = drive.gear_ratio, fit.machine, fit.gains
     load = load_values(design.load) if design.load else without_load()
-    plant, substeps = _plant(design, drive, prediction, load, remarks)
+    voltage_part = sized.voltage_part or 0.1
+    plant, substeps = _plant(design, drive, fit, voltage_part, prediction.copper.mass, load, remarks)
     torque = machine.torque_constant * ratio * drive.current_limit
     inertia = load.inertia + machine.rotor_inertia * ratio**2
     motion = design.motion
@@ -135,7 +137,7 @@ def stand_of(design: Design, prediction: Prediction) -> tuple[Stand, list[str]]:
         control=_control(machine, drive, gains, load, inertia),
         sensor=_sensor(drive),
         substeps=substeps,
-        speed=min(top, MODERATE, prediction.motion.no_load_speed / 2),
+        speed=min(top, MODERATE, sized.no_load_speed / 2),
         acceleration=acceleration,
         jerk=(motion.jerk if motion else None) or acceleration / 0.02,
         rest=min(1.5, max(0.1, 1.2 / gains.position_bandwidth)),
@@ -179,14 +181,22 @@ def _sensor(drive: Drive) -> SensorValues:
 
 
 def _plant(
-    design: Design, drive: Drive, prediction: Prediction, load: LoadValues, remarks: list[str]
+    design: Design,
+    drive: Drive,
+    fit: DriveResult,
+    voltage_part: float,
+    copper_mass: float,
+    load: LoadValues,
+    remarks: list[str],
 ) -> tuple[PlantValues, int]:
-    """The plant at the load's side, and how often it must step in a period of control."""
-    fit = prediction.drive
+    """The plant at the load's side, and how often it must step in a period of control.
+
+    voltage_part: largest phase voltage of the cycle over the limit. copper_mass: of the winding [kg].
+    """
     ratio, machine = drive.gear_ratio, fit.machine
-    modulation = min(1.0, prediction.motion.voltage_part or 0.1)
+    modulation = min(1.0, voltage_part)
     peak, rms = pulse_ripple(
-        drive.supply, machine.inductance, drive.pwm, modulation, machine.phases, machine.jumpers, machine.resistance
+        drive.supply, machine.inductance, drive.pwm, modulation, machine.phases, machine.h_bridges, machine.resistance
     )
     rotor = machine.rotor_inertia * ratio**2
     plant = PlantValues(
@@ -206,7 +216,7 @@ def _plant(
         unbalance=load.unbalance,
         dead_voltage=4 / pi * drive.supply * drive.dead_time * drive.pwm,
         soft_current=peak / 2,
-        heat_capacity=prediction.copper.mass * COPPER_HEAT,
+        heat_capacity=copper_mass * COPPER_HEAT,
         temperature_coefficient=COPPER_TEMPERATURE_COEFFICIENT,
         ripple_rms=rms,
     )

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.analysis.records import SlipRingResult
+from pcbstator.analysis.electrical.records import SlipRingResult
 from pcbstator.copper.connections.slip_ring import (
     SlipRingGaps,
     SlipRingSizes,

@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from pcbstator.analysis.electrical.conductors import conductors_of
 from pcbstator.analysis.electrical.finished_copper import least_finished
 from pcbstator.analysis.electrical.inductance import coil_inductance
+from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.magnetic.rotor_field import path_linkages, phase_linkages, rotor_field
-from pcbstator.analysis.records import MagneticResult
 from pcbstator.copper import Copper, Layer
 
 if TYPE_CHECKING:

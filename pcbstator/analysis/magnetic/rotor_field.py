@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.analysis.electrical.conductors import Conductors
+from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.magnetic.waveforms import distortion, ripple, sampled_waves
-from pcbstator.analysis.records import MagneticResult
 from pcbstator.copper import Copper, Track
 from pcbstator.design.records import BlockMagnet, DiscMagnet
 from pcbstator.errors import LawRangeError

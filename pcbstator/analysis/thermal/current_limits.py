@@ -16,15 +16,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from pcbstator import materials
 from pcbstator.analysis.drive.records import MotionResult
-from pcbstator.analysis.electrical.conductors import Conductors
-from pcbstator.analysis.electrical.trace_ratings import TraceCurrents, trace_currents
-from pcbstator.analysis.records import ThermalResult
-from pcbstator.analysis.thermal.board_network import BoardHeat, assumptions, board_heat, cooling_of
+from pcbstator.analysis.electrical.trace_ratings import TraceCurrents
+from pcbstator.analysis.thermal.board_network import BoardHeat, assumptions, cooling_of
+from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.currents import peak_current
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.conductors.delta_loop import DeltaLoop
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT, HOTTEST
-from pcbstator.physics.magnetics.magnet_ring import RingField
 from pcbstator.physics.thermal.network import Balance, currents_at_temperature, steady_temperatures
 from pcbstator.physics.thermal.transients import LinearNetwork, held_network, pulse_currents, rise_time, settled_cycle
 
@@ -214,26 +211,15 @@ def _root(excess: Callable[[float], float], high: float) -> float:
     return square
 
 
-def thermal_results(
-    design: Design,
-    conductors: Conductors,
-    field: RingField | None,
-    torque_constant: float | None,
-    loop: DeltaLoop | None = None,
-) -> ThermalResult:
-    """All of the thermal section, from conductors and the loop of a delta at 20 C; where a law does not hold, what is
-    left and the reason.
-    """
-    traces = trace_currents(design, conductors, cooling_of(design).trace_rise)
+def with_pulses(design: Design, steady: ThermalResult) -> ThermalResult:
+    """The steady figures with what holds for a time; where a law does not hold, what is left and the reason."""
+    if steady.heat is None:
+        return steady
     try:
-        heat = board_heat(design, conductors, field, loop=loop)
-        work = SteadyWork(design, heat, traces, len(conductors.copper.phases), torque_constant)
-        steady = steady_results([work], onsets=True)[0]
-        if steady.heat is None:
-            return steady
         return replace(steady, **_long_run(steady.heat), **_pulses(design, steady.heat))  # type: ignore[arg-type]
     except LawRangeError as reason:
-        return refused_result(design, traces, reason)
+        single = steady.ipc2221_current, steady.ipc2152_current, steady.ipc2221_via_current, steady.by_layer
+        return refused_result(design, TraceCurrents(*single), reason)
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.analysis.records import ThermalResult
 from pcbstator.analysis.thermal.current_limits import HeatState, allowed_currents
+from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.thermal.transients import stiff_temperatures
 

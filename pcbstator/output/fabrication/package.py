@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from pcbstator.analysis.drive.parameters import drive_parameters
 from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
 from pcbstator.analysis.pipeline import package_version
-from pcbstator.analysis.records import Prediction
+from pcbstator.analysis.prediction import Prediction
 from pcbstator.copper import Copper
 from pcbstator.copper.connections.slip_ring import slip_ring_gaps
 from pcbstator.copper.connections.tiles import TileKind, lay_tiles, tile_folder

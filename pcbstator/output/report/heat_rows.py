@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pcbstator.analysis.records import ThermalResult
+from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.output.words import Row, figures, measure
 
 

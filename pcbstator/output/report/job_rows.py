@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import degrees, pi
 
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
-from pcbstator.analysis.records import Prediction
+from pcbstator.analysis.prediction import Prediction
 from pcbstator.output.words import Row, figures, measure
 
 LIMITS = {"current": "the current limit", "voltage": "the supply's voltage", "heat": "the heat of the copper"}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pcbstator.analysis.records import Prediction
+from pcbstator.analysis.prediction import Prediction
 from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
 
 if TYPE_CHECKING:

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from pcbstator.analysis.electrical.finished_copper import ResistanceRange, resistance_range
 from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
-from pcbstator.analysis.records import MagneticResult, Prediction
+from pcbstator.analysis.magnetic.records import MagneticResult
+from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.thermal.curves import heat_curves
 from pcbstator.copper.records import Copper
 from pcbstator.output.drawing.board import board_rows

@@ -128,13 +128,13 @@ def pulse_ripple(
     frequency: float,
     modulation: float,
     phases: int = 3,
-    jumpers: bool = False,
+    h_bridges: bool = False,
     resistance: float = 0.0,
 ) -> tuple[float, float]:
     """Ripple of the current of phase A over a turn of the voltage, centred pulses, by enumeration.
 
     supply: [V]; inductance: [H]; frequency: of switching [Hz]; modulation: phase voltage over its largest, 0 to 1 [-];
-    phases: [-]; bridges: true where each phase has a full bridge of its own; resistance: of a phase [ohm], which
+    phases: [-]; h_bridges: true where each phase has a full bridge of its own; resistance: of a phase [ohm], which
     makes the ripple smaller where L/R is short beside a period. Returns peak-to-peak [A], the largest of the turn,
     and rms [A], over the turn. The EMF hardly changes within a period. Source: derived here.
 
@@ -145,7 +145,7 @@ def pulse_ripple(
         raise LawRangeError(f"modulation must lie in 0 to 1; got {modulation:g}")
     require_positive(supply=supply, inductance=inductance, frequency=frequency)
     angles = np.linspace(0, 2 * pi, 720, endpoint=False)
-    legs, mixing = _legs(modulation, phases, jumpers, angles)
+    legs, mixing = _legs(modulation, phases, h_bridges, angles)
     # In half a period leg k is high from half·(1 − duty) on; the other half is its mirror.
     half = 1 / (2 * frequency)
     edges = half * (1 - legs)
@@ -183,10 +183,10 @@ def _course(
     return np.array(kept), square
 
 
-def _legs(modulation: float, phases: int, jumpers: bool, angles: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _legs(modulation: float, phases: int, h_bridges: bool, angles: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Duty of every leg (legs, angles), and how the legs' voltages make up that of phase A (legs,)."""
     lags = 2 * pi * np.arange(phases) / phases if phases != 2 else np.array([0, pi / 2])
-    if jumpers:
+    if h_bridges:
         wave = modulation * np.cos(angles)
         return np.stack([(1 + wave) / 2, (1 - wave) / 2]), np.array([1.0, -1.0])
     waves = modulation * star_voltage_limit(1.0, phases) * np.cos(angles - lags[:, None])

@@ -1,0 +1,54 @@
+"""Fields of result records: each names the key, with its unit, under which it is given out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import field, fields
+from functools import cache
+from typing import Any
+
+import numpy as np
+
+
+def result(key: str, meaning: str, scale: float = 1.0, default: Any = None) -> Any:
+    """A field that is given out as ``key``, times ``scale``; None, or an empty tuple, means that it does not apply."""
+    return field(default=default, metadata={"key": key, "meaning": meaning, "scale": scale})
+
+
+def inside(default: Any = None) -> Any:
+    """A field for further computation that is not given out."""
+    return field(default=default, repr=False)
+
+
+def rows(section: Any) -> Iterator[tuple[str, str, Any]]:
+    """Key, meaning and plain value of every result in a group that applies."""
+    for item in fields(section):
+        value = getattr(section, item.name)
+        if "key" not in item.metadata or value is None or value == ():
+            continue
+        scale = item.metadata["scale"]
+        yield item.metadata["key"], item.metadata["meaning"], _plain(value if scale == 1.0 else value * scale)
+
+
+def numbers(group: str, record: Any) -> dict[str, float]:
+    """Numbers of a record as they are given out: dotted key and number, nothing that does not apply."""
+    found = {}
+    kind: type = type(record)
+    for name, key, scale in _keyed(kind):
+        value = getattr(record, name)
+        if isinstance(value, (int, float, np.number)):
+            found[f"{group}.{key}"] = float(value) * scale
+    return found
+
+
+@cache
+def _keyed(record: type) -> tuple[tuple[str, str, float], ...]:
+    """Name, key and scale of every field of a group that is given out."""
+    keyed = [item for item in fields(record) if "key" in item.metadata]
+    return tuple((item.name, item.metadata["key"], item.metadata["scale"]) for item in keyed)
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    return value.item() if isinstance(value, np.generic) else value

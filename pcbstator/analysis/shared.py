@@ -1,0 +1,122 @@
+"""What designs of one study have in common: windings, magnets with their steel, field tables, forces."""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from typing import TYPE_CHECKING, Generic, TypeVar
+
+from pcbstator.analysis.magnetic.rotor_field import (
+    ORDERS,
+    copper_distances,
+    copper_span,
+    magnet_footprint,
+    magnet_layers,
+    rotor_field,
+    rotor_iron,
+    rotor_source,
+    steel_ring,
+)
+from pcbstator.analysis.mechanical.records import MechanicalResult
+from pcbstator.analysis.mechanical.rotor import mechanical_results
+from pcbstator.physics.magnetics.magnet_ring import RingField
+from pcbstator.physics.magnetics.steel import SaturatedIron
+from pcbstator.winding import Winding, lay_winding
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+TABLE_BYTES = 64 << 20  # of field tables that are kept
+KEPT = 256  # windings, and rotors with their steel and forces
+LEAST_MARGIN = 1e-3  # m; of field tables beyond the copper's annulus
+
+K = TypeVar("K", bound=Hashable)
+V = TypeVar("V")
+
+
+class Recent(Generic[K, V]):
+    """What was made last, as far as ``room`` goes; size: of each."""
+
+    def __init__(self, room: float, size: Callable[[V], float] = lambda made: 1.0) -> None:
+        self._room, self._size, self._taken = room, size, 0.0
+        self._kept: OrderedDict[K, V] = OrderedDict()
+
+    def get(self, key: K, make: Callable[[], V]) -> V:
+        """What is kept under ``key``, made where it is not."""
+        if key in self._kept:
+            self._kept.move_to_end(key)
+            return self._kept[key]
+        made = self._kept[key] = make()
+        self._taken += self._size(made)
+        while self._taken > self._room and len(self._kept) > 1:
+            self._taken -= self._size(self._kept.popitem(last=False)[1])
+        return made
+
+
+class Shared:
+    """What designs have in common. inner, outer: least and largest radius of copper [m] that field tables serve; by
+    default each serves its own annulus, which is less work where the outlines of the magnets are never the same.
+    alone: for one design by itself, whose tables serve its copper and no more.
+    """
+
+    def __init__(self, inner: float | None = None, outer: float | None = None, alone: bool = False) -> None:
+        self._span, self._alone = (inner, outer), alone
+        self._windings: Recent[Hashable, Winding] = Recent(KEPT)
+        self._rotors: Recent[Hashable, SaturatedIron] = Recent(TABLE_BYTES, lambda made: made.source.vectors.nbytes)
+        self._fields: Recent[Hashable, RingField] = Recent(TABLE_BYTES, lambda made: made.values.nbytes)
+        self._forces: Recent[Hashable, MechanicalResult] = Recent(KEPT)
+
+    def winding(self, design: Design) -> Winding:
+        """The winding of a settled design."""
+        asked = design.winding
+        turns = asked.turns if asked.kind == "wave" else None
+        key = asked.kind, asked.phases, asked.coils, turns, design.rotor.poles, asked.parallel_paths
+        return self._windings.get(key, lambda: lay_winding(design))
+
+    def rotor(self, design: Design) -> SaturatedIron:
+        """The magnets and the steel behind them, for copper at the depths of this design."""
+        span = self._radii(design)
+        return self._rotors.get(self._key(design), lambda: rotor_iron(design, rotor_source(design, span=span)))
+
+    def _key(self, design: Design) -> Hashable:
+        """All that a rotor's field at the copper depends on."""
+        layers = magnet_layers(design)
+        depths = tuple(copper_distances(design, layers).tolist())
+        steel = steel_ring(design, magnet_footprint(design)) if layers.back_iron or layers.plate_thickness else None
+        return design.rotor.magnet, design.rotor.poles, layers, steel, depths, self._radii(design)
+
+    def field(self, design: Design, every_order: bool) -> RingField:
+        """The rotor's field at every copper layer, the fundamental or every order of it."""
+
+        def made() -> RingField:
+            orders, span = ORDERS if every_order else ORDERS[:1], self._radii(design)
+            return rotor_field(design, self.rotor(design), orders=orders, span=span)
+
+        return self._fields.get((self._key(design), every_order), made)
+
+    def _radii(self, design: Design) -> tuple[float, float]:
+        """What the table of a design serves: span and design decide, in steps, so that many designs share it."""
+        if self._alone:
+            return copper_span(design)
+        board = design.board
+        margin = LEAST_MARGIN
+        while margin < max(board.track_width, board.interconnect_width):
+            margin *= 2
+        inner, outer = board.copper_inner_diameter / 2, board.copper_outer_diameter / 2
+        inner = inner if self._span[0] is None else min(inner, self._span[0])
+        outer = outer if self._span[1] is None else max(outer, self._span[1])
+        return max(inner - margin, inner / 2), outer + margin
+
+    def mechanics(self, design: Design) -> MechanicalResult:
+        """Forces and masses of the rotor.
+
+        Their steel is that of the design's own annulus: how much flux the steel carries, unlike the field at the
+        copper, depends a little on how far out it is looked for (0.1 % for few poles).
+        """
+
+        def made() -> MechanicalResult:
+            steel = self.rotor(design) if self._alone else rotor_iron(design)
+            return mechanical_results(design, magnet_footprint(design), steel)
+
+        speeds = design.operation.speeds if design.operation else ()
+        return self._forces.get((design.rotor, self._key(design), copper_span(design), tuple(speeds)), made)
