@@ -56,3 +56,11 @@ class LawRangeError(PcbstatorError, ValueError):
 
 class OutputError(PcbstatorError):
     """A file or folder that cannot be written as asked."""
+
+
+class FindingsError(PcbstatorError):
+    """A design with findings that are errors: it cannot be built, or would do harm."""
+
+    def __init__(self, source: str, messages: list[str]) -> None:
+        self.messages = tuple(messages)
+        super().__init__("\n".join(f"{printable(source)}: error: {message}" for message in messages))

@@ -1,8 +1,14 @@
-"""What a script or a notebook calls. Heavy libraries are imported on the first call that needs them."""
+"""The one facade: the whole job as functions, for scripts, for the command line and for a page.
+
+Results are records, text or bytes; ``write_files`` and ``save_design`` put them on disk, whole or not at all. Heavy
+libraries are imported on the first call that needs them.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from os import PathLike
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -11,9 +17,16 @@ if TYPE_CHECKING:
     from pcbstator.copper import Copper
     from pcbstator.copper.geometry.plain_board import PlainBoard
     from pcbstator.design import Design
+    from pcbstator.findings import Finding
+    from pcbstator.study.results import Found
+    from pcbstator.study.suggest import Suggestion
+    from pcbstator.study.take import Taken
+
+Place = str | PathLike[str]
+Files = dict[str, str | bytes]
 
 
-def load_design(path: str | PathLike[str]) -> Design:
+def load_design(path: Place) -> Design:
     """Read and check a design file.
 
     Raises DesignError with every complaint at once.
@@ -21,8 +34,29 @@ def load_design(path: str | PathLike[str]) -> Design:
     from pcbstator.design import Design
     from pcbstator.design import load_design as load
 
-    Design.drawing = stator_drawing  # what a notebook shows; the design itself knows nothing of this file
+    Design.drawing = draw  # what a notebook shows; the design itself knows nothing of this file
     return load(path)
+
+
+def save_design(design: Design, path: Place) -> None:
+    """Write a design as a file that gives it again, with the comments of the file it came from.
+
+    Raises OutputError where the file cannot be written.
+    """
+    from pcbstator.design.text import design_text
+    from pcbstator.output.files import write_file
+
+    write_file(Path(path), design_text(design), (".toml",))
+
+
+def size_design(design: Design) -> Design:
+    """The design with numbers where it says "fill".
+
+    Raises DesignError where nothing fits.
+    """
+    from pcbstator.copper import settled_design
+
+    return settled_design(design)
 
 
 def lay_copper(design: Design) -> Copper:
@@ -46,10 +80,18 @@ def lay_slip_ring(design: Design) -> PlainBoard | None:
 
 
 def predict(design: Design, copper: Copper | None = None) -> Prediction:
-    """All results of a design with the findings about it; ``predict(design).to_dict()`` is plain data."""
+    """All results of a design with the findings about it; ``predict(design).to_dict()`` is plain data.
+
+    Raises DesignError where winding or copper cannot be laid.
+    """
     from pcbstator.check import checked_prediction
 
     return checked_prediction(design, copper)
+
+
+def check(design: Design) -> tuple[Finding, ...]:
+    """What a board manufacturer, the mechanics or the job would object to, worst first."""
+    return predict(design).findings
 
 
 def centrelines(design: Design) -> dict[str, Any]:
@@ -61,11 +103,34 @@ def centrelines(design: Design) -> dict[str, Any]:
     return lines(copper, conductors_of(design, copper).path_shares)
 
 
-def stator_drawing(design: Design) -> str:
+def draw(design: Design) -> str:
     """The stator with the magnets over it, as SVG text."""
     from pcbstator.output.drawing.stator import stator_svg
 
     return stator_svg(design, lay_copper(design))
+
+
+def report(design: Design, prediction: Prediction | None = None) -> str:
+    """One self-contained page about a design, as HTML text."""
+    from pcbstator.output.report.report import report_html
+
+    prediction = prediction or predict(design)
+    return report_html(design, prediction.laid or lay_copper(design), prediction)
+
+
+def make(design: Design, prediction: Prediction | None = None) -> Files:
+    """Everything to order and build a design, by the names of the files in their folder.
+
+    Raises FindingsError where a finding is an error: such a motor cannot be built, or would do harm.
+    """
+    from pcbstator.errors import FindingsError
+    from pcbstator.output.fabrication.package import package_files
+
+    prediction = prediction or predict(design)
+    errors = [finding.message for finding in prediction.findings if finding.severity == "error"]
+    if errors:
+        raise FindingsError(design.source, errors)
+    return package_files(design, prediction.laid or lay_copper(design), prediction)
 
 
 def simulate(design: Design, scenarios: tuple[str, ...] = (), prediction: Prediction | None = None) -> Simulation:
@@ -76,3 +141,55 @@ def simulate(design: Design, scenarios: tuple[str, ...] = (), prediction: Predic
     from pcbstator.analysis.drive.scenarios import simulation
 
     return simulation(design, prediction or predict(design), scenarios)
+
+
+def simulation_files(design: Design, found: Simulation) -> Files:
+    """Page, figures, traces and drive parameters of a simulation, by the names of the files in their folder."""
+    from pcbstator.output.report.simulation import simulation_files as files
+
+    return dict(files(design, found))
+
+
+def explore(study: Place, folder: Place, workers: int = 0) -> Found:
+    """Carry a study through, or on from where it stopped; every design is kept in ``folder``.
+
+    workers: processes; 0 for one per core. Raises StudyError, or WorkerError where work cannot be done.
+    """
+    from pcbstator.analysis.pipeline import package_version
+    from pcbstator.study.load import load_study
+    from pcbstator.study.results import gather
+    from pcbstator.study.run import run_study
+    from pcbstator.study.store import open_store
+    from pcbstator.study.workforce import local_workforce
+
+    asked = load_study(Path(study))
+    with local_workforce(workers) as force, open_store(Path(folder), asked, package_version()) as store:
+        run_study(asked, store, force)
+        return gather(asked, store)
+
+
+def take(folder: Place, number: int) -> Taken:
+    """Design ``number`` of the study in a folder as the text of a design file, predicted in full."""
+    from pcbstator.study.store import open_store
+    from pcbstator.study.take import taken_design
+
+    with open_store(Path(folder)) as store:
+        return taken_design(store, number)
+
+
+def suggest(design: Design, workers: int = 0) -> list[Suggestion]:
+    """Different designs for the load, motion and envelope of a design; workers: processes, 0 for one per core."""
+    from pcbstator.design.text import design_text
+    from pcbstator.study.suggest import suggestions
+
+    return suggestions(design, design_text(design), workers)
+
+
+def write_files(folder: Place, files: Mapping[str, str | bytes]) -> None:
+    """Write a folder whole or not at all; what another run of this program has left there is replaced.
+
+    Raises OutputError where it cannot be written or holds other things.
+    """
+    from pcbstator.output.files import write_folder
+
+    write_folder(Path(folder), dict(files))

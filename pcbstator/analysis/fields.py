@@ -17,7 +17,7 @@ def result(key: str, meaning: str, scale: float = 1.0, default: Any = None) -> A
 
 def inside(default: Any = None) -> Any:
     """A field for further computation that is not given out."""
-    return field(default=default, repr=False)
+    return field(default=default, repr=False, metadata={"inside": True})
 
 
 def rows(section: Any) -> Iterator[tuple[str, str, Any]]:

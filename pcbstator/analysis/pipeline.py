@@ -96,6 +96,8 @@ def completed(work: Work) -> Prediction:
         losses=tuple(losses),
         tolerance=tolerance or None,
         out_of_range=work.out_of_range or reason,
+        design=design,
+        laid=copper,
     )
 
 

@@ -8,10 +8,12 @@ from typing import Any
 
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, SlipRingResult, WindingResult
-from pcbstator.analysis.fields import rows
+from pcbstator.analysis.fields import inside, rows
 from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.thermal.records import ThermalResult
+from pcbstator.copper import Copper
+from pcbstator.design import Design
 from pcbstator.findings import Finding
 
 
@@ -35,12 +37,14 @@ class Prediction:
     tolerance: dict[str, dict[str, float]] | None = None
     findings: tuple[Finding, ...] = ()
     out_of_range: str = ""
+    design: Design | None = inside()  # with its sizes settled
+    laid: Copper | None = inside()  # its copper
 
     def sections(self) -> Iterator[tuple[str, Any]]:
         """Name and record of every group of results."""
         for item in fields(self):
             value = getattr(self, item.name)
-            if hasattr(value, "__dataclass_fields__"):
+            if hasattr(value, "__dataclass_fields__") and "inside" not in item.metadata:
                 yield item.name, value
 
     def to_dict(self) -> dict[str, Any]:

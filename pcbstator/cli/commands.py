@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pcbstator.cli.study_commands import explore, suggest, take
-from pcbstator.errors import PcbstatorError
+from pcbstator.errors import FindingsError, PcbstatorError
 from pcbstator.interrupts import INTERRUPTED, STOPPED
 from pcbstator.output.terminal import tell
 
@@ -172,11 +172,10 @@ def centrelines(design: Path, output: Path | None) -> None:
 def draw(design: Path, output: Path) -> None:
     """Draw the stator of DESIGN, with the magnets over it."""
     import pcbstator
-    from pcbstator.output.drawing.stator import stator_svg
     from pcbstator.output.files import write_file
+    from pcbstator.project import draw as stator_drawing
 
-    asked = pcbstator.load_design(design)
-    write_file(output, stator_svg(asked, pcbstator.lay_copper(asked)), (".svg",))
+    write_file(output, stator_drawing(pcbstator.load_design(design)), (".svg",))
     click.echo(f"{output}: written")
 
 
@@ -187,12 +186,11 @@ def report(design: Path, output: Path) -> None:
     """Write one self-contained page about DESIGN."""
     import pcbstator
     from pcbstator.output.files import write_file
-    from pcbstator.output.report.report import report_html
+    from pcbstator.project import report as report_page
 
     asked = pcbstator.load_design(design)
-    copper = pcbstator.lay_copper(asked)
-    prediction = pcbstator.predict(asked, copper)
-    write_file(output, report_html(asked, copper, prediction), (".html", ".htm"))
+    prediction = pcbstator.predict(asked)
+    write_file(output, report_page(asked, prediction), (".html", ".htm"))
     click.echo(f"{output}: written")
     _leave(prediction.findings)
 
@@ -203,18 +201,18 @@ def report(design: Path, output: Path) -> None:
 def make(design: Path, output: Path) -> None:
     """Write everything to order and build DESIGN into a folder: all or nothing."""
     import pcbstator
-    from pcbstator.output.fabrication.package import package_files
     from pcbstator.output.files import write_folder
     from pcbstator.output.tables import findings_text
+    from pcbstator.project import make as folder_of
 
     asked = pcbstator.load_design(design)
-    copper = pcbstator.lay_copper(asked)
-    prediction = pcbstator.predict(asked, copper)
-    if any(finding.severity == "error" for finding in prediction.findings):
+    prediction = pcbstator.predict(asked)
+    try:
+        files = folder_of(asked, prediction)
+    except FindingsError:
         tell(findings_text(prediction.findings), err=True)
         tell(f"{output}: not written, because of the errors above\n", err=True)
         sys.exit(1)
-    files = package_files(asked, copper, prediction)
     write_folder(output, files)
     tell(findings_text(prediction.findings))
     click.echo(f"{output}: {len(files)} files written; open report.html first")

@@ -38,7 +38,7 @@ def load_design_and_text(place: Path) -> tuple[Design, str]:
     """The design in a TOML file, and the file's text."""
     document, text, digest = read_tables(place)
     design = design_from_document(document, place.name, place.absolute().parent)
-    design._file_digest = digest
+    design._file_digest, design._text = digest, text
     return design, text
 
 
@@ -108,7 +108,9 @@ def changed_design(design: Design, values: Mapping[str, object]) -> Design:
             table[name] = value
     if complaints:
         raise DesignError(design.source, complaints)
-    return design_from_document(document, design.source, design._folder)
+    changed = design_from_document(document, design.source, design._folder)
+    changed._text, changed._changes = design._text, design._changes | dict(values)
+    return changed
 
 
 def plain(value: Any) -> Any:

@@ -384,6 +384,8 @@ class Design(Record):
     drive: Drive | None = key("drive", "supply, driver and sensor", None)
 
     _document: dict[str, Any] = PrivateAttr(default_factory=dict)
+    _text: str = PrivateAttr(default="")
+    _changes: dict[str, Any] = PrivateAttr(default_factory=dict)
     _source: str = PrivateAttr(default="")
     _file_digest: str = PrivateAttr(default="")
     _folder: Path | None = PrivateAttr(default=None)
@@ -443,6 +445,16 @@ class Design(Record):
     def document(self) -> dict[str, Any]:
         """A copy of the tables as they stand in the file, defaults left out."""
         return copy.deepcopy(self._document)
+
+    @property
+    def text(self) -> str:
+        """Text of the file that it came from; empty where it came from tables."""
+        return self._text
+
+    @property
+    def changes(self) -> dict[str, Any]:
+        """Values by dotted key that were changed since."""
+        return copy.deepcopy(self._changes)
 
     @property
     def digest(self) -> str:

@@ -15,13 +15,13 @@ from typing import TYPE_CHECKING, Any
 
 from pcbstator.analysis.pipeline import package_version
 from pcbstator.design import DiscMagnet, SectorMagnet
+from pcbstator.design.text import changed_text
 from pcbstator.errors import Complaint, DesignError, PcbstatorError
 from pcbstator.study.cost import invented_prices
 from pcbstator.study.records import Constraint, Objective, Option, Study, Variable
 from pcbstator.study.results import impossible_constraints
 from pcbstator.study.run import Watcher, run_study
 from pcbstator.study.store import Store, open_store
-from pcbstator.study.take import changed_text
 from pcbstator.study.workforce import local_workforce
 from pcbstator.winding import feasible_windings
 

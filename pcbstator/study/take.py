@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from pcbstator.check import checked_prediction
 from pcbstator.design import design_from_document
+from pcbstator.design.text import changed_text
 from pcbstator.errors import DesignError, OutputError
 from pcbstator.study.confirm import differences
 from pcbstator.study.keys import flat_results
@@ -67,31 +66,3 @@ def taken_design(store: Store, number: int) -> Taken:
         lines.insert(0, f"note: this design was ruled out: {outcome.detail or outcome.ruled_out}")
     recording = design.motion.table if design.motion else None
     return Taken(text, "\n".join(lines) + "\n", differs or bool(errors), recording or "")
-
-
-def changed_text(text: str, settings: Mapping[str, Any]) -> str:
-    """A design file with the values of some dotted keys, or whole tables, set, None: taken away; its comments stay.
-
-    >>> print(changed_text("[winding]\\nturns = 8  # per layer\\n", {"winding.turns": 9, "board.layers": 4}))
-    [winding]
-    turns = 9  # per layer
-    <BLANKLINE>
-    [board]
-    layers = 4
-    <BLANKLINE>
-    """
-    import tomlkit
-
-    document = tomlkit.parse(text)
-    for path, value in settings.items():
-        *tables, name = path.split(".")
-        here: Any = document
-        for step in tables:
-            if step not in here:
-                here[step] = tomlkit.table()
-            here = here[step]
-        if value is None:
-            here.pop(name, None)
-        else:
-            here[name] = tomlkit.item(value)
-    return tomlkit.dumps(document)

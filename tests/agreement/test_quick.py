@@ -27,7 +27,8 @@ def flat(prediction: Prediction) -> dict[str, float]:
     found: dict[str, float] = {}
     for group, values in prediction.to_dict().items():
         if isinstance(values, dict):
-            found |= {f"{group}.{key}": value for key, value in values.items() if f"{group}.{key}" in STAGE_OF}
+            named = {f"{group}.{key}": value for key, value in values.items() if isinstance(value, int | float)}
+            found |= {key: value for key, value in named.items() if key in STAGE_OF}
     return found
 
 
@@ -44,7 +45,7 @@ def predicted(design: Any, with_inductance: bool) -> Prediction:
     if with_inductance or design.winding.connection == "delta":
         return predict_design(design)
     none = {"phase_inductance": 1e-3, "mutual_inductance": 0.0, "synchronous_inductance": 1e-3, "inductance_matrix": ()}
-    with patch("pcbstator.analysis.pipeline.inductance_figures", return_value=none):
+    with patch("pcbstator.analysis.stages.inductance_figures", return_value=none):
         return predict_design(design)
 
 

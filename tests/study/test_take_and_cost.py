@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 
 import pcbstator
+from pcbstator.design.text import changed_text
 from pcbstator.errors import OutputError
 from pcbstator.study.cost import board_cost, invented_prices, magnet_cost
 from pcbstator.study.records import Variable
 from pcbstator.study.sensitivity import correlation_ratio, influences
 from pcbstator.study.store import open_store
-from pcbstator.study.take import changed_text, taken_design
+from pcbstator.study.take import taken_design
 from tests.command import DESIGNS, run
 from tests.study.studies import TURNS, WHEEL, WIDTH, wheel_study
 from tests.study.test_run import told
