@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from pcbstator.analysis.drive.scenarios import Simulation
     from pcbstator.analysis.records import Prediction
     from pcbstator.copper import Copper
-    from pcbstator.copper.geometry.plain_board import PlainBoard
+    from pcbstator.copper.plain_board import PlainBoard
     from pcbstator.design import Design
 
 

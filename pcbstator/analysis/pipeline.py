@@ -25,9 +25,9 @@ from pcbstator.analysis.records import (
 )
 from pcbstator.analysis.thermal.current_limits import thermal_results, with_motion
 from pcbstator.copper import Copper, lay_copper, settled_design
+from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.connections.tiles import lay_tiles, tile_folder
 from pcbstator.copper.connections.via_transitions import layer_areas
-from pcbstator.copper.geometry.clearance import least_gap
 from pcbstator.errors import LawRangeError
 from pcbstator.winding import Winding, lay_winding
 

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.copper.clearance import Gap
 from pcbstator.copper.connections.slip_ring import SlipRingGaps
-from pcbstator.copper.geometry.clearance import Gap
 from pcbstator.findings import Finding
 
 

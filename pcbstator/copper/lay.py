@@ -8,27 +8,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.connections.buses import BusTree, Node, lay_bus
 from pcbstator.copper.connections.stack import stacked
 from pcbstator.copper.connections.tiles import cut_board, lay_cuts
 from pcbstator.copper.connections.via_transitions import transition_vias, with_via_transitions
+from pcbstator.copper.current_paths import CoilVisit, Path, PhaseCopper
 from pcbstator.copper.geometry.board_shape import lay_board
-from pcbstator.copper.geometry.clearance import least_gap
+from pcbstator.copper.geometry.tracks import Layer, Point, Terminal, TileJumper, Track, Via
 from pcbstator.copper.non_winding import lay_non_winding
 from pcbstator.copper.plan import StatorPlan
-from pcbstator.copper.records import (
-    Coil,
-    CoilVisit,
-    Copper,
-    Layer,
-    Path,
-    PhaseCopper,
-    Point,
-    Terminal,
-    TileJumper,
-    Track,
-    Via,
-)
+from pcbstator.copper.records import Coil, Copper
 from pcbstator.copper.sizing import settle_plan, settled_design
 from pcbstator.copper.spiral.coil import CoilPlan, lay_coil
 from pcbstator.copper.wave.laps import lay_passes

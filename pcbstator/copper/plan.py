@@ -17,9 +17,9 @@ from pcbstator.copper.connections.connection_ring import (
     chord_angle,
 )
 from pcbstator.copper.connections.fit import connection_ring_sizes, plan_connection_ring
-from pcbstator.copper.records import FloatArray
+from pcbstator.copper.geometry.tracks import SAGITTA, FloatArray
 from pcbstator.copper.spiral.coil import CoilPlan, fit_spiral, inner_margin, skew_stretch
-from pcbstator.copper.spiral.outlines import SAGITTA, Family, fan_family, parallel_family, round_family, sector_family
+from pcbstator.copper.spiral.outlines import Family, fan_family, parallel_family, round_family, sector_family
 from pcbstator.copper.wave.laps import WavePlan, WaveSizes, fit_wave, pass_places, post_angles, vias_have_room
 from pcbstator.winding import Winding
 

@@ -5,9 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pcbstator.copper import lay_copper
-from pcbstator.copper.geometry.clearance import layer_gaps, least_gap
-from pcbstator.copper.records import Terminal, Via
+from pcbstator.copper import Terminal, Via, lay_copper
+from pcbstator.copper.clearance import layer_gaps, least_gap
 from tests.copper.stators import brute_force_gap, design_of
 
 MM = 1e-3

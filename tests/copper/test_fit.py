@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 import pcbstator
 from pcbstator.copper import lay_copper, most_turns, widest_track
-from pcbstator.copper.geometry.clearance import least_gap
+from pcbstator.copper.clearance import least_gap
 from pcbstator.errors import DesignError
 from pcbstator.winding import wind
 from tests.copper.stators import design_of, joined_copper

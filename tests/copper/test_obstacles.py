@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from pcbstator.check.mechanical_features import feature_findings
 from pcbstator.copper import lay_copper
-from pcbstator.copper.geometry.obstacles import board_obstacles, too_near
+from pcbstator.copper.obstacles import board_obstacles, too_near
 from pcbstator.errors import DesignError
 from pcbstator.project import predict
 from tests.copper.stators import design_of

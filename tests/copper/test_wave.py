@@ -13,8 +13,8 @@ from scipy.optimize import brentq
 import pcbstator
 from pcbstator.analysis.electrical.conductors import Conductors, conductors_of
 from pcbstator.analysis.magnetic.rotor_field import path_linkages, phase_linkages, rotor_field
+from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.connections.connection_ring import NoRoomError
-from pcbstator.copper.geometry.clearance import least_gap
 from pcbstator.copper.plan import plan_stator
 from pcbstator.copper.sizing import settle_plan
 from pcbstator.copper.wave.laps import _roots

@@ -9,7 +9,7 @@ import pytest
 
 import pcbstator
 from pcbstator.copper import CoilVisit, Path, Pin, TileJumper, Track
-from pcbstator.copper.records import spot, track_lengths
+from pcbstator.copper.geometry.tracks import spot, track_lengths
 from tests.copper.stators import design_of
 
 RING = {"board.copper_inner_diameter_mm": 60.0, "board.copper_outer_diameter_mm": 130.0, "rotor.poles": 16}

@@ -21,10 +21,9 @@ from scipy.spatial import cKDTree
 from shapely.affinity import rotate
 
 import pcbstator
-from pcbstator.copper import Copper, lay_copper
+from pcbstator.copper import Copper, Terminal, Track, Via, lay_copper
+from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.connections.via_transitions import with_teardrops
-from pcbstator.copper.geometry.clearance import least_gap
-from pcbstator.copper.records import Terminal, Track, Via
 from pcbstator.design import Design
 from pcbstator.output.fabrication.job_file import BoardFacts
 from pcbstator.output.fabrication.package import fabrication_set, package_files

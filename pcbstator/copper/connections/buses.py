@@ -16,9 +16,8 @@ from math import asin, ceil, cos, inf, sin
 import numpy as np
 
 from pcbstator.copper.connections.connection_ring import ALIKE, Bus, ConnectionRing, Tap
-from pcbstator.copper.records import FloatArray, Role, Terminal, TileJumper, Track, Via, frozen
+from pcbstator.copper.geometry.tracks import FloatArray, Role, Terminal, TileJumper, Track, Via, arc_pieces, frozen
 from pcbstator.copper.spiral.coil import round_corner
-from pcbstator.copper.spiral.outlines import arc_pieces
 
 Node = tuple[str, int]
 

@@ -18,7 +18,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
-from pcbstator.copper.records import FloatArray
+from pcbstator.copper.geometry.tracks import FloatArray
 from pcbstator.winding import PHASE_NAMES, Winding
 
 Connection = Literal["star", "delta", "open"]

@@ -18,8 +18,7 @@ from pcbstator.copper.connections.connection_ring import (
     stepped_ring,
 )
 from pcbstator.copper.connections.via_transitions import transition_vias
-from pcbstator.copper.records import FloatArray
-from pcbstator.copper.spiral.outlines import SAGITTA
+from pcbstator.copper.geometry.tracks import SAGITTA, FloatArray
 from pcbstator.winding import Winding
 
 if TYPE_CHECKING:

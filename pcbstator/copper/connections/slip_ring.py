@@ -15,10 +15,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from pcbstator.copper.geometry.clearance import Gap
-from pcbstator.copper.geometry.plain_board import PlainBoard
-from pcbstator.copper.records import FloatArray, Layer, Terminal, Track, Via
-from pcbstator.copper.spiral.outlines import arc_pieces
+from pcbstator.copper.clearance import Gap
+from pcbstator.copper.geometry.tracks import FloatArray, Layer, Terminal, Track, Via, arc_pieces
+from pcbstator.copper.plain_board import PlainBoard
 from pcbstator.design.records import LEAST_BORE, LEAST_EDGE
 from pcbstator.design.slip_ring import LARGEST, SlipRing
 from pcbstator.errors import Complaint, DesignError

@@ -15,19 +15,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pcbstator.copper.current_paths import CoilVisit, Path, PhaseCopper
 from pcbstator.copper.geometry.contour import turn
-from pcbstator.copper.records import (
-    Coil,
-    CoilVisit,
-    Copper,
-    Path,
-    PhaseCopper,
-    Pin,
-    Point,
-    TileJumper,
-    Track,
-    Via,
-)
+from pcbstator.copper.geometry.tracks import Pin, Point, TileJumper, Track, Via
+from pcbstator.copper.records import Coil, Copper
 
 if TYPE_CHECKING:
     from pcbstator.design import Design

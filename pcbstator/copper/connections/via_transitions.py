@@ -15,8 +15,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.copper.geometry.clearance import Surroundings
-from pcbstator.copper.records import Coil, Copper, Terminal, Track, Via, spot
+from pcbstator.copper.clearance import Surroundings
+from pcbstator.copper.geometry.tracks import Terminal, Track, Via, spot
+from pcbstator.copper.records import Coil, Copper
 
 if TYPE_CHECKING:
     from pcbstator.design import Design

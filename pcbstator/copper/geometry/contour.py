@@ -14,7 +14,7 @@ from math import atan2, ceil, cos, hypot, pi, sin, sqrt
 import numpy as np
 from shapely import Polygon
 
-from pcbstator.copper.records import FloatArray
+from pcbstator.copper.geometry.tracks import FloatArray
 
 Place = tuple[float, float]
 SAGITTA = 1e-7  # m; most that a chord of a polygon lies inside its arc

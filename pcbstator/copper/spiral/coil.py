@@ -17,8 +17,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pcbstator.copper.records import Coil, FloatArray, Track, Via
-from pcbstator.copper.spiral.outlines import SAGITTA, Family, SectorFamily, outline_points, outline_widths
+from pcbstator.copper.geometry.tracks import SAGITTA, FloatArray, Track, Via
+from pcbstator.copper.records import Coil
+from pcbstator.copper.spiral.outlines import Family, SectorFamily, outline_points, outline_widths
 
 CORNER_POINTS = 6
 PLACES = np.linspace(0, 1, CORNER_POINTS)  # of the points of a bend, 0 at its start

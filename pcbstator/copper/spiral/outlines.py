@@ -16,23 +16,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from math import acos, asin, ceil, cos, pi, sin, sqrt
+from math import asin, cos, pi, sin, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.copper.records import ComplexArray, FloatArray
-
-# Largest distance between an arc and the straight pieces that stand for it [m]; far below what a board house images.
-SAGITTA = 2e-6
-
-
-def arc_pieces(radius: float, angle: float) -> int:
-    """Number of straight pieces that keep within SAGITTA of an arc of this radius [m] and angle [rad]."""
-    if radius <= 0 or angle <= 0:
-        return 1
-    step = 2 * acos(max(1 - SAGITTA / radius, 0.5))
-    return max(1, ceil(angle / step))
+from pcbstator.copper.geometry.tracks import SAGITTA, ComplexArray, FloatArray, arc_pieces
 
 
 @dataclass(frozen=True, eq=False)

@@ -21,8 +21,18 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pcbstator.copper.records import Coil, ComplexArray, FloatArray, Track, Via, flat, frozen, strip_edges, turned
-from pcbstator.copper.spiral.outlines import SAGITTA
+from pcbstator.copper.geometry.tracks import (
+    SAGITTA,
+    ComplexArray,
+    FloatArray,
+    Track,
+    Via,
+    flat,
+    frozen,
+    strip_edges,
+    turned,
+)
+from pcbstator.copper.records import Coil
 from pcbstator.winding import Winding
 
 Shapes = NDArray[np.object_]  # of the geometry library

@@ -12,7 +12,7 @@ from pcbstator.analysis.electrical.finished_copper import ResistanceRange, resis
 from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
 from pcbstator.analysis.records import MagneticResult, Prediction
 from pcbstator.analysis.thermal.curves import heat_curves
-from pcbstator.copper.records import Copper
+from pcbstator.copper import Copper
 from pcbstator.output.drawing.board import board_rows
 from pcbstator.output.report.heat_rows import current_rows, heat_rows
 from pcbstator.output.report.job_rows import budget_rows, driver_rows, gain_rows, motion_rows

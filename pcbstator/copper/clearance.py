@@ -13,7 +13,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pcbstator.copper.records import Copper, FloatArray, Track, spot, strip_outline
+from pcbstator.copper.geometry.tracks import FloatArray, Track, spot, strip_outline
+from pcbstator.copper.records import Copper
 
 CHUNK = 12  # vertices in one piece of a track; short pieces make the search selective
 
