@@ -1,8 +1,8 @@
 """The real distances between pieces of copper, measured on the geometry that is drawn.
 
 Turns of one coil count as foreign to each other, although they are one net: a bridge between them shorts the coil.
-Where all coils are alike, distances are measured from the first one, the links, the vias and the terminals to
-everything; else from all.
+Where all coils are alike, distances are measured from the first one, the inter-coil connections, the vias and the
+terminals to everything; else from all.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ class _Pieces:
     """Pieces of one layer: shapes, half widths, owner, arc length at both ends, whether to measure from them.
 
     Pieces of tracks whose width varies are areas, with no half width; widest: what it would be. ends: (owners, 2, 2)
-    end points; junctions: (owners,) the bus that a link, via or terminal belongs to, -1 for coils.
+    end points; junctions: (owners,) the bus that a connection, via or terminal belongs to, -1 for coils.
     """
 
     shapes: NDArray[np.object_]
@@ -51,7 +51,9 @@ class _Pieces:
 
 
 def _junctions(copper: Copper) -> dict[tuple[int, int], int]:
-    """The number of the bus at every end of a link, by place in nanometres. A bus is one node, however it is drawn."""
+    """The number of the bus at every end of an inter-coil connection, by place in nanometres. A bus is one node,
+    however it is drawn.
+    """
     number: dict[tuple[int, int], int] = {}
     for interconnect in copper.interconnects:
         a, b = (spot(*point) for point in interconnect.points[[0, -1]])
@@ -110,8 +112,8 @@ def _pieces(copper: Copper, layer: int) -> _Pieces:
     offset = len(nets)
     bus = _junctions(copper)
     junctions = [-1] * coils + [bus[spot(*end[0])] for end in ends[coils:]]
-    lonely = -2 - np.arange(len(pads))
-    junctions += [bus.get(spot(*place), int(alone)) for place, alone in zip(places, lonely, strict=True)]
+    unjoined = -2 - np.arange(len(pads))
+    junctions += [bus.get(spot(*place), int(own)) for place, own in zip(places, unjoined, strict=True)]
     none = np.zeros(0)
     return _Pieces(
         shapes=np.concatenate([*shapes, shapely.points(places)]),

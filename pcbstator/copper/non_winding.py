@@ -97,8 +97,8 @@ def lay_non_winding(design: Design) -> NonWindingCopper:
         else:
             drill = board.terminal_drill
             holes.append(Hole(net, px, py, drill, True, size, net, CHIP_TABLE, WIRES, pin))
-        way = [flat, pad] if tangential or pin == 1 else _round_the_chip(flat, pad, width, board.track_width, gap)
-        points = np.array([turn(place, chip.angle) for place in way])
+        lead = [flat, pad] if tangential or pin == 1 else _round_the_chip(flat, pad, width, board.track_width, gap)
+        points = np.array([turn(place, chip.angle) for place in lead])
         tracks.append(_lead(layer, points, board.track_width, net))
     return NonWindingCopper(tuple(lands), tuple(tracks), tuple(holes))
 
@@ -108,7 +108,7 @@ def _lead(layer: int, points: FloatArray, width: float, net: str) -> Track:
 
 
 def _wire_radius(design: Design, radius: float, across: float, spread: float) -> float:
-    """Radius [m] of the wires' pads: as stated, or beside the lands towards the rim that is nearer."""
+    """Radius [m] of the wires' pads: as stated, or beside the lands towards the edge that is nearer."""
     board, chip = design.board, design.board.thermistor
     assert chip is not None
     if chip.wire_circle_diameter is not None:
@@ -120,6 +120,6 @@ def _wire_radius(design: Design, radius: float, across: float, spread: float) ->
 
 
 def _round_the_chip(land: Place, pad: Place, width: float, track: float, gap: float) -> list[Place]:
-    """The way from the far land of a radial chip past the near one."""
+    """The lead from the far land of a radial chip past the near one."""
     side = -(width / 2 + gap + track / 2)
     return [land, (land[0], side), (pad[0], side), pad] if pad[1] > side else [land, (land[0], pad[1]), pad]

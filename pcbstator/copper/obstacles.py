@@ -323,7 +323,7 @@ def _pieces(tracks: Iterable[Track], discs: list[Disc]) -> _Pieces:
 
 
 def _with_lands(pieces: _Pieces, copper: Copper) -> _Pieces:
-    """The pieces and the lands of fittings."""
+    """The pieces and the lands of non-winding copper."""
     lands = copper.non_winding.lands
     if not lands:
         return pieces

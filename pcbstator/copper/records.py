@@ -20,11 +20,11 @@ from pcbstator.copper.non_winding import NonWindingCopper
 
 @dataclass(frozen=True, eq=False)
 class Coil:
-    """A coil template, axis on +x. ``tracks`` run from start to finish, counter-clockwise; a pass of a wave winding is
-    a coil too.
+    """A coil template, axis on +x. ``tracks`` run from start to finish, counter-clockwise; a lap of a wave winding is a
+    coil too.
 
-    turns: as many as the design asks for, per layer; series_turns: of the whole coil, all layers. drops: teardrops,
-    which only the fabrication files need (see ``copper.joints``).
+    turns: as many as the design asks for, per layer; series_turns: of the whole coil, all layers. teardrops: only the
+    fabrication files need them (see ``connections.via_transitions``).
     """
 
     turns: int
@@ -45,12 +45,13 @@ class Copper:
 
     coil: the template; further_coils: more of them where not all coils are equal; coil_templates: which of them, per
     coil, empty where there is one. coil_angles: (coils,) [rad]; coil_phases and coil_nets: per coil; coil_senses:
-    (coils,) +1 or -1, whether positive phase current runs counter-clockwise; links: every link and lead, each drawn
-    once. vias_per_transition: at every place where layers meet; link_drops: teardrops of the links.
+    (coils,) +1 or -1, whether positive phase current runs counter-clockwise; interconnects: every
+    inter-coil connection and lead, each drawn once. vias_per_transition: at every layer transition;
+    interconnect_teardrops: those of the interconnects.
 
     alike: all coils have the same surroundings, so that one of them can speak for all. single: of a stack, one board by
-    itself; board_turns: the angle [rad] by which each board is turned. tiles: into which the ring is cut; joints: holes
-    for the wires across the cuts.
+    itself; board_turns: the angle [rad] by which each board is turned. tiles: into which the ring is cut; jumper_holes:
+    for the tile jumpers across the cuts.
     """
 
     layers: tuple[Layer, ...]
@@ -89,7 +90,7 @@ class Copper:
 
     @cached_property
     def current_paths(self) -> CurrentPaths:
-        """What every path runs through."""
+        """Every parallel path with what it runs through."""
         ends = [self.template(index).ends for index in range(len(self.coil_angles))]
         return walked_paths(self.interconnects, self.phases, ends, len(self.board.layers))
 
@@ -116,7 +117,7 @@ class Copper:
 
     @cached_property
     def shapes(self) -> tuple[Track, ...]:
-        """Every track that differs from others by more than a turn: those of the templates, and the links."""
+        """Every track that differs from others by more than a turn: those of the templates, and the interconnects."""
         return (*(track for track, _ in self.template_tracks), *self.interconnects)
 
     @property
@@ -154,12 +155,12 @@ class Copper:
 
     @cached_property
     def holes(self) -> tuple[Via | Terminal, ...]:
-        """Every plated hole: vias, terminals and joints."""
+        """Every plated hole: vias, terminals and holes for tile jumpers."""
         return (*self.vias, *self.terminals, *self.jumper_holes)
 
     @cached_property
     def lengths(self) -> list[float]:
-        """Length of every track of ``template_tracks``, then of ``ways`` [m]."""
+        """Length of every track of ``template_tracks``, then of ``current_paths`` [m]."""
         return track_lengths([*(track for track, _ in self.template_tracks), *self.current_paths.tracks])
 
     @property
@@ -169,7 +170,7 @@ class Copper:
 
     @property
     def interconnect_lengths(self) -> list[float]:
-        """Length of every link [m]."""
+        """Length of every interconnect [m]."""
         return self.lengths[len(self.template_tracks) :][: len(self.interconnects)]
 
     @property

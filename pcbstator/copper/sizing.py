@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.copper.connections.connection_ring import NoRoomError
+from pcbstator.copper.no_room import NoRoomError
 from pcbstator.copper.plan import StatorPlan, plan_stator
-from pcbstator.copper.wave.laps import WavePlan
+from pcbstator.copper.wave.plan import WavePlan
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.winding import Winding, lay_winding, wind_wave
 
@@ -65,7 +65,8 @@ def widest_track(design: Design, turns: int) -> float:
 def best_wave_track(design: Design, turns: int) -> float:
     """The width [m], to 0.01 mm, with the most linkage per root of resistance; 0 if none fits.
 
-    Wider tracks need longer end arcs, which leave shorter runs; linkage is taken as the area that the runs sweep.
+    Wider tracks need longer end windings, which leave shorter active conductors; linkage is taken as the area that the
+    active conductors sweep.
     """
     widest = widest_track(design, turns)
     least = min(widest, max(design.rules.track_width, STEP))
@@ -78,14 +79,14 @@ def best_wave_track(design: Design, turns: int) -> float:
 
 def _merit(plan: object) -> float:
     assert isinstance(plan, WavePlan)
-    near, far = plan.run
-    arcs = (plan.rim_arcs[0], plan.far_arcs[0])
+    near, far = plan.active_ends
+    end_windings = (plan.ring_ends[0], plan.far_ends[0])
     ends = sum(
         float((np.hypot(np.diff(a.radii), a.radii[1:] * np.diff(a.angles)) * 2 / (a.widths[1:] + a.widths[:-1])).sum())
-        for a in arcs
+        for a in end_windings
     )
-    run = abs(far - near) / np.sqrt(arcs[0].widths[0] * arcs[1].widths[0])
-    return float((far**2 - near**2) ** 2 / (ends + run))
+    active = abs(far - near) / np.sqrt(end_windings[0].widths[0] * end_windings[1].widths[0])
+    return float((far**2 - near**2) ** 2 / (ends + active))
 
 
 def settled_design(design: Design) -> Design:
@@ -136,7 +137,9 @@ def _turns(count: int) -> str:
 def _too_many_turns(design: Design, turns: int, lack: NoRoomError) -> Complaint:
     """What would fit instead."""
     part, widest = most_turns(design), widest_track(design, turns)
-    most = "at most " if part < turns else ""  # fewer need not fit where more do: the cuts of a wave fall elsewhere
+    most = (
+        "at most " if part < turns else ""
+    )  # fewer need not fit where more do: the laps of a wave winding then begin elsewhere
     offers = [f"use {most}{_turns(part)} with this track_width_mm"] if part else []
     if widest >= 5e-5:
         offers.append(f"for {_turns(turns)} a track_width_mm of at most {floor(1e5 * widest + 0.5) / 100:.2f}")

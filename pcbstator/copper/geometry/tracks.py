@@ -99,7 +99,7 @@ class Track:
 
     @cached_property
     def piece(self) -> tuple[tuple[object, ...], int]:
-        """What tells it from every other link, whichever way it is run through; and the way, +1 or -1."""
+        """What tells it from every other interconnect, in either direction; and the direction, +1 or -1."""
         first, last = (spot(*end) for end in self.ends)
         return (
             (("interconnect", self.layer, first, last), 1)
@@ -118,12 +118,12 @@ class Track:
 
     @property
     def forth(self) -> Track:
-        """The track that this one is the way back of, or itself: the same one for both ways through one piece."""
+        """The track that this one is the reverse of, or itself: the same one for both directions through one piece."""
         forth: Track = vars(self).get("_forth", self)
         return forth
 
     def reversed(self) -> Track:
-        """The same copper with the current the other way."""
+        """The same copper with the current in the other direction."""
         if self.forth is not self:
             return self.forth
         widths = None if self.widths is None else self.widths[::-1]
@@ -198,7 +198,7 @@ class TileJumper:
         return float(np.hypot(self.end[0] - self.start[0], self.end[1] - self.start[1]))
 
     def reversed(self) -> TileJumper:
-        """The same wire with the current the other way."""
+        """The same wire with the current in the other direction."""
         return replace(self, start=self.end, end=self.start)
 
 

@@ -122,8 +122,8 @@ class SectorFamily:
         centres = np.array([self._corner(each) for each in offset.tolist()])
         return centres[:, 0], centres[:, 1]
 
-    def rim_angle(self, side: int) -> float:
-        """Polar angle [rad] up to which the outermost turn runs along the rim, outside (+1) or inside (-1)."""
+    def ring_angle(self, side: int) -> float:
+        """Polar angle [rad] up to which the outermost turn follows the connection ring, outside (+1) or inside."""
         return self._corner_angle(side > 0)
 
     def is_open(self, offset: float) -> bool:
@@ -231,8 +231,10 @@ class RoundFamily:
         """Smallest distance of the outermost turn from the machine's centre [m]."""
         return self.centre - self.radius
 
-    def rim_angle(self, side: int) -> float:
-        """Polar angle [rad] up to which the outermost turn may be met from the rim, outside (+1) or inside (-1)."""
+    def ring_angle(self, side: int) -> float:
+        """Polar angle [rad] up to which the outermost turn may be met from the connection ring, outside (+1) or
+        inside (-1).
+        """
         return asin(0.8 * self.radius / (self.centre + 0.6 * side * self.radius))
 
     def is_open(self, offset: float) -> bool:
