@@ -76,7 +76,7 @@ def _paths(paths: int, coils: int | None, phases: int, kind: str) -> Complaint |
 
 
 def _turns_in_all(
-    coils: int | None, kind: str, phases: int, poles: int, layers: int, turns: int | str, rim: float,
+    coils: int | None, kind: str, phases: int, poles: int, layers: int, turns: int | str, outer: float,
     width: float | str, gap: float,
 ) -> Complaint | None:  # fmt: skip
     """Bounds the work that a design can ask for."""
@@ -84,8 +84,8 @@ def _turns_in_all(
         coils = phases * poles // 2
     if coils is None:
         return None
-    # Two sides of a coil share its part of the rim.
-    part = int(pi * rim / coils / 2 / (gap + (0.05 if width == "fill" else float(width))))
+    # Two sides of a coil share its part of the outer circumference.
+    part = int(pi * outer / coils / 2 / (gap + (0.05 if width == "fill" else float(width))))
     each = min(500, part) if turns == "fill" else int(turns)
     if coils * layers * each <= MOST_TURNS_IN_ALL:
         return None
@@ -248,10 +248,10 @@ def _on_and_off(duty: str, on: float | None, off: float | None) -> Complaint | N
     return Complaint("cooling.duty", "needs on_s and off_s", '"on-off"', "add on_s = 10.0 and off_s = 50.0")
 
 
-def _one_motion(*ways: object) -> Complaint | None:
-    move, stops, _, speed, acceleration = ways
+def _one_motion(*stated: object) -> Complaint | None:
+    move, stops, _, speed, acceleration = stated
     names = ("move_deg", "stops_deg", "table_csv")
-    given = [name for name, way in zip(names, ways[:3], strict=True) if way is not None]
+    given = [name for name, value in zip(names, stated[:3], strict=True) if value is not None]
     if len(given) > 1:
         rule = "only one of move_deg, stops_deg and table_csv may be given"
         return Complaint("motion." + given[1], rule, " and ".join(given), "take one of them away")
@@ -310,7 +310,7 @@ def _tiles(tiles: int, coils: int | None, kind: str, skew: float) -> Complaint |
     if tiles == 1:
         return None
     if kind == "wave":
-        rule = 'must be 1: the runs and end arcs of kind = "wave" pass every place where a ring could be cut'
+        rule = 'must be 1: the conductors of kind = "wave" cross every place where a ring could be cut'
         return Complaint("board.tiles", rule, str(tiles), 'use kind = "spiral", or take tiles away')
     if skew != 0:
         rule = f"must be 1: coils with skew_deg = {skew:g} leave no straight line between them for a cut"

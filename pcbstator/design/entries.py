@@ -16,7 +16,9 @@ from pcbstator.design.quantities import shown
 from pcbstator.errors import Complaint
 
 LARGEST_PAD = 9.9  # mm; what a record of the netlist has room for
-ROOT_FILLET = 1.0  # mm; radius that a router of 2 mm leaves where an ear meets the rim (common practice, no source)
+ROOT_FILLET = (
+    1.0  # mm; radius that a router of 2 mm leaves where a mounting tab meets the edge (common practice, no source)
+)
 Values = Mapping[str, Any]
 Found = tuple[str, str, object, str]  # key, rule, value and the way out
 
@@ -80,7 +82,7 @@ def _tables(tables: Mapping[str, Any], section: Section) -> Iterator[tuple[str, 
 class _Whole:
     """What the tables must agree with: outer diameter [mm] and layers of the board, where stated and sound."""
 
-    rim: float | None
+    outer_diameter: float | None
     layers: float | None
 
 
@@ -125,9 +127,14 @@ def _tab(tab: _Sound, board: _Whole) -> Iterator[Found]:
         rule = f"must be at least {least:g} mm: {'half the width and ' if least > ROOT_FILLET else ''}the fillet"
         yield "reach_mm", f"{rule} at its root", reach, "reach further or make it narrower"
     if hole is not None and hole >= width:
-        yield "hole_mm", f"must be smaller than width_mm = {width:g}", hole, "widen the ear"
-    if board.rim is not None and width + 2 * ROOT_FILLET > board.rim / 2:
-        yield "width_mm", f"must be below half of board.outer_diameter_mm = {board.rim:g}", width, "make it narrower"
+        yield "hole_mm", f"must be smaller than width_mm = {width:g}", hole, "widen the mounting tab"
+    if board.outer_diameter is not None and width + 2 * ROOT_FILLET > board.outer_diameter / 2:
+        yield (
+            "width_mm",
+            f"must be below half of board.outer_diameter_mm = {board.outer_diameter:g}",
+            width,
+            "make it narrower",
+        )
 
 
 _SHAPE_KEYS = {

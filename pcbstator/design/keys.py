@@ -109,7 +109,7 @@ def _sections_of(record: type[Record], path: str, required: bool, meaning: str) 
             own.append(_key(path, field))
             if tables:
                 limits = tuple(_key(below, limit) for limit in RuleSet.model_fields.values())
-                inner.append(Section(below, False, "limits of the board house, instead of a name", limits))
+                inner.append(Section(below, False, "limits of the board manufacturer, instead of a name", limits))
     yield Section(path, required, meaning, tuple(own))
     yield from inner
 

@@ -140,9 +140,14 @@ def percent(low: float, high: float) -> Quantity:
     return Quantity("%", 100.0, low, high)
 
 
-def degrees(low: float, high: float) -> Quantity:
-    """An angle that the file gives in degrees; radians inside. A direction may be as near to 0 as rounding leaves."""
-    return Quantity("deg", 180 / pi, low, high, 0.0 if low < 0 else LEAST)
+def degrees(low: float, high: float, least: float = LEAST) -> Quantity:
+    """An angle that the file gives in degrees; radians inside."""
+    return Quantity("deg", 180 / pi, low, high, least)
+
+
+def direction(low: float, high: float) -> Quantity:
+    """A direction that the file gives in degrees; it may be as near to 0 as rounding leaves it."""
+    return degrees(low, high, 0.0)
 
 
 def revolutions_per_minute(low: float, high: float) -> Quantity:

@@ -40,7 +40,7 @@ from pcbstator.design.rules import RuleSet, rules_as_table
 from pcbstator.design.slip_ring import SlipRing
 from pcbstator.design.work import Cooling, Operation, Tolerance
 
-LARGEST = 2000.0  # mm; no board house makes a larger board
+LARGEST = 2000.0  # mm; no board manufacturer makes a larger board
 LEAST_EDGE = 0.5e-3  # m; copper to board edge where the file gives no outline
 LEAST_BORE = 1e-3  # m
 THINNEST_STEEL = 0.01  # mm; a foil
@@ -48,7 +48,7 @@ BY_EDGE = "the copper with an edge of 0.5 mm, or of rules.edge_mm if that is mor
 
 
 class Envelope(Record):
-    """The room that the machine leaves for the drive; None where it sets no limit."""
+    """The envelope that the machine leaves for the drive; None where it sets no limit."""
 
     bore_diameter: Annotated[float, millimetres(0, LARGEST)] | None = key(
         "bore_diameter_mm", "kept free in the middle, for a bearing or cable", None, example=36.0, otherwise="no limit"
@@ -65,7 +65,9 @@ class Winding(Record):
     """Coils, their order and connection."""
 
     kind: Literal["spiral", "wave"] = key(
-        "kind", "spiral: one coil at each coil position; wave: distributed, radial runs with end arcs", "spiral"
+        "kind",
+        "spiral: one coil at each coil position; wave: distributed, active conductors with end windings",
+        "spiral",
     )
     outline: Literal["sector", "round", "parallel"] = key(
         "outline", "sector fills the circle, round suits discs, parallel has straight sides", "sector"
@@ -75,7 +77,7 @@ class Winding(Record):
         "coils", "of a spiral winding, a multiple of the phases", None, example=12, otherwise="wave only: has no coils"
     )
     turns: Annotated[int | Literal["fill"], Count(range(1, 501), word="fill")] = key(
-        "turns", 'per coil and layer; wave: runs side by side per pole and phase; "fill" for as many as fit', example=8
+        "turns", 'per coil and layer; wave: active conductors per pole and phase; "fill" for as many as fit', example=8
     )
     connection: Literal["star", "delta", "open"] = key("connection", "how the phases meet", "star")
     parallel_paths: Annotated[int, Count(range(1, 61))] = key(
@@ -85,10 +87,10 @@ class Winding(Record):
         "layer_connection", "how the pairs of layers of a wave winding are joined", "series"
     )
     skew: Annotated[float, degrees(-30, 30)] = key(
-        "skew_deg", "turn of the copper between its inner and its outer end, against ripple", 0.0
+        "skew_deg", "turn of the copper between its inner and its outer end, against torque ripple", 0.0
     )
     connection_ring: Literal["outer", "inner"] = key(
-        "connection_ring", "the rim where links between coils and terminals run", "outer"
+        "connection_ring", "edge of the copper ring with the inter-coil connections and terminals", "outer"
     )
     corner_radius: Annotated[float, millimetres(0, 50)] | None = key(
         "corner_radius_mm", "least radius of the coil's corners", None, example=0.5, otherwise="chosen by the program"
@@ -122,24 +124,26 @@ class Board(Record):
         "track_gap_mm", "gap between neighbouring tracks", example=0.2
     )
     copper_inner_diameter: Annotated[float, millimetres(4, LARGEST)] = key(
-        "copper_inner_diameter_mm", "inner end of the ring for coils and links", example=40.0
+        "copper_inner_diameter_mm",
+        "inner diameter of the copper ring, end windings and connections included",
+        example=40.0,
     )
     copper_outer_diameter: Annotated[float, millimetres(6, LARGEST)] = key(
-        "copper_outer_diameter_mm", "outer end of that ring", example=80.0
+        "copper_outer_diameter_mm", "outer diameter of that ring", example=80.0
     )
     via_drill: Annotated[float, millimetres(0.05, 3)] = key("via_drill_mm", "drill of the vias", 0.3)
     via_pad: Annotated[float, millimetres(0.1, 6)] = key("via_pad_mm", "copper around a via", 0.6)
     via_plating: Annotated[float, micrometres(5, 100)] = key("via_plating_um", "copper on the wall of a via", 20.0)
     vias_per_transition: Annotated[int, Count(range(1, 8))] | None = key(
         "vias_per_transition", "vias side by side wherever layers meet", None, example=1,
-        otherwise="as many as the track needs and has room for",
+        otherwise="as many as the track needs, as far as they fit",
     )  # fmt: skip
     layer_depths: Annotated[tuple[float, ...], QuantityList(millimetres(0, 10), 16)] | None = key(
         "layer_depths_mm", "depth of each layer below layer 1, rising from 0", None,
         example=[0.0, 0.2, 1.4, 1.6], otherwise="evenly spaced",
     )  # fmt: skip
     stated_inner_diameter: Annotated[float, millimetres(1, LARGEST)] | None = key(
-        "inner_diameter_mm", "opening of the board", None, example=38.0, otherwise=BY_EDGE
+        "inner_diameter_mm", "bore of the board", None, example=38.0, otherwise=BY_EDGE
     )
     stated_outer_diameter: Annotated[float, millimetres(5, LARGEST + 100)] | None = key(
         "outer_diameter_mm", "outline of the board", None, example=82.0, otherwise=BY_EDGE
@@ -147,9 +151,9 @@ class Board(Record):
     terminal_drill: Annotated[float, millimetres(0.3, 6)] = key("terminal_drill_mm", "holes for the wires", 1.0)
     terminal_pad: Annotated[float, millimetres(0.5, 10)] = key("terminal_pad_mm", "copper around those holes", 1.6)
     stated_interconnect_width: Annotated[float, millimetres(0.05, 20)] | None = key(
-        "interconnect_width_mm", "width of the links between coils", None, example=0.3, otherwise="track_width_mm"
+        "interconnect_width_mm", "width of the inter-coil connections", None, example=0.3, otherwise="track_width_mm"
     )
-    finish: Annotated[str, Text(40)] = key("finish", "surface finish, a word for the board house", "ENIG")
+    finish: Annotated[str, Text(40)] = key("finish", "surface finish, a word for the board manufacturer", "ENIG")
     tiles: Annotated[int, Count(range(1, 61))] = key(
         "tiles", "equal arcs into which the ring is cut, each a board of its own", 1
     )
@@ -176,7 +180,7 @@ class Board(Record):
     )
     holes: tuple[Hole, ...] = key("holes", "holes for screws", ())
     slots: tuple[Slot, ...] = key("slots", "routed slots", ())
-    tabs: tuple[Tab, ...] = key("tabs", "ears on the outer rim", ())
+    tabs: tuple[Tab, ...] = key("tabs", "mounting tabs on the outer edge", ())
     keepouts: tuple[Keepout, ...] = key("keepouts", "areas without copper", ())
     thermistor: Thermistor | None = key("thermistor", "lands for a chip thermistor", None)
 
@@ -187,7 +191,7 @@ class Board(Record):
 
     @property
     def inner_diameter(self) -> float:
-        """Opening of the board [m]."""
+        """Bore of the board [m]."""
         if self.stated_inner_diameter is not None:
             return self.stated_inner_diameter
         return max(LEAST_BORE, self.copper_inner_diameter - 2 * self.edge)
@@ -243,7 +247,7 @@ class Board(Record):
 
     @property
     def interconnect_width(self) -> float:
-        """Width of the links between coils [m]."""
+        """Width of the inter-coil connections [m]."""
         return self.track_width if self.stated_interconnect_width is None else self.stated_interconnect_width
 
     @property
@@ -346,7 +350,7 @@ class Rotor(Record):
         "back_iron_mm", "steel behind the magnets, 0 for none", 0.0
     )
     iron_inner_diameter: Annotated[float, millimetres(1, LARGEST)] | None = key(
-        "iron_inner_diameter_mm", "opening of the steel behind magnets or beyond the board", None, example=40.0,
+        "iron_inner_diameter_mm", "bore of the steel behind magnets or beyond the board", None, example=40.0,
         otherwise="the magnets'",
     )  # fmt: skip
     iron_outer_diameter: Annotated[float, millimetres(2, LARGEST)] | None = key(
@@ -370,7 +374,7 @@ class Design(Record):
     drawing: ClassVar[Callable[[Design], str] | None] = None  # as a notebook shows it
 
     title: Annotated[str, Text(120)] = key("title", "name on drawings and reports", example="My motor")
-    envelope: Envelope | None = key("envelope", "room that the machine leaves", None)
+    envelope: Envelope | None = key("envelope", "envelope that the machine leaves", None)
     winding: Winding = key("winding", "coils and their connection")
     board: Board = key("board", "the printed circuit board")
     stack: Stack | None = key("stack", "several boards", None)
@@ -391,7 +395,7 @@ class Design(Record):
 
     @property
     def rules(self) -> RuleSet:
-        """What the board house can make."""
+        """What the board manufacturer can make."""
         return self.board.rules
 
     @property
