@@ -9,6 +9,7 @@ import numpy as np
 
 from pcbstator.copper.no_room import NoRoomError
 from pcbstator.copper.plan import StatorPlan, plan_stator
+from pcbstator.copper.spiral.coil import CoilPlan
 from pcbstator.copper.wave.plan import WavePlan
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.winding import Winding, lay_winding, wind_wave
@@ -77,7 +78,7 @@ def best_wave_track(design: Design, turns: int) -> float:
     return max(merits, key=lambda width: merits[width], default=0.0)
 
 
-def _merit(plan: object) -> float:
+def _merit(plan: CoilPlan | WavePlan) -> float:
     assert isinstance(plan, WavePlan)
     near, far = plan.active_ends
     end_windings = (plan.ring_ends[0], plan.far_ends[0])

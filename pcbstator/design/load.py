@@ -84,6 +84,7 @@ def design_from_document(document: Mapping[str, Any], source: str = "design", fo
     if complaints or design is None or isinstance(recording, Complaint):
         raise DesignError(source, complaints)
     design._document, design._source, design._folder, design._recording = tables, source, folder, recording
+    design._door = changed_design
     return design
 
 

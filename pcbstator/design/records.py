@@ -14,12 +14,12 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import BeforeValidator, Discriminator, PrivateAttr
+from pydantic import BeforeValidator, PrivateAttr
 
-from pcbstator import materials
 from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.mechanical_features import Hole, Keepout, Slot, Tab, Thermistor
 from pcbstator.design.quantities import (
+    LARGEST,
     Count,
     CountList,
     QuantityList,
@@ -29,21 +29,17 @@ from pcbstator.design.quantities import (
     celsius,
     degrees,
     key,
-    megapascals,
     micrometres,
     millimetres,
-    ratio,
-    tesla,
 )
 from pcbstator.design.recorded_motion import Recording
+from pcbstator.design.rotor import Rotor
 from pcbstator.design.rules import RuleSet, rules_as_table
 from pcbstator.design.slip_ring import SlipRing
 from pcbstator.design.work import Cooling, Operation, Tolerance
 
-LARGEST = 2000.0  # mm; no board manufacturer makes a larger board
 LEAST_EDGE = 0.5e-3  # m; copper to board edge where the file gives no outline
 LEAST_BORE = 1e-3  # m
-THINNEST_STEEL = 0.01  # mm; a foil
 BY_EDGE = "the copper with an edge of 0.5 mm, or of rules.edge_mm if that is more"
 
 
@@ -266,108 +262,6 @@ class Stack(Record):
     connection: Literal["series", "parallel"] = key("connection", "how each phase goes through the boards", "series")
 
 
-class MagnetMaterial(Record):
-    """What every magnet has, whatever its shape."""
-
-    thickness: Annotated[float, millimetres(0.2, 100)] = key("thickness_mm", "along the axis", example=3.0)
-    stated_remanence: Annotated[float, tesla(0.05, 1.6)] | None = key(
-        "remanence_t", "remanence at work, instead of a grade", None, example=1.3, otherwise="from the grade"
-    )
-    grade: Annotated[str, Text(8)] | None = key(
-        "grade", 'grade such as "N42" or "N42SH", instead of remanence_t', None, example="N42", otherwise="none"
-    )
-    temperature_c: Annotated[float, celsius(-100, 250)] = key(
-        "temperature_c", "of the magnets at work; sets the remanence of a grade", 20.0
-    )
-    recoil_permeability: Annotated[float, ratio(1, 2)] = key(
-        "recoil_permeability", "slope of the magnet's own line", 1.05
-    )
-
-    @property
-    def remanence(self) -> float:
-        """Remanence at work [T], as stated or from the grade and temperature."""
-        if self.stated_remanence is not None:
-            return self.stated_remanence
-        return materials.remanence(self.grade or "", self.temperature_c)
-
-
-class SectorMagnet(MagnetMaterial):
-    """A piece of a ring."""
-
-    shape: Literal["sector"] = key("shape", "a piece of a ring", example="sector")
-    inner_diameter: Annotated[float, millimetres(1, LARGEST)] = key(
-        "inner_diameter_mm", "of the magnets' ring", example=44.0
-    )
-    outer_diameter: Annotated[float, millimetres(2, LARGEST)] = key(
-        "outer_diameter_mm", "of the magnets' ring", example=72.0
-    )
-    arc_ratio: Annotated[float, ratio(0.05, 1)] = key("arc_ratio", "part of the pole pitch that is magnet", example=0.8)
-    array: Literal["alternating", "halbach"] = key(
-        "array", "alternating poles, or segments that turn their magnetisation, one side stronger", "alternating"
-    )
-    segments_per_pole: Annotated[int, Count(range(2, 13))] = key(
-        "segments_per_pole", "segments of a halbach array that make up one pole", 2
-    )
-
-
-class DiscMagnet(MagnetMaterial):
-    """A round disc."""
-
-    shape: Literal["disc"] = key("shape", "a round disc", example="disc")
-    diameter: Annotated[float, millimetres(0.5, 500)] = key("diameter_mm", "of one magnet", example=10.0)
-    circle_diameter: Annotated[float, millimetres(2, LARGEST)] = key(
-        "circle_diameter_mm", "through the magnets' centres", example=58.0
-    )
-
-
-class BlockMagnet(MagnetMaterial):
-    """A block with its length along the radius."""
-
-    shape: Literal["block"] = key("shape", "a block with its length along the radius", example="block")
-    length: Annotated[float, millimetres(0.5, 500)] = key("length_mm", "of one magnet, along the radius", example=14.0)
-    width: Annotated[float, millimetres(0.5, 500)] = key("width_mm", "of one magnet, across the radius", example=7.0)
-    circle_diameter: Annotated[float, millimetres(2, LARGEST)] = key(
-        "circle_diameter_mm", "through the magnets' centres", example=58.0
-    )
-
-
-Magnet = SectorMagnet | DiscMagnet | BlockMagnet
-
-
-class Rotor(Record):
-    """The turning plate or plates with their magnets."""
-
-    poles: Annotated[int, Count(range(2, 401, 2))] = key(
-        "poles", "magnets around the circle, poles alternate", example=16
-    )
-    arrangement: Literal["single", "double"] = key(
-        "arrangement", "magnets above the board only, or on both sides of it", "single"
-    )
-    air_gap: Annotated[float, millimetres(0.05, 50)] = key(
-        "air_gap_mm", "from the laminate to the magnets, on either side", example=0.8
-    )
-    back_iron: Annotated[float, millimetres(0, 100, THINNEST_STEEL)] = key(
-        "back_iron_mm", "steel behind the magnets, 0 for none", 0.0
-    )
-    iron_inner_diameter: Annotated[float, millimetres(1, LARGEST)] | None = key(
-        "iron_inner_diameter_mm", "bore of the steel behind magnets or beyond the board", None, example=40.0,
-        otherwise="the magnets'",
-    )  # fmt: skip
-    iron_outer_diameter: Annotated[float, millimetres(2, LARGEST)] | None = key(
-        "iron_outer_diameter_mm", "outline of that steel", None, example=76.0, otherwise="the magnets'"
-    )
-    stator_iron: Annotated[float, millimetres(0, 100, THINNEST_STEEL)] = key(
-        "stator_iron_mm", "steel plate on the far side of the board, 0 for none; single rotor only", 0.0
-    )
-    stator_iron_gap: Annotated[float, millimetres(0.01, 50)] = key(
-        "stator_iron_gap_mm", "from the board's far side to that plate", 0.2
-    )
-    glue_strength: Annotated[float, megapascals(0.01, 100)] | None = key(
-        "glue_strength_mpa", "shear strength of the magnets' glue joint", None, example=5.0, otherwise="not checked"
-    )
-    magnet: Annotated[Magnet, Discriminator("shape")] = key("magnet", "one magnet")
-
-
 class Design(Record):
     """A design as it was asked for: checked, in SI, frozen. Made by ``load_design`` and ``design_from_document``."""
 
@@ -392,6 +286,7 @@ class Design(Record):
     _file_digest: str = PrivateAttr(default="")
     _folder: Path | None = PrivateAttr(default=None)
     _recording: Recording | None = PrivateAttr(default=None)
+    _door: Callable[[Design, Mapping[str, object]], Design] = PrivateAttr()  # that checks copies
 
     @property
     def rules(self) -> RuleSet:
@@ -458,9 +353,7 @@ class Design(Record):
 
     def with_values(self, values: Mapping[str, object]) -> Design:
         """A changed and checked copy: ``design.with_values({"winding.turns": 10})``; None takes a key away."""
-        from pcbstator.design.load import changed_design  # the door needs this record
-
-        return changed_design(self, values)
+        return self._door(self, values)
 
     def _repr_svg_(self) -> str | None:
         return None if Design.drawing is None else Design.drawing(self)

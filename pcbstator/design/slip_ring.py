@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pcbstator.design.quantities import Count, Quantity, Record, Text, amperes, key, micrometres, millimetres
+from pcbstator.design.quantities import LARGEST, Count, Quantity, Record, Text, amperes, key, micrometres, millimetres
 
-LARGEST = 2000.0  # mm; no board manufacturer makes a larger board
 MOST_RINGS = 32
 MOST_VIAS = 64
 FROM_EDGE = "copper with an edge of 0.5 mm, or rules.edge_mm if that is more"

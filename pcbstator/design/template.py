@@ -137,7 +137,7 @@ def _line(key: Key) -> str:
     if left_out(key.section) or key.shape not in ("", STARTER_SHAPE):
         live = False
     value = STARTER_VALUES.get(key.path, key.example)
-    rule = "" if isinstance(value, str) and not key.rule.startswith("must be one of") else key.rule
+    rule = "" if isinstance(value, str) and len(key.words) < 2 else key.rule
     notes = [key.meaning, rule.removeprefix("must be ").removeprefix("a number from ")]
     if key.otherwise and not live:
         notes.append(f"left out: {key.otherwise}")

@@ -8,18 +8,21 @@ where its lead leaves, so that a brush may run beside them; the row is joined be
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import asin, ceil, cos, floor, hypot, pi
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from pcbstator.copper.clearance import Gap
-from pcbstator.copper.geometry.tracks import FloatArray, Layer, Terminal, Track, Via, arc_pieces
+from pcbstator.copper.geometry.tracks import FloatArray, Layer, Role, Terminal, Track, Via, arc_pieces
 from pcbstator.copper.plain_board import PlainBoard
+from pcbstator.design.quantities import LARGEST
 from pcbstator.design.records import LEAST_BORE, LEAST_EDGE
-from pcbstator.design.slip_ring import LARGEST, SlipRing
+from pcbstator.design.slip_ring import SlipRing
 from pcbstator.errors import Complaint, DesignError
 
 if TYPE_CHECKING:
@@ -210,7 +213,7 @@ def _polar(radius: float, angles: FloatArray) -> FloatArray:
     return radius * np.stack([np.cos(angles), np.sin(angles)], axis=1)
 
 
-def _track(layer: int, points: FloatArray, width: float, net: str, role: Any) -> Track:
+def _track(layer: int, points: FloatArray, width: float, net: str, role: Role) -> Track:
     return Track(layer, points, width, net, "", role)
 
 
@@ -218,7 +221,7 @@ def _track(layer: int, points: FloatArray, width: float, net: str, role: Any) ->
 class _Item:
     """Copper of one net: the line or points it lies about, half its width [m], whether it is a terminal."""
 
-    shape: Any
+    shape: BaseGeometry
     half: float
     net: str
     layer: int
@@ -267,7 +270,7 @@ def edge_distances(board: PlainBoard) -> tuple[float, float]:
     return min(near) - board.board_inner_radius, board.board_outer_radius - max(far)
 
 
-def _least(pairs: Any) -> Gap | None:
+def _least(pairs: Iterable[tuple[_Item, _Item]]) -> Gap | None:
     """The closest pair of different nets on one layer."""
     apart = [(a, b) for a, b in pairs if a.net != b.net and a.layer == b.layer]
     if not apart:

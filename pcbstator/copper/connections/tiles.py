@@ -11,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 from math import asin, atan2, degrees, hypot, pi
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 import shapely
@@ -23,13 +23,15 @@ from pcbstator.copper.connections.buses import Cuts
 from pcbstator.copper.geometry.board_shape import NOT_CONNECTED, BoardShape, Hole, ring_board
 from pcbstator.copper.geometry.contour import Arc, Contour, Line, Place, Segment, signed_sweep, turn
 from pcbstator.copper.geometry.tracks import FloatArray, Terminal, Track, Via
-from pcbstator.copper.non_winding import NonWindingCopper
+from pcbstator.copper.non_winding import Land, NonWindingCopper
 from pcbstator.copper.plain_board import PlainBoard
 from pcbstator.copper.records import Copper
 from pcbstator.errors import Complaint, DesignError
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
+
+Placed = TypeVar("Placed", Via, Terminal, Hole, Land)
 
 JUMPER_PLAY = 0.1e-3  # of a tile jumper in its hole [m]
 TOP = pi / 2  # where the middle of every tile is turned to
@@ -239,7 +241,7 @@ def _tile(design: Design, copper: Copper, number: int) -> PlainBoard:
     def here(x: float, y: float) -> bool:
         return bool((atan2(y, x) - middle + half) % (2 * pi) < 2 * half)
 
-    def moved(thing: Any) -> Any:
+    def moved(thing: Placed) -> Placed:
         x, y = turn((thing.x, thing.y), angle)
         return replace(thing, x=x, y=y)
 
