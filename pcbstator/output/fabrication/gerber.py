@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 
 from pcbstator.copper import Track
-from pcbstator.copper.clearance import track_areas
+from pcbstator.copper.geometry.index import track_areas
 from pcbstator.copper.geometry.tracks import FloatArray, strip_outline
 from pcbstator.copper.non_winding import MASK_EXPANSION
 from pcbstator.copper.plain_board import BoardCopper, mask_openings
