@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pcbstator.copper.geometry.index import CopperIndex, cuts, track_areas
+from pcbstator.copper.geometry.index import CopperIndex, Shapes, cuts, track_areas
 from pcbstator.copper.geometry.tracks import FloatArray, Track, spot, strip_outline
 from pcbstator.copper.records import Copper
 
@@ -70,21 +70,24 @@ def _chunks(track: Track) -> tuple[FloatArray, NDArray[np.int64], FloatArray, Fl
     return track.points[index], number, along[first], along[final]
 
 
+def _placed(track: Track, turns: list[float]) -> tuple[Shapes, FloatArray, FloatArray, FloatArray]:
+    """The pieces of a track at each of these turns [rad]; of one turn, half widths and arc length at both ends [m]."""
+    points, number, start, stop = _chunks(track)
+    if track.widths is not None:
+        areas = np.array([piece for angle in turns for piece in track_areas(track, angle)])
+        return areas, np.zeros(len(start)), start, stop
+    placed = np.concatenate([points @ _turn(angle) for angle in turns])
+    numbers = np.concatenate([number + len(start) * index for index in range(len(turns))])
+    return np.asarray(shapely.linestrings(placed, indices=numbers)), np.full(len(start), track.width / 2), start, stop
+
+
 def _pieces(copper: Copper, layer: int) -> _Pieces:
     shapes, starts, stops, owners, halves, widest, measured, ends = [], [], [], [], [], [], [], []
     nets: list[str] = []
 
     def add(track: Track, turns: list[float], nets_of: list[str], first_only: bool) -> None:
-        points, number, start, stop = _chunks(track)
-        placed = [points @ _turn(angle) for angle in turns]
-        if track.widths is None:
-            count = len(start)
-            numbers = np.concatenate([number + count * index for index in range(len(turns))])
-            shapes.append(shapely.linestrings(np.concatenate(placed), indices=numbers))
-            half = np.full(count, track.width / 2)
-        else:
-            shapes.append(np.array([piece for angle in turns for piece in track_areas(track, angle)]))
-            half = np.zeros(len(start))
+        placed, half, start, stop = _placed(track, turns)
+        shapes.append(placed)
         for index, angle in enumerate(turns):
             starts.append(start)
             stops.append(stop)

@@ -89,30 +89,11 @@ def walked_paths(
     number = _Numbers(tracks)
     paths = [path for phase in phases for path in phase.paths]
     coils = np.zeros((len(paths), len(coil_ends)))
-    passed: list[dict[int, int]] = []
-    for index, (path, visited) in enumerate(zip(paths, coils, strict=True)):
-        own: dict[int, int] = {}
-        here: int | None = None
-        before: Track | None = None  # layer and track that it comes from
+    for path, visited in zip(paths, coils, strict=True):
         for step in path.steps:
-            if isinstance(step, Track):
-                row, sense = number.of(step)
-                own[row] = sense
-                if here is not None and here != step.layer:
-                    crossed.hole(step.ends[0], index, here, step.layer)
-                here, before = step.layer, step
-            elif isinstance(step, CoilVisit):
+            if isinstance(step, CoilVisit):
                 visited[step.coil] = 1 if step.forward else -1
-                enter, leave = coil_ends[step.coil][:: 1 if step.forward else -1]
-                if before is not None and here is not None and here != enter:
-                    crossed.hole(before.ends[1], index, here, enter)
-                here = leave
-            else:
-                crossed.wire(step, index)
-                here = None
-        passed.append(own)
-        if before is not None and here is not None:
-            crossed.stop(before.ends[1], index, here)
+    passed = [_walked(path, index, number, crossed, coil_ends) for index, path in enumerate(paths)]
     through = np.zeros((len(paths), len(tracks)))
     for line, own in zip(through, passed, strict=True):
         line[list(own)] = list(own.values())
@@ -129,6 +110,33 @@ def walked_paths(
         across=across,
         phase=np.repeat(np.arange(len(phases)), [len(phase.paths) for phase in phases]),
     )
+
+
+def _walked(
+    path: Path, index: int, number: _Numbers, crossed: _Crossed, coil_ends: Sequence[tuple[int, int]]
+) -> dict[int, int]:
+    """The row of every track that path ``index`` goes through, and its sense; ``crossed`` keeps what it crosses."""
+    own: dict[int, int] = {}
+    here: int | None = None
+    before: Track | None = None  # layer and track that it comes from
+    for step in path.steps:
+        if isinstance(step, Track):
+            row, sense = number.of(step)
+            own[row] = sense
+            if here is not None and here != step.layer:
+                crossed.hole(step.ends[0], index, here, step.layer)
+            here, before = step.layer, step
+        elif isinstance(step, CoilVisit):
+            enter, leave = coil_ends[step.coil][:: 1 if step.forward else -1]
+            if before is not None and here is not None and here != enter:
+                crossed.hole(before.ends[1], index, here, enter)
+            here = leave
+        else:
+            crossed.wire(step, index)
+            here = None
+    if before is not None and here is not None:
+        crossed.stop(before.ends[1], index, here)
+    return own
 
 
 class _Crossed:

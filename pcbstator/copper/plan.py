@@ -57,13 +57,7 @@ def _plan_wave(design: Design, winding: Winding, turns: int, track_width: float)
     asked, board = design.winding, design.board
     sizes = connection_ring_sizes(design, track_width)
     used = len(board.used_layers)
-    if used * winding.poles * winding.phases * turns > MOST_CONDUCTORS:
-        raise NoRoomError(
-            "winding.turns",
-            f"a wave winding must have at most {MOST_CONDUCTORS} active conductors on all layers",
-            f"{winding.poles} poles x {winding.phases} phases x {turns} turns x {used} layers",
-            "use fewer turns, poles or layers",
-        )
+    _check_conductors(winding, turns, used)
     across = board.copper_outer_diameter if sizes.side > 0 else board.copper_inner_diameter
     far = board.copper_inner_diameter if sizes.side > 0 else board.copper_outer_diameter
 
@@ -112,6 +106,17 @@ def _plan_wave(design: Design, winding: Winding, turns: int, track_width: float)
         )
     corner = min(2 * track_width, sizes.transition_pad / 2 + sizes.gap) * 0.8
     return StatorPlan(ordered, coil, angles, ring, buses, channels, corner)
+
+
+def _check_conductors(winding: Winding, turns: int, layers: int) -> None:
+    """Bounds the work that a wave winding can ask for."""
+    if layers * winding.poles * winding.phases * turns > MOST_CONDUCTORS:
+        raise NoRoomError(
+            "winding.turns",
+            f"a wave winding must have at most {MOST_CONDUCTORS} active conductors on all layers",
+            f"{winding.poles} poles x {winding.phases} phases x {turns} turns x {layers} layers",
+            "use fewer turns, poles or layers",
+        )
 
 
 @lru_cache(maxsize=512)
