@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import floor
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 MOST_TURNS = 500
 STEP = 1e-5  # of solved track widths [m]
+MOST_STEPS = 4095  # of the widest track, 41 mm
 
 
 def _try(design: Design, turns: int, track_width: float) -> StatorPlan | None:
@@ -36,31 +38,33 @@ def _winding(design: Design, turns: int) -> Winding:
     return lay_winding(design)
 
 
+def _largest(fits: Callable[[int], bool], most: int) -> int:
+    """The largest number up to ``most`` that fits, where smaller ones do too; 0 if none does.
+
+    By doubling, then by halving: the library's root finders know real numbers only.
+    """
+    low, high = 0, 1
+    while high <= most and fits(high):
+        low, high = high, 2 * high
+    high = min(high, most + 1)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if fits(middle) else (low, middle)
+    return low
+
+
 def most_turns(design: Design, track_width: float | None = None) -> int:
     """The largest number of turns per coil and layer that fits the design's annulus; 0 if none does.
 
     track_width: [m], instead of the design's.
     """
     width = design.board.track_width if track_width is None else track_width
-    low, high = 0, 1
-    while high <= MOST_TURNS and _try(design, high, width):
-        low, high = high, 2 * high
-    high = min(high, MOST_TURNS + 1)
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if _try(design, middle, width) else (low, middle)
-    return low
+    return _largest(lambda turns: _try(design, turns, width) is not None, MOST_TURNS)
 
 
 def widest_track(design: Design, turns: int) -> float:
     """The widest track [m], to 0.01 mm, with which ``turns`` fit; 0 if none does."""
-    low, high = 0, 1
-    while high < 4096 and _try(design, turns, high * STEP):
-        low, high = high, 2 * high
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if _try(design, turns, middle * STEP) else (low, middle)
-    return low * STEP
+    return _largest(lambda steps: _try(design, turns, steps * STEP) is not None, MOST_STEPS) * STEP
 
 
 def best_wave_track(design: Design, turns: int) -> float:

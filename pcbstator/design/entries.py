@@ -43,7 +43,7 @@ def entry_complaints(tables: Mapping[str, Any], faulty: set[str]) -> list[Compla
 
 def too_many(tables: Mapping[str, Any], section: Section) -> Complaint | None:
     """A complaint where a list is no list or is too long."""
-    value = _at(tables, section.path)
+    value = value_at(tables, section.path)
     if not section.many or value is None:
         return None
     if not isinstance(value, list):
@@ -61,16 +61,17 @@ class _Sound(dict[str, Any]):
         return all(self.get(name) is not None for name in names)
 
 
-def _at(tables: Mapping[str, Any], path: str) -> Any:
+def value_at(tables: Mapping[str, Any], path: str) -> Any:
+    """What stands at a dotted path, or None; the tables themselves at the empty path."""
     here: Any = tables
-    for step in path.split("."):
+    for step in path.split(".") if path else ():
         here = here.get(step) if isinstance(here, dict) else None
     return here
 
 
 def _tables(tables: Mapping[str, Any], section: Section) -> Iterator[tuple[str, dict[str, Any]]]:
     """The tables of a section, each with its place in words."""
-    value = _at(tables, section.path)
+    value = value_at(tables, section.path)
     if isinstance(value, dict) and not section.many:
         yield section.path, value
     for number, table in enumerate(value if isinstance(value, list) and section.many else [], start=1):
@@ -88,7 +89,7 @@ class _Whole:
 
 def _number(tables: Mapping[str, Any], path: str) -> float | None:
     """The number at a dotted path, if it is one."""
-    value = _at(tables, path)
+    value = value_at(tables, path)
     return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
