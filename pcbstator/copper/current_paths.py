@@ -206,7 +206,7 @@ class _Numbers:
     def __init__(self, tracks: list[Track]) -> None:
         self.tracks = tracks
         self.known = {
-            id(interconnect.forth): (row, 1 if interconnect.forth is interconnect else -1)
+            id(interconnect.original): (row, 1 if interconnect.original is interconnect else -1)
             for row, interconnect in enumerate(tracks)
         }
 
@@ -217,10 +217,10 @@ class _Numbers:
 
     def of(self, step: Track) -> tuple[int, int]:
         """Row of a track, and +1 or -1."""
-        forth = step.forth
-        if id(forth) in self.known:
-            row, sense = self.known[id(forth)]
-            return row, sense if forth is step else -sense
+        original = step.original
+        if id(original) in self.known:
+            row, sense = self.known[id(original)]
+            return row, sense if original is step else -sense
         key, sense = step.piece
         if key not in self.pieces:
             self.pieces[key] = len(self.tracks), sense

@@ -146,9 +146,9 @@ def _family(design: Design, ring: ConnectionRing, sizes: ConnectionRingSizes) ->
     clearance = sizes.coil_width / 2 + max(sizes.gap / 2, sizes.beside_cut + SAGITTA)
     most = sizes.pad / 2 + sizes.gap + sizes.coil_width / 2
     corner = design.winding.corner_radius or min(2 * sizes.coil_width, most)
-    lane = sizes.coil_width + sizes.gap
+    track_pitch = sizes.coil_width + sizes.gap
     if design.board.track_profile == "tapered":
-        corner = max(corner, 0.6 * (lane * outer / inner - sizes.gap))
+        corner = max(corner, 0.6 * (track_pitch * outer / inner - sizes.gap))
     if outer - inner < 2 * corner or inner <= clearance:
         whole = (board.copper_outer_diameter - board.copper_inner_diameter) / 2
         raise NoRoomError(
@@ -167,7 +167,7 @@ def _family(design: Design, ring: ConnectionRing, sizes: ConnectionRingSizes) ->
     if design.winding.outline == "round":
         return round_family(outer, inner, coils, clearance)
     if design.board.track_profile == "tapered":
-        return fan_family(outer, inner, coils, lane, sizes.gap, corner, clearance)
+        return fan_family(outer, inner, coils, track_pitch, sizes.gap, corner, clearance)
     shape = sector_family if design.winding.outline == "sector" else parallel_family
     return shape(outer, inner, coils, clearance, corner)
 

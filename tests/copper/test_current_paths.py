@@ -110,11 +110,11 @@ def test_tracks_of_one_shape_are_told_apart_by_layer_and_width():
 def test_back_and_forth_is_the_track_itself():
     track = Track(1, np.array([[0.02, 0.0], [0.03, 0.0]]), 1e-3, "X", "A", "interconnect", turn=0.2)
     back = track.reversed()
-    assert back.forth is track and back.reversed() is track and track.forth is track
+    assert back.original is track and back.reversed() is track and track.original is track
     assert np.array_equal(back.points, track.points[::-1])
     assert back.piece == (track.piece[0], -track.piece[1])
     lower = replace(back, layer=2)
-    assert lower.forth is lower and lower.reversed().layer == 2
+    assert lower.original is lower and lower.reversed().layer == 2
     assert [spot(*end) for end in back.ends] == [spot(*end) for end in track.ends[::-1]]
 
 

@@ -73,7 +73,7 @@ def laid_area(copper: Copper, number: int) -> float:
     """Area [mm2] of the tracks and pads of a layer, together; of turned copies one is measured and turned."""
     once: dict[tuple[int, int, float], shapely.Geometry] = {}
     shapes = []
-    for track in (track.forth for track in (*copper.tracks, *copper.teardrops) if track.layer == number):
+    for track in (track.original for track in (*copper.tracks, *copper.teardrops) if track.layer == number):
         key = id(track.shape), id(track.widths), track.width
         if key not in once:
             once[key] = covered(replace(track, turn=0.0))

@@ -117,18 +117,18 @@ class Track:
         return id(self.shape), self.layer, self.width, id(self.widths)
 
     @property
-    def forth(self) -> Track:
+    def original(self) -> Track:
         """The track that this one is the reverse of, or itself: the same one for both directions through one piece."""
-        forth: Track = vars(self).get("_forth", self)
-        return forth
+        original: Track = vars(self).get("_original", self)
+        return original
 
     def reversed(self) -> Track:
         """The same copper with the current in the other direction."""
-        if self.forth is not self:
-            return self.forth
+        if self.original is not self:
+            return self.original
         widths = None if self.widths is None else self.widths[::-1]
         back = Track(self.layer, self.shape[::-1], self.width, self.net, self.phase, self.role, widths, self.turn)
-        vars(back)["_forth"] = self  # no field, which a copy with another width or layer would keep
+        vars(back)["_original"] = self  # no field, which a copy with another width or layer would keep
         return back
 
 

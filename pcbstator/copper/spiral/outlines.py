@@ -56,8 +56,8 @@ class SectorFamily:
     where along the side [m] a spiral begins and ends to move inwards, the outer place first.
 
     fan: for tapered tracks, one over the radius [1/m] at which they have their base width; 0 for even ones. Their sides
-    all lie along radii, turned by fan times the offset, and fill what the radius gives: lane·fan·radius − gap, where
-    lane is base width and gap together [m].
+    all lie along radii, turned by fan times the offset, and fill what the radius gives: track_pitch·fan·radius − gap,
+    where track_pitch is base width and gap together [m].
     """
 
     outer: float
@@ -67,7 +67,7 @@ class SectorFamily:
     corner: float
     ramp: tuple[float, float] = (0.0, 0.0)
     fan: float = 0.0
-    lane: float = 0.0
+    track_pitch: float = 0.0
     gap: float = 0.0
 
     def _tilts(self, offset: FloatArray) -> FloatArray:
@@ -81,11 +81,11 @@ class SectorFamily:
     def widths(self, offset: FloatArray, vertex: NDArray[np.int64]) -> FloatArray:
         """Width [m] of tapered tracks at half vertices ``vertex`` (n,): along arcs the base width, in between more."""
         piece, place = self._pieces.number[vertex], self._pieces.place[vertex]
-        base = self.lane - self.gap
-        hair = 2 * SAGITTA  # arcs are chords
+        base = self.track_pitch - self.gap
+        chords = 2 * SAGITTA  # by which they may differ from their arcs
         outer, inner = (np.abs(centre) for centre in self._corners(offset))
         radius = np.hypot(*self.half(offset, vertex).T)
-        side, far, near = (self.lane * self.fan * r - self.gap - hair for r in (radius, outer, inner))
+        side, far, near = (self.track_pitch * self.fan * r - self.gap - chords for r in (radius, outer, inner))
         # As a corner leaves the arc beside its neighbour with the square of its turn, its width may grow likewise.
         out, back = 1 - np.cos(pi / 2 * place), 1 - np.cos(pi / 2 * (1 - place))
         arc = np.full_like(place, base)
@@ -195,7 +195,8 @@ class SectorFamily:
         low, high = self.inner + offset + margin, self.outer - offset - margin
         if self.tilt > 0:
             # Where the sides meet, their corner is round, with the radius that is left of it inside the margin.
-            margin += max(self.lane * (self.fan * self.outer - 1), 0.0) / 2  # sides are wider there than the base
+            # Tapered sides are wider there than the base.
+            margin += max(self.track_pitch * (self.fan * self.outer - 1), 0.0) / 2
             reach = max(self.corner, margin)
             tilt = max(self.tilt - self.fan * offset, 1e-9)
             side = self.side + (offset if self.fan == 0 else 0.0)
@@ -297,13 +298,14 @@ def sector_family(outer: float, inner: float, coils: int, clearance: float, corn
 
 
 def fan_family(
-    outer: float, inner: float, coils: int, lane: float, gap: float, corner: float, clearance: float
+    outer: float, inner: float, coils: int, track_pitch: float, gap: float, corner: float, clearance: float
 ) -> SectorFamily:
-    """Sides along the radii, for tapered tracks whose base width and ``gap`` [m] are ``lane`` [m] together.
+    """Sides along the radii, for tapered tracks whose base width and ``gap`` [m] are ``track_pitch`` [m] together.
 
     They keep ``clearance`` [m] (centre-line) at the inner end from the line half-way to the neighbour.
     """
-    return SectorFamily(outer, inner, pi / coils - clearance / inner, 0.0, corner, fan=1 / inner, lane=lane, gap=gap)
+    tilt = pi / coils - clearance / inner
+    return SectorFamily(outer, inner, tilt, 0.0, corner, fan=1 / inner, track_pitch=track_pitch, gap=gap)
 
 
 def parallel_family(outer: float, inner: float, coils: int, clearance: float, corner: float) -> SectorFamily:
