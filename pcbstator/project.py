@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from pcbstator.analysis.drive.scenarios import Simulation
     from pcbstator.analysis.prediction import Prediction
     from pcbstator.copper import Copper
-    from pcbstator.copper.geometry.plain_board import PlainBoard
+    from pcbstator.copper.plain_board import PlainBoard
     from pcbstator.design import Design
     from pcbstator.findings import Finding
     from pcbstator.study.results import Found

@@ -17,23 +17,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from pcbstator.design import load_design
+from pcbstator.design import BlockMagnet, Board, DiscMagnet, Envelope, Rotor, SectorMagnet, Winding, load_design
 from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.keys import keys, sections
 from pcbstator.design.quantities import Count, Quantity, QuantityList
-from pcbstator.design.records import (
-    BlockMagnet,
-    Board,
-    Cooling,
-    DiscMagnet,
-    Envelope,
-    Operation,
-    Rotor,
-    SectorMagnet,
-    Tolerance,
-    Winding,
-)
 from pcbstator.design.slip_ring import SlipRing
+from pcbstator.design.work import Cooling, Operation, Tolerance
 from tests.command import DESIGNS, run, write_design
 
 STARTS = [load_design(path).document for path in DESIGNS]

@@ -19,9 +19,9 @@ from pcbstator.analysis.stages import STAGES, Work, loop_of, run_stage
 from pcbstator.analysis.thermal.current_limits import with_motion, with_pulses
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.copper import Copper
+from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.connections.tiles import lay_tiles, tile_folder
 from pcbstator.copper.connections.via_transitions import layer_areas
-from pcbstator.copper.geometry.clearance import least_gap
 from pcbstator.errors import LawRangeError
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ import shapely
 
 from pcbstator.check.limits import at_least, at_most, found
 from pcbstator.copper import Copper, Terminal, Via
-from pcbstator.copper.geometry.clearance import Gap, layer_gaps
+from pcbstator.copper.clearance import Gap, layer_gaps
 from pcbstator.findings import Finding
 
 if TYPE_CHECKING:

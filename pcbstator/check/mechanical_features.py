@@ -16,12 +16,13 @@ from pcbstator.check.envelope import magnet_radii
 from pcbstator.check.limits import ROUNDING, at_least, found
 from pcbstator.copper import Copper
 from pcbstator.copper.geometry.contour import SAGITTA
-from pcbstator.copper.geometry.obstacles import CUT, Nearness, board_obstacles, free_turn, too_near
-from pcbstator.copper.non_winding import CHIP, CHIP_HEIGHT, CHIP_TABLE, Opening, mask_openings
+from pcbstator.copper.non_winding import CHIP, CHIP_HEIGHT, CHIP_TABLE
+from pcbstator.copper.obstacles import CUT, Nearness, board_obstacles, free_turn, too_near
+from pcbstator.copper.plain_board import Opening, mask_openings
 from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
-    from pcbstator.copper.geometry.obstacles import Obstacle
+    from pcbstator.copper.obstacles import Obstacle
     from pcbstator.design import Design
 
 MOST_SEARCHES = 3  # of a free angle; on a board of 60 coils and 16 layers each takes up to 0.3 s

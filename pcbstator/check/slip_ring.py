@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.electrical.records import SlipRingResult
 from pcbstator.check.limits import at_least, at_most, found
-from pcbstator.copper.geometry.clearance import Gap
+from pcbstator.copper.clearance import Gap
 from pcbstator.findings import Finding
 
 if TYPE_CHECKING:

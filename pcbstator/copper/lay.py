@@ -1,4 +1,4 @@
-"""From a design to the metal: the coil template, the links on the rim, and the way of the current through both."""
+"""From a design to the metal: the coil template, the inter-coil connections, and the current paths through both."""
 
 from __future__ import annotations
 
@@ -8,36 +8,26 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.connections.buses import BusTree, Node, lay_bus
 from pcbstator.copper.connections.stack import stacked
 from pcbstator.copper.connections.tiles import cut_board, lay_cuts
 from pcbstator.copper.connections.via_transitions import transition_vias, with_via_transitions
+from pcbstator.copper.current_paths import CoilVisit, Path, PhaseCopper
 from pcbstator.copper.geometry.board_shape import lay_board
-from pcbstator.copper.geometry.clearance import least_gap
+from pcbstator.copper.geometry.tracks import Layer, Point, Terminal, TileJumper, Track, Via
 from pcbstator.copper.non_winding import lay_non_winding
 from pcbstator.copper.plan import StatorPlan
-from pcbstator.copper.records import (
-    Coil,
-    CoilVisit,
-    Copper,
-    Layer,
-    Path,
-    PhaseCopper,
-    Point,
-    Terminal,
-    TileJumper,
-    Track,
-    Via,
-)
+from pcbstator.copper.records import Coil, Copper
 from pcbstator.copper.sizing import settle_plan, settled_design
 from pcbstator.copper.spiral.coil import CoilPlan, lay_coil
-from pcbstator.copper.wave.laps import lay_passes
+from pcbstator.copper.wave.laps import lay_laps
 from pcbstator.winding import PHASE_NAMES, Winding, lay_winding
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-CoilEnds = dict[tuple[int, bool], tuple[BusTree, Node]]  # the links at a coil's (number, at its start), and the node
+CoilEnds = dict[tuple[int, bool], tuple[BusTree, Node]]  # the bus at a coil's (number, at its start), and the node
 
 
 def _layers(design: Design) -> tuple[Layer, ...]:
@@ -88,7 +78,7 @@ def _star_node(tree: BusTree) -> Node:
 
 
 def _phases(connection: str, winding: Winding, trees: list[BusTree], copies: int) -> tuple[PhaseCopper, ...]:
-    ends: CoilEnds = {post: (tree, node) for tree in trees for post, node in tree.coil_ends()}
+    ends: CoilEnds = {coil_end: (tree, node) for tree in trees for coil_end, node in tree.coil_ends()}
     result = []
     for phase in range(winding.phases):
         paths = _phase_paths(winding, phase, connection, ends, copies)
@@ -115,7 +105,7 @@ def lay_copper(design: Design, winding: Winding | None = None, plan: StatorPlan 
     count, pad = transition_vias(design, board.track_width)
     cuts = lay_cuts(design, width)
     trees = [
-        lay_bus(bus, plan.rim, channel, len(used), width, plan.corner, board.via_drill, pad, cuts)
+        lay_bus(bus, plan.ring, channel, len(used), width, plan.corner, board.via_drill, pad, cuts)
         for bus, channel in zip(plan.buses, plan.channels, strict=True)
     ]
     net_of = {tap.coil: tree.bus.net for tree in trees for tap in tree.bus.taps if not tap.terminal}
@@ -180,13 +170,13 @@ class _Templates:
 
 
 def _templates(design: Design, plan: StatorPlan, winding: Winding, pad: float) -> _Templates:
-    """The coil of a spiral winding; of a wave winding, its passes by row of vias and pair of layers."""
+    """The coil of a spiral winding; of a wave winding, its laps by row of vias and pair of layers."""
     board, count = design.board, winding.coils
     if isinstance(plan.coil, CoilPlan):
         coil = lay_coil(plan.coil, len(board.used_layers), board.via_drill, pad)
         return _Templates((coil,), (0,) * count, 1)
     kinds = (False, True) if plan.coil.staggered else (False,)
-    first = [lay_passes(plan.coil, odd, board.via_drill, pad, len(board.used_layers)) for odd in kinds]
+    first = [lay_laps(plan.coil, odd, board.via_drill, pad, len(board.used_layers)) for odd in kinds]
     pairs = len(board.used_layers) // 2 if design.winding.layer_connection == "parallel" else 1
     coils = tuple(_lowered(coil, 2 * pair) for pair in range(pairs) for coil in first)
     chosen = tuple(pair * len(kinds) + index % len(kinds) for pair in range(pairs) for index in range(count))
@@ -214,8 +204,8 @@ def on_layers(copper: Copper, used: tuple[int, ...]) -> Copper:
     def coil(template: Coil) -> Coil:
         return replace(template, tracks=tuple(map(moved, template.tracks)), vias=drilled(template.vias))
 
-    def path(way: Path) -> Path:
-        return replace(way, steps=tuple(moved(step) if isinstance(step, Track) else step for step in way.steps))
+    def path(path: Path) -> Path:
+        return replace(path, steps=tuple(moved(step) if isinstance(step, Track) else step for step in path.steps))
 
     def point(place: Point) -> Point:
         return replace(place, layer=used[place.layer - 1])

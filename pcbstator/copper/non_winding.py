@@ -1,10 +1,10 @@
-"""Copper that is not winding: pads of holes, lands of a thermistor with their leads; and where the mask is open."""
+"""Copper that is not winding: pads of holes, lands of a thermistor with their leads."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from math import asin, cos, hypot, pi, sin
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -13,10 +13,9 @@ from shapely.geometry.base import BaseGeometry
 
 from pcbstator.copper.geometry.board_shape import Hole
 from pcbstator.copper.geometry.contour import Place, turn
+from pcbstator.copper.geometry.tracks import FloatArray, Track
 
 if TYPE_CHECKING:
-    from pcbstator.copper.geometry.plain_board import BoardCopper
-    from pcbstator.copper.records import Track
     from pcbstator.design import Design
 
 MASK_EXPANSION = 0.05e-3  # m; an opening of the mask is this much wider than its pad all round (common practice)
@@ -71,16 +70,6 @@ class NonWindingCopper:
     holes: tuple[Hole, ...] = ()
 
 
-@dataclass(frozen=True)
-class Opening:
-    """An opening of the solder mask: what it bares, its net, and its shape (a disc's radius apart, 0 for a polygon)."""
-
-    name: str
-    net: str
-    shape: BaseGeometry
-    radius: float = 0.0
-
-
 def lay_non_winding(design: Design) -> NonWindingCopper:
     """The thermistor's lands, its leads and the pads or holes for its wires."""
     chip, board = design.board.thermistor, design.board
@@ -108,20 +97,18 @@ def lay_non_winding(design: Design) -> NonWindingCopper:
         else:
             drill = board.terminal_drill
             holes.append(Hole(net, px, py, drill, True, size, net, CHIP_TABLE, WIRES, pin))
-        way = [flat, pad] if tangential or pin == 1 else _round_the_chip(flat, pad, width, board.track_width, gap)
-        points = np.array([turn(place, chip.angle) for place in way])
+        lead = [flat, pad] if tangential or pin == 1 else _round_the_chip(flat, pad, width, board.track_width, gap)
+        points = np.array([turn(place, chip.angle) for place in lead])
         tracks.append(_lead(layer, points, board.track_width, net))
     return NonWindingCopper(tuple(lands), tuple(tracks), tuple(holes))
 
 
-def _lead(layer: int, points: np.ndarray[tuple[int, ...], np.dtype[np.float64]], width: float, net: str) -> Track:
-    from pcbstator.copper.records import Track
-
+def _lead(layer: int, points: FloatArray, width: float, net: str) -> Track:
     return Track(layer, points, width, net, "", "lead")
 
 
 def _wire_radius(design: Design, radius: float, across: float, spread: float) -> float:
-    """Radius [m] of the wires' pads: as stated, or beside the lands towards the rim that is nearer."""
+    """Radius [m] of the wires' pads: as stated, or beside the lands towards the edge that is nearer."""
     board, chip = design.board, design.board.thermistor
     assert chip is not None
     if chip.wire_circle_diameter is not None:
@@ -133,24 +120,6 @@ def _wire_radius(design: Design, radius: float, across: float, spread: float) ->
 
 
 def _round_the_chip(land: Place, pad: Place, width: float, track: float, gap: float) -> list[Place]:
-    """The way from the far land of a radial chip past the near one."""
+    """The lead from the far land of a radial chip past the near one."""
     side = -(width / 2 + gap + track / 2)
     return [land, (land[0], side), (pad[0], side), pad] if pad[1] > side else [land, (land[0], pad[1]), pad]
-
-
-def mask_openings(
-    copper: BoardCopper, side: Literal["top", "bottom"], expansion: float = MASK_EXPANSION
-) -> list[Opening]:
-    """Every opening of the mask on a side: terminals, holes and lands, ``expansion`` [m] wider; vias stay covered."""
-    discs = [(f"terminal {t.name}", t.net, t.x, t.y, t.pad) for t in copper.terminals]
-    discs += [(f"hole {h.name}", h.net, h.x, h.y, max(h.pad, h.diameter)) for h in copper.shape.drilled]
-    found = [Opening(name, net, shapely.Point(x, y), size / 2 + expansion) for name, net, x, y, size in discs]
-    layer = 1 if side == "top" else len(copper.layers)
-    for land in copper.non_winding.lands:
-        if land.layer == layer:
-            name = f"{'land' if land.part == CHIP else 'wire pad'} {land.net}"
-            if land.is_round:
-                found.append(Opening(name, land.net, shapely.Point(land.x, land.y), land.length / 2 + expansion))
-            else:
-                found.append(Opening(name, land.net, land.area(expansion)))
-    return found

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import floor
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.copper.connections.connection_ring import NoRoomError
+from pcbstator.copper.no_room import NoRoomError
 from pcbstator.copper.plan import StatorPlan, plan_stator
-from pcbstator.copper.wave.laps import WavePlan
+from pcbstator.copper.spiral.coil import CoilPlan
+from pcbstator.copper.wave.plan import WavePlan
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.winding import Winding, lay_winding, wind_wave
 
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
 
 MOST_TURNS = 500
 STEP = 1e-5  # of solved track widths [m]
+MOST_STEPS = 4095  # of the widest track, 41 mm
 
 
 def _try(design: Design, turns: int, track_width: float) -> StatorPlan | None:
@@ -35,37 +38,40 @@ def _winding(design: Design, turns: int) -> Winding:
     return lay_winding(design)
 
 
+def _largest(fits: Callable[[int], bool], most: int) -> int:
+    """The largest number up to ``most`` that fits, where smaller ones do too; 0 if none does.
+
+    By doubling, then by halving: the library's root finders know real numbers only.
+    """
+    low, high = 0, 1
+    while high <= most and fits(high):
+        low, high = high, 2 * high
+    high = min(high, most + 1)
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if fits(middle) else (low, middle)
+    return low
+
+
 def most_turns(design: Design, track_width: float | None = None) -> int:
     """The largest number of turns per coil and layer that fits the design's annulus; 0 if none does.
 
     track_width: [m], instead of the design's.
     """
     width = design.board.track_width if track_width is None else track_width
-    low, high = 0, 1
-    while high <= MOST_TURNS and _try(design, high, width):
-        low, high = high, 2 * high
-    high = min(high, MOST_TURNS + 1)
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if _try(design, middle, width) else (low, middle)
-    return low
+    return _largest(lambda turns: _try(design, turns, width) is not None, MOST_TURNS)
 
 
 def widest_track(design: Design, turns: int) -> float:
     """The widest track [m], to 0.01 mm, with which ``turns`` fit; 0 if none does."""
-    low, high = 0, 1
-    while high < 4096 and _try(design, turns, high * STEP):
-        low, high = high, 2 * high
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if _try(design, turns, middle * STEP) else (low, middle)
-    return low * STEP
+    return _largest(lambda steps: _try(design, turns, steps * STEP) is not None, MOST_STEPS) * STEP
 
 
 def best_wave_track(design: Design, turns: int) -> float:
     """The width [m], to 0.01 mm, with the most linkage per root of resistance; 0 if none fits.
 
-    Wider tracks need longer end arcs, which leave shorter runs; linkage is taken as the area that the runs sweep.
+    Wider tracks need longer end windings, which leave shorter active conductors; linkage is taken as the area that the
+    active conductors sweep.
     """
     widest = widest_track(design, turns)
     least = min(widest, max(design.rules.track_width, STEP))
@@ -76,16 +82,16 @@ def best_wave_track(design: Design, turns: int) -> float:
     return max(merits, key=lambda width: merits[width], default=0.0)
 
 
-def _merit(plan: object) -> float:
+def _merit(plan: CoilPlan | WavePlan) -> float:
     assert isinstance(plan, WavePlan)
-    near, far = plan.run
-    arcs = (plan.rim_arcs[0], plan.far_arcs[0])
+    near, far = plan.active_ends
+    end_windings = (plan.ring_ends[0], plan.far_ends[0])
     ends = sum(
         float((np.hypot(np.diff(a.radii), a.radii[1:] * np.diff(a.angles)) * 2 / (a.widths[1:] + a.widths[:-1])).sum())
-        for a in arcs
+        for a in end_windings
     )
-    run = abs(far - near) / np.sqrt(arcs[0].widths[0] * arcs[1].widths[0])
-    return float((far**2 - near**2) ** 2 / (ends + run))
+    active = abs(far - near) / np.sqrt(end_windings[0].widths[0] * end_windings[1].widths[0])
+    return float((far**2 - near**2) ** 2 / (ends + active))
 
 
 def settled_design(design: Design) -> Design:
@@ -136,7 +142,9 @@ def _turns(count: int) -> str:
 def _too_many_turns(design: Design, turns: int, lack: NoRoomError) -> Complaint:
     """What would fit instead."""
     part, widest = most_turns(design), widest_track(design, turns)
-    most = "at most " if part < turns else ""  # fewer need not fit where more do: the cuts of a wave fall elsewhere
+    most = (
+        "at most " if part < turns else ""
+    )  # fewer need not fit where more do: the laps of a wave winding then begin elsewhere
     offers = [f"use {most}{_turns(part)} with this track_width_mm"] if part else []
     if widest >= 5e-5:
         offers.append(f"for {_turns(turns)} a track_width_mm of at most {floor(1e5 * widest + 0.5) / 100:.2f}")

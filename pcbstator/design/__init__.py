@@ -1,17 +1,8 @@
 """What is asked for: frozen records, the loading of design files, and fabrication rule sets as data."""
 
 from pcbstator.design.load import design_from_document, load_design
-from pcbstator.design.records import (
-    BlockMagnet,
-    Board,
-    Design,
-    DiscMagnet,
-    Envelope,
-    Magnet,
-    Rotor,
-    SectorMagnet,
-    Winding,
-)
+from pcbstator.design.records import Board, Design, Envelope, Winding
+from pcbstator.design.rotor import BlockMagnet, DiscMagnet, Magnet, Rotor, SectorMagnet
 from pcbstator.design.rules import RuleSet, rule_set, rule_set_names
 from pcbstator.design.template import starter_text, write_starter
 

@@ -16,7 +16,9 @@ from pcbstator.design.quantities import shown
 from pcbstator.errors import Complaint
 
 LARGEST_PAD = 9.9  # mm; what a record of the netlist has room for
-ROOT_FILLET = 1.0  # mm; radius that a router of 2 mm leaves where an ear meets the rim (common practice, no source)
+ROOT_FILLET = (
+    1.0  # mm; radius that a router of 2 mm leaves where a mounting tab meets the edge (common practice, no source)
+)
 Values = Mapping[str, Any]
 Found = tuple[str, str, object, str]  # key, rule, value and the way out
 
@@ -41,7 +43,7 @@ def entry_complaints(tables: Mapping[str, Any], faulty: set[str]) -> list[Compla
 
 def too_many(tables: Mapping[str, Any], section: Section) -> Complaint | None:
     """A complaint where a list is no list or is too long."""
-    value = _at(tables, section.path)
+    value = value_at(tables, section.path)
     if not section.many or value is None:
         return None
     if not isinstance(value, list):
@@ -59,16 +61,17 @@ class _Sound(dict[str, Any]):
         return all(self.get(name) is not None for name in names)
 
 
-def _at(tables: Mapping[str, Any], path: str) -> Any:
+def value_at(tables: Mapping[str, Any], path: str) -> Any:
+    """What stands at a dotted path, or None; the tables themselves at the empty path."""
     here: Any = tables
-    for step in path.split("."):
+    for step in path.split(".") if path else ():
         here = here.get(step) if isinstance(here, dict) else None
     return here
 
 
 def _tables(tables: Mapping[str, Any], section: Section) -> Iterator[tuple[str, dict[str, Any]]]:
     """The tables of a section, each with its place in words."""
-    value = _at(tables, section.path)
+    value = value_at(tables, section.path)
     if isinstance(value, dict) and not section.many:
         yield section.path, value
     for number, table in enumerate(value if isinstance(value, list) and section.many else [], start=1):
@@ -80,13 +83,13 @@ def _tables(tables: Mapping[str, Any], section: Section) -> Iterator[tuple[str, 
 class _Whole:
     """What the tables must agree with: outer diameter [mm] and layers of the board, where stated and sound."""
 
-    rim: float | None
+    outer_diameter: float | None
     layers: float | None
 
 
 def _number(tables: Mapping[str, Any], path: str) -> float | None:
     """The number at a dotted path, if it is one."""
-    value = _at(tables, path)
+    value = value_at(tables, path)
     return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
@@ -125,9 +128,14 @@ def _tab(tab: _Sound, board: _Whole) -> Iterator[Found]:
         rule = f"must be at least {least:g} mm: {'half the width and ' if least > ROOT_FILLET else ''}the fillet"
         yield "reach_mm", f"{rule} at its root", reach, "reach further or make it narrower"
     if hole is not None and hole >= width:
-        yield "hole_mm", f"must be smaller than width_mm = {width:g}", hole, "widen the ear"
-    if board.rim is not None and width + 2 * ROOT_FILLET > board.rim / 2:
-        yield "width_mm", f"must be below half of board.outer_diameter_mm = {board.rim:g}", width, "make it narrower"
+        yield "hole_mm", f"must be smaller than width_mm = {width:g}", hole, "widen the mounting tab"
+    if board.outer_diameter is not None and width + 2 * ROOT_FILLET > board.outer_diameter / 2:
+        yield (
+            "width_mm",
+            f"must be below half of board.outer_diameter_mm = {board.outer_diameter:g}",
+            width,
+            "make it narrower",
+        )
 
 
 _SHAPE_KEYS = {

@@ -12,7 +12,8 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from pcbstator.design.quantities import Kind, Record
-from pcbstator.design.records import Design, Magnet
+from pcbstator.design.records import Design
+from pcbstator.design.rotor import Magnet
 from pcbstator.design.rules import WHAT, RuleSet
 
 SHAPES: dict[str, type[Record]] = {
@@ -35,7 +36,11 @@ RENAMED = {
 
 @dataclass(frozen=True)
 class Key:
-    """A key of the file. ``shape`` is the magnet shape that it belongs to, empty where it belongs to all."""
+    """A key of the file.
+
+    shape: the magnet shape that it belongs to, empty where it belongs to all. kind: of its values; None where it
+    has one of ``words``, or is a rule set.
+    """
 
     section: str
     name: str
@@ -47,6 +52,8 @@ class Key:
     otherwise: str
     example: Any
     shape: str
+    kind: Kind | None = None
+    words: tuple[str, ...] = ()
 
     @cached_property
     def path(self) -> str:
@@ -109,15 +116,17 @@ def _sections_of(record: type[Record], path: str, required: bool, meaning: str) 
             own.append(_key(path, field))
             if tables:
                 limits = tuple(_key(below, limit) for limit in RuleSet.model_fields.values())
-                inner.append(Section(below, False, "limits of the board house, instead of a name", limits))
+                inner.append(Section(below, False, "limits of the board manufacturer, instead of a name", limits))
     yield Section(path, required, meaning, tuple(own))
     yield from inner
 
 
 def _magnet_section(path: str, field: FieldInfo) -> Section:
     """The magnet's section: the shape, the keys of each shape, then what all shapes share."""
-    names = ", ".join(f'"{shape}"' for shape in SHAPES)
-    shape_key = Key(path, "shape", "", f"must be one of {names}", "shape of one magnet", True, None, "", "sector", "")
+    rule = _one_of(tuple(SHAPES))
+    shape_key = Key(
+        path, "shape", "", rule, "shape of one magnet", True, None, "", "sector", "", words=tuple(SHAPES)
+    )  # fmt: skip
     shared = set.intersection(*(set(record.model_fields) for record in SHAPES.values())) - {"shape"}
     special = [
         _key(path, info, shape)
@@ -139,17 +148,20 @@ def _key(section: str, field: FieldInfo, shape: str = "") -> Key:
     extra = field.json_schema_extra
     default = None if field.default is PydanticUndefined else field.default
     example = (field.examples or [None])[0]
+    words = tuple(word for word in get_args(field.annotation) if isinstance(word, str))
     return Key(
         section=section,
         name=str(field.alias),
         unit=str(getattr(kind, "unit", "")),
-        rule=str(getattr(kind, "rule", "")) or _choice(field.annotation),
+        rule=str(getattr(kind, "rule", "")) or _one_of(words),
         meaning=str(field.description),
         required=field.is_required(),
         default=default,
         otherwise=str(extra["otherwise"]) if isinstance(extra, dict) else "",
         example=default if example is None else example,
         shape=shape,
+        kind=kind,
+        words=words,
     )
 
 
@@ -160,11 +172,12 @@ def _metadata(field: FieldInfo) -> Iterator[object]:
         yield from getattr(part, "__metadata__", ())
 
 
-def _choice(annotation: object) -> str:
-    words = [f'"{word}"' for word in get_args(annotation) if isinstance(word, str)]
-    if not words:
+def _one_of(words: tuple[str, ...]) -> str:
+    """The rule of a key that has one of these words; that of a rule set where there are none."""
+    quoted = [f'"{word}"' for word in words]
+    if not quoted:
         return WHAT
-    return f"must be {words[0]}" if len(words) == 1 else "must be one of " + ", ".join(words)
+    return f"must be {quoted[0]}" if len(quoted) == 1 else "must be one of " + ", ".join(quoted)
 
 
 def nearest(path: str, shape: object = "") -> str:

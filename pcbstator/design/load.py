@@ -17,7 +17,7 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from pcbstator.design.consistency import inconsistencies
-from pcbstator.design.entries import entry_complaints, too_many
+from pcbstator.design.entries import entry_complaints, too_many, value_at
 from pcbstator.design.keys import MAGNET, SHAPES, keys, keys_of, nearest, sections
 from pcbstator.design.quantities import shown
 from pcbstator.design.recorded_motion import read_recording
@@ -84,6 +84,7 @@ def design_from_document(document: Mapping[str, Any], source: str = "design", fo
     if complaints or design is None or isinstance(recording, Complaint):
         raise DesignError(source, complaints)
     design._document, design._source, design._folder, design._recording = tables, source, folder, recording
+    design._door = changed_design
     return design
 
 
@@ -171,7 +172,7 @@ def _misplaced(tables: dict[str, Any]) -> list[Complaint]:
     """Complaints about sections that are not tables; everything below them is left unread."""
     found = []
     for path, section in sections().items():
-        table = _at(tables, path)
+        table = value_at(tables, path)
         if (complaint := too_many(tables, section)) is not None:
             found.append(complaint)
         elif section.many:
@@ -181,21 +182,13 @@ def _misplaced(tables: dict[str, Any]) -> list[Complaint]:
     return found
 
 
-def _at(tables: dict[str, Any], path: str) -> Any:
-    """What stands at a dotted path, or None."""
-    here: Any = tables
-    for step in path.split(".") if path else ():
-        here = here.get(step) if isinstance(here, dict) else None
-    return here
-
-
 def _sound_values(tables: dict[str, Any], faulty: set[str]) -> dict[str, Any]:
     """Values by dotted key, defaults filled in, without those that are complained about."""
-    stated = _at(tables, MAGNET + ".shape")
+    stated = value_at(tables, MAGNET + ".shape")
     shape = stated if isinstance(stated, str) else None
     found = {}
     for path, section in sections().items():
-        table = _at(tables, path)
+        table = value_at(tables, path)
         unread = path == MAGNET and path + ".shape" in faulty  # the validator reads a magnet by its shape
         if unread or path in faulty or (section.required and not isinstance(table, dict)):
             continue

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pcbstator.design.quantities import Count, CountList, Record, Text, YesNo, degrees, key, millimetres
+from pcbstator.design.quantities import Count, CountList, Record, Text, YesNo, direction, key, millimetres
 
 LARGEST_CIRCLE = 2100.0  # mm
 MOST_COPIES = 72  # of one table around the circle
@@ -16,7 +16,7 @@ MOST_TABLES = 24  # in one list
 
 Circle = Annotated[float, millimetres(0, LARGEST_CIRCLE)]
 Copies = Annotated[int, Count(range(1, MOST_COPIES + 1))]
-Angle = Annotated[float, degrees(-360, 360)]
+Angle = Annotated[float, direction(-360, 360)]
 
 
 class Hole(Record):
@@ -44,12 +44,14 @@ class Slot(Record):
 
 
 class Tab(Record):
-    """Equal ears on the outer rim, free of the winding's copper, each with a hole if wanted."""
+    """Equal mounting tabs on the outer edge, free of the winding's copper, each with a hole if wanted."""
 
-    width: Annotated[float, millimetres(2, 200)] = key("width_mm", "of the ear", example=8.0)
-    reach: Annotated[float, millimetres(1, 200)] = key("reach_mm", "from the rim to the ear's tip", example=8.0)
-    count: Copies = key("count", "ears, evenly around the rim", 1)
-    first_angle: Angle = key("first_angle_deg", "of the first ear, counter-clockwise from +x", 0.0)
+    width: Annotated[float, millimetres(2, 200)] = key("width_mm", "of the mounting tab", example=8.0)
+    reach: Annotated[float, millimetres(1, 200)] = key(
+        "reach_mm", "from the board's edge to the tab's tip", example=8.0
+    )
+    count: Copies = key("count", "mounting tabs, evenly around the edge", 1)
+    first_angle: Angle = key("first_angle_deg", "of the first mounting tab, counter-clockwise from +x", 0.0)
     rounded: Annotated[bool, YesNo()] = key("rounded", "a round end, else a square one", True)
     hole: Annotated[float, millimetres(0, 100)] = key(
         "hole_mm", "hole half a width from the tip, unplated, 0 for none", 3.2
@@ -108,5 +110,5 @@ class Thermistor(Record):
     )
     wire_circle_diameter: Circle | None = key(
         "wire_circle_diameter_mm", "twice the radius of those pads", None, example=94.0,
-        otherwise="beside the lands, towards the near rim",
+        otherwise="beside the lands, towards the nearer edge",
     )  # fmt: skip

@@ -16,6 +16,7 @@ from pydantic.config import JsonDict
 from pydantic_core import PydanticCustomError, core_schema
 
 LEAST = 1e-12  # in the unit of any key: what lies nearer to 0 means nothing, and quotients with it overflow
+LARGEST = 2000.0  # mm; no board manufacturer makes a larger board
 THOUSAND_UNITS = ("mm", "um")  # lengths, where a slip by a factor of 1000 is common
 
 
@@ -140,9 +141,14 @@ def percent(low: float, high: float) -> Quantity:
     return Quantity("%", 100.0, low, high)
 
 
-def degrees(low: float, high: float) -> Quantity:
-    """An angle that the file gives in degrees; radians inside. A direction may be as near to 0 as rounding leaves."""
-    return Quantity("deg", 180 / pi, low, high, 0.0 if low < 0 else LEAST)
+def degrees(low: float, high: float, least: float = LEAST) -> Quantity:
+    """An angle that the file gives in degrees; radians inside."""
+    return Quantity("deg", 180 / pi, low, high, least)
+
+
+def direction(low: float, high: float) -> Quantity:
+    """A direction that the file gives in degrees; it may be as near to 0 as rounding leaves it."""
+    return degrees(low, high, 0.0)
 
 
 def revolutions_per_minute(low: float, high: float) -> Quantity:
@@ -244,10 +250,15 @@ class Count(Kind):
         first, last = self.allowed[0], self.allowed[-1]
         if isinstance(self.allowed, range):
             kind = {1: "a whole number", 2: "an odd whole number" if first % 2 else "an even whole number"}
-            text = f"must be {kind[self.allowed.step]} from {first} to {last}"
+            text = f"must be {kind[self.step]} from {first} to {last}"
         else:
             text = "must be one of " + ", ".join(str(number) for number in self.allowed)
         return text + (f' or "{self.word}"' if self.word else "")
+
+    @property
+    def step(self) -> int:
+        """From one number of a range to the next; 1 for other sequences."""
+        return self.allowed.step if isinstance(self.allowed, range) else 1
 
     def converted(self, value: Any) -> int | str:
         """The value itself."""

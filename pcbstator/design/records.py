@@ -14,12 +14,12 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Annotated, Any, ClassVar, Literal
 
-from pydantic import BeforeValidator, Discriminator, PrivateAttr
+from pydantic import BeforeValidator, PrivateAttr
 
-from pcbstator import materials
 from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.mechanical_features import Hole, Keepout, Slot, Tab, Thermistor
 from pcbstator.design.quantities import (
+    LARGEST,
     Count,
     CountList,
     QuantityList,
@@ -29,26 +29,22 @@ from pcbstator.design.quantities import (
     celsius,
     degrees,
     key,
-    megapascals,
     micrometres,
     millimetres,
-    ratio,
-    tesla,
 )
 from pcbstator.design.recorded_motion import Recording
+from pcbstator.design.rotor import Rotor
 from pcbstator.design.rules import RuleSet, rules_as_table
 from pcbstator.design.slip_ring import SlipRing
 from pcbstator.design.work import Cooling, Operation, Tolerance
 
-LARGEST = 2000.0  # mm; no board house makes a larger board
 LEAST_EDGE = 0.5e-3  # m; copper to board edge where the file gives no outline
 LEAST_BORE = 1e-3  # m
-THINNEST_STEEL = 0.01  # mm; a foil
 BY_EDGE = "the copper with an edge of 0.5 mm, or of rules.edge_mm if that is more"
 
 
 class Envelope(Record):
-    """The room that the machine leaves for the drive; None where it sets no limit."""
+    """The envelope that the machine leaves for the drive; None where it sets no limit."""
 
     bore_diameter: Annotated[float, millimetres(0, LARGEST)] | None = key(
         "bore_diameter_mm", "kept free in the middle, for a bearing or cable", None, example=36.0, otherwise="no limit"
@@ -65,7 +61,9 @@ class Winding(Record):
     """Coils, their order and connection."""
 
     kind: Literal["spiral", "wave"] = key(
-        "kind", "spiral: one coil at each coil position; wave: distributed, radial runs with end arcs", "spiral"
+        "kind",
+        "spiral: one coil at each coil position; wave: distributed, active conductors with end windings",
+        "spiral",
     )
     outline: Literal["sector", "round", "parallel"] = key(
         "outline", "sector fills the circle, round suits discs, parallel has straight sides", "sector"
@@ -75,7 +73,7 @@ class Winding(Record):
         "coils", "of a spiral winding, a multiple of the phases", None, example=12, otherwise="wave only: has no coils"
     )
     turns: Annotated[int | Literal["fill"], Count(range(1, 501), word="fill")] = key(
-        "turns", 'per coil and layer; wave: runs side by side per pole and phase; "fill" for as many as fit', example=8
+        "turns", 'per coil and layer; wave: active conductors per pole and phase; "fill" for as many as fit', example=8
     )
     connection: Literal["star", "delta", "open"] = key("connection", "how the phases meet", "star")
     parallel_paths: Annotated[int, Count(range(1, 61))] = key(
@@ -85,10 +83,10 @@ class Winding(Record):
         "layer_connection", "how the pairs of layers of a wave winding are joined", "series"
     )
     skew: Annotated[float, degrees(-30, 30)] = key(
-        "skew_deg", "turn of the copper between its inner and its outer end, against ripple", 0.0
+        "skew_deg", "turn of the copper between its inner and its outer end, against torque ripple", 0.0
     )
     connection_ring: Literal["outer", "inner"] = key(
-        "connection_ring", "the rim where links between coils and terminals run", "outer"
+        "connection_ring", "edge of the copper ring with the inter-coil connections and terminals", "outer"
     )
     corner_radius: Annotated[float, millimetres(0, 50)] | None = key(
         "corner_radius_mm", "least radius of the coil's corners", None, example=0.5, otherwise="chosen by the program"
@@ -122,24 +120,26 @@ class Board(Record):
         "track_gap_mm", "gap between neighbouring tracks", example=0.2
     )
     copper_inner_diameter: Annotated[float, millimetres(4, LARGEST)] = key(
-        "copper_inner_diameter_mm", "inner end of the ring for coils and links", example=40.0
+        "copper_inner_diameter_mm",
+        "inner diameter of the copper ring, end windings and connections included",
+        example=40.0,
     )
     copper_outer_diameter: Annotated[float, millimetres(6, LARGEST)] = key(
-        "copper_outer_diameter_mm", "outer end of that ring", example=80.0
+        "copper_outer_diameter_mm", "outer diameter of that ring", example=80.0
     )
     via_drill: Annotated[float, millimetres(0.05, 3)] = key("via_drill_mm", "drill of the vias", 0.3)
     via_pad: Annotated[float, millimetres(0.1, 6)] = key("via_pad_mm", "copper around a via", 0.6)
     via_plating: Annotated[float, micrometres(5, 100)] = key("via_plating_um", "copper on the wall of a via", 20.0)
     vias_per_transition: Annotated[int, Count(range(1, 8))] | None = key(
         "vias_per_transition", "vias side by side wherever layers meet", None, example=1,
-        otherwise="as many as the track needs and has room for",
+        otherwise="as many as the track needs, as far as they fit",
     )  # fmt: skip
     layer_depths: Annotated[tuple[float, ...], QuantityList(millimetres(0, 10), 16)] | None = key(
         "layer_depths_mm", "depth of each layer below layer 1, rising from 0", None,
         example=[0.0, 0.2, 1.4, 1.6], otherwise="evenly spaced",
     )  # fmt: skip
     stated_inner_diameter: Annotated[float, millimetres(1, LARGEST)] | None = key(
-        "inner_diameter_mm", "opening of the board", None, example=38.0, otherwise=BY_EDGE
+        "inner_diameter_mm", "bore of the board", None, example=38.0, otherwise=BY_EDGE
     )
     stated_outer_diameter: Annotated[float, millimetres(5, LARGEST + 100)] | None = key(
         "outer_diameter_mm", "outline of the board", None, example=82.0, otherwise=BY_EDGE
@@ -147,9 +147,9 @@ class Board(Record):
     terminal_drill: Annotated[float, millimetres(0.3, 6)] = key("terminal_drill_mm", "holes for the wires", 1.0)
     terminal_pad: Annotated[float, millimetres(0.5, 10)] = key("terminal_pad_mm", "copper around those holes", 1.6)
     stated_interconnect_width: Annotated[float, millimetres(0.05, 20)] | None = key(
-        "interconnect_width_mm", "width of the links between coils", None, example=0.3, otherwise="track_width_mm"
+        "interconnect_width_mm", "width of the inter-coil connections", None, example=0.3, otherwise="track_width_mm"
     )
-    finish: Annotated[str, Text(40)] = key("finish", "surface finish, a word for the board house", "ENIG")
+    finish: Annotated[str, Text(40)] = key("finish", "surface finish, a word for the board manufacturer", "ENIG")
     tiles: Annotated[int, Count(range(1, 61))] = key(
         "tiles", "equal arcs into which the ring is cut, each a board of its own", 1
     )
@@ -176,7 +176,7 @@ class Board(Record):
     )
     holes: tuple[Hole, ...] = key("holes", "holes for screws", ())
     slots: tuple[Slot, ...] = key("slots", "routed slots", ())
-    tabs: tuple[Tab, ...] = key("tabs", "ears on the outer rim", ())
+    tabs: tuple[Tab, ...] = key("tabs", "mounting tabs on the outer edge", ())
     keepouts: tuple[Keepout, ...] = key("keepouts", "areas without copper", ())
     thermistor: Thermistor | None = key("thermistor", "lands for a chip thermistor", None)
 
@@ -187,7 +187,7 @@ class Board(Record):
 
     @property
     def inner_diameter(self) -> float:
-        """Opening of the board [m]."""
+        """Bore of the board [m]."""
         if self.stated_inner_diameter is not None:
             return self.stated_inner_diameter
         return max(LEAST_BORE, self.copper_inner_diameter - 2 * self.edge)
@@ -243,7 +243,7 @@ class Board(Record):
 
     @property
     def interconnect_width(self) -> float:
-        """Width of the links between coils [m]."""
+        """Width of the inter-coil connections [m]."""
         return self.track_width if self.stated_interconnect_width is None else self.stated_interconnect_width
 
     @property
@@ -262,115 +262,13 @@ class Stack(Record):
     connection: Literal["series", "parallel"] = key("connection", "how each phase goes through the boards", "series")
 
 
-class MagnetMaterial(Record):
-    """What every magnet has, whatever its shape."""
-
-    thickness: Annotated[float, millimetres(0.2, 100)] = key("thickness_mm", "along the axis", example=3.0)
-    stated_remanence: Annotated[float, tesla(0.05, 1.6)] | None = key(
-        "remanence_t", "remanence at work, instead of a grade", None, example=1.3, otherwise="from the grade"
-    )
-    grade: Annotated[str, Text(8)] | None = key(
-        "grade", 'grade such as "N42" or "N42SH", instead of remanence_t', None, example="N42", otherwise="none"
-    )
-    temperature_c: Annotated[float, celsius(-100, 250)] = key(
-        "temperature_c", "of the magnets at work; sets the remanence of a grade", 20.0
-    )
-    recoil_permeability: Annotated[float, ratio(1, 2)] = key(
-        "recoil_permeability", "slope of the magnet's own line", 1.05
-    )
-
-    @property
-    def remanence(self) -> float:
-        """Remanence at work [T], as stated or from the grade and temperature."""
-        if self.stated_remanence is not None:
-            return self.stated_remanence
-        return materials.remanence(self.grade or "", self.temperature_c)
-
-
-class SectorMagnet(MagnetMaterial):
-    """A piece of a ring."""
-
-    shape: Literal["sector"] = key("shape", "a piece of a ring", example="sector")
-    inner_diameter: Annotated[float, millimetres(1, LARGEST)] = key(
-        "inner_diameter_mm", "of the magnets' ring", example=44.0
-    )
-    outer_diameter: Annotated[float, millimetres(2, LARGEST)] = key(
-        "outer_diameter_mm", "of the magnets' ring", example=72.0
-    )
-    arc_ratio: Annotated[float, ratio(0.05, 1)] = key("arc_ratio", "part of the pole pitch that is magnet", example=0.8)
-    array: Literal["alternating", "halbach"] = key(
-        "array", "alternating poles, or segments that turn their magnetisation, one side stronger", "alternating"
-    )
-    segments_per_pole: Annotated[int, Count(range(2, 13))] = key(
-        "segments_per_pole", "segments of a halbach array that make up one pole", 2
-    )
-
-
-class DiscMagnet(MagnetMaterial):
-    """A round disc."""
-
-    shape: Literal["disc"] = key("shape", "a round disc", example="disc")
-    diameter: Annotated[float, millimetres(0.5, 500)] = key("diameter_mm", "of one magnet", example=10.0)
-    circle_diameter: Annotated[float, millimetres(2, LARGEST)] = key(
-        "circle_diameter_mm", "through the magnets' centres", example=58.0
-    )
-
-
-class BlockMagnet(MagnetMaterial):
-    """A block with its length along the radius."""
-
-    shape: Literal["block"] = key("shape", "a block with its length along the radius", example="block")
-    length: Annotated[float, millimetres(0.5, 500)] = key("length_mm", "of one magnet, along the radius", example=14.0)
-    width: Annotated[float, millimetres(0.5, 500)] = key("width_mm", "of one magnet, across the radius", example=7.0)
-    circle_diameter: Annotated[float, millimetres(2, LARGEST)] = key(
-        "circle_diameter_mm", "through the magnets' centres", example=58.0
-    )
-
-
-Magnet = SectorMagnet | DiscMagnet | BlockMagnet
-
-
-class Rotor(Record):
-    """The turning plate or plates with their magnets."""
-
-    poles: Annotated[int, Count(range(2, 401, 2))] = key(
-        "poles", "magnets around the circle, poles alternate", example=16
-    )
-    arrangement: Literal["single", "double"] = key(
-        "arrangement", "magnets above the board only, or on both sides of it", "single"
-    )
-    air_gap: Annotated[float, millimetres(0.05, 50)] = key(
-        "air_gap_mm", "from the laminate to the magnets, on either side", example=0.8
-    )
-    back_iron: Annotated[float, millimetres(0, 100, THINNEST_STEEL)] = key(
-        "back_iron_mm", "steel behind the magnets, 0 for none", 0.0
-    )
-    iron_inner_diameter: Annotated[float, millimetres(1, LARGEST)] | None = key(
-        "iron_inner_diameter_mm", "opening of the steel behind magnets or beyond the board", None, example=40.0,
-        otherwise="the magnets'",
-    )  # fmt: skip
-    iron_outer_diameter: Annotated[float, millimetres(2, LARGEST)] | None = key(
-        "iron_outer_diameter_mm", "outline of that steel", None, example=76.0, otherwise="the magnets'"
-    )
-    stator_iron: Annotated[float, millimetres(0, 100, THINNEST_STEEL)] = key(
-        "stator_iron_mm", "steel plate on the far side of the board, 0 for none; single rotor only", 0.0
-    )
-    stator_iron_gap: Annotated[float, millimetres(0.01, 50)] = key(
-        "stator_iron_gap_mm", "from the board's far side to that plate", 0.2
-    )
-    glue_strength: Annotated[float, megapascals(0.01, 100)] | None = key(
-        "glue_strength_mpa", "shear strength of the magnets' glue joint", None, example=5.0, otherwise="not checked"
-    )
-    magnet: Annotated[Magnet, Discriminator("shape")] = key("magnet", "one magnet")
-
-
 class Design(Record):
     """A design as it was asked for: checked, in SI, frozen. Made by ``load_design`` and ``design_from_document``."""
 
     drawing: ClassVar[Callable[[Design], str] | None] = None  # as a notebook shows it
 
     title: Annotated[str, Text(120)] = key("title", "name on drawings and reports", example="My motor")
-    envelope: Envelope | None = key("envelope", "room that the machine leaves", None)
+    envelope: Envelope | None = key("envelope", "envelope that the machine leaves", None)
     winding: Winding = key("winding", "coils and their connection")
     board: Board = key("board", "the printed circuit board")
     stack: Stack | None = key("stack", "several boards", None)
@@ -390,10 +288,11 @@ class Design(Record):
     _file_digest: str = PrivateAttr(default="")
     _folder: Path | None = PrivateAttr(default=None)
     _recording: Recording | None = PrivateAttr(default=None)
+    _door: Callable[[Design, Mapping[str, object]], Design] = PrivateAttr()  # that checks copies
 
     @property
     def rules(self) -> RuleSet:
-        """What the board house can make."""
+        """What the board manufacturer can make."""
         return self.board.rules
 
     @property
@@ -466,9 +365,7 @@ class Design(Record):
 
     def with_values(self, values: Mapping[str, object]) -> Design:
         """A changed and checked copy: ``design.with_values({"winding.turns": 10})``; None takes a key away."""
-        from pcbstator.design.load import changed_design  # the door needs this record
-
-        return changed_design(self, values)
+        return self._door(self, values)
 
     def _repr_svg_(self) -> str | None:
         return None if Design.drawing is None else Design.drawing(self)

@@ -1,4 +1,4 @@
-"""What board houses can make: named rule sets as data, and limits given in a design file."""
+"""What board manufacturers can make: named rule sets as data, and limits given in a design file."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ WHAT = "must be the name of a rule set or a table of limits"
 
 
 class RuleSet(Record):
-    """What the board house can make; SI."""
+    """What the board manufacturer can make; SI."""
 
     name: Annotated[str, Text(60)] = key("name", "name of the limits in messages", "limits of the design file")
     track_width: Annotated[float, millimetres(0.01, 5)] = key("track_width_mm", "least track width", example=0.15)

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pcbstator.design.quantities import Count, Quantity, Record, Text, amperes, key, micrometres, millimetres
+from pcbstator.design.quantities import LARGEST, Count, Quantity, Record, Text, amperes, key, micrometres, millimetres
 
-LARGEST = 2000.0  # mm; no board house makes a larger board
 MOST_RINGS = 32
 MOST_VIAS = 64
 FROM_EDGE = "copper with an edge of 0.5 mm, or rules.edge_mm if that is more"
@@ -34,7 +33,7 @@ class SlipRing(Record):
     thickness: Annotated[float, millimetres(0.1, 10)] = key("thickness_mm", "thickness of its laminate", 1.6)
     copper: Annotated[float, micrometres(5, 500)] = key("copper_um", "copper of its two faces (1 oz = 35)", 35.0)
     stated_bore: Annotated[float, millimetres(1, LARGEST)] | None = key(
-        "bore_diameter_mm", "opening of the slip-ring board", None, example=20.0, otherwise=FROM_EDGE
+        "bore_diameter_mm", "bore of the slip-ring board", None, example=20.0, otherwise=FROM_EDGE
     )
     stated_outer: Annotated[float, millimetres(5, LARGEST)] | None = key(
         "outer_diameter_mm", "outline of the slip-ring board", None, example=70.0, otherwise=FROM_EDGE

@@ -20,14 +20,14 @@ HEAD = """\
 """
 
 INTRODUCTIONS = {
-    "envelope": "The room that the machine leaves for the drive. Every limit is optional.",
+    "envelope": "The envelope that the machine leaves for the drive. Every limit is optional.",
     "winding": "How many coils, how they are shaped and how they are connected.",
-    "board": "The printed circuit board. The copper diameters bound the ring that coils and links may use.",
-    "board.rules": 'Limits of a board house, instead of rules = "..." above; the others are as in 1oz-standard.',
+    "board": "The printed circuit board. The copper diameters bound the ring for coils, end windings and connections.",
+    "board.rules": 'Limits of a board manufacturer, instead of rules = "..." above; the others are as in 1oz-standard.',
     "stack": "Several equal boards on top of each other; without this section there is one.",
     "board.holes": "Holes for screws, as many such tables as wanted.",
     "board.slots": "Routed slots, as many such tables as wanted.",
-    "board.tabs": "Ears on the outer rim, free of copper, to screw the board down by.",
+    "board.tabs": "Mounting tabs on the outer edge, free of copper, to screw the board down by.",
     "board.keepouts": "Areas that the copper must stay out of; they move nothing, the design is refused instead.",
     "board.thermistor": "Lands for a chip thermistor on the side away from the rotor, with pads for two wires.",
     "rotor": "The turning plate with its magnets. Neighbouring magnets face the board with opposite poles.",
@@ -137,7 +137,7 @@ def _line(key: Key) -> str:
     if left_out(key.section) or key.shape not in ("", STARTER_SHAPE):
         live = False
     value = STARTER_VALUES.get(key.path, key.example)
-    rule = "" if isinstance(value, str) and not key.rule.startswith("must be one of") else key.rule
+    rule = "" if isinstance(value, str) and len(key.words) < 2 else key.rule
     notes = [key.meaning, rule.removeprefix("must be ").removeprefix("a number from ")]
     if key.otherwise and not live:
         notes.append(f"left out: {key.otherwise}")

@@ -30,7 +30,9 @@ class Operation(Record):
     currents: Annotated[tuple[float, ...], QuantityList(amperes(0, 1000), 20)] = key(
         "phase_currents_peak_a", "peak phase currents, sine", example=[0.0, 0.5]
     )
-    copper_c: Annotated[float, celsius(-50, 200)] = key("copper_c", "temperature of the copper then", 80.0)
+    copper_c: Annotated[float, celsius(-50, 200)] = key(
+        "copper_c", "temperature of the copper at these working points", 80.0
+    )
 
 
 class Cooling(Record):
@@ -55,21 +57,23 @@ class Cooling(Record):
         "beyond_rotor", "rotor-side face where no magnet or steel faces it", "covered"
     )
     mount_conductance: Annotated[float, watts_per_kelvin(0, 1000)] = key(
-        "mount_conductance_w_per_k", "from the board's rim, or its clamped face, to a mount at ambient_c", 0.0
+        "mount_conductance_w_per_k", "from the board's clamped edge, or its clamped face, to a mount at ambient_c", 0.0
     )
-    mount_rim: Literal["outer", "inner"] = key("mount_rim", "rim that is fixed, unless the face is clamped", "outer")
+    mount_rim: Literal["outer", "inner"] = key(
+        "mount_rim", "edge of the board that is clamped, unless its face is", "outer"
+    )
     airflow: Annotated[float, watts_per_square_metre_kelvin(0.1, 1000)] | None = key(
         "airflow_w_per_m2k", "what moving air takes from open faces", None, example=20.0, otherwise="still air"
     )
     speed: Annotated[float, revolutions_per_minute(0, 100_000)] | None = key(
-        "speed_rpm", "rotor's speed in continuous work: eddies in the tracks, air along the rotor", None,
+        "speed_rpm", "rotor's speed at continuous duty: eddies in the tracks, air along the rotor", None,
         example=600.0, otherwise="eddies as at the highest speed of [operation], air as at standstill",
     )  # fmt: skip
     trace_rise: Annotated[float, kelvins(10, 100)] = key(
-        "trace_rise_c", "rise of a lonely track for the standards' currents", 20.0
+        "trace_rise_c", "rise of an isolated trace for the standards' currents", 20.0
     )
     duty: Literal["continuous", "on-off", "motion"] = key(
-        "duty", "current without end, on and off for ever, or the cycle of [motion] for ever", "continuous"
+        "duty", "continuous current, current on and off periodically, or the cycle of [motion] repeated", "continuous"
     )
     on: Annotated[float, seconds(1e-3, 1e6)] | None = key(
         "on_s", 'current on, for duty = "on-off"', None, example=10.0, otherwise="none"

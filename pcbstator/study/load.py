@@ -11,7 +11,7 @@ from typing import Any, Literal
 from pcbstator.design import Design
 from pcbstator.design.keys import Key, keys, nearest, sections
 from pcbstator.design.load import load_design_and_text, plain, read_tables
-from pcbstator.design.quantities import is_number, shown
+from pcbstator.design.quantities import Count, is_number, shown
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.study.cost import invented_prices
 from pcbstator.study.keys import is_result, nearest_result
@@ -187,15 +187,15 @@ class _Reader:
     def steps(self, table: Table, place: str, key: Key) -> list[Any] | None:
         """Whole or stepped numbers from ``from`` to ``to``; None for every number between them."""
         low, high = self.number(table, "from", place), self.number(table, "to", place)
-        step = self.number(table, "step", place, 2 if "even" in key.rule or "odd" in key.rule else 1)
+        step = self.number(table, "step", place, key.kind.step if isinstance(key.kind, Count) else 1)
         if low is None or high is None or step is None:
             return None
         if not low < high:
             self.complain(f"{place}.to", "must be above from", f"{low:g} to {high:g}", "exchange them")
             return None
-        if "whole number" not in key.rule and "step" not in table:
+        whole = isinstance(key.kind, Count)
+        if not whole and "step" not in table:
             return None
-        whole = "whole number" in key.rule
         if whole and not all(isinstance(value, int) for value in (low, high, step)):
             self.complain(place, f"{key.path} takes whole numbers", f"{low} to {high}", "write them without a point")
             return None

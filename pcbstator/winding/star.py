@@ -23,7 +23,7 @@ HIGHEST_ORDER = 25
 
 @dataclass(frozen=True)
 class Winding:
-    """A balanced winding. The coils of a wave winding are its passes around the machine.
+    """A balanced winding. The coils of a wave winding are its laps around the machine.
 
     phase_of, sense: per coil, the phase index and +1 or -1. paths: per phase, per parallel path, the coils in order.
     factors: (order, factor) of the ideal coils for odd orders. path_counts: every parallel_paths that would balance.

@@ -63,7 +63,7 @@ class Groups:
 
 @dataclass
 class Segments:
-    """Straight pieces of strips: ends a and b (n, 2), half widths, way along the strip to a and b."""
+    """Straight pieces of strips: ends a and b (n, 2), half widths, length along the strip to a and b."""
 
     a: np.ndarray
     b: np.ndarray
@@ -83,8 +83,8 @@ def segments_of(strips):
     parts = []
     for points, width in strips:
         a, b = (points, points) if len(points) == 1 else (points[:-1], points[1:])
-        way = np.concatenate([[0.0], np.cumsum(np.hypot(*(b - a).T))])
-        parts.append((a, b, np.full(len(a), width / 2), way[:-1], way[1:]))
+        along = np.concatenate([[0.0], np.cumsum(np.hypot(*(b - a).T))])
+        parts.append((a, b, np.full(len(a), width / 2), along[:-1], along[1:]))
     return Segments(*(np.concatenate(column) for column in zip(*parts, strict=True)))
 
 
@@ -106,11 +106,11 @@ def segment_distances(a, b, c, d):
 
 
 def brute_force_gap(copper, layer, short, reach):
-    """Least distance below ``reach`` between copper of one layer that is not joined within a short way; every pair.
+    """Least distance below ``reach`` between copper of one layer that is not joined within a short length; every pair.
 
-    short: the way along the copper up to which two places count as one, [m]. All links that hang together, with what is
-    drilled through them, are one node and may touch each other. Strips whose boxes lie farther apart than ``reach`` are
-    passed over.
+    short: the length along the copper up to which two places count as one, [m]. All interconnects that hang together,
+    with what is drilled through them, are one node and may touch each other. Strips whose boxes lie farther apart than
+    ``reach`` are passed over.
     """
     strips = strips_of(copper, layer)
     parts = [segments_of([strip]) for strip in strips]
@@ -124,16 +124,16 @@ def brute_force_gap(copper, layer, short, reach):
         if apart or (i != j and member[i] is not None and member[i] == member[j]):
             continue
         first, second = parts[i], parts[j]
-        way = first.start - first.stop[:, None] if i == j else np.inf
-        way = np.maximum(way, way.T) if i == j else way
+        along = first.start - first.stop[:, None] if i == j else np.inf
+        along = np.maximum(along, along.T) if i == j else along
         for (at_i, node), (at_j, other) in itertools.product(enumerate(nodes[i]), enumerate(nodes[j])):
             if i != j and node == other:
-                way_i = first.stop[-1] - first.stop if at_i else first.start
-                way_j = second.stop[-1] - second.stop if at_j else second.start
-                way = np.minimum(way, way_i[:, None] + way_j)
+                along_i = first.stop[-1] - first.stop if at_i else first.start
+                along_j = second.stop[-1] - second.stop if at_j else second.start
+                along = np.minimum(along, along_i[:, None] + along_j)
         distance = segment_distances(first.a[:, None], first.b[:, None], second.a, second.b)
         distance -= first.half[:, None] + second.half
-        least = min(least, float(distance.min(initial=np.inf, where=way >= short)))
+        least = min(least, float(distance.min(initial=np.inf, where=along >= short)))
     return least
 
 
@@ -194,12 +194,12 @@ def network(coil_nodes, emf):
     # Current from start to finish in a coil: voltage across it plus its source, over one ohm.
     voltages = -inverse @ (incidence.T @ emf)
     currents = incidence @ voltages + emf
-    linked = Groups()
+    joined = Groups()
     for a, b in coil_nodes:
-        linked.join(a, b)
+        joined.join(a, b)
 
     def resistance(a, b):
-        if linked.find(a) != linked.find(b):
+        if joined.find(a) != joined.find(b):
             return np.inf
         i, j = number[a], number[b]
         return inverse[i, i] + inverse[j, j] - 2 * inverse[i, j]

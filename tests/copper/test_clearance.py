@@ -5,9 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pcbstator.copper import lay_copper
-from pcbstator.copper.geometry.clearance import layer_gaps, least_gap
-from pcbstator.copper.records import Terminal, Via
+from pcbstator.copper import Terminal, Via, lay_copper
+from pcbstator.copper.clearance import layer_gaps, least_gap
 from tests.copper.stators import brute_force_gap, design_of
 
 MM = 1e-3
@@ -22,10 +21,10 @@ STATORS = {
     "sector": {},
     "sector, four layers": {"board__layers": 4},
     "round": {"winding__outline": "round"},
-    "parallel, inner rim": {"winding__outline": "parallel", "winding__connection_ring": "inner"},
+    "parallel, inner ring": {"winding__outline": "parallel", "winding__connection_ring": "inner"},
     "narrow": {"board__track_width_mm": 0.15, "board__track_gap_mm": 0.15},
     "wide": {"board__track_width_mm": 0.7, "board__track_gap_mm": 0.4, "winding__turns": 1},
-    "wide links": {"board__interconnect_width_mm": 1.0, "winding__connection": "delta", "winding__turns": 1},
+    "wide interconnects": {"board__interconnect_width_mm": 1.0, "winding__connection": "delta", "winding__turns": 1},
     "six coils": {"winding__coils": 6, "rotor__poles": 8, "winding__connection": "open"},
 }
 
@@ -78,7 +77,7 @@ def coils_closer(copper):
     return replace(copper, coil_angles=copper.coil_angles * (1 - 0.004))
 
 
-def links_further_in(copper):
+def interconnects_further_in(copper):
     return replace(
         copper,
         interconnects=tuple(
@@ -94,12 +93,12 @@ def a_terminal_beside_a_coil(copper):
     return replace(copper, terminals=(*copper.terminals, stray))
 
 
-def larger_post_pads(copper):
+def larger_transition_pads(copper):
     vias = tuple(replace(via, pad=via.pad + 0.1 * MM) for via in copper.coil.vias)
     return replace(copper, coil=replace(copper.coil, vias=vias))
 
 
-HARM = [wider_tracks, coils_closer, links_further_in, a_terminal_beside_a_coil, larger_post_pads]
+HARM = [wider_tracks, coils_closer, interconnects_further_in, a_terminal_beside_a_coil, larger_transition_pads]
 
 
 @pytest.mark.parametrize("harm", HARM, ids=lambda harm: harm.__name__)

@@ -26,21 +26,21 @@ def test_areas_are_those_of_the_closed_forms():
 
 
 def test_an_ear_adds_the_area_that_plane_geometry_gives():
-    """Square ear: rectangle beyond the chord less the segment of the disc under it, and two fillets."""
+    """Square mounting tab: rectangle beyond the chord less the segment of the disc under it, and two fillets."""
     radius, width, reach, fillet = 40.0, 8.0, 6.0, 1.0
     outline = ring_with_tabs(radius, [MountingTab(0.7, width, reach, False, fillet)])
     half = width / 2
     along = sqrt(radius**2 - half**2)
-    under = radius**2 * asin(half / radius) - half * along  # between chord and rim
+    under = radius**2 * asin(half / radius) - half * along  # between chord and edge
     rectangle = width * (radius + reach - along) - under
-    # A fillet: triangle centre of board, centre of fillet, corner … by numbers: area between rim, side and fillet.
+    # A fillet: triangle centre of board, centre of fillet, corner … by numbers: area between edge, side and fillet.
     across, far = half + fillet, radius + fillet
     root = sqrt(far**2 - across**2)
     y = np.linspace(half, across * radius / far, 200_001)
-    rim = np.sqrt(radius**2 - y**2)
+    edge = np.sqrt(radius**2 - y**2)
     arc = root - np.sqrt(np.maximum(fillet**2 - (y - across) ** 2, 0.0))
-    # Beyond the side, the fillet's arc is on the ear's side of its centre: solid from the rim up to the arc.
-    solid = np.trapezoid(np.maximum(arc - rim, 0.0), y)
+    # Beyond the side, the fillet's arc is on the tab's side of its centre: solid from the edge up to the arc.
+    solid = np.trapezoid(np.maximum(arc - edge, 0.0), y)
     assert outline.area - pi * radius**2 == pytest.approx(rectangle + 2 * solid, rel=2e-6)
 
 

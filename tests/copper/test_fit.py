@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 import pcbstator
 from pcbstator.copper import lay_copper, most_turns, widest_track
-from pcbstator.copper.geometry.clearance import least_gap
+from pcbstator.copper.clearance import least_gap
 from pcbstator.errors import DesignError
 from pcbstator.winding import wind
 from tests.copper.stators import design_of, joined_copper
@@ -18,7 +18,7 @@ STEP = 1e-5  # widths are sought in hundredths of a millimetre
 DESIGNS = {
     "sector": {},
     "sector, two layers": {"board__layers": 2, "board__track_width_mm": 0.2},
-    "sector, inner rim": {"winding__connection_ring": "inner", "board__layers": 6},
+    "sector, inner ring": {"winding__connection_ring": "inner", "board__layers": 6},
     "parallel": {"winding__outline": "parallel", "winding__coils": 9, "rotor__poles": 12},
     "round": {"winding__outline": "round", "winding__coils": 9, "rotor__poles": 8},
     "narrow": {"board__track_width_mm": 0.15, "board__track_gap_mm": 0.15, "winding__coils": 12, "rotor__poles": 10},
@@ -120,7 +120,7 @@ stators = st.fixed_dictionaries(
 )
 
 
-def stator(outline, rim, connection, layers, width, gap, interconnect, size):
+def stator(outline, ring, connection, layers, width, gap, interconnect, size):
     names = [
         "winding__outline",
         "winding__connection_ring",
@@ -129,7 +129,7 @@ def stator(outline, rim, connection, layers, width, gap, interconnect, size):
         "board__track_width_mm",
     ]
     names += ["board__track_gap_mm", "board__interconnect_width_mm", "board__copper_outer_diameter_mm"]
-    return dict(zip(names, (outline, rim, connection, layers, width, gap, interconnect, size), strict=True))
+    return dict(zip(names, (outline, ring, connection, layers, width, gap, interconnect, size), strict=True))
 
 
 # The bends of leads once came micrometres too near to a turn here.

@@ -1,4 +1,4 @@
-"""The whole stator: what is drawn joins what must be joined and nothing else, and current finds its way through it."""
+"""The whole stator: what is drawn joins what must be joined and nothing else, and current finds its path through it."""
 
 import itertools
 from collections import Counter
@@ -16,22 +16,22 @@ STATORS = {
     "delta": {"winding__connection": "delta"},
     "open": {"winding__connection": "open"},
     "star, two layers": {"board__layers": 2},
-    "delta, two layers, inner rim": {
+    "delta, two layers, inner ring": {
         "winding__connection": "delta",
         "board__layers": 2,
         "winding__connection_ring": "inner",
     },
-    "open, inner rim": {"winding__connection": "open", "winding__connection_ring": "inner"},
+    "open, inner ring": {"winding__connection": "open", "winding__connection_ring": "inner"},
     "two paths": {"winding__parallel_paths": 2, "board__layers": 6, "winding__turns": 2},
     "two paths, delta": {"winding__parallel_paths": 2, "winding__connection": "delta"},
     "two paths, open": {"winding__parallel_paths": 2, "winding__connection": "open", "board__layers": 2},
     "both senses": {"winding__coils": 12, "rotor__poles": 10, "winding__turns": 2},
     "both senses, open": {"winding__coils": 12, "rotor__poles": 10, "winding__turns": 2, "winding__connection": "open"},
-    "no links": {"winding__coils": 3, "rotor__poles": 4, "winding__outline": "round"},
+    "no interconnects": {"winding__coils": 3, "rotor__poles": 4, "winding__outline": "round"},
     "round": {"winding__outline": "round", "winding__coils": 9, "rotor__poles": 12},
     "parallel sides": {"winding__outline": "parallel", "winding__coils": 9, "rotor__poles": 8, "winding__turns": 2},
     "two phases": {"winding__phases": 2, "winding__coils": 8, "rotor__poles": 6, "winding__connection": "open"},
-    "wide links": {"board__interconnect_width_mm": 0.9},
+    "wide interconnects": {"board__interconnect_width_mm": 0.9},
 }
 every_stator = pytest.mark.parametrize("values", STATORS.values(), ids=STATORS)
 
@@ -99,8 +99,8 @@ def test_paths_pass_every_coil_once_in_its_sense(values):
 
 
 @every_stator
-def test_every_link_is_drawn_once_and_carries_current(values):
-    """Links of the paths are the links that are drawn, whichever way they are run through; a star's lead is idle."""
+def test_every_interconnect_is_drawn_once_and_carries_current(values):
+    """Interconnects of the paths are those that are drawn, in whichever direction; a star's lead is idle."""
     design, copper = laid(values)
 
     def ends(track):
@@ -146,7 +146,7 @@ def test_no_turn_is_bridged(values):
 
 @every_stator
 def test_drawn_copper_is_the_network_of_the_winding(values):
-    """Links, leads, pads and holes as they are drawn join the posts of the coils; a meter would see it."""
+    """Interconnects, leads, pads and holes as they are drawn join the ends of the coils; a meter would see it."""
     design, copper = laid(values)
     piece_at, _ = joined_copper(copper, copper.interconnects)
     last = len(copper.layers)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from pcbstator.check.mechanical_features import feature_findings
 from pcbstator.copper import lay_copper
-from pcbstator.copper.geometry.obstacles import board_obstacles, too_near
+from pcbstator.copper.obstacles import board_obstacles, too_near
 from pcbstator.errors import DesignError
 from pcbstator.project import predict
 from tests.copper.stators import design_of
@@ -126,14 +126,14 @@ def test_a_design_with_such_a_hole_has_an_error_and_one_with_a_free_hole_has_non
     assert {f.code for f in predict(bad).findings if f.severity == "error"} == {"board.hole_to_copper"}
 
 
-@pytest.mark.parametrize("rim", ["outer", "inner"])
+@pytest.mark.parametrize("side", ["outer", "inner"])
 @pytest.mark.parametrize("tabs", [[], [{"width_mm": 8.0, "reach_mm": 8.0, "count": 5}]], ids=["plain", "tabs"])
-def test_edge_to_copper_is_measured_on_the_outline(rim, tabs):
+def test_edge_to_copper_is_measured_on_the_outline(side, tabs):
     """Terminals touch the ring's end: copper at the limit of the edge is let pass, a step nearer it is found."""
-    ring = {"outer": 66.0, "inner": 26.0}[rim]
-    for edge, names in ((0.3, set()), (0.29, {f"the {rim} edge"})):
-        diameter = ring + 2 * edge if rim == "outer" else ring - 2 * edge
-        design = design_of(winding__connection_ring=rim, board__tabs=tabs, **{f"board__{rim}_diameter_mm": diameter})
+    ring = {"outer": 66.0, "inner": 26.0}[side]
+    for edge, names in ((0.3, set()), (0.29, {f"the {side} edge"})):
+        diameter = ring + 2 * edge if side == "outer" else ring - 2 * edge
+        design = design_of(winding__connection_ring=side, board__tabs=tabs, **{f"board__{side}_diameter_mm": diameter})
         found = [n for n in codes(design)[1] if n.obstacle.code == "board.edge"]
         assert {n.obstacle.name for n in found} == names
         assert all(n.distance == pytest.approx(0.29e-3, abs=3e-6) for n in found[:1])
@@ -166,13 +166,13 @@ def test_thermistor_in_a_coil_is_refused_with_its_place():
     assert {f.code for f in found} >= {"board.pad_gap"} and all("layer 4" in f.where for f in found if f.limit)
 
 
-def test_ears_that_meet_are_refused():
+def test_mounting_tabs_that_meet_are_refused():
     with pytest.raises(DesignError, match=r"board.tabs\[1\].first_angle_deg: must stand .* degrees apart"):
         lay_copper(design_of(board__tabs=[{"width_mm": 20.0, "reach_mm": 12.0, "count": 10}]))
 
 
-def test_copper_free_ears():
-    """Nothing of the winding reaches the ears: all copper stays within the ring that was asked for."""
+def test_copper_free_mounting_tabs():
+    """Nothing of the winding reaches the mounting tabs: all copper stays within the ring that was asked for."""
     design = design_of(board__tabs=[{"width_mm": 8.0, "reach_mm": 8.0, "count": 5}])
     copper = lay_copper(design)
     tabs = copper.shape.outer.polygon.difference(shapely.Point(0, 0).buffer(33.5 * MM, quad_segs=512))
@@ -184,7 +184,7 @@ def test_copper_free_ears():
 
 
 def test_webs_of_mask_and_laminate_are_those_of_the_drawing():
-    """By hand: lands 0.15 mm apart and openings 0.05 mm wider leave 0.05 mm; holes 0.4 mm from a rim, 0.3 mm apart."""
+    """Lands 0.15 mm apart and openings 0.05 mm wider leave 0.05 mm; holes 0.4 mm from an edge, 0.3 mm apart."""
     lands = {"land_length_mm": 1.0, "land_width_mm": 1.0, "land_pitch_mm": 1.15}
     chip = {"circle_diameter_mm": 74.0, "angle_deg": 90.0, **lands}
     design = design_of(board__thermistor=chip, **WIDE)
@@ -193,8 +193,8 @@ def test_webs_of_mask_and_laminate_are_those_of_the_drawing():
     assert web.value == pytest.approx(0.05, rel=1e-6)
     assert x == 0 and abs(y - 37.0) <= 0.55  # anywhere on the strip between the openings
     hole = {"diameter_mm": 3.0, "circle_diameter_mm": 72.0}
-    rim = design_of(board__holes=[hole], board__outer_diameter_mm=75.8)
-    found = feature_findings(rim, lay_copper(rim))
+    near = design_of(board__holes=[hole], board__outer_diameter_mm=75.8)
+    found = feature_findings(near, lay_copper(near))
     assert [(f.code, f.where) for f in found] == [("board.hole_web", "hole H1, x 36.000 mm, y 0.000 mm")]
     assert found[0].value == pytest.approx(0.4, abs=2e-4)
     turn = float(np.degrees(2 * np.arcsin(3.3 / 72.0)))  # a chord of 3.3 mm

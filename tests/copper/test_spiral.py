@@ -16,7 +16,7 @@ from tests.copper.stators import design_of, place
 MM = 1e-3
 COILS = {
     "sector": {},
-    "sector, inner rim": {"winding__connection_ring": "inner"},
+    "sector, inner ring": {"winding__connection_ring": "inner"},
     "few wide sectors": {"winding__coils": 3, "rotor__poles": 4},
     "parallel": {"winding__outline": "parallel", "winding__coils": 9, "rotor__poles": 8, "winding__turns": 2},
     "round": {"winding__outline": "round"},
@@ -34,7 +34,9 @@ def coil_and_plan(values):
 
 
 def whole_path(coil):
-    """The coil's centre-line from its first post to its last, seen from above, and back straight: a closed line."""
+    """The coil's centre-line from its first layer-transition via to its last, seen from above, and back straight: a
+    closed line.
+    """
     return np.concatenate([track.points for track in coil.tracks])
 
 
@@ -70,7 +72,7 @@ def test_layers_meet_at_the_coils_own_holes(values):
 
 @every_coil
 def test_turns_cross_the_axis_one_pitch_apart(values):
-    """Opposite the posts, where no leads are; the pitch is the width, the gap and little more."""
+    """Opposite the layer-transition vias, where no leads are; the pitch is the width, the gap and little more."""
     design, coil, plan = coil_and_plan(values)
     board = design.board
     clear = board.track_width + board.track_gap
@@ -78,10 +80,10 @@ def test_turns_cross_the_axis_one_pitch_apart(values):
     for track in coil.tracks:
         crossing = shapely.intersection(shapely.LineString(track.points), shapely.LineString([(0, 0), (0.1, 0)]))
         x = np.sort(shapely.get_coordinates(crossing)[:, 0])
-        far = x[x < plan.inner_vias[-1] - 1e-6] if plan.rim > 0 else x[x > plan.inner_vias[-1] + 1e-6]
+        far = x[x < plan.inner_vias[-1] - 1e-6] if plan.side > 0 else x[x > plan.inner_vias[-1] + 1e-6]
         assert len(far) in (plan.turns, plan.turns + 1)
         assert np.diff(far) == pytest.approx(plan.pitch, rel=1e-6)
-        outermost = far[0] - plan.family.inner if plan.rim > 0 else plan.family.outer - far[-1]
+        outermost = far[0] - plan.family.inner if plan.side > 0 else plan.family.outer - far[-1]
         assert -1e-9 <= outermost <= plan.pitch
 
 
@@ -90,7 +92,7 @@ def test_pitch_leaves_the_gap_between_turns(values):
     """Turn against turn, cut where the coil has gone half round: by shapely, square on, slant and chords included."""
     design, coil, plan = coil_and_plan(values)
     clear = design.board.track_width + design.board.track_gap
-    middle = np.array([plan.inner_vias[-1] - plan.rim * 1e-5, 0.0])  # beside the last via
+    middle = np.array([plan.inner_vias[-1] - plan.side * 1e-5, 0.0])  # beside the last via
     for track in coil.tracks:
         z = (track.points - middle) @ np.array([1, 1j])
         swept = np.concatenate([[0.0], np.cumsum(np.angle(z[1:] / z[:-1]))])

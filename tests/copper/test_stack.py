@@ -39,7 +39,8 @@ def psi(design):
 def test_boards_in_series(changes, boards):
     """psi: the sum over single boards whose gap is wider by their depth; resistance: boards and pins.
 
-    The boards of a stack have their terminals elsewhere than single ones, so that links differ: 1 % of the whole.
+    The boards of a stack have their terminals elsewhere than single ones, so that interconnects differ: 1 % of the
+    whole.
     """
     design = stack(changes, boards, "series")
     singles = [stack(changes, 1, "").with_values({"rotor.air_gap_mm": 0.8 + 2.0 * number}) for number in range(boards)]

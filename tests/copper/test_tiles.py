@@ -10,9 +10,10 @@ import shapely
 import pcbstator
 from pcbstator.analysis.electrical.conductors import Conductors
 from pcbstator.copper import CoilVisit, Pin, TileJumper, Track
-from pcbstator.copper.connections.connection_ring import NoRoomError, spread_in_tiles
+from pcbstator.copper.connections.terminals import spread_in_tiles
 from pcbstator.copper.connections.tiles import is_jumper_hole, lay_tiles, least_panel
 from pcbstator.copper.geometry.contour import Arc
+from pcbstator.copper.no_room import NoRoomError
 from pcbstator.errors import DesignError
 from tests.copper.stators import design_of
 
@@ -53,7 +54,7 @@ def areas(board, layer=None):
                 shapely.union_all([shapely.Point(a).buffer(u / 2), shapely.Point(b).buffer(w / 2)]).convex_hull
                 for a, b, u, w in ends
             ]
-    holes = [*board.vias, *board.terminals, *getattr(board, "joints", ())]
+    holes = [*board.vias, *board.terminals, *getattr(board, "jumper_holes", ())]
     return shapes + [shapely.Point(h.x, h.y).buffer(h.pad / 2, quad_segs=32) for h in holes]
 
 
@@ -228,7 +229,7 @@ def areas_of_net(board, net, layer):
 
 
 def test_tiles_between_the_ends_are_one_kind():
-    """Where a tile is a whole period of the winding, tiles differ by terminals and the ends of links only."""
+    """Where a tile is a whole period of the winding, tiles differ by terminals and the ends of interconnects only."""
     design, copper = ring_of({"winding__coils": 24, "rotor__poles": 32, "board__tiles": 8, "winding__turns": 2,
                               "board__copper_outer_diameter_mm": 150.0})  # fmt: skip
     kinds = lay_tiles(design, copper)
@@ -270,7 +271,7 @@ def test_tiles_of_one_kind_with_other_terminals_have_numbers():
 
 
 def test_what_shares_the_board_goes_to_its_tile():
-    """A thermistor, ears and slots: each on the tile whose angle it has, with its nets, once."""
+    """A thermistor, mounting tabs and slots: each on the tile whose angle it has, with its nets, once."""
     tabs = [{"width_mm": 8.0, "reach_mm": 6.0, "count": 4, "first_angle_deg": 30.0, "hole_mm": 3.2}]
     slots = [{"width_mm": 1.0, "length_mm": 3.0, "circle_diameter_mm": 62.0, "direction": "tangential", "count": 4,
               "first_angle_deg": 10.0}]  # fmt: skip
@@ -287,7 +288,7 @@ def test_what_shares_the_board_goes_to_its_tile():
         polygon = board.shape.outer.polygon
         assert all(polygon.contains(shapely.Point(hole.x, hole.y)) for hole in board.shape.drilled)
         assert all(polygon.contains(shapely.Point(land.x, land.y)) for land in board.non_winding.lands)
-        ring = copper.shape.outer.area - pi * copper.board_inner_radius**2  # with its ears, exact
+        ring = copper.shape.outer.area - pi * copper.board_inner_radius**2  # with its mounting tabs, exact
         cut = 0.2e-3 * (copper.board_outer_radius - copper.board_inner_radius)
         assert board.shape.outer.area == pytest.approx(ring / 4 - cut, rel=1e-7)
 
@@ -310,7 +311,7 @@ def test_least_panel_of_a_half_ring_and_of_a_turned_square():
     ({"board__tiles": 3, "winding__kind": "wave"}, r'board\.tiles.*kind = "wave"'),
     ({"board__tiles": 3, "winding__skew_deg": 3.0}, r"board\.tiles.*skew_deg = 3"),
     ({"board__tiles": 3, "board__jumper_pad_mm": 0.7}, r"board\.jumper_pad_mm.*larger than the hole"),
-    # Tiles of 120 degrees are 113.4 x 48.3 mm, of 90 degrees 92.6 x 41.1 mm: chord, and rim to inner corner.
+    # Tiles of 120 degrees are 113.4 x 48.3 mm, of 90 degrees 92.6 x 41.1 mm: chord, and outer edge to inner corner.
     ({"board__tiles": 2, "board__panel_width_mm": 115.0, "board__panel_height_mm": 60.0}, r"a tile .*use tiles = 3"),
     ({"board__tiles": 2, "board__panel_width_mm": 60.0, "board__panel_height_mm": 100.0}, r"a tile .*use tiles = 4"),
     ({"board__panel_width_mm": 120.0, "board__panel_height_mm": 140.0}, r"the board must fit the panel of 120 x 140"),

@@ -13,11 +13,11 @@ from scipy.optimize import brentq
 import pcbstator
 from pcbstator.analysis.electrical.conductors import Conductors, conductors_of
 from pcbstator.analysis.magnetic.rotor_field import path_linkages, phase_linkages, rotor_field
-from pcbstator.copper.connections.connection_ring import NoRoomError
-from pcbstator.copper.geometry.clearance import least_gap
+from pcbstator.copper.clearance import least_gap
+from pcbstator.copper.no_room import NoRoomError
 from pcbstator.copper.plan import plan_stator
 from pcbstator.copper.sizing import settle_plan
-from pcbstator.copper.wave.laps import _roots
+from pcbstator.copper.wave.end_windings import _roots
 from pcbstator.errors import DesignError
 from pcbstator.physics.conductors.track_end import hole_end_squares
 from pcbstator.winding import lay_winding, wind_wave
@@ -36,7 +36,7 @@ def wave(**values):
 
 
 def test_roots_are_those_of_the_library():
-    """Many at once against one after the other: steep and flat, early and late, with the kink that end arcs have."""
+    """Many at once against one after the other: steep, flat, early, late, with the kink that end windings have."""
     dice = np.random.default_rng(1)
     level, bend, high = (dice.uniform(*span, (40, 1)) for span in ((0.01, 0.9), (0.05, 1.0), (1.0, 3.0)))
 
@@ -64,7 +64,7 @@ def test_factor_of_the_handbook(slots, factor):
 
 @pytest.mark.parametrize("phases", [2, 3, 5])
 def test_factor_by_the_closed_form(phases):
-    """sin(q·a/2)/(q·sin(a/2)) with a = pi/(m·q) between neighbouring runs."""
+    """sin(q·a/2)/(q·sin(a/2)) with a = pi/(m·q) between neighbouring active conductors."""
     for q in range(1, 6):
         step = pi / phases / q
         assert wind_wave(phases, q, 8).factor == pytest.approx(np.sin(q * step / 2) / (q * np.sin(step / 2)), rel=1e-12)
@@ -76,10 +76,12 @@ def test_paths_that_are_not_equal():
 
 
 @pytest.mark.parametrize("turns", [1, 2])
-def test_linkage_of_full_pitch_runs(turns):
-    """Against full-pitch runs: N·k·(2/p)·∫ b_1 r dr over the runs, arcs beyond the magnets; 2 % for what the arcs see.
+def test_linkage_of_full_pitch_conductors(turns):
+    """Against full-pitch conductors: N·k·(2/p)·∫ b_1 r dr over the active conductors, end windings beyond the magnets;
+    2 % for what the end windings see.
 
-    Every pair of poles has, on its two layers, two conductors of one turn: N = runs beside each other times pole pairs.
+    Every pair of poles has, on its two layers, two conductors of one turn: N = active conductors side
+    by side times pole pairs.
     """
     design = wave(
         winding__turns=turns, **{"rotor.magnet.inner_diameter_mm": 84.0, "rotor.magnet.outer_diameter_mm": 100.0,
@@ -87,7 +89,7 @@ def test_linkage_of_full_pitch_runs(turns):
     )  # fmt: skip
     copper = pcbstator.lay_copper(design)
     field = rotor_field(design)
-    near, far = settle_plan(design, lay_winding(design)).coil.run
+    near, far = settle_plan(design, lay_winding(design)).coil.active_ends
     assert near < 42e-3 and far > 50e-3
     radii = np.linspace(near, far, 2001)
     middle = np.argmin(abs(radii - 46e-3))
@@ -101,7 +103,7 @@ def test_linkage_of_full_pitch_runs(turns):
 @pytest.mark.parametrize("phases", [2, 3, 5])
 @pytest.mark.parametrize("profile", ["even", "tapered"])
 def test_phases_are_one_another_turned(phases, profile):
-    """Linkage of phase k is that of A, later by its electrical angle; what the links add is small."""
+    """Linkage of phase k is that of A, later by its electrical angle; what the interconnects add is small."""
     design = wave(
         winding__phases=phases,
         board__track_profile=profile,
@@ -152,10 +154,10 @@ def test_tapered_track_piece_by_piece(kind):
 @given(
     phases=st.sampled_from([2, 3, 5]), turns=st.integers(1, 3), pairs=st.integers(4, 12), width=st.floats(0.1, 0.5),
     gap=st.floats(0.1, 0.3), inner=st.floats(50, 80), across=st.floats(30, 80), skew=st.floats(-5, 5),
-    tapered=st.booleans(), rim=st.sampled_from(["outer", "inner"]), layers=st.sampled_from([2]),
+    tapered=st.booleans(), ring=st.sampled_from(["outer", "inner"]), layers=st.sampled_from([2]),
 )  # fmt: skip
 def test_every_wave_that_fits_keeps_its_gap(
-    phases, turns, pairs, width, gap, inner, across, skew, tapered, rim, layers
+    phases, turns, pairs, width, gap, inner, across, skew, tapered, ring, layers
 ):
     try:
         design = wave(
@@ -168,7 +170,7 @@ def test_every_wave_that_fits_keeps_its_gap(
             board__layers=layers,
             board__copper_outer_diameter_mm=inner + across,
             winding__skew_deg=skew,
-            winding__connection_ring=rim,
+            winding__connection_ring=ring,
             board__track_profile="tapered" if tapered else "even",
             **{"rotor.magnet.inner_diameter_mm": inner, "rotor.magnet.outer_diameter_mm": inner + across},
         )

@@ -1,4 +1,4 @@
-"""Rule sets against the limits that board houses print (tests/published/fabrication.toml)."""
+"""Rule sets against the limits that board manufacturers print (tests/published/fabrication.toml)."""
 
 import tomllib
 from pathlib import Path
@@ -27,9 +27,9 @@ def test_names():
 
 
 def test_table_takes_the_rest_from_the_standard(design_of):
-    rules = design_of({"board.rules": {"track_width_mm": 0.1, "name": "my board house"}}).rules
+    rules = design_of({"board.rules": {"track_width_mm": 0.1, "name": "my board manufacturer"}}).rules
     assert (rules.name, rules.track_width, rules.track_gap) == (
-        "my board house",
+        "my board manufacturer",
         0.1e-3,
         rule_set("1oz-standard").track_gap,
     )

@@ -15,7 +15,7 @@ from scipy.sparse.csgraph import connected_components
 from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
-from pcbstator.copper.records import Coil, Copper, Layer, PhaseCopper, Point, Terminal, Track, Via
+from pcbstator.copper import Coil, Copper, Layer, PhaseCopper, Point, Terminal, Track, Via
 
 ODD_TITLE = 'Fan "50 %" *µ*, 3\nstage \\u0041 風 🌀 %TF.Bad*%'
 

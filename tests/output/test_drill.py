@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pcbstator.copper.records import Via
+from pcbstator.copper import Via
 from pcbstator.errors import OutputError
 from pcbstator.output.fabrication.drill import drill_xnc
 from tests.output import readback

@@ -14,7 +14,7 @@ import pytest
 import shapely
 from pyparsing import ParseBaseException
 
-from pcbstator.copper.records import Copper, Track, Via
+from pcbstator.copper import Copper, Track, Via
 from pcbstator.errors import OutputError
 from pcbstator.output.fabrication.drill import drill_xnc
 from pcbstator.output.fabrication.gerber import copper_gerber, legend_gerber, mask_gerber, profile_gerber, without_holes

@@ -10,7 +10,7 @@ import pytest
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from pcbstator.copper.records import Copper
+from pcbstator.copper import Copper
 from pcbstator.output.fabrication.gerber import legend_gerber
 from pcbstator.output.fabrication.legend import legend_shapes
 from tests.output import readback

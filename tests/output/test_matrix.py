@@ -21,10 +21,9 @@ from scipy.spatial import cKDTree
 from shapely.affinity import rotate
 
 import pcbstator
-from pcbstator.copper import Copper, lay_copper
+from pcbstator.copper import Copper, Terminal, Track, Via, lay_copper
+from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.connections.via_transitions import with_teardrops
-from pcbstator.copper.geometry.clearance import least_gap
-from pcbstator.copper.records import Terminal, Track, Via
 from pcbstator.design import Design
 from pcbstator.output.fabrication.job_file import BoardFacts
 from pcbstator.output.fabrication.package import fabrication_set, package_files
@@ -74,7 +73,7 @@ def laid_area(copper: Copper, number: int) -> float:
     """Area [mm2] of the tracks and pads of a layer, together; of turned copies one is measured and turned."""
     once: dict[tuple[int, int, float], shapely.Geometry] = {}
     shapes = []
-    for track in (track.forth for track in (*copper.tracks, *copper.teardrops) if track.layer == number):
+    for track in (track.original for track in (*copper.tracks, *copper.teardrops) if track.layer == number):
         key = id(track.shape), id(track.widths), track.width
         if key not in once:
             once[key] = covered(replace(track, turn=0.0))

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from pcbstator.copper.records import Copper, Terminal
+from pcbstator.copper import Copper, Terminal
 from pcbstator.errors import OutputError
 from pcbstator.output.fabrication.netlist import net_aliases, netlist_ipc356
 from tests.output import readback

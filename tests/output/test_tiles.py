@@ -11,7 +11,7 @@ import shapely
 import pcbstator
 from pcbstator.copper.connections.tiles import lay_tiles
 from pcbstator.copper.connections.via_transitions import with_teardrops
-from pcbstator.copper.records import strip_outline
+from pcbstator.copper.geometry.tracks import strip_outline
 from pcbstator.output.fabrication.package import package_files
 from pcbstator.output.report.report import report_html
 from tests.copper.stators import design_of

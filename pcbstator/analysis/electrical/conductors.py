@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from pcbstator.copper import Coil, Copper, Pin, TileJumper, Track
 from pcbstator.copper.connections.via_transitions import WEB
 from pcbstator.copper.current_paths import Barrel
-from pcbstator.copper.records import spot
+from pcbstator.copper.geometry.tracks import spot
 from pcbstator.physics.conductors.resistance import (
     PathNetwork,
     path_network,

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from pcbstator.analysis.fields import inside, result
+from pcbstator.copper.clearance import Gap
 from pcbstator.copper.connections.slip_ring import SlipRingGaps
-from pcbstator.copper.geometry.clearance import Gap
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -24,7 +24,7 @@ from pcbstator.copper.connections.slip_ring import (
     row_lengths,
     slip_ring_gaps,
 )
-from pcbstator.copper.geometry.plain_board import PlainBoard
+from pcbstator.copper.plain_board import PlainBoard
 from pcbstator.design.slip_ring import MOST_VIAS, SlipRing
 from pcbstator.errors import Complaint, DesignError, LawRangeError
 from pcbstator.physics.conductors.resistance import track_resistance, via_resistance

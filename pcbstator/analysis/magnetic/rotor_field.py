@@ -14,7 +14,7 @@ from pcbstator.analysis.electrical.conductors import Conductors
 from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.magnetic.waveforms import distortion, ripple, sampled_waves
 from pcbstator.copper import Copper, Track
-from pcbstator.design.records import BlockMagnet, DiscMagnet
+from pcbstator.design import BlockMagnet, DiscMagnet
 from pcbstator.errors import LawRangeError
 from pcbstator.materials import mild_steel
 from pcbstator.physics.magnetics.field_layers import MagnetLayers

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.magnetic.rotor_field import steel_ring
 from pcbstator.analysis.mechanical.records import MechanicalResult
-from pcbstator.design.records import BlockMagnet, DiscMagnet
+from pcbstator.design import BlockMagnet, DiscMagnet
 from pcbstator.materials import knee_field_strength, mild_steel, neodymium, steel_density
 from pcbstator.physics.magnetics.magnet_ring import Footprint
 from pcbstator.physics.magnetics.steel import SaturatedIron, saturated_iron

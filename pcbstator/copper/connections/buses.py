@@ -1,7 +1,7 @@
-"""The links on the rim as tracks, and the way of the current through them.
+"""The inter-coil connections as tracks, and the current paths through them.
 
-Every bus becomes a small tree of tracks: leads from posts and terminal to the arc, and the arc cut at its taps. A path
-of a phase is then a walk: terminal, tree, coil, tree, coil, ..., tree, star point.
+Every bus becomes a small tree of tracks: leads from layer-transition vias and terminal to the arc, and the arc cut at
+its taps. A path of a phase is then a walk: terminal, tree, coil, tree, coil, ..., tree, star point.
 """
 
 from __future__ import annotations
@@ -16,17 +16,16 @@ from math import asin, ceil, cos, inf, sin
 import numpy as np
 
 from pcbstator.copper.connections.connection_ring import ALIKE, Bus, ConnectionRing, Tap
-from pcbstator.copper.records import FloatArray, Role, Terminal, TileJumper, Track, Via, frozen
+from pcbstator.copper.geometry.tracks import FloatArray, Role, Terminal, TileJumper, Track, Via, arc_pieces, frozen
 from pcbstator.copper.spiral.coil import round_corner
-from pcbstator.copper.spiral.outlines import arc_pieces
 
 Node = tuple[str, int]
 
 
 @dataclass(frozen=True)
 class Cuts:
-    """Where a ring is cut into tiles and how links go across: first cut and angle between cuts [rad], distance of the
-    holes from the middle of a cut, their drill and pad, and the wire's diameter [m].
+    """Where a ring is cut into tiles and how connections go across: first cut and angle between cuts [rad], distance of
+    the holes from the middle of a cut, their drill and pad, and the tile jumper's diameter [m].
     """
 
     first: float
@@ -70,19 +69,19 @@ class BusTree:
             self.hanging[node].append(index)
 
     def add(self, start: Node, end: Node, track: Track | TileJumper) -> None:
-        """Keep a track or wire between two nodes."""
+        """Keep a track or tile jumper between two nodes."""
         self.edges[start, end] = track
         self.beside.setdefault(start, []).append(end)
         self.beside.setdefault(end, []).append(start)
 
     def edge(self, start: Node, end: Node) -> Track | TileJumper:
-        """The track or wire from one node to the next, in that direction."""
+        """The track or tile jumper from one node to the next, in that direction."""
         if (start, end) not in self.edges:
             self.edges[start, end] = self.edges[end, start].reversed()
         return self.edges[start, end]
 
     def walk(self, start: Node, end: Node) -> list[Track | TileJumper]:
-        """The tracks and wires from one node to another, in that direction."""
+        """The tracks and tile jumpers from one node to another, in that direction."""
         if end in self.beside[start]:
             return [self.edge(start, end)]
         came: dict[Node, Node] = {start: start}
@@ -106,7 +105,7 @@ class BusTree:
         return [track for track in tracks if isinstance(track, Track)]
 
     def coil_ends(self) -> Iterator[tuple[tuple[int, bool], Node]]:
-        """(coil, at its start) and the node there, for every coil's post."""
+        """(coil, at its start) and the node there, for every end of a coil."""
         return (((tap.coil, tap.at_start), ("end", i)) for i, tap in enumerate(self.bus.taps) if not tap.terminal)
 
     @cached_property
@@ -136,7 +135,7 @@ def arc_points(radius: float, start: float, stop: float) -> FloatArray:
 def _lay_across(
     tree: BusTree, channel: int, cuts: Cuts, start: tuple[Node, float], stop: tuple[Node, float], width: float
 ) -> None:
-    """An arc between two nodes at angles, with a wire across every cut on its way.
+    """An arc between two nodes at angles, with a tile jumper across every cut that it passes.
 
     Holes are named X before a cut, counter-clockwise, and Y after it, with the number of the channel.
     """
@@ -166,7 +165,7 @@ def lay_bus(
     bus: Bus, plan: ConnectionRing, channel: int, layers: int, width: float, corner: float, drill: float, pad: float,
     cuts: Cuts | None = None,
 ) -> BusTree:  # fmt: skip
-    """The tracks of one bus on the rim; with ``cuts``, of a stepped one, in tiles."""
+    """The tracks of one bus on the connection ring; with ``cuts``, of a stepped one, in tiles."""
     radius = plan.arc_radii[channel]
     arc_layer, lead_layer = (1, layers) if plan.stepped else (channel + 1, channel + 1)
     tree = BusTree(bus, radius, arc_layer, lead_layer)
@@ -177,7 +176,7 @@ def lay_bus(
         return Track(lead_layer, _along_radius(start, stop), width, bus.net, bus.phase, role, turn=angle)
 
     if len(stops) == 1 and len(taps) == 2:
-        # A terminal straight above its post: no arc, one lead.
+        # A terminal straight above its layer-transition via: no arc, one lead.
         first = next(i for i, tap in enumerate(taps) if not tap.terminal)
         tree.add(("end", first), ("end", 1 - first), lead(ends[first], ends[1 - first], taps[first].angle, "lead"))
         return tree
@@ -205,7 +204,7 @@ def lay_bus(
 
 
 def _end_radius(plan: ConnectionRing, tap: Tap) -> float:
-    return plan.terminal_radius if tap.terminal else plan.post_radius
+    return plan.terminal_radius if tap.terminal else plan.transition_radius
 
 
 def _drawn_on(tree: BusTree, plan: ConnectionRing, stop: Node) -> tuple[Node, float]:

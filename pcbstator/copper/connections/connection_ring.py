@@ -1,7 +1,7 @@
-"""The rim: which coil ends are joined there, and on which layers and radii the links run.
+"""The connection ring: which coil ends are joined there, and on which layers and radii the inter-coil connections run.
 
-Joins are worked out as angles first: every join is a bus, an arc with taps at the posts of coils and perhaps a
-terminal. Two ways lead the arcs past each other:
+Joins are worked out as angles first: every join is a bus, an arc with taps at the coils' layer-transition vias and
+perhaps a terminal. Two arrangements lead the arcs past each other:
 
 * *layered*: all arcs at one radius, each on a layer of its own, so that nothing crosses. Takes the least radius.
 * *stepped*: all arcs on layer 1, each at a radius of its own; radial leads on the last layer, a via at every tap.
@@ -14,32 +14,19 @@ import itertools
 from dataclasses import dataclass
 from functools import lru_cache
 from math import asin, pi
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
-from pcbstator.copper.records import FloatArray
+from pcbstator.copper.connections.terminals import paired_terminals, spread, spread_in_tiles
+from pcbstator.copper.geometry.tracks import FloatArray
 from pcbstator.winding import PHASE_NAMES, Winding
 
-Connection = Literal["star", "delta", "open"]
-
-
-PLACES = 2880  # around the circle, where a terminal may be
 ALIKE, DIGITS = 1e-9, 8  # rad, and decimals: angles that differ by less do so by rounding, which must not decide
 
 
-@dataclass(frozen=True)
-class NoRoomError(Exception):
-    """Something does not fit: the key that decides, the rule with its numbers, and a way out."""
-
-    key: str
-    rule: str
-    value: str
-    remedy: str
-
-
 class Tap(NamedTuple):
-    """A place on a bus: the angle [rad] and what hangs there, a coil's post (start or finish) or a terminal."""
+    """A place on a bus: the angle [rad] and what hangs there, a coil's start or finish or a terminal."""
 
     angle: float
     coil: int = -1
@@ -71,7 +58,7 @@ class Join(NamedTuple):
 
     net: str
     phase: str
-    posts: tuple[tuple[int, bool], ...]
+    coil_ends: tuple[tuple[int, bool], ...]
     terminal: str
 
 
@@ -105,7 +92,7 @@ def joins(winding: Winding, connection: str) -> tuple[Join, ...]:
     if connection == "star":
         ends = [leaving(path[-1]) for paths in winding.paths for path in paths]
         result.append((net_name("star", 0), "N", sorted(ends), "N"))
-    return tuple(Join(net, name, tuple(posts), terminal) for net, name, posts, terminal in result)
+    return tuple(Join(net, name, tuple(ends), terminal) for net, name, ends, terminal in result)
 
 
 def _rounded_angle(tap: Tap) -> float:
@@ -128,125 +115,6 @@ def _arc_order(taps: list[Tap]) -> tuple[Tap, ...]:
     return (*taps[begin:], *(Tap(tap[0] + full, *tap[1:]) for tap in taps[:begin]))
 
 
-def spread(angles: list[float], spacing: float) -> list[float]:
-    """Angles moved as little as can be, in their order around the circle, so that neighbours are ``spacing`` apart.
-
-    Those that crowd stand evenly about their mean; all of them stand evenly around the circle where nothing less helps.
-
-    >>> [round(angle, 3) for angle in spread([1.0, 1.1, 4.0], 0.3)]
-    [0.9, 1.2, 4.0]
-    """
-    count = len(angles)
-    order = sorted(range(count), key=lambda i: angles[i] % (2 * pi))
-    turned = [angles[i] % (2 * pi) for i in order]
-    gaps = [(turned[i] - turned[i - 1]) % (2 * pi) for i in range(count)]
-    cut = max(range(count), key=lambda i: gaps[i])  # the widest gap is before this one
-    order = order[cut:] + order[:cut]
-    along = turned[cut:] + [angle + 2 * pi for angle in turned[:cut]]
-    placed = _evened(along, spacing)
-    placed = [start + index * spacing for index, start in enumerate(placed)]
-    if placed[-1] - placed[0] > 2 * pi - spacing:
-        middle = _mean(placed) - pi * (count - 1) / count
-        placed = [middle + 2 * pi * index / count for index in range(count)]
-    return [place for _, place in sorted(zip(order, placed, strict=True))]
-
-
-def paired_terminals(
-    homes: dict[str, float], spacing: float, unit: float, posts: list[float], clearance: float
-) -> dict[str, float]:
-    """Angles for terminals A, A2, B, B2, … so that A2 lies as far after A as B2 after B, by a multiple of ``unit``.
-
-    homes: where each would like to be; spacing: least angle between any two; posts: of the coils, which the leads to
-    terminals pass by ``clearance`` [rad]. NoRoomError where there is no such place.
-
-    >>> places = paired_terminals({"A": 0.0, "A2": 0.9, "B": 2.0, "B2": 3.1}, 0.1, 0.25, [], 0.0)
-    >>> round(places["A2"] - places["A"], 6) == round(places["B2"] - places["B"], 6)
-    True
-    """
-    names = [name for name in homes if f"{name}2" in homes]
-    apart = np.array([homes[f"{name}2"] - homes[name] for name in names])
-    wish = float(np.angle(np.exp(1j * apart).sum()))
-    order = sorted(range(1, round(2 * pi / unit)), key=lambda k: abs(np.angle(np.exp(1j * (k * unit - wish)))))
-    places = np.linspace(0, 2 * pi, PLACES, endpoint=False)
-    free = np.all(_apart(places[:, None], np.array(posts)[None, :]) >= clearance, axis=1)
-    for shift in (k * unit for k in order):
-        both = free & np.all(_apart((places + shift)[:, None], np.array(posts)[None, :]) >= clearance, axis=1)
-        angles: dict[str, float] = {}
-        for name, half in zip(names, np.angle(np.exp(1j * (apart - shift))) / 2, strict=True):
-            taken = np.array(list(angles.values()))
-            room = both & np.array([abs(shift) >= spacing] * PLACES)
-            for moved in (places, places + shift):
-                room &= np.all(_apart(moved[:, None], taken[None, :]) >= spacing, axis=1)
-            if not room.any():
-                break
-            away = np.where(room, _apart(places, np.array(homes[name] + half)), np.inf)
-            angles[name] = float(places[int(np.argmin(away))])
-            angles[f"{name}2"] = angles[name] + shift
-        if len(angles) == 2 * len(names):
-            return angles
-    raise NoRoomError(
-        "stack.connection",
-        "both ends of each phase need a terminal on the rim, so that boards in series meet",
-        f"{len(homes)} terminals",
-        'use smaller pads, a larger annulus or connection = "parallel"',
-    )
-
-
-def _apart(one: FloatArray, other: FloatArray) -> FloatArray:
-    """Angles [rad] between directions, 0 to pi."""
-    return np.asarray(np.abs((one - other + pi) % (2 * pi) - pi))
-
-
-def spread_in_tiles(
-    homes: dict[str, float], spacing: float, first_cut: float, tiles: int, aside: float
-) -> dict[str, float]:
-    """Angles for terminals, each within the tile of its home and ``aside`` from the cuts, moved as little as can be.
-
-    first_cut: the first tile begins this angle before 0 [rad]. NoRoomError where a tile is too short.
-
-    >>> places = spread_in_tiles({"A": 0.05, "B": 0.1, "C": 2.5}, 0.2, 0.1, 4, 0.15)
-    >>> {name: round(angle, 3) for name, angle in places.items()}
-    {'A': 0.05, 'B': 0.25, 'C': 2.5}
-    """
-    arc = 2 * pi / tiles
-    places: dict[str, float] = {}
-    for tile in range(tiles):
-        low, high = tile * arc - first_cut, (tile + 1) * arc - first_cut
-        own = {name: low + (home - low) % (2 * pi) for name, home in homes.items() if (home - low) % (2 * pi) < arc}
-        if not own:
-            continue
-        room = high - low - 2 * aside - (len(own) - 1) * spacing
-        if room < 0:
-            raise NoRoomError(
-                "board.tiles",
-                "a tile must have room for its terminals",
-                f"{len(own)} terminals on one of {tiles} tiles",
-                "use fewer tiles, smaller pads or a larger annulus",
-            )
-        order = sorted(own, key=lambda name: own[name])
-        starts = _evened([own[name] for name in order], spacing)
-        least = low + aside
-        places |= {
-            name: min(max(start, least), least + room) + index * spacing
-            for index, (name, start) in enumerate(zip(order, starts, strict=True))
-        }
-    return places
-
-
-def _evened(along: list[float], spacing: float) -> list[float]:
-    """Where the row begins that each of these places belongs to; those that crowd share one, about their mean."""
-    groups: list[list[float]] = []
-    for index, angle in enumerate(along):
-        groups.append([angle - index * spacing])
-        while len(groups) > 1 and _mean(groups[-2]) > _mean(groups[-1]):
-            groups[-2:] = [groups[-2] + groups[-1]]
-    return [_mean(group) for group in groups for _ in group]
-
-
-def _mean(values: list[float]) -> float:
-    return sum(values) / len(values)
-
-
 def lay_buses(
     winding: Winding,
     connection: str,
@@ -260,28 +128,29 @@ def lay_buses(
 ) -> tuple[Bus, ...]:
     """The buses with their angles.
 
-    coil_angles: of the coils' axes [rad]; start_angle, finish_angle: of a coil's first and last post from its axis
-    [rad]; terminal_spacing: least angle between terminals; pairing: where given, both ends of a phase are a multiple of
-    this angle apart, the same for all phases (see ``copper.stack``); clearance: of their leads from posts [rad]; cuts:
-    number of tiles and the angle [rad] by which terminals keep from the cuts between them.
+    coil_angles: of the coils' axes [rad]; start_angle, finish_angle: of a coil's first and last layer-transition
+    via from its axis [rad]; terminal_spacing: least angle between terminals; pairing: where given, both ends of a phase
+    are a multiple of this angle apart, the same for all phases (see ``connections.stack``); clearance: of their leads
+    from layer-transition vias [rad]; cuts: number of tiles and the angle [rad] by which terminals keep from the cuts
+    between them.
     """
     wanted, axes = joins(winding, connection), coil_angles.tolist()
     angles = [axis + finish_angle for axis in axes], [axis + start_angle for axis in axes]
     homes = {}
     for join in wanted:
         if join.terminal:
-            coil, at_start = join.posts[-2 if join.terminal == "N" else 0]
+            coil, at_start = join.coil_ends[-2 if join.terminal == "N" else 0]
             homes[join.terminal] = angles[at_start][coil]
     if cuts is not None:
         places = spread_in_tiles(homes, terminal_spacing, pi / winding.coils, *cuts)
     elif pairing is None:
         places = dict(zip(homes, spread(list(homes.values()), terminal_spacing), strict=True))
     else:
-        passed = [angles[at_start][coil] for join in wanted for coil, at_start in join.posts]
+        passed = [angles[at_start][coil] for join in wanted for coil, at_start in join.coil_ends]
         places = paired_terminals(homes, terminal_spacing, pairing, passed, clearance)
     buses = []
-    for net, phase, posts, name in wanted:
-        taps = [Tap(angles[at_start][coil], coil, at_start) for coil, at_start in posts]
+    for net, phase, coil_ends, name in wanted:
+        taps = [Tap(angles[at_start][coil], coil, at_start) for coil, at_start in coil_ends]
         if name:
             taps.append(Tap(places[name], terminal=name))
         buses.append(Bus(net, phase, _arc_order(taps)))
@@ -346,10 +215,10 @@ def _fill(groups: list[list[int]], meets: list[int]) -> list[int]:
 
 @dataclass(frozen=True)
 class ConnectionRingSizes:
-    """What sets the radii of the rim [m]: widths, gap, pads; ``edge`` is the radius it may not pass, ``side`` ±1.
+    """What sets the radii of the connection ring [m]: widths, gap, pads; ``edge`` is the radius it may not pass,
+    ``side`` +1 where it lies outside the coils, -1 inside.
 
-    joint_pad: of the holes beside cuts between tiles, 0 without; beside_cut: of copper from the middle of a cut, 0
-    without.
+    jumper_pad: of the holes for tile jumpers, 0 without; beside_cut: of copper from the middle of a cut, 0 without.
     """
 
     edge: float
@@ -385,11 +254,13 @@ class ConnectionRingSizes:
 
 @dataclass(frozen=True)
 class ConnectionRing:
-    """Where the rim's parts lie: radii [m] of posts, arcs (per channel) and terminals; layers of arcs and leads."""
+    """Radii [m] of coils, layer-transition vias, arcs (per channel) and terminals; stepped: whether each arc has a
+    radius of its own, else a layer of its own.
+    """
 
     stepped: bool
     coil_radius: float
-    post_radius: float
+    transition_radius: float
     arc_radii: tuple[float, ...]
     terminal_radius: float
 
@@ -407,9 +278,9 @@ def layered_ring(sizes: ConnectionRingSizes, channels: int) -> ConnectionRing:
     """Radii with all arcs at one radius."""
     terminal = sizes.edge - sizes.side * sizes.terminal / 2
     arc = terminal - sizes.side * (sizes.terminal / 2 + sizes.gap + sizes.interconnect_width / 2)
-    post = arc - sizes.side * (sizes.interconnect_width / 2 + sizes.gap + sizes.transition_pad / 2)
-    coil = post - sizes.side * (sizes.transition_pad / 2 + sizes.gap + sizes.coil_width / 2)
-    return ConnectionRing(False, coil, post, (arc,) * channels, terminal)
+    transition = arc - sizes.side * (sizes.interconnect_width / 2 + sizes.gap + sizes.transition_pad / 2)
+    coil = transition - sizes.side * (sizes.transition_pad / 2 + sizes.gap + sizes.coil_width / 2)
+    return ConnectionRing(False, coil, transition, (arc,) * channels, terminal)
 
 
 def stepped_ring(sizes: ConnectionRingSizes, channels: int) -> ConnectionRing:
@@ -419,8 +290,8 @@ def stepped_ring(sizes: ConnectionRingSizes, channels: int) -> ConnectionRing:
     step = sizes.gap + max((sizes.transition_pad + sizes.interconnect_width) / 2, sizes.jumper_pad)
     last = terminal - sizes.side * (sizes.terminal / 2 + sizes.gap + widest / 2)
     arcs = tuple(last - sizes.side * step * (channels - 1 - index) for index in range(channels))
-    post = arcs[0] - sizes.side * max(
+    transition = arcs[0] - sizes.side * max(
         sizes.transition_pad + sizes.gap, (sizes.jumper_pad + sizes.transition_pad) / 2 + sizes.gap
     )
-    coil = post - sizes.side * (sizes.transition_pad / 2 + sizes.gap + sizes.coil_width / 2)
-    return ConnectionRing(True, coil, post, arcs, terminal)
+    coil = transition - sizes.side * (sizes.transition_pad / 2 + sizes.gap + sizes.coil_width / 2)
+    return ConnectionRing(True, coil, transition, arcs, terminal)

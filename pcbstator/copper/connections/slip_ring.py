@@ -8,19 +8,21 @@ where its lead leaves, so that a brush may run beside them; the row is joined be
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass
 from math import asin, ceil, cos, floor, hypot, pi
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
-from pcbstator.copper.geometry.clearance import Gap
-from pcbstator.copper.geometry.plain_board import PlainBoard
-from pcbstator.copper.records import FloatArray, Layer, Terminal, Track, Via
-from pcbstator.copper.spiral.outlines import arc_pieces
+from pcbstator.copper.clearance import Gap
+from pcbstator.copper.geometry.tracks import FloatArray, Layer, Role, Terminal, Track, Via, arc_pieces
+from pcbstator.copper.plain_board import PlainBoard
+from pcbstator.design.quantities import LARGEST
 from pcbstator.design.records import LEAST_BORE, LEAST_EDGE
-from pcbstator.design.slip_ring import LARGEST, SlipRing
+from pcbstator.design.slip_ring import SlipRing
 from pcbstator.errors import Complaint, DesignError
 
 if TYPE_CHECKING:
@@ -196,9 +198,9 @@ def _laid(plan: _Plan, edge: float) -> PlainBoard:
             arc = np.linspace(offsets[0], offsets[-1], arc_pieces(row, offsets[-1] - offsets[0]) + 1)
             arc = np.unique(np.concatenate([arc, offsets, [0.0]]).round(9))
             leads.append(_track(LEAD_SIDE, _polar(row, angle + arc), plan.sizes.lead_width, name, "interconnect"))
-        way = np.concatenate([_polar(plan.terminals, np.array([angle])), _polar(row, np.array([angle]))])
-        leads.append(_track(LEAD_SIDE, way, plan.sizes.lead_width, name, "lead"))
-        x, y = (float(value) for value in way[0])
+        lead = np.concatenate([_polar(plan.terminals, np.array([angle])), _polar(row, np.array([angle]))])
+        leads.append(_track(LEAD_SIDE, lead, plan.sizes.lead_width, name, "lead"))
+        x, y = (float(value) for value in lead[0])
         terminals.append(Terminal(name, x, y, section.terminal_drill, section.terminal_pad, LEAD_SIDE, name))
     bore, outline = _outline(plan, edge)
     layers = Layer(RING_SIDE, 0.0, section.copper), Layer(LEAD_SIDE, -section.thickness, section.copper)
@@ -211,7 +213,7 @@ def _polar(radius: float, angles: FloatArray) -> FloatArray:
     return radius * np.stack([np.cos(angles), np.sin(angles)], axis=1)
 
 
-def _track(layer: int, points: FloatArray, width: float, net: str, role: Any) -> Track:
+def _track(layer: int, points: FloatArray, width: float, net: str, role: Role) -> Track:
     return Track(layer, points, width, net, "", role)
 
 
@@ -219,7 +221,7 @@ def _track(layer: int, points: FloatArray, width: float, net: str, role: Any) ->
 class _Item:
     """Copper of one net: the line or points it lies about, half its width [m], whether it is a terminal."""
 
-    shape: Any
+    shape: BaseGeometry
     half: float
     net: str
     layer: int
@@ -268,7 +270,7 @@ def edge_distances(board: PlainBoard) -> tuple[float, float]:
     return min(near) - board.board_inner_radius, board.board_outer_radius - max(far)
 
 
-def _least(pairs: Any) -> Gap | None:
+def _least(pairs: Iterable[tuple[_Item, _Item]]) -> Gap | None:
     """The closest pair of different nets on one layer."""
     apart = [(a, b) for a, b in pairs if a.net != b.net and a.layer == b.layer]
     if not apart:

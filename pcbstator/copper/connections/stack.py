@@ -15,19 +15,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pcbstator.copper.current_paths import CoilVisit, Path, PhaseCopper
 from pcbstator.copper.geometry.contour import turn
-from pcbstator.copper.records import (
-    Coil,
-    CoilVisit,
-    Copper,
-    Path,
-    PhaseCopper,
-    Pin,
-    Point,
-    TileJumper,
-    Track,
-    Via,
-)
+from pcbstator.copper.geometry.tracks import Pin, Point, TileJumper, Track, Via
+from pcbstator.copper.records import Coil, Copper
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -46,14 +37,7 @@ def stacked(board: Copper, design: Design) -> Copper:
         placed = track.turned(angle) if angle else track
         return replace(placed, layer=track.layer + number * layers)
 
-    def template(coil: Coil, number: int) -> Coil:
-        return replace(
-            coil,
-            tracks=tuple(lowered(track, number, 0.0) for track in coil.tracks),
-            vias=tuple(_lowered_via(via, number * layers) for via in coil.vias),
-        )
-
-    templates = [template(coil, number) for number in range(count) for coil, _ in board.templates]
+    templates = [_lowered_coil(coil, number * layers) for number in range(count) for coil, _ in board.templates]
     chosen = board.coil_templates or (0,) * coils
 
     def phases(number: int) -> list[PhaseCopper]:
@@ -102,6 +86,11 @@ def _terminal_shift(board: Copper, unit: float) -> float:
     """From a terminal to that of the phase's other end [rad], a multiple of ``unit``."""
     place = {terminal.name: np.arctan2(terminal.y, terminal.x) for terminal in board.terminals}
     return float(round((place["A2"] - place["A"]) % (2 * pi) / unit) * unit)
+
+
+def _lowered_coil(coil: Coil, layers: int) -> Coil:
+    tracks = tuple(replace(track, layer=track.layer + layers) for track in coil.tracks)
+    return replace(coil, tracks=tracks, vias=tuple(_lowered_via(via, layers) for via in coil.vias))
 
 
 def _lowered_via(via: Via, layers: int) -> Via:

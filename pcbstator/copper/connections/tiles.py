@@ -1,7 +1,8 @@
-"""A ring cut into equal arcs, each a board of its own, for machines that are larger than a board house makes.
+"""A ring cut into equal arcs, each a board of its own, for machines that are larger than a board manufacturer makes.
 
-Cuts lie half-way between coils. Links go across in wires, soldered into a hole on either side of the cut. Every tile is
-turned to the same place, its middle at the top; tiles with the same copper are one kind, which is ordered once.
+Cuts lie half-way between coils. Inter-coil connections go across in tile jumpers, soldered into a hole on either side
+of the cut. Every tile is turned to the same place, its middle at the top; tiles with the same copper are one kind,
+which is ordered once.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 from math import asin, atan2, degrees, hypot, pi
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 import shapely
@@ -21,15 +22,18 @@ from scipy.spatial import KDTree
 from pcbstator.copper.connections.buses import Cuts
 from pcbstator.copper.geometry.board_shape import NOT_CONNECTED, BoardShape, Hole, ring_board
 from pcbstator.copper.geometry.contour import Arc, Contour, Line, Place, Segment, signed_sweep, turn
-from pcbstator.copper.geometry.plain_board import PlainBoard
-from pcbstator.copper.non_winding import NonWindingCopper
-from pcbstator.copper.records import Copper, FloatArray, Terminal, Track, Via
+from pcbstator.copper.geometry.tracks import FloatArray, Terminal, Track, Via
+from pcbstator.copper.non_winding import Land, NonWindingCopper
+from pcbstator.copper.plain_board import PlainBoard
+from pcbstator.copper.records import Copper
 from pcbstator.errors import Complaint, DesignError
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-WIRE_PLAY = 0.1e-3  # of a wire in its hole [m]
+Placed = TypeVar("Placed", Via, Terminal, Hole, Land)
+
+JUMPER_PLAY = 0.1e-3  # of a tile jumper in its hole [m]
 TOP = pi / 2  # where the middle of every tile is turned to
 SAME_PLACE = 1e-8  # m; ends of tracks that meet
 TURNS = 720  # of a tile in half a turn, in the search for one that fits the panel
@@ -53,17 +57,17 @@ def first_cut(coils: int) -> float:
 
 
 def lay_cuts(design: Design, width: float) -> Cuts | None:
-    """How links of ``width`` [m] go across the cuts; None for a whole ring."""
+    """How connections of ``width`` [m] go across the cuts; None for a whole ring."""
     board, coils = design.board, design.winding.coils
     if board.tiles == 1 or coils is None:
         return None
     beside = board.beside_cut + max(board.jumper_pad, width) / 2
-    wire = board.jumper_drill - WIRE_PLAY
+    wire = board.jumper_drill - JUMPER_PLAY
     return Cuts(first_cut(coils), 2 * pi / board.tiles, beside, board.jumper_drill, board.jumper_pad, wire)
 
 
 def cut_board(design: Design, shape: BoardShape) -> BoardShape:
-    """The whole ring with its cuts; DesignError where the panel is too small or a cut meets an ear."""
+    """The whole ring with its cuts; DesignError where the panel is too small or a cut meets a mounting tab."""
     board = design.board
     tiled = board.tiles > 1
     outlines = [tile_outline(design, shape, number) for number in range(board.tiles)] if tiled else [shape.outer]
@@ -84,22 +88,22 @@ def _strip(inner: float, outer: float, width: float, angle: float) -> Contour:
 
 
 def tile_outline(design: Design, shape: BoardShape, number: int) -> Contour:
-    """The outline of a tile at its place in the ring, counter-clockwise; DesignError where a cut meets an ear."""
+    """The outline of a tile at its place, counter-clockwise; DesignError where a cut meets a mounting tab."""
     board = design.board
     start = first_cut(design.winding.coils or 1) + 2 * pi / board.tiles * number
     stop, half = start + 2 * pi / board.tiles, board.tile_gap / 2
     outer, inner = board.outer_diameter / 2, board.inner_diameter / 2
     out, into = asin(half / outer), asin(half / inner)
-    rim = _rim_between(design, shape.outer, outer, start + out, stop - out)
+    edge = _edge_between(design, shape.outer, outer, start + out, stop - out)
     corners = [turn((radius, 0.0), angle) for radius, angle in ((inner, stop - into), (inner, start + into))]
     first = turn((outer, 0.0), start + out)
     back = Arc(corners[1], (0.0, 0.0), counter_clockwise=False)
-    return Contour(first, (*rim, Line(corners[0]), back, Line(first)))
+    return Contour(first, (*edge, Line(corners[0]), back, Line(first)))
 
 
-def _rim_between(design: Design, rim: Contour, radius: float, start: float, stop: float) -> list[Segment]:
+def _edge_between(design: Design, edge: Contour, radius: float, start: float, stop: float) -> list[Segment]:
     """The segments of the board's outer edge from one angle to another."""
-    pieces = list(rim.pairs())
+    pieces = list(edge.pairs())
     first = next((index for index, piece in enumerate(pieces) if _holds(piece, start)), None)
     if first is None or not any(_holds(piece, stop) for piece in pieces):
         angle = degrees(start if first is None else stop) % 360
@@ -126,7 +130,7 @@ def _about_centre(segment: Segment) -> bool:
 
 
 def _holds(piece: tuple[Place, Segment], angle: float) -> bool:
-    """Whether a piece of the rim is an arc about the centre that passes an angle."""
+    """Whether a piece of the outer edge is an arc about the centre that passes an angle."""
     begin, segment = piece
     if not isinstance(segment, Arc) or not _about_centre(segment):
         return False
@@ -148,7 +152,7 @@ def least_panel(outline: FloatArray, width: float, height: float) -> tuple[bool,
 
 
 def tile_sides(design: Design, copper: Copper) -> tuple[float, float]:
-    """Sides [m] of the smallest rectangle around a tile without ears, or of the turn that fits the panel best."""
+    """Sides [m] of the least rectangle around a tile without mounting tabs, or of the turn that fits the panel best."""
     width, height = design.board.panel or (1.0, 1.0)
     plain = design.model_copy(update={"board": design.board.model_copy(update={"tabs": ()})})
     ring = ring_board(copper.board_inner_radius, copper.board_outer_radius)
@@ -224,7 +228,7 @@ def tile_folder(kind: TileKind) -> str:
 
 
 def is_jumper_hole(terminal: Terminal) -> bool:
-    """Whether a hole is for a wire to the next tile."""
+    """Whether a hole is for a tile jumper to the next tile."""
     return terminal.name[:1] in "XY" and terminal.name[1:].isdigit()
 
 
@@ -237,7 +241,7 @@ def _tile(design: Design, copper: Copper, number: int) -> PlainBoard:
     def here(x: float, y: float) -> bool:
         return bool((atan2(y, x) - middle + half) % (2 * pi) < 2 * half)
 
-    def moved(thing: Any) -> Any:
+    def moved(thing: Placed) -> Placed:
         x, y = turn((thing.x, thing.y), angle)
         return replace(thing, x=x, y=y)
 
@@ -347,8 +351,8 @@ def _likeness(board: PlainBoard) -> Hashable:
     def line(track: Track) -> Hashable:
         flat = np.rint(1e9 * track.points + 0.137).astype(np.int64)
         widths = np.rint(1e9 * track.point_widths + 0.137).astype(np.int64)
-        ways = [np.column_stack([flat, widths]).tobytes(), np.column_stack([flat, widths])[::-1].tobytes()]
-        return track.layer, track.net, min(ways)
+        directions = [np.column_stack([flat, widths]).tobytes(), np.column_stack([flat, widths])[::-1].tobytes()]
+        return track.layer, track.net, min(directions)
 
     def outline(contour: Contour) -> Hashable:
         return _rough(*contour.start), tuple(_rough(*segment.end) for segment in contour.segments)

@@ -1,8 +1,9 @@
 """Where tracks meet at vias: as many vias as the current needs, and teardrops.
 
-Several vias at one joint are a middle one with a ring of further ones around it, all within one disc of copper, so that
-for everything else the joint is a single via with a larger pad. A teardrop is a short strip that widens from a track to
-the pad at its end: it keeps the joint whole where the drill wanders. It is laid only where it keeps the gap.
+Several vias at one transition are a middle one with a ring of further ones around it, all within one disc of copper, so
+that for everything else the transition is a single via with a larger pad. A teardrop is a short strip that widens from
+a track to the pad at its end: it keeps the annular ring whole where the drill wanders. It is laid only where it keeps
+the gap.
 """
 
 from __future__ import annotations
@@ -15,14 +16,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.copper.geometry.clearance import Surroundings
-from pcbstator.copper.records import Coil, Copper, Terminal, Track, Via, spot
+from pcbstator.copper.clearance import Surroundings
+from pcbstator.copper.geometry.tracks import Terminal, Track, Via, spot
+from pcbstator.copper.records import Coil, Copper
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
 MOST_VIAS = 7  # one in the middle and six around it
-WEB = 0.25e-3  # of laminate between the walls of two vias of one joint [m]: common practice, no source
+WEB = 0.25e-3  # of laminate between the walls of two vias of one transition [m]: common practice, no source
 LENGTHS = (1.2, 0.95, 0.7)  # of a teardrop in pad diameters, from the pad's middle; the longest with room is laid
 FULL = 0.9  # its width at the pad, in pad diameters
 
@@ -30,29 +32,31 @@ Tracks = tuple[Track, ...]
 
 
 def transition_vias(design: Design, track_width: float) -> tuple[int, float]:
-    """Number of vias at every joint, and the diameter [m] of the copper around them.
+    """Number of vias at every transition, and the diameter [m] of the copper around them.
 
     Where the design does not say, as many as have together the copper of the widest track's section in their walls, as
     far as they fit into the round end that the track has anyway.
     """
     board = design.board
     if board.vias_per_transition is not None:
-        return board.vias_per_transition, jumper_diameter(design, board.vias_per_transition)
+        return board.vias_per_transition, transition_diameter(design, board.vias_per_transition)
     wall = pi * (board.via_drill - board.via_plating) * board.via_plating
     needed = ceil(track_width * max(board.layer_thicknesses) / wall)
     room = max(track_width, board.via_pad)
-    count = max(n for n in range(1, MOST_VIAS + 1) if n == 1 or (n <= needed and jumper_diameter(design, n) <= room))
-    return count, jumper_diameter(design, count)
+    count = max(
+        n for n in range(1, MOST_VIAS + 1) if n == 1 or (n <= needed and transition_diameter(design, n) <= room)
+    )
+    return count, transition_diameter(design, count)
 
 
-def jumper_diameter(design: Design, count: int) -> float:
+def transition_diameter(design: Design, count: int) -> float:
     """Diameter [m] of the disc that ``count`` vias need."""
     board = design.board
     return board.via_pad if count == 1 else board.via_pad + 2 * (board.via_drill + WEB)
 
 
 def with_via_transitions(copper: Copper, design: Design, count: int) -> Copper:
-    """The same copper with the further vias of every joint."""
+    """The same copper with the further vias of every transition."""
     if count == 1:
         return copper
     board = design.board
@@ -93,7 +97,7 @@ def with_teardrops(copper: Copper, gap: float) -> Copper:
         laid = []
         for end in ends:
             pad = known.get(spot(*end.points[-1]))
-            tried = (_drop(end, pad.pad, length * pad.pad) for length in LENGTHS) if pad else ()
+            tried = (_teardrop(end, pad.pad, length * pad.pad) for length in LENGTHS) if pad else ()
             part = (
                 teardrop for teardrop in tried if teardrop and around[teardrop.layer].clear(teardrop.turned(angle), gap)
             )
@@ -108,7 +112,7 @@ def with_teardrops(copper: Copper, gap: float) -> Copper:
     return replace(copper, coil=coils[0], further_coils=tuple(coils[1:]), interconnect_teardrops=interconnects)
 
 
-def _drop(track: Track, pad: float, reach: float) -> Track | None:
+def _teardrop(track: Track, pad: float, reach: float) -> Track | None:
     """The teardrop of this length at the end of a track, towards its pad; None where the pad is hardly wider, or the
     track bends or ends before it.
     """
@@ -120,7 +124,7 @@ def _drop(track: Track, pad: float, reach: float) -> Track | None:
         return None
     points, along = track.points[::-1], np.array([0.0, pad / 4, reach / 2, 0.75 * reach, reach])[::-1]
     line = np.stack([np.interp(along, back, column) for column in points.T], axis=1)
-    # A bend inside the drop would fold its edges.
+    # A bend inside the teardrop would fold its edges.
     steps = np.diff(line, axis=0)
     if np.hypot(*(line[-1] - line[0])) < 0.97 * reach or np.any((steps[1:] * steps[:-1]).sum(axis=1) <= 0):
         return None

@@ -42,7 +42,7 @@ class Hole:
 
 @dataclass(frozen=True)
 class Slot:
-    """A routed slot, cut with the outline: the way of the tool's middle from ``a`` to ``b`` and its diameter [m]."""
+    """A routed slot, cut with the outline: the path of the tool's middle from ``a`` to ``b`` and its diameter [m]."""
 
     name: str
     a: Place
@@ -108,7 +108,7 @@ def ring_board(inner_radius: float, outer_radius: float) -> BoardShape:
 
 
 def lay_board(design: Design) -> BoardShape:
-    """The bare board that a design asks for; DesignError where its ears meet or a hole's pad is impossible."""
+    """The bare board that a design asks for; DesignError where its mounting tabs meet or a hole's pad is impossible."""
     board = design.board
     ring = ring_with_tabs(board.outer_diameter / 2, _tabs(design))
     holes = [
@@ -145,7 +145,7 @@ def _slots(design: Design) -> tuple[Slot, ...]:
 
 
 def _tabs(design: Design) -> list[MountingTab]:
-    """The ears of all tables; DesignError where two of them meet."""
+    """The mounting tabs of all tables; DesignError where two of them meet."""
     radius = design.board.outer_diameter / 2
     found: list[tuple[MountingTab, int]] = []
     for number, tab in enumerate(design.board.tabs, start=1):

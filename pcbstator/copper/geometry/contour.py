@@ -14,7 +14,7 @@ from math import atan2, ceil, cos, hypot, pi, sin, sqrt
 import numpy as np
 from shapely import Polygon
 
-from pcbstator.copper.records import FloatArray
+from pcbstator.copper.geometry.tracks import FloatArray
 
 Place = tuple[float, float]
 SAGITTA = 1e-7  # m; most that a chord of a polygon lies inside its arc
@@ -160,7 +160,7 @@ def stadium(a: Place, b: Place, width: float) -> Contour:
 
 
 def ring_with_tabs(radius: float, tabs: list[MountingTab]) -> Contour:
-    """A circle of ``radius`` [m] with ears on its rim, fillets at their roots; the ears must not meet."""
+    """A circle of ``radius`` [m] with mounting tabs on its edge, fillets at their roots; the tabs must not meet."""
     if not tabs:
         return circle(radius)
     tabs = sorted(tabs, key=lambda tab: tab.angle)
@@ -173,7 +173,7 @@ def ring_with_tabs(radius: float, tabs: list[MountingTab]) -> Contour:
 
 @dataclass(frozen=True)
 class MountingTab:
-    """An ear on a rim: angle [rad], width, reach beyond the rim and radius of the fillet at its root [m]."""
+    """A mounting tab: angle [rad], width, reach beyond the edge and radius of the fillet at its root [m]."""
 
     angle: float
     width: float
@@ -182,7 +182,7 @@ class MountingTab:
     fillet: float
 
     def half_angle(self, radius: float) -> float:
-        """Angle [rad] from the ear's axis to where its fillet meets the rim of ``radius`` [m]."""
+        """Angle [rad] from the tab's axis to where its fillet meets the edge of ``radius`` [m]."""
         across = self.width / 2 + self.fillet
         return atan2(across, self.root(radius))
 
@@ -193,7 +193,7 @@ class MountingTab:
 
 
 def _tab_outline(radius: float, tab: MountingTab) -> tuple[Place, list[Segment]]:
-    """Where an ear leaves the rim, and its segments up to where it meets the rim again, counter-clockwise."""
+    """Where a mounting tab leaves the edge, and its segments up to where it meets the edge again, counter-clockwise."""
     half, root, tip = tab.width / 2, tab.root(radius), radius + tab.reach
     across = half + tab.fillet
     scale = radius / (radius + tab.fillet)

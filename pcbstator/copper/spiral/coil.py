@@ -1,9 +1,9 @@
-"""One coil: a spiral per layer, joined at the inner end by vias on the coil's axis and at the rim by posts.
+"""One coil: a spiral per layer, joined by inner vias on the coil's axis and by layer-transition vias at the ring.
 
-A post is a via on the rim, beside the outermost turn. The coil starts at post 0 on layer 1, spirals inwards to inner
-via 0, outwards on layer 2 to post 1, inwards on layer 3, and so on; it finishes at the last post on the last layer.
-It always turns counter-clockwise, and the number of turns of a pair of layers is whole: what the inward spiral lacks
-of its last turn, the outward one has more.
+A layer-transition via stands on the connection ring, beside the outermost turn. The coil starts at the first one on
+layer 1, spirals inwards to inner via 0, outwards on layer 2 to the second one, inwards on layer 3, and so on; it
+finishes at the last one on the last layer. It always turns counter-clockwise, and the number of turns of a pair of
+layers is whole: what the inward spiral lacks of its last turn, the outward one has more.
 """
 
 from __future__ import annotations
@@ -17,8 +17,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pcbstator.copper.records import Coil, FloatArray, Track, Via
-from pcbstator.copper.spiral.outlines import SAGITTA, Family, SectorFamily, outline_points, outline_widths
+from pcbstator.copper.geometry.tracks import SAGITTA, FloatArray, Track, Via
+from pcbstator.copper.records import Coil
+from pcbstator.copper.spiral.outlines import Family, SectorFamily, outline_points, outline_widths
 
 CORNER_POINTS = 6
 PLACES = np.linspace(0, 1, CORNER_POINTS)  # of the points of a bend, 0 at its start
@@ -28,7 +29,8 @@ STEEPEST = 0.6  # sine of the steepest slant; beyond it the turns' pitch grows f
 
 @dataclass(frozen=True, eq=False)
 class CoilPlan:
-    """The numbers of one coil. rim is +1 where posts lie outside the coil, -1 inside; lengths [m], angles [rad].
+    """The numbers of one coil. side is +1 where the connection ring lies outside the coil, -1 inside; lengths [m],
+    angles [rad].
 
     margin: least distance of an inner via from the centre-line of a turn. skew: turn of the copper between the inner
     and the outer end [rad]; stretch: by how much all lengths here are larger, so that what it squeezes has room.
@@ -38,9 +40,9 @@ class CoilPlan:
     turns: int
     pitch: float
     width: float
-    rim: int
-    post_radius: float
-    post_angles: tuple[float, ...]
+    side: int
+    transition_radius: float
+    transition_angles: tuple[float, ...]
     inner_vias: tuple[float, ...]
     corner: float
     margin: float
@@ -54,16 +56,17 @@ def inner_margin(width: float, gap: float, pad: float) -> float:
 
 
 def fit_spiral(
-    family: Family, turns: int, width: float, gap: float, pad: float, count: int, rim: int
+    family: Family, turns: int, width: float, gap: float, pad: float, count: int, side: int
 ) -> tuple[Family, float, tuple[float, ...]] | None:
-    """The family with its ramp, the pitch [m] and the inner vias' places on the axis [m], nearest to the rim first.
+    """The family with its ramp, the pitch [m] and the inner vias' places on the axis [m], nearest to the connection
+    ring first.
 
     The pitch leaves ``gap`` [m] between the real tracks, slanting and made of straight pieces as they are. None where
     the turns and ``count`` vias find no room.
     """
     margin = inner_margin(width, gap, pad)
     spacing = (max(pad, width) + pad) / 2 + gap
-    beyond = 0.5  # part of a turn that the outward spiral has more, at the via farthest from the rim
+    beyond = 0.5  # part of a turn that the outward spiral has more, at the via farthest from the ring
     pitch = width + gap
     places: tuple[float, ...] = ()
     for _ in range(4):
@@ -79,9 +82,9 @@ def fit_spiral(
         low, high = family.axis_room(depth, margin)
         if not family.is_open(depth) or high - low < (count - 1) * spacing:
             return None
-        places = tuple((high if rim > 0 else low) - rim * spacing * index for index in range(count))
+        places = tuple((high if side > 0 else low) - side * spacing * index for index in range(count))
         fraction = family.fraction_at(pitch * turns, places[-1])  # of its pitch, gained since the outer middle
-        beyond = fraction if rim > 0 else 0.5 - fraction
+        beyond = fraction if side > 0 else 0.5 - fraction
     return family, pitch, places
 
 
@@ -110,16 +113,16 @@ def round_corner(points: FloatArray, index: int, reach: float, from_lead: bool =
 
 
 class _Stretch:
-    """The vertices of a polyline from the one at ``index`` on, one way, a little farther than ``reach`` [m], and their
-    distances along it.
+    """The vertices of a polyline from the one at ``index`` on, in one sense (+1 or -1), a little farther than ``reach``
+    [m], and their distances along it.
     """
 
-    def __init__(self, points: FloatArray, index: int, way: int, reach: float) -> None:
+    def __init__(self, points: FloatArray, index: int, sense: int, reach: float) -> None:
         self.rows: list[list[float]] = [points[index].tolist()]
         self.distances = [0.0]
-        last = len(points) - 1 if way > 0 else 0
+        last = len(points) - 1 if sense > 0 else 0
         while index != last and 0.9 * self.distances[-1] <= reach:
-            index += way
+            index += sense
             self.rows.append(points[index].tolist())
             (x, y), (here, there) = self.rows[-2][:2], self.rows[-1][:2]
             self.distances.append(self.distances[-1] + hypot(here - x, there - y))
@@ -140,19 +143,19 @@ class _Turns:
     def __init__(self, plan: CoilPlan) -> None:
         self.plan, self.family = plan, plan.family
         self.around = 2 * plan.family.half_vertices
-        self.base = 0 if plan.rim > 0 else plan.family.half_vertices
+        self.base = 0 if plan.side > 0 else plan.family.half_vertices
         self.fractions = plan.family.turn_fractions()
         near = self.base + np.arange(-(self.around // 4), self.around // 4)
-        rim_points = outline_points(self.family, np.zeros(len(near)), near)[:: plan.rim]
-        self.rim_vertices = near[:: plan.rim]
-        self.rim_angles = np.arctan2(rim_points[:, 1], rim_points[:, 0])
-        self.rim_radii = np.hypot(*rim_points.T)
+        ring_points = outline_points(self.family, np.zeros(len(near)), near)[:: plan.side]
+        self.ring_vertices = near[:: plan.side]
+        self.ring_angles = np.arctan2(ring_points[:, 1], ring_points[:, 0])
+        self.ring_radii = np.hypot(*ring_points.T)
         self.laid: dict[float, tuple[FloatArray, NDArray[np.int64]]] = {}
 
-    def rim_place(self, angle: float) -> tuple[float, float]:
-        """Vertex (with the part of the way to the next one) and radius [m] of the outermost turn at a polar angle."""
-        vertex = float(np.interp(angle, self.rim_angles, self.rim_vertices))
-        return vertex, float(np.interp(angle, self.rim_angles, self.rim_radii))
+    def ring_place(self, angle: float) -> tuple[float, float]:
+        """Vertex (with the part of the piece to the next one) and radius [m] of the outermost turn at a polar angle."""
+        vertex = float(np.interp(angle, self.ring_angles, self.ring_vertices))
+        return vertex, float(np.interp(angle, self.ring_angles, self.ring_radii))
 
     def rows(self, first: float) -> tuple[FloatArray, NDArray[np.int64]]:
         """Rows of x, y and width of the turns that begin at vertex ``first``, and their vertices; not to be changed."""
@@ -185,14 +188,15 @@ def _is_tapered(family: Family) -> TypeGuard[SectorFamily]:
 
 
 def _inward_spiral(turns: _Turns, angle: float, end: float, outward: bool) -> FloatArray:
-    """Counter-clockwise inward spiral from the rim at polar ``angle`` to the axis height ``end``, with both leads.
+    """Counter-clockwise inward spiral from the connection ring at polar ``angle`` to the axis height ``end``, with both
+    leads.
 
     Rows of x, y and width.
 
-    It ends on its last approach to the rim, or, as the mirror image of an ``outward`` spiral, just after it.
+    It ends on its last approach to the ring, or, as the mirror image of an ``outward`` spiral, just after it.
     """
     plan = turns.plan
-    first, rim_radius = turns.rim_place(angle)
+    first, ring_radius = turns.ring_place(angle)
     points, vertex = turns.rows(first)
     approach = turns.base + plan.turns * turns.around - (0 if outward else turns.around // 2)
     passed = int(np.searchsorted(vertex, approach))
@@ -200,15 +204,15 @@ def _inward_spiral(turns: _Turns, angle: float, end: float, outward: bool) -> Fl
     width = plan.width
     bends = [leave, [end, 0.0, width]]
     if outward:
-        # It would run back beside itself to get there: it leaves at once, beside the vias on its way.
+        # It would run back beside itself to get there: it leaves at once, beside the vias that it passes.
         behind = end != plan.inner_vias[0]
         height = np.abs(points[passed:, 1]) - (plan.margin if behind else SAGITTA)
         sooner, aside = _crossing(points, passed, height)
         if sooner < last:
-            way = [[end, aside[1], width]] if behind else []
-            last, bends = sooner, [aside, *way, [end, 0.0, width]]
+            corner = [[end, aside[1], width]] if behind else []
+            last, bends = sooner, [aside, *corner, [end, 0.0, width]]
 
-    lead = [[r * cos(angle), r * sin(angle), width] for r in (plan.post_radius, rim_radius)]
+    lead = [[r * cos(angle), r * sin(angle), width] for r in (plan.transition_radius, ring_radius)]
     path = np.concatenate([lead, points[: last + 1], bends])
     path = round_corner(path, len(path) - 2, plan.corner)
     return round_corner(path, 1, plan.corner, from_lead=True)
@@ -284,13 +288,15 @@ def lay_coil(plan: CoilPlan, layers: int, drill: float, pad: float) -> Coil:
         pair, outward = divmod(layer - 1, 2)
         end = plan.inner_vias[pair]
         if outward:
-            mirrored = _inward_spiral(turns, -plan.post_angles[pair + 1], end, True)
+            mirrored = _inward_spiral(turns, -plan.transition_angles[pair + 1], end, True)
             points = (mirrored * np.array([1.0, -1.0, 1.0]))[::-1]
         else:
-            points = _inward_spiral(turns, plan.post_angles[pair], end, False)
+            points = _inward_spiral(turns, plan.transition_angles[pair], end, False)
         tracks.append(_track(plan, layer, distinct_points(points)))
-    posts = [(plan.post_radius * cos(angle), plan.post_radius * sin(angle)) for angle in plan.post_angles]
-    places = [(x, 0.0) for x in plan.inner_vias] + posts
+    ring_vias = [
+        (plan.transition_radius * cos(angle), plan.transition_radius * sin(angle)) for angle in plan.transition_angles
+    ]
+    places = [(x, 0.0) for x in plan.inner_vias] + ring_vias
     if plan.skew:
         places = [(float(x), float(y)) for x, y in skewed(plan, np.array(places))]
     vias = tuple(Via(x, y, drill, pad, "", 1, layers) for x, y in places)

@@ -16,23 +16,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from math import acos, asin, ceil, cos, pi, sin, sqrt
+from math import asin, cos, pi, sin, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.copper.records import ComplexArray, FloatArray
-
-# Largest distance between an arc and the straight pieces that stand for it [m]; far below what a board house images.
-SAGITTA = 2e-6
-
-
-def arc_pieces(radius: float, angle: float) -> int:
-    """Number of straight pieces that keep within SAGITTA of an arc of this radius [m] and angle [rad]."""
-    if radius <= 0 or angle <= 0:
-        return 1
-    step = 2 * acos(max(1 - SAGITTA / radius, 0.5))
-    return max(1, ceil(angle / step))
+from pcbstator.copper.geometry.tracks import SAGITTA, ComplexArray, FloatArray, arc_pieces
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,8 +56,8 @@ class SectorFamily:
     where along the side [m] a spiral begins and ends to move inwards, the outer place first.
 
     fan: for tapered tracks, one over the radius [1/m] at which they have their base width; 0 for even ones. Their sides
-    all lie along radii, turned by fan times the offset, and fill what the radius gives: lane·fan·radius − gap, where
-    lane is base width and gap together [m].
+    all lie along radii, turned by fan times the offset, and fill what the radius gives: track_pitch·fan·radius − gap,
+    where track_pitch is base width and gap together [m].
     """
 
     outer: float
@@ -78,7 +67,7 @@ class SectorFamily:
     corner: float
     ramp: tuple[float, float] = (0.0, 0.0)
     fan: float = 0.0
-    lane: float = 0.0
+    track_pitch: float = 0.0
     gap: float = 0.0
 
     def _tilts(self, offset: FloatArray) -> FloatArray:
@@ -92,11 +81,11 @@ class SectorFamily:
     def widths(self, offset: FloatArray, vertex: NDArray[np.int64]) -> FloatArray:
         """Width [m] of tapered tracks at half vertices ``vertex`` (n,): along arcs the base width, in between more."""
         piece, place = self._pieces.number[vertex], self._pieces.place[vertex]
-        base = self.lane - self.gap
-        hair = 2 * SAGITTA  # arcs are chords
+        base = self.track_pitch - self.gap
+        chords = 2 * SAGITTA  # by which they may differ from their arcs
         outer, inner = (np.abs(centre) for centre in self._corners(offset))
         radius = np.hypot(*self.half(offset, vertex).T)
-        side, far, near = (self.lane * self.fan * r - self.gap - hair for r in (radius, outer, inner))
+        side, far, near = (self.track_pitch * self.fan * r - self.gap - chords for r in (radius, outer, inner))
         # As a corner leaves the arc beside its neighbour with the square of its turn, its width may grow likewise.
         out, back = 1 - np.cos(pi / 2 * place), 1 - np.cos(pi / 2 * (1 - place))
         arc = np.full_like(place, base)
@@ -133,8 +122,8 @@ class SectorFamily:
         centres = np.array([self._corner(each) for each in offset.tolist()])
         return centres[:, 0], centres[:, 1]
 
-    def rim_angle(self, side: int) -> float:
-        """Polar angle [rad] up to which the outermost turn runs along the rim, outside (+1) or inside (-1)."""
+    def ring_angle(self, side: int) -> float:
+        """Polar angle [rad] up to which the outermost turn follows the connection ring, outside (+1) or inside."""
         return self._corner_angle(side > 0)
 
     def is_open(self, offset: float) -> bool:
@@ -206,7 +195,8 @@ class SectorFamily:
         low, high = self.inner + offset + margin, self.outer - offset - margin
         if self.tilt > 0:
             # Where the sides meet, their corner is round, with the radius that is left of it inside the margin.
-            margin += max(self.lane * (self.fan * self.outer - 1), 0.0) / 2  # sides are wider there than the base
+            # Tapered sides are wider there than the base.
+            margin += max(self.track_pitch * (self.fan * self.outer - 1), 0.0) / 2
             reach = max(self.corner, margin)
             tilt = max(self.tilt - self.fan * offset, 1e-9)
             side = self.side + (offset if self.fan == 0 else 0.0)
@@ -242,8 +232,10 @@ class RoundFamily:
         """Smallest distance of the outermost turn from the machine's centre [m]."""
         return self.centre - self.radius
 
-    def rim_angle(self, side: int) -> float:
-        """Polar angle [rad] up to which the outermost turn may be met from the rim, outside (+1) or inside (-1)."""
+    def ring_angle(self, side: int) -> float:
+        """Polar angle [rad] up to which the outermost turn may be met from the connection ring, outside (+1) or
+        inside (-1).
+        """
         return asin(0.8 * self.radius / (self.centre + 0.6 * side * self.radius))
 
     def is_open(self, offset: float) -> bool:
@@ -306,13 +298,14 @@ def sector_family(outer: float, inner: float, coils: int, clearance: float, corn
 
 
 def fan_family(
-    outer: float, inner: float, coils: int, lane: float, gap: float, corner: float, clearance: float
+    outer: float, inner: float, coils: int, track_pitch: float, gap: float, corner: float, clearance: float
 ) -> SectorFamily:
-    """Sides along the radii, for tapered tracks whose base width and ``gap`` [m] are ``lane`` [m] together.
+    """Sides along the radii, for tapered tracks whose base width and ``gap`` [m] are ``track_pitch`` [m] together.
 
     They keep ``clearance`` [m] (centre-line) at the inner end from the line half-way to the neighbour.
     """
-    return SectorFamily(outer, inner, pi / coils - clearance / inner, 0.0, corner, fan=1 / inner, lane=lane, gap=gap)
+    tilt = pi / coils - clearance / inner
+    return SectorFamily(outer, inner, tilt, 0.0, corner, fan=1 / inner, track_pitch=track_pitch, gap=gap)
 
 
 def parallel_family(outer: float, inner: float, coils: int, clearance: float, corner: float) -> SectorFamily:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 if TYPE_CHECKING:
-    from pcbstator.copper.records import FloatArray
+    from pcbstator.copper.geometry.tracks import FloatArray
 
 FONT = "DejaVu Sans, Verdana, Helvetica, Arial, sans-serif"
 TEXT = 2.7  # size of most text, in units of the sheet

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pcbstator.copper import Copper, Terminal
 from pcbstator.copper.geometry.board_shape import Hole
 from pcbstator.copper.geometry.contour import Arc, Contour, circle, signed_sweep
-from pcbstator.copper.geometry.obstacles import keepout_shape
 from pcbstator.copper.non_winding import WIRES, Land
-from pcbstator.copper.records import Copper, Terminal
+from pcbstator.copper.obstacles import keepout_shape
 from pcbstator.output.canvas.sheet import INK, PAPER, TEXT, Sheet, Sign, Symbol, number, path_data
 from pcbstator.output.drawing.coil import add_hole
 from pcbstator.output.words import Row, figures

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pcbstator.copper.records import Copper, Terminal, Track, Via, strip_outline
+from pcbstator.copper import Copper, Terminal, Track, Via
+from pcbstator.copper.geometry.tracks import strip_outline
 from pcbstator.output.canvas.sheet import (
     INK,
     PAPER,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import atan2, cos, hypot, sin
 from typing import TYPE_CHECKING, Any
 
-from pcbstator.copper.geometry.plain_board import PlainBoard
+from pcbstator.copper.plain_board import PlainBoard
 from pcbstator.output.canvas.sheet import INK, PAPER, TEXT, Sheet, number, path_data, scale_bar_length, text_width, tint
 from pcbstator.output.drawing.coil import add_hole
 

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pcbstator.copper.records import Copper, FloatArray, Track
+from pcbstator.copper import Copper, Track
+from pcbstator.copper.geometry.tracks import FloatArray
 from pcbstator.output.canvas.sheet import (
     INK,
     PAPER,

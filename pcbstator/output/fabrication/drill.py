@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from pcbstator.copper.geometry.plain_board import BoardCopper
+from pcbstator.copper.plain_board import BoardCopper
 from pcbstator.errors import OutputError
 from pcbstator.output.fabrication.attributes import drill_function, file_attributes
 

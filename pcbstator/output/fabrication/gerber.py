@@ -15,10 +15,11 @@ import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
-from pcbstator.copper.geometry.clearance import track_areas
-from pcbstator.copper.geometry.plain_board import BoardCopper
-from pcbstator.copper.non_winding import MASK_EXPANSION, mask_openings
-from pcbstator.copper.records import FloatArray, Track, strip_outline
+from pcbstator.copper import Track
+from pcbstator.copper.geometry.index import track_areas
+from pcbstator.copper.geometry.tracks import FloatArray, strip_outline
+from pcbstator.copper.non_winding import MASK_EXPANSION
+from pcbstator.copper.plain_board import BoardCopper, mask_openings
 from pcbstator.errors import OutputError
 from pcbstator.output.fabrication.attributes import (
     PROFILE_FUNCTION,

@@ -10,7 +10,7 @@ import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from pcbstator.copper.geometry.plain_board import BoardCopper
+from pcbstator.copper.plain_board import BoardCopper
 from pcbstator.output.fabrication.attributes import PROJECT_REVISION, one_line, project_identifier, software_version
 
 

@@ -18,9 +18,10 @@ import shapely
 from shapely import MultiPolygon, Polygon, affinity
 from shapely.geometry.base import BaseGeometry
 
-from pcbstator.copper.geometry.plain_board import BoardCopper
+from pcbstator.copper import Terminal, Track
+from pcbstator.copper.geometry.tracks import FloatArray
 from pcbstator.copper.non_winding import WIRES
-from pcbstator.copper.records import FloatArray, Terminal, Track
+from pcbstator.copper.plain_board import BoardCopper
 from pcbstator.output.fabrication.attributes import one_line
 from pcbstator.output.plotting import plain_settings
 

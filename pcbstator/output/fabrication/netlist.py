@@ -10,8 +10,8 @@ from collections.abc import Iterable
 from math import degrees
 
 from pcbstator.copper.geometry.board_shape import NOT_CONNECTED
-from pcbstator.copper.geometry.plain_board import BoardCopper
 from pcbstator.copper.non_winding import Land
+from pcbstator.copper.plain_board import BoardCopper
 from pcbstator.errors import OutputError
 from pcbstator.output.fabrication.attributes import one_line, software_version
 from pcbstator.output.fabrication.drill import PlatedHole, plated_holes

@@ -14,7 +14,7 @@ from pcbstator.copper import Copper
 from pcbstator.copper.connections.slip_ring import slip_ring_gaps
 from pcbstator.copper.connections.tiles import TileKind, lay_tiles, tile_folder
 from pcbstator.copper.connections.via_transitions import with_teardrops
-from pcbstator.copper.geometry.plain_board import BoardCopper, PlainBoard
+from pcbstator.copper.plain_board import BoardCopper, PlainBoard
 from pcbstator.output.drawing.slip_ring import slip_ring_svg
 from pcbstator.output.drawing.stator import stator_svg
 from pcbstator.output.fabrication.attributes import PROFILE_FUNCTION, copper_function, drill_function, side_function

@@ -12,7 +12,8 @@ from math import degrees
 from shapely import Polygon
 
 from pcbstator.copper.geometry.contour import Arc, Contour, Place
-from pcbstator.copper.non_winding import Land, Opening
+from pcbstator.copper.non_winding import Land
+from pcbstator.copper.plain_board import Opening
 from pcbstator.output.fabrication.attributes import attribute_text
 
 # Length, width and turn of a rectangle about its middle: primitive 21, centre line.

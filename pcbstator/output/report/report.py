@@ -13,7 +13,7 @@ from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
 from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.thermal.curves import heat_curves
-from pcbstator.copper.records import Copper
+from pcbstator.copper import Copper
 from pcbstator.output.drawing.board import board_rows
 from pcbstator.output.report.heat_rows import current_rows, heat_rows
 from pcbstator.output.report.job_rows import budget_rows, driver_rows, gain_rows, motion_rows

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pcbstator.copper import Copper
 from pcbstator.copper.connections.tiles import TileKind, lay_tiles, tile_folder, tile_sides
-from pcbstator.copper.records import Copper
 from pcbstator.output.words import Row, figures, millimetres
 
 if TYPE_CHECKING:

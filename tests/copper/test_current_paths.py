@@ -9,7 +9,7 @@ import pytest
 
 import pcbstator
 from pcbstator.copper import CoilVisit, Path, Pin, TileJumper, Track
-from pcbstator.copper.records import spot, track_lengths
+from pcbstator.copper.geometry.tracks import spot, track_lengths
 from tests.copper.stators import design_of
 
 RING = {"board.copper_inner_diameter_mm": 60.0, "board.copper_outer_diameter_mm": 130.0, "rotor.poles": 16}
@@ -35,24 +35,24 @@ def laid(values):
 
 
 @every_kind
-def test_every_path_runs_through_what_its_steps_say(values):
+def test_every_path_goes_through_what_its_steps_say(values):
     """Steps found again in the table by where they lie, not by who they are."""
     copper = laid(values)
-    ways, paths = copper.current_paths, [path for phase in copper.phases for path in phase.paths]
-    rows = {track.piece[0]: row for row, track in enumerate(ways.tracks)}
-    assert len(rows) == len(ways.tracks)
-    assert ways.tracks[: len(copper.interconnects)] == copper.interconnects
+    table, paths = copper.current_paths, [path for phase in copper.phases for path in phase.paths]
+    rows = {track.piece[0]: row for row, track in enumerate(table.tracks)}
+    assert len(rows) == len(table.tracks)
+    assert table.tracks[: len(copper.interconnects)] == copper.interconnects
     for number, path in enumerate(paths):
-        through, coils = np.zeros(len(ways.tracks)), np.zeros(len(copper.coil_angles))
+        through, coils = np.zeros(len(table.tracks)), np.zeros(len(copper.coil_angles))
         for step in path.steps:
             if isinstance(step, Track):
                 row = rows[step.piece[0]]
-                through[row] = 1 if np.hypot(*(step.points[0] - ways.tracks[row].points[0])) < 1e-9 else -1
+                through[row] = 1 if np.hypot(*(step.points[0] - table.tracks[row].points[0])) < 1e-9 else -1
             elif isinstance(step, CoilVisit):
                 coils[step.coil] = 1 if step.forward else -1
-        assert np.array_equal(ways.through[number], through)
-        assert np.array_equal(ways.coils[number], coils)
-    assert ways.phase.tolist() == [index for index, phase in enumerate(copper.phases) for _ in phase.paths]
+        assert np.array_equal(table.through[number], through)
+        assert np.array_equal(table.coils[number], coils)
+    assert table.phase.tolist() == [index for index, phase in enumerate(copper.phases) for _ in phase.paths]
 
 
 @every_kind
@@ -62,7 +62,7 @@ def test_every_coil_lies_on_one_path(values):
 
 @every_kind
 def test_paths_are_found_as_well_where_tracks_were_moved_one_by_one(values):
-    """Copies of the steps are no longer the links themselves; their places tell."""
+    """Copies of the steps are no longer the interconnects themselves; their places tell."""
     copper = laid(values)
 
     def copied(path):
@@ -89,7 +89,7 @@ def test_a_turned_track_is_the_same_copper_elsewhere(angle):
 
 @every_kind
 def test_nobody_can_change_what_stators_share(values):
-    """Arcs, leads and ways of waves are kept for further stators."""
+    """Arcs, leads and conductors of waves are kept for further stators."""
     copper = laid(values)
     shared = [track for track in copper.interconnects if track.turn != 0.0]
     assert shared or "winding.kind" in values
@@ -110,15 +110,15 @@ def test_tracks_of_one_shape_are_told_apart_by_layer_and_width():
 def test_back_and_forth_is_the_track_itself():
     track = Track(1, np.array([[0.02, 0.0], [0.03, 0.0]]), 1e-3, "X", "A", "interconnect", turn=0.2)
     back = track.reversed()
-    assert back.forth is track and back.reversed() is track and track.forth is track
+    assert back.original is track and back.reversed() is track and track.original is track
     assert np.array_equal(back.points, track.points[::-1])
     assert back.piece == (track.piece[0], -track.piece[1])
     lower = replace(back, layer=2)
-    assert lower.forth is lower and lower.reversed().layer == 2
+    assert lower.original is lower and lower.reversed().layer == 2
     assert [spot(*end) for end in back.ends] == [spot(*end) for end in track.ends[::-1]]
 
 
-def test_pins_and_bridges_are_joints_of_their_paths():
+def test_pins_and_tile_jumpers_are_transitions_of_their_paths():
     series, tiles = laid(KINDS["boards in series"]), laid(KINDS["tiles"])
     pins = np.array([isinstance(transition, Pin) for transition in series.current_paths.transitions])
     assert np.all(np.abs(series.current_paths.across[:, pins]).sum(axis=1) == 1)
@@ -127,7 +127,9 @@ def test_pins_and_bridges_are_joints_of_their_paths():
 
 
 def test_a_hole_is_cut_where_paths_part():
-    """Layers 1 to 4 and 6 to 3 of one hole: both run through its middle, each its own way, and that is there once."""
+    """Layers 1 to 4 and 6 to 3 of one hole: both run through its middle, each in its own direction, and that is there
+    once.
+    """
     steps = [
         (Track(a, np.array([[0.0, 0.0], [1.0, 0.0]]), 1e-3, "X", "A", "interconnect"),
          Track(b, np.array([[1.0, 0.0], [1.0, 1.0 + a]]), 1e-3, "X", "A", "interconnect"))
@@ -135,6 +137,6 @@ def test_a_hole_is_cut_where_paths_part():
     ]  # fmt: skip
     copper = laid({})
     phases = tuple(replace(phase, paths=(Path(own),)) for phase, own in zip(copper.phases[:2], steps, strict=True))
-    ways = replace(copper, interconnects=(), phases=phases).current_paths
-    found = {tuple(transition): ways.across[:, index].tolist() for index, transition in enumerate(ways.transitions)}
+    table = replace(copper, interconnects=(), phases=phases).current_paths
+    found = {tuple(transition): table.across[:, index].tolist() for index, transition in enumerate(table.transitions)}
     assert found == {(1, 3): [1.0, 0.0], (3, 4): [1.0, -1.0], (4, 6): [0.0, -1.0]}

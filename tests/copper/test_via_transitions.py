@@ -8,9 +8,9 @@ import shapely
 
 from pcbstator.analysis.electrical.conductors import Conductors
 from pcbstator.copper import lay_copper
+from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.connections.via_transitions import WEB, layer_areas, transition_vias, with_teardrops
-from pcbstator.copper.geometry.clearance import least_gap
-from pcbstator.copper.records import strip_outline
+from pcbstator.copper.geometry.tracks import strip_outline
 from pcbstator.physics.conductors.resistance import via_resistance
 from tests.copper.stators import design_of
 

@@ -1,14 +1,28 @@
-"""What every board has that can be ordered: the writers of fabrication files take nothing else."""
+"""What every board has that can be ordered, and where its solder mask is open: fabrication files need nothing else."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Protocol
+from typing import Literal, Protocol
 
+import shapely
+from shapely.geometry.base import BaseGeometry
+
+from pcbstator.copper.current_paths import PhaseCopper
 from pcbstator.copper.geometry.board_shape import BoardShape, ring_board
-from pcbstator.copper.non_winding import NonWindingCopper
-from pcbstator.copper.records import Layer, PhaseCopper, Terminal, Track, Via
+from pcbstator.copper.geometry.tracks import Layer, Terminal, Track, Via
+from pcbstator.copper.non_winding import CHIP, MASK_EXPANSION, NonWindingCopper
+
+
+@dataclass(frozen=True)
+class Opening:
+    """An opening of the solder mask: what it bares, its net, and its shape (a disc's radius apart, 0 for a polygon)."""
+
+    name: str
+    net: str
+    shape: BaseGeometry
+    radius: float = 0.0
 
 
 class BoardCopper(Protocol):
@@ -66,3 +80,21 @@ class PlainBoard:
     def non_winding(self) -> NonWindingCopper:
         """Copper that is not winding."""
         return self.stated_non_winding or NonWindingCopper()
+
+
+def mask_openings(
+    copper: BoardCopper, side: Literal["top", "bottom"], expansion: float = MASK_EXPANSION
+) -> list[Opening]:
+    """Every opening of the mask on a side: terminals, holes and lands, ``expansion`` [m] wider; vias stay covered."""
+    discs = [(f"terminal {t.name}", t.net, t.x, t.y, t.pad) for t in copper.terminals]
+    discs += [(f"hole {h.name}", h.net, h.x, h.y, max(h.pad, h.diameter)) for h in copper.shape.drilled]
+    found = [Opening(name, net, shapely.Point(x, y), size / 2 + expansion) for name, net, x, y, size in discs]
+    layer = 1 if side == "top" else len(copper.layers)
+    for land in copper.non_winding.lands:
+        if land.layer == layer:
+            name = f"{'land' if land.part == CHIP else 'wire pad'} {land.net}"
+            if land.is_round:
+                found.append(Opening(name, land.net, shapely.Point(land.x, land.y), land.length / 2 + expansion))
+            else:
+                found.append(Opening(name, land.net, land.area(expansion)))
+    return found

@@ -1,4 +1,4 @@
-"""The rim: buses join the right coil ends, arcs that share a channel keep apart, parts keep their distance."""
+"""The connection ring: buses join the right coil ends, arcs of one channel keep apart, and parts keep the gap."""
 
 import itertools
 from math import pi
@@ -60,7 +60,7 @@ def test_buses_join_the_right_ends(numbers, connection):
 
 
 @pytest.mark.parametrize("numbers", WINDINGS, ids=name_of)
-def test_taps_stand_in_order_at_their_posts(numbers):
+def test_taps_stand_in_order_at_their_coil_ends(numbers):
     winding = wind(*numbers)
     for bus in lay_buses(winding, "star", evenly(winding), -0.02, 0.03, 0.05):
         angles = [tap.angle for tap in bus.taps]
@@ -71,8 +71,8 @@ def test_taps_stand_in_order_at_their_posts(numbers):
         assert spaces[-1] == pytest.approx(spaces.max())
         for tap in bus.taps:
             if not tap.terminal:
-                post = tap.coil * 2 * pi / winding.coils + (-0.02 if tap.at_start else 0.03)
-                assert np.exp(1j * tap.angle) == pytest.approx(np.exp(1j * post))
+                coil_end = tap.coil * 2 * pi / winding.coils + (-0.02 if tap.at_start else 0.03)
+                assert np.exp(1j * tap.angle) == pytest.approx(np.exp(1j * coil_end))
 
 
 @pytest.mark.parametrize("numbers", WINDINGS, ids=name_of)
@@ -133,21 +133,26 @@ def test_channels_keep_arcs_apart(drawn, clearance):
 
 @pytest.mark.parametrize("side", [1, -1])
 @pytest.mark.parametrize("widths", [(0.3, 0.3), (0.2, 1.2), (1.5, 0.4)], ids=str)
-@pytest.mark.parametrize("rim", [layered_ring, stepped_ring])
-def test_parts_of_the_rim_keep_the_gap(side, widths, rim):
-    """From the edge to the coil, copper edge to copper edge: terminal, arcs, posts, coil."""
+@pytest.mark.parametrize("ring", [layered_ring, stepped_ring])
+def test_parts_of_the_connection_ring_keep_the_gap(side, widths, ring):
+    """From the edge to the coil, copper edge to copper edge: terminal, arcs, layer-transition vias, coil."""
     coil, interconnect = (width * MM for width in widths)
     sizes = ConnectionRingSizes(50 * MM, side, coil, interconnect, 0.25 * MM, 0.6 * MM, 1.6 * MM)
-    plan = rim(sizes, 4)
+    plan = ring(sizes, 4)
     assert len(plan.arc_radii) == 4
-    joint = max(0.6 * MM, coil, interconnect)  # where tracks end: the pad, or the round end of the wider track
-    ends_on_arc = joint if rim is stepped_ring else interconnect
-    radii = [plan.terminal_radius, *sorted(set(plan.arc_radii), reverse=side > 0), plan.post_radius, plan.coil_radius]
-    sizes_along = [max(1.6 * MM, interconnect), *[ends_on_arc] * len(set(plan.arc_radii)), joint, coil]
+    transition = max(0.6 * MM, coil, interconnect)  # where tracks end: the pad, or the round end of the wider track
+    ends_on_arc = transition if ring is stepped_ring else interconnect
+    radii = [
+        plan.terminal_radius,
+        *sorted(set(plan.arc_radii), reverse=side > 0),
+        plan.transition_radius,
+        plan.coil_radius,
+    ]
+    sizes_along = [max(1.6 * MM, interconnect), *[ends_on_arc] * len(set(plan.arc_radii)), transition, coil]
     assert side * (sizes.edge - radii[0]) == pytest.approx(sizes_along[0] / 2)
     for (a, size_a), (b, size_b) in itertools.pairwise(zip(radii, sizes_along, strict=True)):
         # Between two arcs a via of one faces the plain arc of the other, in another angle than the other's vias.
-        if rim is stepped_ring and a in plan.arc_radii and b in plan.arc_radii:
+        if ring is stepped_ring and a in plan.arc_radii and b in plan.arc_radii:
             size_b = interconnect
         assert side * (a - b) - (size_a + size_b) / 2 == pytest.approx(0.25 * MM, rel=1e-9)
 

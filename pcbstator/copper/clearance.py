@@ -1,8 +1,8 @@
 """The real distances between pieces of copper, measured on the geometry that is drawn.
 
 Turns of one coil count as foreign to each other, although they are one net: a bridge between them shorts the coil.
-Where all coils are alike, distances are measured from the first one, the links, the vias and the terminals to
-everything; else from all.
+Where all coils are alike, distances are measured from the first one, the inter-coil connections, the vias and the
+terminals to everything; else from all.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pcbstator.copper.records import Copper, FloatArray, Track, spot, strip_outline
-
-CHUNK = 12  # vertices in one piece of a track; short pieces make the search selective
+from pcbstator.copper.geometry.index import CopperIndex, Shapes, cuts, track_areas
+from pcbstator.copper.geometry.tracks import FloatArray, Track, spot, strip_outline
+from pcbstator.copper.records import Copper
 
 
 @dataclass(frozen=True)
@@ -31,14 +31,13 @@ class Gap:
 
 @dataclass(frozen=True, eq=False)
 class _Pieces:
-    """Pieces of one layer: shapes, half widths, owner, arc length at both ends, whether to measure from them.
+    """Pieces of one layer: their index, owner, arc length at both ends, whether to measure from them.
 
-    Pieces of tracks whose width varies are areas, with no half width; widest: what it would be. ends: (owners, 2, 2)
-    end points; junctions: (owners,) the bus that a link, via or terminal belongs to, -1 for coils.
+    widest: half of the largest width of the track or pad. ends: (owners, 2, 2)
+    end points; junctions: (owners,) the bus that a connection, via or terminal belongs to, -1 for coils.
     """
 
-    shapes: NDArray[np.object_]
-    half_width: FloatArray
+    index: CopperIndex
     widest: FloatArray
     owner: NDArray[np.int64]
     start: FloatArray
@@ -50,7 +49,9 @@ class _Pieces:
 
 
 def _junctions(copper: Copper) -> dict[tuple[int, int], int]:
-    """The number of the bus at every end of a link, by place in nanometres. A bus is one node, however it is drawn."""
+    """The number of the bus at every end of an inter-coil connection, by place in nanometres. A bus is one node,
+    however it is drawn.
+    """
     number: dict[tuple[int, int], int] = {}
     for interconnect in copper.interconnects:
         a, b = (spot(*point) for point in interconnect.points[[0, -1]])
@@ -63,12 +64,21 @@ def _junctions(copper: Copper) -> dict[tuple[int, int], int]:
 def _chunks(track: Track) -> tuple[FloatArray, NDArray[np.int64], FloatArray, FloatArray]:
     """Coordinates, piece number per coordinate, and arc length at the start and end of every piece."""
     along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(track.points, axis=0).T))])
-    last = len(along) - 1
-    first = np.arange(0, last, CHUNK)
-    final = np.minimum(first + CHUNK, last)
+    first, final = cuts(len(along))
     index = np.concatenate([np.arange(a, b + 1) for a, b in zip(first, final, strict=True)])
     number = np.repeat(np.arange(len(first)), final - first + 1)
     return track.points[index], number, along[first], along[final]
+
+
+def _placed(track: Track, turns: list[float]) -> tuple[Shapes, FloatArray, FloatArray, FloatArray]:
+    """The pieces of a track at each of these turns [rad]; of one turn, half widths and arc length at both ends [m]."""
+    points, number, start, stop = _chunks(track)
+    if track.widths is not None:
+        areas = np.array([piece for angle in turns for piece in track_areas(track, angle)])
+        return areas, np.zeros(len(start)), start, stop
+    placed = np.concatenate([points @ _turn(angle) for angle in turns])
+    numbers = np.concatenate([number + len(start) * index for index in range(len(turns))])
+    return np.asarray(shapely.linestrings(placed, indices=numbers)), np.full(len(start), track.width / 2), start, stop
 
 
 def _pieces(copper: Copper, layer: int) -> _Pieces:
@@ -76,16 +86,8 @@ def _pieces(copper: Copper, layer: int) -> _Pieces:
     nets: list[str] = []
 
     def add(track: Track, turns: list[float], nets_of: list[str], first_only: bool) -> None:
-        points, number, start, stop = _chunks(track)
-        placed = [points @ _turn(angle) for angle in turns]
-        if track.widths is None:
-            count = len(start)
-            numbers = np.concatenate([number + count * index for index in range(len(turns))])
-            shapes.append(shapely.linestrings(np.concatenate(placed), indices=numbers))
-            half = np.full(count, track.width / 2)
-        else:
-            shapes.append(np.array([piece for angle in turns for piece in track_areas(track, angle)]))
-            half = np.zeros(len(start))
+        placed, half, start, stop = _placed(track, turns)
+        shapes.append(placed)
         for index, angle in enumerate(turns):
             starts.append(start)
             stops.append(stop)
@@ -109,12 +111,13 @@ def _pieces(copper: Copper, layer: int) -> _Pieces:
     offset = len(nets)
     bus = _junctions(copper)
     junctions = [-1] * coils + [bus[spot(*end[0])] for end in ends[coils:]]
-    lonely = -2 - np.arange(len(pads))
-    junctions += [bus.get(spot(*place), int(alone)) for place, alone in zip(places, lonely, strict=True)]
+    unjoined = -2 - np.arange(len(pads))
+    junctions += [bus.get(spot(*place), int(own)) for place, own in zip(places, unjoined, strict=True)]
     none = np.zeros(0)
     return _Pieces(
-        shapes=np.concatenate([*shapes, shapely.points(places)]),
-        half_width=np.concatenate([*halves, [pad.pad / 2 for pad in pads]]),
+        index=CopperIndex(
+            np.concatenate([*shapes, shapely.points(places)]), np.concatenate([*halves, [pad.pad / 2 for pad in pads]])
+        ),
         widest=np.concatenate([*widest, [pad.pad / 2 for pad in pads]]),
         owner=np.concatenate([np.concatenate([none, *owners]).astype(np.int64), offset + np.arange(len(pads))]),
         start=np.concatenate([*starts, np.zeros(len(pads))]),
@@ -131,35 +134,12 @@ def _turn(angle: float) -> FloatArray:
     return np.array([[cos, sin], [-sin, cos]])
 
 
-def track_areas(track: Track, angle: float, chunk: int = CHUNK) -> list[shapely.Geometry]:
-    """The areas of the pieces of a track whose width varies, at its place."""
-    last = len(track.points) - 1
-    outline = strip_outline(track.turned(angle), caps=False)
-    right, left = outline[: last + 1], outline[:last:-1]
-    cuts = [(a, min(a + chunk, last) + 1) for a in range(0, last, chunk)]
-    return [shapely.Polygon(np.concatenate([right[a:b], left[a:b][::-1]])) for a, b in cuts]
-
-
-def _near(pieces: _Pieces, reach: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Pairs of a measured piece and any other that may be closer than ``reach`` [m].
-
-    One search for every width, so that a few wide pads do not widen the search among many narrow tracks.
-    """
-    asked = np.nonzero(pieces.measured)[0]
-    first, second = [], []
-    for half in np.unique(pieces.half_width):
-        members = np.nonzero(pieces.half_width == half)[0]
-        tree = shapely.STRtree(pieces.shapes[members])
-        found = tree.query(pieces.shapes[asked], "dwithin", distance=reach + pieces.half_width[asked] + half)
-        first.append(asked[found[0]])
-        second.append(members[found[1]])
-    return np.concatenate(first), np.concatenate(second)
-
-
 def layer_gaps(copper: Copper, layer: int, reach: float) -> list[Gap]:
     """Every distance below ``reach`` [m] on one layer between copper that is not joined there, shortest first."""
     pieces = _pieces(copper, layer)
-    a, b = _near(pieces, reach)
+    asked, index = np.nonzero(pieces.measured)[0], pieces.index
+    number, b = index.near(index.shapes[asked], reach + index.half[asked])
+    a = asked[number]
     once = (a < b) | ~pieces.measured[b]
     a, b = a[once], b[once]
 
@@ -174,12 +154,12 @@ def layer_gaps(copper: Copper, layer: int, reach: float) -> list[Gap]:
     bus_a, bus_b = pieces.junctions[pieces.owner[a]], pieces.junctions[pieces.owner[b]]
     keep = ~(neighbours | joined | ((bus_a == bus_b) & (bus_a >= 0)))
     a, b = a[keep], b[keep]
-    distance = shapely.distance(pieces.shapes[a], pieces.shapes[b]) - pieces.half_width[a] - pieces.half_width[b]
+    distance = index.distances(index.shapes[a], b) - index.half[a]
     order = np.argsort(distance, kind="stable")
     order = order[distance[order] < reach]
     places = shapely.get_coordinates(
         shapely.line_interpolate_point(
-            shapely.shortest_line(pieces.shapes[a[order]], pieces.shapes[b[order]]), 0.5, normalized=True
+            shapely.shortest_line(index.shapes[a[order]], index.shapes[b[order]]), 0.5, normalized=True
         )
     )
     return [
@@ -199,14 +179,12 @@ class Surroundings:
 
     def __init__(self, copper: Copper, layer: int) -> None:
         self.pieces = _pieces(copper, layer)
-        self.tree = shapely.STRtree(self.pieces.shapes)
-        self.widest = float(self.pieces.half_width.max())
 
     def clear(self, teardrop: Track, gap: float) -> bool:
         """Whether a teardrop keeps ``gap`` [m] from all copper but the track and pad that it belongs to."""
         pieces = self.pieces
         area = shapely.Polygon(strip_outline(teardrop, caps=False))
-        near = self.tree.query(area, "dwithin", distance=gap + self.widest)
+        number, near = pieces.index.near(np.array([area]), gap)
         owner, end = pieces.owner[near], teardrop.points[-1]
         apart = np.abs(pieces.ends[owner] - end).max(axis=2)  # (pieces, 2): from either end of its track
         total = np.zeros(len(pieces.ends))
@@ -216,7 +194,7 @@ class Surroundings:
         own = np.minimum(before, after) < 2 * teardrop.length
         bus = set(pieces.junctions[owner[apart.min(axis=1) < 1e-9]].tolist()) - {-1}
         own |= np.isin(pieces.junctions[owner], list(bus))
-        distance = shapely.distance(area, pieces.shapes[near]) - pieces.half_width[near]
+        distance = pieces.index.distances(np.array([area])[number], near)
         return bool(np.all(own | (distance >= gap - 1e-9)))
 
 

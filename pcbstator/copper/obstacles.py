@@ -18,17 +18,17 @@ from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.copper.geometry.board_shape import NOT_CONNECTED, Hole
-from pcbstator.copper.geometry.clearance import track_areas
 from pcbstator.copper.geometry.contour import SAGITTA, circle, turn
+from pcbstator.copper.geometry.index import CopperIndex, Numbers, Shapes, cuts, track_areas
+from pcbstator.copper.geometry.tracks import SAGITTA as COPPER_SAGITTA
+from pcbstator.copper.geometry.tracks import FloatArray, Track
 from pcbstator.copper.non_winding import CHIP_TABLE
-from pcbstator.copper.records import Copper, FloatArray, Track
-from pcbstator.copper.spiral.outlines import SAGITTA as COPPER_SAGITTA
+from pcbstator.copper.records import Copper
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
     from pcbstator.design.mechanical_features import Keepout
 
-CHUNK = 12  # vertices in one piece of a track
 SPAN = 0.1  # rad; most of an arc of the outline in one obstacle
 CUT = "a cut between tiles"  # what else is cut along the profile, by name
 
@@ -71,14 +71,13 @@ class Nearness:
 
 @dataclass(frozen=True, eq=False)
 class _Pieces:
-    """Copper in pieces: shapes, half widths [m], first and last layer, net and owner of each."""
+    """Copper in pieces: their index, first and last layer, net and owner of each."""
 
-    shapes: NDArray[np.object_]
-    half: FloatArray
-    first: NDArray[np.int64]
-    last: NDArray[np.int64]
+    index: CopperIndex
+    first: Numbers
+    last: Numbers
     nets: list[str]
-    owners: NDArray[np.object_]
+    owners: Shapes
 
 
 def board_obstacles(design: Design, copper: Copper) -> list[Obstacle]:
@@ -204,19 +203,19 @@ def too_near(copper: Copper, obstacles: list[Obstacle]) -> list[Nearness]:
         (coil, turned, number, angle, coil_index),
         (rest, shapes, np.arange(len(obstacles)), np.zeros(len(obstacles)), np.full(len(obstacles), -1)),
     ):
-        if not len(which) or not len(pieces.shapes):
+        if not len(which) or not len(pieces.index.shapes):
             continue
         asked, hit = _close(pieces, geometries, [obstacles[i] for i in which])
         if not len(asked):
             continue
         radius = np.array([obstacles[i].radius for i in which])
-        gap = shapely.distance(geometries[asked], pieces.shapes[hit]) - radius[asked] - pieces.half[hit]
+        gap = pieces.index.distances(geometries[asked], hit) - radius[asked]
         for k in np.argsort(gap, kind="stable"):
             index = int(which[asked[k]])
             obstacle, piece = obstacles[index], int(hit[k])
             if gap[k] >= _least(obstacle) or (index in worst and worst[index].distance <= gap[k]):
                 continue
-            line = shapely.shortest_line(pieces.shapes[piece], geometries[asked[k]])
+            line = shapely.shortest_line(pieces.index.shapes[piece], geometries[asked[k]])
             x, y = turn(line.coords[0], float(angles[asked[k]]))
             net = pieces.nets[piece] if coils[asked[k]] < 0 else copper.coil_nets[int(coils[asked[k]])]
             layers = obstacle.layers or frozenset(range(1, last + 1))
@@ -230,18 +229,9 @@ def _least(obstacle: Obstacle) -> float:
     return obstacle.limit - obstacle.slack - 1e-9 * (obstacle.limit + 1e-3)
 
 
-def _close(
-    pieces: _Pieces, geometries: NDArray[np.object_], obstacles: list[Obstacle]
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Pairs of an obstacle and a piece on its layers that may be too near; one search for each half width."""
-    reach = np.array([obstacle.limit + obstacle.radius for obstacle in obstacles])
-    asked, hit = [], []
-    for half in np.unique(pieces.half):
-        members = np.nonzero(pieces.half == half)[0]
-        found = shapely.STRtree(pieces.shapes[members]).query(geometries, "dwithin", distance=reach + half)
-        asked.append(found[0])
-        hit.append(members[found[1]])
-    a, b = np.concatenate(asked), np.concatenate(hit)
+def _close(pieces: _Pieces, geometries: Shapes, obstacles: list[Obstacle]) -> tuple[Numbers, Numbers]:
+    """Pairs of an obstacle and a piece on its layers that may be too near."""
+    a, b = pieces.index.near(geometries, np.array([obstacle.limit + obstacle.radius for obstacle in obstacles]))
     low = np.array([min(o.layers) if o.layers else 0 for o in obstacles])
     owner = np.array([o.owner for o in obstacles], dtype=object)
     keep = ((owner[a] != pieces.owners[b]) | (owner[a] == "")).astype(bool)
@@ -255,9 +245,7 @@ def _meets(obstacle: Obstacle, pieces: _Pieces, piece: int) -> bool:
     return any(pieces.first[piece] <= layer <= pieces.last[piece] for layer in obstacle.layers)
 
 
-def _near_coils(
-    copper: Copper, obstacles: list[Obstacle], shapes: NDArray[np.object_]
-) -> tuple[NDArray[np.int64], FloatArray, NDArray[np.int64]]:
+def _near_coils(copper: Copper, obstacles: list[Obstacle], shapes: Shapes) -> tuple[Numbers, FloatArray, Numbers]:
     """Obstacle number, coil angle and coil number of every pair that may be near."""
     points = np.concatenate([track.points for track in copper.coil.tracks])
     middle = np.array([(points[:, 0].min() + points[:, 0].max()) / 2, 0.0])
@@ -271,14 +259,14 @@ def _near_coils(
     return number, angles[coil], coil
 
 
-def _turned(shapes: NDArray[np.object_], angles: FloatArray) -> NDArray[np.object_]:
+def _turned(shapes: Shapes, angles: FloatArray) -> Shapes:
     """Each shape turned about the board's centre by its angle."""
     if not len(shapes):
         return shapes
     points, index = shapely.get_coordinates(shapes, return_index=True)
     c, s = np.cos(angles)[index], np.sin(angles)[index]
     moved = np.stack([points[:, 0] * c - points[:, 1] * s, points[:, 0] * s + points[:, 1] * c], axis=1)
-    turned: NDArray[np.object_] = shapely.set_coordinates(shapes.copy(), moved)
+    turned: Shapes = shapely.set_coordinates(shapes.copy(), moved)
     return turned
 
 
@@ -291,10 +279,9 @@ def _pieces(tracks: Iterable[Track], discs: list[Disc]) -> _Pieces:
     areas: dict[int, shapely.Geometry] = {}
     count = 0
     for track in tracks:
-        last = len(track.points) - 1
-        widening = [] if track.widths is None else track_areas(track, 0.0, CHUNK)
-        for number, first in enumerate(range(0, last, CHUNK)):
-            part = track.points[first : first + CHUNK + 1]
+        widening = [] if track.widths is None else track_areas(track, 0.0)
+        for number, (first, final) in enumerate(zip(*cuts(len(track.points)), strict=True)):
+            part = track.points[first : final + 1]
             coordinates.append(part)
             index.append(np.full(len(part), count))
             half.append(0.0 if widening else track.width / 2)
@@ -313,8 +300,7 @@ def _pieces(tracks: Iterable[Track], discs: list[Disc]) -> _Pieces:
         shapes[count:] = shapely.points(np.array([disc[:2] for disc in discs]))
     layers = np.array(layer + [(disc[3], disc[4]) for disc in discs], dtype=np.int64).reshape(-1, 2)
     return _Pieces(
-        shapes=shapes,
-        half=np.array(half + [disc[2] / 2 for disc in discs]),
+        index=CopperIndex(shapes, np.array(half + [disc[2] / 2 for disc in discs])),
         first=layers[:, 0], last=layers[:, 1],
         nets=nets + [disc[5] for disc in discs],
         owners=np.array(owners + [disc[6] for disc in discs], dtype=object),
@@ -322,15 +308,17 @@ def _pieces(tracks: Iterable[Track], discs: list[Disc]) -> _Pieces:
 
 
 def _with_lands(pieces: _Pieces, copper: Copper) -> _Pieces:
-    """The pieces and the lands of fittings."""
+    """The pieces and the lands of non-winding copper."""
     lands = copper.non_winding.lands
     if not lands:
         return pieces
     shapes = [shapely.Point(land.x, land.y) if land.is_round else land.area() for land in lands]
     layers = [land.layer for land in lands]
     return _Pieces(
-        np.concatenate([pieces.shapes, np.array(shapes, dtype=object)]),
-        np.concatenate([pieces.half, [land.length / 2 if land.is_round else 0.0 for land in lands]]),
+        CopperIndex(
+            np.concatenate([pieces.index.shapes, np.array(shapes, dtype=object)]),
+            np.concatenate([pieces.index.half, [land.length / 2 if land.is_round else 0.0 for land in lands]]),
+        ),
         np.concatenate([pieces.first, layers]), np.concatenate([pieces.last, layers]),
         pieces.nets + [land.net for land in lands],
         np.concatenate([pieces.owners, np.array([land.net for land in lands], dtype=object)]),
