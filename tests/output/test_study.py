@@ -28,7 +28,7 @@ from pcbstator.study.store import open_store
 SVG = "{http://www.w3.org/2000/svg}"
 NASTY = 'Fan <b>&"quoted"</b> $x_1$ <script>'
 TORQUE, COST, HEAT, HEIGHT = (
-    "thermal.continuous_torque_n_m", "cost.total", "thermal.board_temperature_c", "room.height_mm",
+    "thermal.continuous_torque_n_m", "cost.total", "thermal.board_temperature_c", "occupied.height_mm",
 )  # fmt: skip
 GOALS = (Objective(TORQUE, "most"), Objective(COST, "least"), Objective(HEAT, "least"), Objective(HEIGHT, "least"))
 TURNS = Variable("winding.turns", options=tuple(Option(str(n), (("winding.turns", n),)) for n in range(4, 10)))
