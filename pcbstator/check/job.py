@@ -36,7 +36,7 @@ def _motion(prediction: Prediction) -> list[Finding]:
     if found.required_rms is not None and found.available_continuous is not None:
         findings += at_most(
             "drive.heat", found.required_rms, found.available_continuous,
-            "the cycle needs {value} N·m rms, above the {limit} N·m that the copper stands for ever: longer rests, "
+            "the cycle needs {value} N·m rms, above the {limit} N·m that the copper stands continuously: longer rests, "
             "slower moves, or cooling", "warning",
         )  # fmt: skip
     if found.voltage_part is not None:

@@ -13,7 +13,9 @@ if TYPE_CHECKING:
 
 SATURATION = 1.5  # T (common practice, no source)
 NEAR_KNEE = 0.05  # of the remanence: reserve above the knee (common practice, no source)
-GLUE_RESERVE = 5.0  # strength over mean stress: joints age, peel and are never perfect (common practice, no source)
+GLUE_RESERVE = (
+    5.0  # strength over mean stress: glue joints age, peel and are never perfect (common practice, no source)
+)
 
 
 def mechanical_findings(design: Design, prediction: Prediction) -> list[Finding]:
@@ -60,7 +62,7 @@ def mechanical_findings(design: Design, prediction: Prediction) -> list[Finding]
             1e-6 * stress,
             1e-6 * strength / GLUE_RESERVE,
             "the glue of a magnet bears {value} MPa at the highest speed, above {limit} MPa, a fifth of its strength: "
-            "hold the magnets by a rim as well, and guard the rotor",
+            "hold the magnets by a retaining ring as well, and guard the rotor",
         )
     return findings
 

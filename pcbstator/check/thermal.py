@@ -49,26 +49,26 @@ def _causes(design: Design, thermal: ThermalResult) -> tuple[Cause, ...]:
     return (
         (
             "thermal.continuous", thermal.continuous_current, "warning",
-            "{value} A rms is more than the {limit} A that may flow without end (" + (thermal.limited_by or "") + "): "
-            "only for a time, see the peak currents" + _times(thermal),
+            "{value} A rms is more than the {limit} A that may flow continuously (" + (thermal.limited_by or "") + "): "
+            "only intermittently" + _times(thermal),
         ),
         (
             "thermal.runaway", thermal.runaway_current, "warning",
-            "{value} A rms has no steady temperature below 300 C (from {limit} A): the copper runs away and "
-            "burns; limit the current and its duration",
+            "{value} A rms has no steady temperature below 300 C (from {limit} A): thermal runaway "
+            "burns the copper; limit the current and its duration",
         ),
         (
             "thermal.tg", thermal.tg_current, "warning",
-            "{value} A rms without end softens the laminate: from {limit} A it passes its glass transition, " + tg,
+            "{value} A rms, continuous, softens the laminate: from {limit} A it passes its glass transition, " + tg,
         ),
         (
             "thermal.magnets", thermal.magnet_current, "warning",
-            "{value} A rms without end takes the magnets beyond what they stand, from {limit} A: they lose "
+            "{value} A rms, continuous, takes the magnets beyond what they stand, from {limit} A: they lose "
             "strength for good; a grade for more heat (H, SH, UH), a wider gap or less current",
         ),
         (
             "thermal.solder", thermal.solder_current, "warning",
-            "{value} A rms without end melts tin-lead solder (183 C), from {limit} A: wires come loose",
+            "{value} A rms, continuous, melts tin-lead solder (183 C), from {limit} A: wires come loose",
         ),
         (
             "thermal.touch", thermal.touch_current, "note",
@@ -89,7 +89,7 @@ def _causes(design: Design, thermal: ThermalResult) -> tuple[Cause, ...]:
 
 
 def _times(thermal: ThermalResult) -> str:
-    """The peak currents in words."""
+    """The intermittent currents in words."""
     peaks = ((60, thermal.peak_60_cold), (10, thermal.peak_10_cold), (1, thermal.peak_1_cold))
     known = [f"{peak:.3g} A for {time} s" for time, peak in peaks if peak is not None]
     return f" ({', '.join(known)} from cold)" if known else ""

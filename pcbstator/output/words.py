@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-OUNCE = 35e-6  # m of copper, as board houses count
+OUNCE = 35e-6  # m of copper, as board manufacturers count
 _PREFIXES = ((1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"))
 
 

@@ -1,4 +1,4 @@
-"""A design of the front predicted in full: whether it can be made, and whether the quick numbers were right."""
+"""A design of the Pareto front predicted in full: whether it can be made, and whether the quick numbers were right."""
 
 from __future__ import annotations
 

@@ -18,7 +18,7 @@ MOST_DRAWN = 4000  # designs in figures, evenly taken from all that meet everyth
 
 @dataclass(frozen=True)
 class Best:
-    """A design of the front: its number, values by name of the variable, results, what the full prediction says."""
+    """A design of the Pareto front: number, values by name of the variable, results, what the full prediction says."""
 
     number: int
     values: dict[str, float | str]
@@ -31,16 +31,17 @@ class Found:
     """What a study found.
 
     designs: looked at; feasible: of them meet everything; reasons: what ruled out how many, most first, with the words
-    of the design that came nearest; front: by the first objective, empty without objectives; points, columns: of some
-    designs that meet everything, for figures: numbers (n,), values as parts 0 to 1 of their ways (n, variables), and
-    results by key (n,); influences: of variables on results, from the designs that fill the space evenly.
+    of the design that came nearest; pareto_front: by the first objective, empty without objectives;
+    points, columns: of some designs that meet everything, for figures: numbers (n,), values as parts 0 to 1 of their
+    ranges (n, variables), and results by key (n,); influences: of variables on results, from the designs that fill the
+    space evenly.
     """
 
     study: Study
     designs: int
     feasible: int
     reasons: tuple[tuple[str, int, str], ...]
-    front: tuple[Best, ...]
+    pareto_front: tuple[Best, ...]
     keys: tuple[str, ...]
     numbers: NDArray[np.int64]
     parts: NDArray[np.float64]
@@ -54,11 +55,11 @@ def gather(study: Study, store: Store) -> Found:
     """Reads the store once through."""
     reasons = store.reasons()
     feasible = reasons.pop("", 0)
-    front = sorted(
+    pareto = sorted(
         (best_of(study, store, number) for number in pareto_numbers(study, store)),
         key=lambda best: (study.objectives[0].cost(best.results[study.objectives[0].key]), best.number),
     )
-    chosen = {best.number for best in front}
+    chosen = {best.number for best in pareto}
     step = max(feasible // MOST_DRAWN, 1)
     numbers, points, results = [], [], []
     for index, (number, point, outcome) in enumerate(store.rows(feasible_only=True)):
@@ -73,7 +74,7 @@ def gather(study: Study, store: Store) -> Found:
         designs=feasible + sum(reasons.values()),
         feasible=feasible,
         reasons=tuple((reason, count, store.detail_of(reason)) for reason, count in reasons.items()),
-        front=tuple(front),
+        pareto_front=tuple(pareto),
         keys=keys,
         numbers=np.array(numbers, dtype=np.int64),
         parts=np.array([study.parts(point) for point in points]).reshape(len(points), len(study.variables)),

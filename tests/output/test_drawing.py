@@ -22,7 +22,7 @@ LONG = 'A <wide> & "long" title ' + "W" * 60
 VARIANTS = {stem: (stem, {}) for stem in STEMS} | {
     "open": ("photogrammetry-stage", {"winding.connection": "open"}),
     "delta": ("small-fan", {"winding.connection": "delta", "title": LONG}),
-    "inner rim": ("photogrammetry-stage", {"winding.connection_ring": "inner"}),
+    "inner ring": ("photogrammetry-stage", {"winding.connection_ring": "inner"}),
     "two phases": ("photogrammetry-stage", {
         "winding.phases": 2, "winding.coils": 16, "rotor.poles": 20, "winding.turns": 8,
     }),
@@ -101,7 +101,7 @@ def test_everything_is_there(name: str) -> None:
     for layer in copper.layers:
         assert sum(f"layer-{layer.number}" in item.groups for item in items) == design.winding.coils
         interconnects = [interconnect for interconnect in copper.interconnects if interconnect.layer == layer.number]
-        assert sum(f"links-{layer.number}" in item.groups for item in items) == len(interconnects)
+        assert sum(f"interconnects-{layer.number}" in item.groups for item in items) == len(interconnects)
     assert sum("vias" in item.groups for item in items) == 2 * len(copper.vias)
     assert sum("terminals" in item.groups for item in items) == 2 * len(copper.terminals)
     texts = [item.text for item in words(items)]

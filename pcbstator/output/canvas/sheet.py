@@ -79,7 +79,7 @@ def wrapped(words: str, size: float, width: float) -> list[str]:
 
 
 def path_data(points: FloatArray, close: bool = False) -> str:
-    """A polyline [m] in board axes as path data in mm with y down, straight runs thinned by at most 0.01 mm."""
+    """A polyline [m] in board axes as path data in mm with y down, straight stretches thinned by at most 0.01 mm."""
     from shapely import LineString
 
     flat = np.asarray(LineString(points * 1e3).simplify(0.0095).coords) * (1.0, -1.0)

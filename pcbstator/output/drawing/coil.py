@@ -38,7 +38,7 @@ def coil_svg(design: Design, copper: Copper) -> str:
     columns = min(count, 4 if count % 4 == 0 else 3)
     sheet = Sheet(PAGE_WIDTH, f"One coil of {design.title}, layer by layer")
     unit = sheet.unit
-    whole = "One coil" if copper.alike else "The first two poles of one pass"
+    whole = "One coil" if copper.alike else "The first two poles of one lap"
     sheet.paragraph(f"{whole}, layer by layer", 3.6 * unit, font_weight="bold")
     sheet.paragraph(
         "The rotor side is towards you and the middle of the board below. The current of the coil enters at the dot "
@@ -52,7 +52,7 @@ def coil_svg(design: Design, copper: Copper) -> str:
         row, column = divmod(index, columns)
         middle, base = sheet.margin + (column + 0.5) * cell, top + row * (tall + 6 * unit)
         sheet.text(layer_name(copper, layer.number), middle, base + 3 * unit, 2.2 * unit, text_anchor="middle")
-        # A quarter turn counter-clockwise puts the outer rim on top.
+        # A quarter turn counter-clockwise puts the outer edge on top.
         place = f"translate({number(middle + scale * (low + high) / 2)} {number(base + 4.5 * unit + scale * right)})"
         group = sheet.drawing.g(transform=f"{place} scale({scale:.6f}) rotate(-90)")
         tone = layer_tone("A", index, count)

@@ -1,7 +1,8 @@
 """The stator as a drawing at true scale.
 
-Seen from the rotor side. Hue tells the phase, tone the layer: the nearer to the rotor, the darker; links below layer 1
-are dashed, as hidden lines are in any drawing. Names at coils and terminals say the same without colour.
+Seen from the rotor side. Hue tells the phase, tone the layer: the nearer to the rotor, the darker. Inter-coil
+connections below layer 1 are dashed, as hidden lines are in any drawing. Names at coils and terminals say the
+same without colour.
 """
 
 from __future__ import annotations
@@ -72,7 +73,7 @@ def _facts(design: Design, copper: Copper) -> str:
     board, winding = design.board, design.winding
     across, bore = 2e3 * copper.shape.reach, 2e3 * copper.board_inner_radius
     per = "coil" if copper.alike else "pole and phase"
-    turns = f"{copper.coil.turns}_{'turns' if copper.alike else 'runs'} per {per} and layer"
+    turns = f"{copper.coil.turns}_{'turns' if copper.alike else 'active_conductors'} per {per} and layer"
     coils = f"{winding.coils}_coils" if copper.alike else "wave winding"
     words = (
         f"{coils}, {design.rotor.poles}_poles, {board.layers}_layers, {turns}, {winding.connection}. "
@@ -84,9 +85,9 @@ def _facts(design: Design, copper: Copper) -> str:
 
 
 def _dashes(copper: Copper, layer: int, unit: float) -> tuple[float, float]:
-    """Dash and gap [mm] of links on a layer; no gap on layer 1.
+    """Dash and gap [mm] of inter-coil connections on a layer; no gap on layer 1.
 
-    The deeper, the sparser, and drawn over the less deep ones: where links run one above the other, all can be seen.
+    The deeper, the sparser, and drawn over the less deep ones: where they lie one above the other, all can be seen.
     """
     below = sorted({interconnect.layer for interconnect in copper.interconnects if interconnect.layer > 1})
     part = (below.index(layer) + 1) / (len(below) + 1) if layer in below else 0.0
@@ -94,7 +95,7 @@ def _dashes(copper: Copper, layer: int, unit: float) -> tuple[float, float]:
 
 
 def _dash_start(interconnect: Track) -> float:
-    """Where the dashes of a link start [mm], so that those of all links lie one above the other along the rim."""
+    """Where the dashes of a connection start [mm], so that those of all lie one above the other along the ring."""
     middle = len(interconnect.points) // 2
     before = float(np.hypot(*np.diff(interconnect.points[: middle + 1], axis=0).T).sum())
     x, y = interconnect.points[middle]
@@ -124,11 +125,11 @@ def _add_coils(sheet: Sheet, plan: Any, copper: Copper) -> None:
 
 
 def _add_interconnects(sheet: Sheet, plan: Any, copper: Copper) -> None:
-    """The links and leads, those below layer 1 dashed and over it."""
+    """The inter-coil connections and leads, those below layer 1 dashed and over it."""
     drawing, count = sheet.drawing, len(copper.layers)
     for index, layer in enumerate(layer.number for layer in copper.layers):
-        group = drawing.g(id=f"links-{layer}", fill="none", stroke_linejoin="round")
-        group.set_desc(title=f"links on {layer_name(copper, layer)}")
+        group = drawing.g(id=f"interconnects-{layer}", fill="none", stroke_linejoin="round")
+        group.set_desc(title=f"inter-coil connections on {layer_name(copper, layer)}")
         dash, gap = _dashes(copper, layer, sheet.unit)
         for interconnect in (interconnect for interconnect in copper.interconnects if interconnect.layer == layer):
             look = {
@@ -144,7 +145,7 @@ def _add_interconnects(sheet: Sheet, plan: Any, copper: Copper) -> None:
 
 
 def _counter_clockwise(interconnect: Track) -> bool:
-    """Whether a link runs counter-clockwise about the board's centre."""
+    """Whether a connection goes counter-clockwise about the board's centre."""
     x, y = interconnect.points.T
     return float((x[:-1] * y[1:] - x[1:] * y[:-1]).sum()) > 0
 
@@ -167,8 +168,8 @@ def _add_holes(sheet: Sheet, plan: Any, copper: Copper) -> None:
 
 
 def _add_wires(sheet: Sheet, plan: Any, copper: Copper) -> None:
-    """The wires across the cuts between tiles, from hole to hole."""
-    drawing, group = sheet.drawing, sheet.drawing.g(id="wires")
+    """The tile jumpers across the cuts, from hole to hole."""
+    drawing, group = sheet.drawing, sheet.drawing.g(id="tile-jumpers")
     for before, after in zip(copper.jumper_holes[::2], copper.jumper_holes[1::2], strict=True):
         ends = [(number(1e3 * hole.x), number(-1e3 * hole.y)) for hole in (before, after)]
         for hole in (before, after):
@@ -205,7 +206,7 @@ def _add_magnets(sheet: Sheet, plan: Any, design: Design) -> None:
     """Outlines at rotor angle 0 and the pole that faces the board: north on +x, then alternating."""
     drawing, unit, poles = sheet.drawing, sheet.unit, design.rotor.poles
     outline = _magnet_outline(design)
-    # Off the vias in the eye of the coils, which lie towards the rim of the links.
+    # Off the vias in the eye of the coils, which lie towards the connection ring.
     part = 0.5 if design.rotor.magnet.shape == "disc" else 0.3 if design.winding.connection_ring == "outer" else 0.7
     middle = 1e3 * float(outline[:, 0].min() + part * np.ptp(outline[:, 0]))
     size = min(2.4 * unit, 600 * float(np.ptp(outline[:, 1])), 600 * float(np.ptp(outline[:, 0])))
@@ -237,7 +238,7 @@ class _Rings:
 
 
 def _rings(design: Design, copper: Copper) -> _Rings:
-    """Terminals are named beyond the rim that carries them, coils beyond the other, if it has the room."""
+    """Terminals are named beyond the edge that carries them, coils beyond the other where names fit there."""
     low, high = _magnet_reach(design)
     reach, hollow = 1e3 * max(copper.shape.reach, high), 1e3 * min(copper.board_inner_radius, low)
     page = max(LEAST_WIDTH, 2 * reach / 0.83)
@@ -256,7 +257,7 @@ def _rings(design: Design, copper: Copper) -> _Rings:
 
 
 def _add_names(sheet: Sheet, plan: Any, copper: Copper, rings: _Rings) -> None:
-    """Names of terminals and coils, and the board's axes where the bore has room."""
+    """Names of terminals and coils, and the board's axes where they fit into the bore."""
     unit = sheet.unit
     group = sheet.drawing.g(id="names")
     _name_terminals(sheet, group, copper, rings.terminals)
@@ -275,9 +276,9 @@ def _name_terminals(sheet: Sheet, group: Any, copper: Copper, radius: float) -> 
     angles = [float(np.arctan2(terminal.y, terminal.x)) for terminal in copper.terminals]
     widest = max(text_width(terminal.name, size, bold=True) for terminal in copper.terminals)
     for terminal, angle in zip(copper.terminals, spread_angles(angles, (widest + 0.3 * size) / radius), strict=True):
-        colour, way = phase_colour(terminal.name), np.array([cos(angle), -sin(angle)])
+        colour, outwards = phase_colour(terminal.name), np.array([cos(angle), -sin(angle)])
         start = 1e3 * np.array([terminal.x, -terminal.y])
-        stop = radius * way
+        stop = radius * outwards
         line = stop - start
         length = float(np.hypot(*line))
         start, stop = start + line * (500 * terminal.pad / length), stop - line * (0.75 * size / length)
@@ -334,10 +335,10 @@ def _bar(sheet: Sheet, colour: str, dashes: dict[str, str] | None = None) -> Sig
     return draw
 
 
-def _hole(sheet: Sheet, ring: float, opening: float) -> Sign:
+def _hole(sheet: Sheet, ring: float, bore: float) -> Sign:
     def draw(group: Any, x: float, y: float) -> None:
         centre = number(x + ring * sheet.unit), number(y)
-        for radius, fill in ((ring, INK), (opening, PAPER)):
+        for radius, fill in ((ring, INK), (bore, PAPER)):
             group.add(sheet.drawing.circle(centre, number(radius * sheet.unit), fill=fill))
 
     return draw
@@ -366,7 +367,7 @@ def _add_legend(sheet: Sheet, design: Design, copper: Copper) -> None:
         dashes = {"stroke_dasharray": f"{number(dash)} {number(gap)}"} if gap else {}
         tone = layer_tone("N", index, count)
         layers.append(Symbol(layer_name(copper, layer.number), 5 * unit, _bar(sheet, tone, dashes)))
-    sheet.row("Tone", [*layers, Symbol("(dashed: links only)")], size)
+    sheet.row("Tone", [*layers, Symbol("(dashed: inter-coil connections only)")], size)
     coils = [Symbol("A+ coil of phase A, current counter-clockwise; A− clockwise")] if copper.alike else []
     holes = [Symbol("via", 2 * unit, _hole(sheet, 1.0, 0.5)), Symbol("terminal", 3 * unit, _hole(sheet, 1.5, 0.9))]
     sheet.row("Signs", [*holes, *non_winding_signs(sheet, design, copper), *coils], size)

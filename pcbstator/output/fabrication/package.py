@@ -1,4 +1,4 @@
-"""The folder that goes to the board house, to the workshop and to the bench."""
+"""The folder that goes to the board manufacturer, to the workshop and to the bench."""
 
 from __future__ import annotations
 
@@ -111,7 +111,7 @@ def slip_ring_files(design: Design, section: SlipRing, board: PlainBoard) -> lis
 
 
 def fabrication_set(board: BoardCopper, title: str, facts: BoardFacts, notes: Sequence[str] = ()) -> list[OutputFile]:
-    """What the board house needs for one board, whether a stator or a plain one; ``notes`` go into the legend."""
+    """What the board manufacturer needs for one board, a stator or a plain one; ``notes`` go into the legend."""
     files = _board_files(board, title, notes)
     entries = [JobEntry(file.name, file.function, file.polarity) for file in files if file.function]
     return [*files, OutputFile("board.gbrjob", "job", job_file(board, title, entries, facts))]

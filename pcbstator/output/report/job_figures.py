@@ -1,4 +1,4 @@
-"""Figures of the drive at its job: speed and torque, loss, the runs of a simulation. They draw what others computed."""
+"""Figures of the drive at its job: speed and torque, loss, simulated scenarios. They draw what others computed."""
 
 from __future__ import annotations
 
@@ -32,11 +32,11 @@ def speed_torque_svg(motion: MotionResult) -> str:
     def draw(axes: Sequence[Axes]) -> None:
         (ax,) = axes
         ax.fill_between(speeds, peaks, color=BLUE, alpha=0.15, linewidth=0)
-        ax.plot(speeds, peaks, color=BLUE, label="for short: current limit and voltage")
+        ax.plot(speeds, peaks, color=BLUE, label="intermittent: current limit and voltage")
         if motion.curve and "continuous_torque_n_m" in motion.curve[0]:
             lasting = 1e3 * np.array([point["continuous_torque_n_m"] for point in motion.curve])
             ax.fill_between(speeds, lasting, color=BLUE, alpha=0.25, linewidth=0)
-            ax.plot(speeds, lasting, color=BLUE, linestyle=(0, (5, 2)), label="for ever: heat")
+            ax.plot(speeds, lasting, color=BLUE, linestyle=(0, (5, 2)), label="continuous: heat")
         if motion.required_peak is not None and motion.top_speed is not None and motion.required_rms is not None:
             top = motion.top_speed * 30 / np.pi
             for torque, word, marker in ((motion.required_peak, "peak", "^"), (motion.required_rms, "rms", "o")):

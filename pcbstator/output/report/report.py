@@ -101,7 +101,7 @@ def _key_numbers(design: Design, prediction: Prediction, spread: ResistanceRange
     rows = _magnetic_rows(prediction.magnetic, prediction.winding.factor) if prediction.magnetic else []
     rows.append(
         Row("Phase resistance at 20 °C", measure(electrical.phase_resistance, "Ω"),
-            f"one phase, nominal copper, tracks, vias and links together. {_spread_words(spread)}")
+            f"one phase, nominal copper, tracks, vias and inter-coil connections together. {_spread_words(spread)}")
     )  # fmt: skip
     if electrical.line_resistance is not None:
         rows.append(Row("Between two terminals", measure(electrical.line_resistance, "Ω"),
@@ -189,7 +189,9 @@ def _board_rows(design: Design, copper: Copper, least_gap: float) -> list[Row]:
     ]
     if board.layer_copper is not None:
         listed = ", ".join(figures(1e6 * thickness) for thickness in board.layer_copper)
-        rows.append(Row("Copper, from layer 1", f"{listed} µm", "unlike layers: ask the house before you order"))
+        rows.append(
+            Row("Copper, from layer 1", f"{listed} µm", "unlike layers: ask the board manufacturer before you order")
+        )
     else:
         rows.append(Row("Copper, outer layers", copper_weight(board.outer_copper)))
     if board.layer_copper is None and board.layers > 2:

@@ -1,7 +1,7 @@
 """The assembly sheet of a rotor plate: every magnet at true scale with the pole it turns to the board.
 
 The plate lies on the bench, magnets up. The plate above the board is therefore mirrored against the drawing of the
-board: +x points left, positive rotation and the magnets' numbers run clockwise; magnet 1, on +x at rotor angle 0,
+board: +x points left, positive rotation and the magnets' numbers go clockwise; magnet 1, on +x at rotor angle 0,
 turns a north pole to the board. A plate below the board is not mirrored, and its magnet 1 turns a south pole up.
 """
 
@@ -35,7 +35,7 @@ Items = list[Line | Disc | Words]
 
 PAPERS = (("A4", 210.0, 297.0), ("A3", 297.0, 420.0), ("A2", 420.0, 594.0), ("A1", 594.0, 841.0))
 MARGIN = 10.0  # mm; most printers leave 5 white
-RIM = 15.0  # mm beside magnets and steel, for a number and the mark of rotor angle 0
+BORDER = 15.0  # mm beside magnets and steel, for a number and the mark of rotor angle 0
 BAND = 4.0  # mm above and below them, for a number
 BAR = 50.0  # mm
 TEXT, LEADING = 2.8, 3.6  # mm
@@ -55,7 +55,7 @@ def assembly_sheet_pdf(design: Design) -> bytes:
 def _sheet(design: Design, plate: Plate) -> Page:
     """On the smallest paper that holds it, or on paper of its own size."""
     label = f"{_name(plate)} of {design.title}, magnets and their poles at true scale"
-    across = 2e3 * reach(design) + 2 * (RIM + MARGIN)
+    across = 2e3 * reach(design) + 2 * (BORDER + MARGIN)
     for paper, width, height in PAPERS:
         if across <= width:
             items, bottom = _laid_out(design, plate, width, f"{paper}, {width:g} × {height:g} mm")
@@ -93,11 +93,11 @@ def _view(plate: Plate) -> str:
     if plate.above:
         return (
             f"{start} This is mirrored against the drawing of the board: +x is on the left; positive rotation and the "
-            "numbers run clockwise here."
+            "numbers go clockwise here."
         )
     return (
         f"{start} It is the same way round as the drawing of the board: +x is on the right; positive rotation and the "
-        "numbers run counter-clockwise."
+        "numbers go counter-clockwise."
     )
 
 
@@ -187,7 +187,7 @@ def _shape(piece: Piece, centre: Place) -> Line | Disc:
     return Line(tuple(points), closed=True, fill=fill)
 
 
-def _room(outline: Outline) -> tuple[float, float, float]:
+def _space_inside(outline: Outline) -> tuple[float, float, float]:
     """Radius of the middle, width across and length along the radius that words in a magnet may use [mm]."""
     if isinstance(outline, Circle):
         return 1e3 * hypot(outline.x, outline.y), 1.7e3 * outline.radius, 1.4e3 * outline.radius
@@ -199,7 +199,7 @@ def _room(outline: Outline) -> tuple[float, float, float]:
 
 def _pole(piece: Piece, centre: Place) -> Items:
     """Letter and sign of the pole that is up; an arrow for what lies in the plate."""
-    middle, width, length = _room(piece.outline)
+    middle, width, length = _space_inside(piece.outline)
     arrow = abs(piece.turning) > 1e-6
     size = min(4.0, 0.9 * min(width, length) / text_width("N +", 1.0, bold=True))
     parts = [piece.pole]
@@ -286,7 +286,7 @@ def _steps(design: Design) -> list[str]:
     if len(plates(design)) == 1:
         return [*order, check, level]
     pair = (
-        "Mount both plates with their marks in line: equal numbers face each other, N + opposite S −. They pull each "
-        "other strongly: bring them together with screws or spacers, never by hand."
+        "Mount both plates with their marks in line: equal numbers face each other, N + opposite S −. The "
+        "attraction between them is strong: bring them together with screws or spacers, never by hand."
     )
     return [*order, check, level, pair]

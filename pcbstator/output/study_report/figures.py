@@ -1,6 +1,6 @@
-"""Figures of a study: its front with every design to hover over and to follow, and what its variables explain.
+"""Figures of a study: its Pareto front with every design to hover over and to follow, and what its variables explain.
 
-They draw what the study found. Every point of the front is a link to ``#design-NUMBER``, its row in the page.
+They draw what the study found. Every point of the Pareto front is a link to ``#design-NUMBER``, its row in the page.
 """
 
 from __future__ import annotations
@@ -36,22 +36,23 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
+PARETO_PICTURE = "pareto-front"  # name of its file and of its ids
 WIDTH = 8.0  # inches
 PANEL = 2.7  # inches, of one pair of several objectives
 MOST_LABELS = 25
-MOST_POINTS = 3000  # of the front in all panels together: each is a link with a title
+MOST_POINTS = 3000  # of the Pareto front in all panels together: each is a link with a title
 PANEL_LABELS = 7
 FAR = 9.0  # points of type between a label and its point, from which on a line joins them
 PANEL_DESIGNS = 600  # quiet ones in each of several panels
 PARETO_COLOUR, CLOUD = phase_colour("B"), "#a8a8a8"
 PLAIN_WORDS: dict[str, Any] = {"text.parse_math": False, "font.size": 10}  # the user's are never read as formulas
 MOST_RESULTS = 12  # columns of the figure of influences
-LEAST_WAY = 0.1  # rank correlation below which no direction is told
+LEAST_TREND = 0.1  # rank correlation below which no direction is told
 LEAST_SHARE = 0.005
 
 
 def pareto_svg(found: Found) -> str | None:
-    """The objectives of all designs that meet everything, with the front; None without objectives or such designs.
+    """The objectives of all designs that meet everything, with the Pareto front; None without either.
 
     One objective: over the number of the design, with the best so far; two: against each other; more: every pair.
     """
@@ -67,10 +68,10 @@ def pareto_svg(found: Found) -> str | None:
     else:
         side = max(PANEL * (count - 1), WIDTH)
         draw, size, panels = _draw_pairs(found, shown), (side, 0.9 * side), count * (count - 1) // 2
-    label = "Front: the designs that no other design beats in all that was wanted"
-    text = drawn_svg("front", label, size, draw, PLAIN_WORDS)
+    label = "Pareto front: the designs that no other design beats in all that was wanted"
+    text = drawn_svg(PARETO_PICTURE, label, size, draw, PLAIN_WORDS)
     for panel in range(panels):
-        text = _linked(text, f"front-points-{panel}", found, shown)
+        text = _linked(text, f"{PARETO_PICTURE}-points-{panel}", found, shown)
     return text.replace('role="img"', 'role="group"', 1)  # an image would hide its links from a screen reader
 
 
@@ -108,9 +109,9 @@ def sensitivity_svg(found: Found) -> str | None:
             spine.set_visible(False)
         words = (
             "Part of the spread of a result that a variable explains by itself, over all designs that fill the space "
-            "evenly and meet everything. + the result grows with the variable, − it falls, no sign: no order or no one "
-            "way. What is missing to 100 % lies in the interplay of variables. The sum may pass 100 % by chance where "
-            "designs are few, and where limits rule designs out, so that variables go together."
+            "evenly and meet everything. + the result grows with the variable, − it falls, no sign: no order or no "
+            "single direction. What is missing to 100 % lies in the interplay of variables. The sum may pass 100 % by "
+            "chance where designs are few, and where limits rule designs out, so that variables go together."
         )
         words += f" Not drawn: {_listed(found, dropped)}." if dropped else ""
         figure.supxlabel(folded(words, 8, 60 * size[0]), fontsize=8, color=INK, x=0.02, ha="left")
@@ -126,7 +127,7 @@ def _cell(axes: Axes, column: int, row: int, share: float, direction: float) -> 
     if share < LEAST_SHARE:
         axes.text(column, row, "0 %", ha="center", va="center", fontsize=9, color=QUIET)
         return
-    sign = "" if abs(direction) < LEAST_WAY else " +" if direction > 0 else " −"
+    sign = "" if abs(direction) < LEAST_TREND else " +" if direction > 0 else " −"
     ink = "white" if share > 0.65 else INK
     axes.text(column, row, f"{100 * share:.0f} %{sign}", ha="center", va="center", fontsize=9, color=ink)
 
@@ -164,7 +165,7 @@ def _draw_pair(found: Found, shown: Sequence[Best]) -> Callable[[Figure], None]:
         _cloud(axes, across, up, f"meets everything ({found.feasible})")
         xs, ys = _pareto_columns(found, shown)
         axes.plot(xs, ys, color=PARETO_COLOUR, linewidth=1.0)
-        _points(axes, 0, xs, ys, f"front: no design beats it in both ({len(found.front)})")
+        _points(axes, 0, xs, ys, f"Pareto front: no design beats it in both ({len(found.pareto_front)})")
         axes.set_xlabel(_axis_words(found, found.study.objectives[0]))
         axes.set_ylabel(_axis_words(found, found.study.objectives[1]))
         _finish(figure, axes)
@@ -185,8 +186,8 @@ def _draw_pairs(found: Found, shown: Sequence[Best]) -> Callable[[Figure], None]
         for panel, (row, column) in enumerate(pairs):
             axes = grid[row, column]
             _cloud(axes, columns[column][part], columns[row + 1][part], f"meets everything ({found.feasible})")
-            part_words = f", of these {len(shown)} drawn" if len(shown) < len(found.front) else ""
-            words = f"front: none beats it in all ({len(found.front)}{part_words})"
+            part_words = f", of these {len(shown)} drawn" if len(shown) < len(found.pareto_front) else ""
+            words = f"Pareto front: none beats it in all ({len(found.pareto_front)}{part_words})"
             _points(axes, panel, pareto_fronts[column], pareto_fronts[row + 1], words)
             axes.grid(color="#dddddd", linewidth=0.6)
             axes.set_axisbelow(True)
@@ -265,7 +266,7 @@ def _settle(figure: Figure) -> None:
 def _label_points(
     axes: Axes, xs: FloatArray, ys: FloatArray, shown: Sequence[Best], chosen: Sequence[int] | None = None
 ) -> None:
-    """The numbers of the chosen designs, else of some evenly along the front, beside their points if there is room."""
+    """The numbers of the chosen designs, else of some along the Pareto front, beside their points where they fit."""
     scale = 72 / axes.figure.dpi
     points = axes.transData.transform(np.column_stack([xs, ys])) * scale
     lines = axes.get_lines()
@@ -291,9 +292,9 @@ def _linked(text: str, group: str, found: Found, shown: Sequence[Best]) -> str:
     end = text.index("</g>", first)
     bests = iter(shown)
 
-    def interconnect(use: re.Match[str]) -> str:
+    def link(use: re.Match[str]) -> str:
         best = next(bests)
         words = escape(hover_words(found, best), quote=False)
         return f'<a href="#design-{best.number}"><title>{words}</title>{use[0]}</a>'
 
-    return text[:first] + re.sub(r"<use\b[^>]*/>", interconnect, text[first:end]) + text[end:]
+    return text[:first] + re.sub(r"<use\b[^>]*/>", link, text[first:end]) + text[end:]

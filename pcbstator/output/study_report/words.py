@@ -17,7 +17,7 @@ from pcbstator.study.keys import unit_of, words_of
 from pcbstator.study.records import Constraint, Objective, Study, Variable
 from pcbstator.study.results import Best, Found
 
-MOST_ROWS = 1000  # of the front in page and figures; designs.csv marks all
+MOST_ROWS = 1000  # of the Pareto front in page and figures; designs.csv marks all
 SWEPT_ROWS = 30  # of a sweep in its page
 LISTED = 8  # options that are named one by one
 AT_END = 0.01  # part of a range that still counts as its end
@@ -27,7 +27,7 @@ NONE = "–"  # stands for a number that does not apply
 
 @dataclass(frozen=True)
 class Pin:
-    """An end of a variable at which every design of the front lies."""
+    """An end of a variable at which every design of the Pareto front lies."""
 
     variable: str
     end: str
@@ -101,8 +101,8 @@ def result_words(study: Study, key: str) -> str:
 
 
 def shown_pareto(found: Found) -> tuple[Best, ...]:
-    """The front, or as many of its designs as page and figures hold, evenly taken."""
-    return tuple(found.front[place] for place in evenly(len(found.front), MOST_ROWS))
+    """The Pareto front, or as many of its designs as page and figures hold, evenly taken."""
+    return tuple(found.pareto_front[place] for place in evenly(len(found.pareto_front), MOST_ROWS))
 
 
 def swept(found: Found) -> tuple[Best, ...]:
@@ -121,9 +121,9 @@ def objective_keys(found: Found) -> tuple[str, ...]:
 
 
 def result_keys_of(found: Found) -> tuple[str, ...]:
-    """Every kept result, the objectives first; those that only designs of the front have count as well."""
-    more = (key for best in found.front for key in best.results)
-    return tuple(dict.fromkeys((*(objective_keys(found) if found.front else ()), *found.keys, *more)))
+    """Every kept result, the objectives first; those that only designs of the Pareto front have count as well."""
+    more = (key for best in found.pareto_front for key in best.results)
+    return tuple(dict.fromkeys((*(objective_keys(found) if found.pareto_front else ()), *found.keys, *more)))
 
 
 def better_words(objective: Objective) -> str:
@@ -171,8 +171,8 @@ def number_rows(found: Found) -> list[tuple[str, str]]:
     rows = [("designs looked at", str(found.designs)), ("of these meet everything", str(found.feasible))]
     if not found.study.objectives:
         return rows
-    rows.append(("on the front", str(len(found.front))))
-    confirmed = [best.confirmation for best in found.front if best.confirmation is not None]
+    rows.append(("on the Pareto front", str(len(found.pareto_front))))
+    confirmed = [best.confirmation for best in found.pareto_front if best.confirmation is not None]
     rows.append(("of these predicted in full", str(len(confirmed))))
     rows.append(("found unfit when predicted in full, and left out", str(found.unfit)))
     if confirmed:
@@ -193,8 +193,8 @@ def difference_words(confirmed: Sequence[Confirmation]) -> str:
 
 
 def pins(found: Found) -> list[Pin]:
-    """Where every design of the front lies at the same end of a variable: a wider range may hold better ones."""
-    rows = np.isin(found.numbers, [best.number for best in found.front])
+    """Where every design of the Pareto front lies at the same end of a variable: a wider range may hold better ones."""
+    rows = np.isin(found.numbers, [best.number for best in found.pareto_front])
     listed = []
     for column, variable in enumerate(found.study.variables):
         if not rows.any() or not variable.ordered or len(variable.options) == 1:
@@ -212,11 +212,11 @@ def pin_words(pin: Pin) -> str:
     """What to do about it.
 
     >>> pin_words(Pin("layers", "upper", "6"))
-    'layers: the whole front lies at the upper end, 6; widen it, there may be better ones beyond'
+    'layers: the whole Pareto front lies at the upper end, 6; widen it, there may be better ones beyond'
     """
     return (
-        f"{pin.variable}: the whole front lies at the {pin.end} end, {pin.value}; widen it, there may be better ones "
-        "beyond"
+        f"{pin.variable}: the whole Pareto front lies at the {pin.end} end, {pin.value}; widen it, there may be "
+        "better ones beyond"
     )
 
 
