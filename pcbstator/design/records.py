@@ -386,6 +386,7 @@ class Design(Record):
     _document: dict[str, Any] = PrivateAttr(default_factory=dict)
     _source: str = PrivateAttr(default="")
     _file_digest: str = PrivateAttr(default="")
+    _file: bytes = PrivateAttr(default=b"")
     _folder: Path | None = PrivateAttr(default=None)
     _recording: Recording | None = PrivateAttr(default=None)
 
