@@ -18,11 +18,11 @@ from pcbstator.output.study_report.csv_table import designs_csv
 from pcbstator.output.study_report.figures import pareto_svg, sensitivity_svg
 from pcbstator.output.study_report.page import explore_html, explore_text, study_files
 from pcbstator.output.study_report.parallel_axes import parallel_svg
-from pcbstator.output.study_report.words import pins, price_words
+from pcbstator.output.study_report.words import price_words
 from pcbstator.study.confirm import Confirmation
 from pcbstator.study.cost import invented_prices
 from pcbstator.study.records import Constraint, Objective, Option, Outcome, Study, Variable
-from pcbstator.study.results import gather
+from pcbstator.study.results import gather, pins
 from pcbstator.study.store import open_store
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -266,17 +266,17 @@ def test_one_option_one_design_and_one_variable(tmp_path):
         for picture in study_files(found, "fan").values():
             if picture.startswith("<?xml"):
                 ElementTree.fromstring(picture)
-        assert not any(pin.variable == "layers" for pin in pins(found))
+        assert not any(variable.name == "board.layers" for variable, _ in pins(found))
 
 
 def test_an_end_of_a_range_at_which_the_front_lies_is_told(tmp_path):
     found, *_ = filled(tmp_path, study_of(1))  # most torque: most turns
-    (pin,) = [pin for pin in pins(found) if pin.variable == "turns"]
-    assert (pin.end, pin.value) == ("upper", "9")
+    (pin,) = [pin for pin in pins(found) if pin[0].name == "winding.turns"]
+    assert pin[1] == "upper"
     assert "turns: the whole Pareto front lies at the upper end, 9; widen it" in explore_text(found, "fan")
     assert "turns: the whole Pareto front lies at the upper end, 9; widen it" in explore_html(found, "fan")
     both, *_ = filled(tmp_path / "two", study_of(2))
-    assert not [pin for pin in pins(both) if pin.variable == "turns"]
+    assert not [pin for pin in pins(both) if pin[0].name == "winding.turns"]
 
 
 def test_the_table_reads_back_to_the_stored_numbers(tmp_path):

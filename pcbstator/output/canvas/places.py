@@ -72,3 +72,23 @@ def _within(points: FloatArray, box: FloatArray, margin: float) -> NDArray[np.bo
 
 def _overlap(boxes: FloatArray, box: FloatArray) -> bool:
     return bool(((boxes[:, :2] < box[2:]) & (boxes[:, 2:] > box[:2])).all(axis=1).any())
+
+
+def spread_angles(angles: Sequence[float], spacing: float) -> list[float]:
+    """Angles [rad] pushed apart as little as it takes to leave ``spacing`` between neighbours, order kept.
+
+    >>> [round(angle, 3) for angle in spread_angles([0.0, 0.1, 2.0], 0.3)]
+    [-0.1, 0.2, 2.0]
+    """
+    order = sorted(range(len(angles)), key=lambda index: angles[index])
+    placed = [angles[index] for index in order]
+    count = len(placed)
+    for _ in range(400 if count > 1 else 0):
+        lacks = [spacing - ((placed[(i + 1) % count] - placed[i]) % (2 * np.pi)) for i in range(count)]
+        if max(lacks) < 1e-6:
+            break
+        for i, lack in enumerate(lacks):
+            if lack > 0:
+                placed[i] -= lack / 2
+                placed[(i + 1) % count] += lack / 2
+    return [angle for _, angle in sorted(zip(order, placed, strict=True))]

@@ -8,16 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pcbstator.copper.records import Copper, Terminal, Track, Via, strip_outline
-from pcbstator.output.canvas.sheet import (
-    INK,
-    PAPER,
-    Sheet,
-    number,
-    path_data,
-    phase_colour,
-    scale_bar_length,
-    tint,
-)
+from pcbstator.output.canvas.colours import INK, PAPER, phase_colour, tint
+from pcbstator.output.canvas.sheet import Sheet, scale_bar_length
+from pcbstator.output.canvas.svg import number, path_data
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -39,7 +32,7 @@ def coil_svg(design: Design, copper: Copper) -> str:
     sheet = Sheet(PAGE_WIDTH, f"One coil of {design.title}, layer by layer")
     unit = sheet.unit
     whole = "One coil" if copper.alike else "The first two poles of one lap"
-    sheet.paragraph(f"{whole}, layer by layer", 3.6 * unit, font_weight="bold")
+    sheet.paragraph(f"{whole}, layer by layer", 3.6 * unit, bold=True)
     sheet.paragraph(
         "The rotor side is towards you and the middle of the board below. The current of the coil enters at the dot "
         "and leaves at the ring of each layer; vias carry it on.", 2.4 * unit,
@@ -51,7 +44,7 @@ def coil_svg(design: Design, copper: Copper) -> str:
     for index, layer in enumerate(layers):
         row, column = divmod(index, columns)
         middle, base = sheet.margin + (column + 0.5) * cell, top + row * (tall + 6 * unit)
-        sheet.text(layer_name(copper, layer.number), middle, base + 3 * unit, 2.2 * unit, text_anchor="middle")
+        sheet.text(layer_name(copper, layer.number), middle, base + 3 * unit, 2.2 * unit, anchor="middle")
         # A quarter turn counter-clockwise puts the outer edge on top.
         place = f"translate({number(middle + scale * (low + high) / 2)} {number(base + 4.5 * unit + scale * right)})"
         group = sheet.drawing.g(transform=f"{place} scale({scale:.6f}) rotate(-90)")
@@ -63,7 +56,7 @@ def coil_svg(design: Design, copper: Copper) -> str:
             add_hole(sheet, group, via, INK)
         for track in own:
             _mark_ends(sheet, group, track)
-        sheet.page.add(group)
+        sheet.add(group)
     sheet.bottom = top + ceil(count / columns) * (tall + 6 * unit)
     bar = scale_bar_length(30 * unit / scale)
     sheet.scale_bar(bar, bar * scale, "one-coil-scale")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.drive.parameters import drive_parameters
 from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
+from pcbstator.analysis.mechanical.rotor_plan import plates
 from pcbstator.analysis.pipeline import package_version
 from pcbstator.analysis.records import Prediction
 from pcbstator.copper import Copper
@@ -29,7 +30,6 @@ from pcbstator.output.report.drive_files import drive_header, drive_json
 from pcbstator.output.report.report import report_html
 from pcbstator.output.rotor.assembly import assembly_sheet_pdf, assembly_sheet_svg
 from pcbstator.output.rotor.dxf import rotor_dxf
-from pcbstator.output.rotor.plan import plates
 
 if TYPE_CHECKING:
     from pcbstator.design import Design

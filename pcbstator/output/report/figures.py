@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.output.canvas.sheet import INK, QUIET, phase_colour
+from pcbstator.output.canvas.colours import INK, QUIET, phase_colour
 from pcbstator.output.plotting import drawn_svg
 
 if TYPE_CHECKING:
@@ -67,8 +67,8 @@ def harmonics_svg(orders: Sequence[int], ratios: Sequence[float], hidden: int | 
     return figure_svg("harmonics", "Harmonics of the phase EMF", draw)
 
 
-def torque_svg(waves: Waves) -> str:
-    """Torque of sine current over one electrical turn as a part of its mean, with the ripple written in."""
+def torque_svg(waves: Waves, ripple: float) -> str:
+    """Torque of sine current over one electrical turn as a part of its mean, with its ripple written in."""
 
     def draw(axes: Axes) -> None:
         mean = float(waves.torque[:-1].mean())
@@ -80,7 +80,7 @@ def torque_svg(waves: Waves) -> str:
         for level in (low, high):
             axes.axhline(level, color=QUIET, linewidth=0.6, linestyle=":")
         axes.set_ylim(low - 0.25 * height, high + 0.6 * height)
-        words = f"peak to peak {_percent(high - low)} % of the mean"
+        words = f"peak to peak {_percent(100 * ripple)} % of the mean"
         axes.text(180, high + 0.2 * height, words, ha="center", va="bottom")
         axes.ticklabel_format(axis="y", useOffset=False)
         axes.set_ylabel("part of mean torque, %")

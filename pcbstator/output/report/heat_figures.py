@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pcbstator.output.canvas.sheet import INK, QUIET, phase_colour
+from pcbstator.output.canvas.colours import INK, QUIET, phase_colour
 from pcbstator.output.report.figures import figure_svg
 from pcbstator.output.words import figures
 

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.records import MotionResult
 from pcbstator.analysis.drive.scenarios import ScenarioRun
-from pcbstator.output.canvas.sheet import INK, QUIET, phase_colour
+from pcbstator.output.canvas.colours import INK, QUIET, phase_colour
+from pcbstator.output.canvas.text import text_width
 from pcbstator.output.plotting import drawn_svg
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 WIDTH = 7.0  # inches
+LEGEND = 10.0  # points of type
 BLUE, RED = phase_colour("A"), phase_colour("C")
 POINTS = 1500  # of a curve; the CSV has all
 
@@ -186,8 +188,9 @@ def _label(axes: Axes, vertical: str, horizontal: str = "") -> None:
     axes.ticklabel_format(axis="y", useOffset=False)
     labels = axes.get_legend_handles_labels()[1]
     if labels:
-        columns = 4 if sum(map(len, labels)) < 60 else 2  # long words would run off the picture
-        axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=columns, frameon=False, fontsize=10)
+        wide = sum(text_width(label, LEGEND) + 5 * LEGEND for label in labels)  # with line and space
+        columns = 4 if wide < 72 * WIDTH else 2
+        axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=columns, frameon=False, fontsize=LEGEND)
 
 
 def _stack(name: str, label: str, rows: int, height: float, draw: Callable[[Sequence[Any]], None]) -> str:

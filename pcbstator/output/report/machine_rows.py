@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.electrical.working_point import induced_loss
 from pcbstator.analysis.records import Prediction
 from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-EDDY_LOSSES = "eddy_w", "circulating_w", "delta_loop_w", "stator_iron_eddy_w", "stator_iron_hysteresis_w"
 TOLERANCE_NAMES = {
     "phase_resistance_ohm": ("Phase resistance at 20 °C", "Ω"),
     "flux_linkage_peak_wb": ("Flux linkage (psi)", "Wb"),
@@ -65,7 +65,7 @@ def loss_rows(prediction: Prediction) -> list[dict[str, str]]:
             "speed": figures(point["speed_rpm"]),
             "current": figures(point["phase_current_peak_a"], 3),
             "copper": figures(point["copper_w"], 3),
-            "eddy": figures(sum(point.get(key, 0.0) for key in EDDY_LOSSES), 3),
+            "eddy": figures(induced_loss(point), 3),
             "torque": figures(1e3 * point["torque_n_m"], 3),
             "efficiency": f"{figures(100 * point['efficiency'], 3)} %" if "efficiency" in point else "–",
         }

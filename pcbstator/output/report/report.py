@@ -80,7 +80,7 @@ def _pictures(design: Design, copper: Copper, prediction: Prediction) -> dict[st
         orders, ratios = [int(entry["order"]) for entry in spectrum], [entry["ratio"] for entry in spectrum]
         drawn["emf"] = emf_svg(samples, [phase.name for phase in copper.phases])
         drawn["harmonics"] = harmonics_svg(orders, ratios, _hidden_order(design))
-        drawn["torque"] = torque_svg(samples)
+        drawn["torque"] = torque_svg(samples, prediction.magnetic.torque_ripple)
     curves = heat_curves(prediction.thermal)
     if curves is not None:
         drawn["heating"], drawn["allowed"] = heating_svg(curves), allowed_svg(curves)

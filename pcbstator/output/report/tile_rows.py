@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.mechanical.order import jumper_wire
 from pcbstator.copper.connections.tiles import TileKind, lay_tiles, tile_folder, tile_sides
 from pcbstator.copper.records import Copper
 from pcbstator.output.words import Row, figures, millimetres
@@ -24,7 +25,7 @@ def tile_rows(design: Design, copper: Copper) -> list[Row]:
     ]  # fmt: skip
     kinds = lay_tiles(design, copper)
     rows += [Row(f"Folder {tile_folder(kind)}", f"order {len(kind.tiles)}", _places(kind)) for kind in kinds]
-    wire = f"copper wire of {figures(1e3 * design.board.jumper_drill - 0.1, 2)} mm, tinned; the shortest way, X to Y"
+    wire = f"copper wire of {figures(1e3 * jumper_wire(design), 2)} mm, tinned; the shortest way, X to Y"
     return [*rows, Row("Tile jumpers", str(len(copper.jumper_holes) // 2), wire)]
 
 

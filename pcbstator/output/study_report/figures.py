@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.output.canvas.colours import INK, QUIET, phase_colour, tint
 from pcbstator.output.canvas.places import along, label_offsets
-from pcbstator.output.canvas.sheet import INK, QUIET, phase_colour, tint
+from pcbstator.output.canvas.text import text_width
 from pcbstator.output.plotting import drawn_svg
 from pcbstator.output.study_report.words import (
     better_words,
-    evenly,
     folded,
     hover_words,
     objective_keys,
@@ -28,7 +28,7 @@ from pcbstator.output.study_report.words import (
     variable_words,
 )
 from pcbstator.study.records import Objective
-from pcbstator.study.results import Best, Found
+from pcbstator.study.results import Best, Found, best_so_far, evenly
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -42,6 +42,7 @@ PANEL = 2.7  # inches, of one pair of several objectives
 MOST_LABELS = 25
 MOST_POINTS = 3000  # of the Pareto front in all panels together: each is a link with a title
 PANEL_LABELS = 7
+LABEL = 8.0  # points of type, of the numbers beside points
 FAR = 9.0  # points of type between a label and its point, from which on a line joins them
 PANEL_DESIGNS = 600  # quiet ones in each of several panels
 PARETO_COLOUR, CLOUD = phase_colour("B"), "#a8a8a8"
@@ -144,8 +145,7 @@ def _draw_best(found: Found, shown: Sequence[Best]) -> Callable[[Figure], None]:
         numbers, (values,) = found.numbers, _columns(found)
         known = np.isfinite(values)
         _cloud(axes, numbers, values, f"meets everything ({found.feasible})")
-        costs = values[known] * objective.cost(1.0)
-        so_far = np.minimum.accumulate(costs) * objective.cost(1.0)
+        so_far = best_so_far(objective, values[known])
         axes.step(numbers[known], so_far, where="post", color=PARETO_COLOUR, linewidth=1.2, label="best so far")
         places = np.array([best.number for best in shown], dtype=float)
         tops = np.array([best.results[objective.key] for best in shown])
@@ -273,15 +273,15 @@ def _label_points(
     others = axes.transData.transform(np.column_stack([lines[0].get_xdata(), lines[0].get_ydata()])) * scale
     frame = np.array(axes.get_window_extent().extents) * scale
     words = [str(best.number) for best in shown]
-    sizes = np.array([(5.2 * len(word) + 2.0, 9.0) for word in words])
+    sizes = np.array([(text_width(word, LABEL) + 2.0, LABEL + 1.0) for word in words])
     chosen = along(points, MOST_LABELS) if chosen is None else chosen
     places = label_offsets(points, sizes, others[np.isfinite(others).all(axis=1)], frame, chosen)
     for index, (dx, dy) in places.items():
         far = max(abs(dx) - sizes[index, 0] / 2, abs(dy) - sizes[index, 1] / 2) > FAR
         axes.annotate(
             words[index], (xs[index], ys[index]), (dx, dy), textcoords="offset points", ha="center", va="center",
-            fontsize=8, color=INK, arrowprops={"arrowstyle": "-", "color": QUIET, "linewidth": 0.5} if far else None,
-            zorder=5,
+            fontsize=LABEL, color=INK, zorder=5,
+            arrowprops={"arrowstyle": "-", "color": QUIET, "linewidth": 0.5} if far else None,
         )  # fmt: skip
 
 

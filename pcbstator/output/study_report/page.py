@@ -14,21 +14,19 @@ from pcbstator.output.study_report.parallel_axes import parallel_svg
 from pcbstator.output.study_report.words import (
     asked_words,
     difference_words,
-    evenly,
     header_words,
     number_rows,
     number_words,
     objective_keys,
     pin_words,
-    pins,
     price_words,
     result_keys_of,
     shown_pareto,
-    swept,
 )
-from pcbstator.study.results import Best, Found
+from pcbstator.study.results import Best, Found, evenly, pins, swept
 
 PICTURES = (PARETO_PICTURE, "parallel", "sensitivity")
+SWEPT_ROWS = 30  # of a sweep in its page
 TEXT_ROWS, TEXT_REASONS = 12, 5
 TEXT_WIDTH, TEXT_COLUMN, TEXT_CELL = 100, 13, 20  # characters
 STOPPED = "The study was stopped early: give the same command again and it goes on where it was."
@@ -72,13 +70,13 @@ def explore_text(found: Found, folder_name: str) -> str:
             lines.append(f"{count:>8}  {printable(reason)}")
         more = len(found.reasons) - TEXT_REASONS
         lines += [f"          and {more} further reasons: see explore.html"] if more > 0 else []
-    lines += ["", *(printable(pin_words(pin)) for pin in pins(found))] if pins(found) else []
+    lines += ["", *(printable(pin_words(*pin)) for pin in pins(found))] if pins(found) else []
     return "\n".join([*lines, "", *_next_words(found, folder_name)]) + "\n"
 
 
 def _next_words(found: Found, folder_name: str) -> list[str]:
     lines = [] if found.finished else [STOPPED]
-    some = found.pareto_front[:1] if found.study.objectives else swept(found)[:1]
+    some = found.pareto_front[:1] if found.study.objectives else swept(found, SWEPT_ROWS)[:1]
     if some:
         lines.append(f"take one: {printable(_command(folder_name, some[0].number))}")
     elif found.designs:
@@ -131,7 +129,7 @@ def _page(found: Found, folder_name: str, pictures: dict[str, str]) -> str:
 
     template = Path(__file__).with_name("study.html").read_text(encoding="utf-8")
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    designs = shown_pareto(found) if found.study.objectives else swept(found)
+    designs = shown_pareto(found) if found.study.objectives else swept(found, SWEPT_ROWS)
     keys = result_keys_of(found)
     # The pictures are escaped by their makers.
     return page.from_string(template).render(
@@ -147,7 +145,7 @@ def _page(found: Found, folder_name: str, pictures: dict[str, str]) -> str:
         rows=[_cells(found, best, keys, folder_name) for best in designs],
         pareto_count=len(found.pareto_front),
         feasible=found.feasible,
-        pins=[pin_words(pin) for pin in pins(found)],
+        pins=[pin_words(*pin) for pin in pins(found)],
         reasons=[
             {"count": count, "reason": reason, "nearest": detail if detail != reason else ""}
             for reason, count, detail in found.reasons

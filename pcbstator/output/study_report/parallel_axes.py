@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.output.canvas.page import known_glyphs
-from pcbstator.output.canvas.sheet import INK, QUIET, phase_colour
+from pcbstator.output.canvas.colours import INK, QUIET, phase_colour
+from pcbstator.output.canvas.text import known_glyphs
 from pcbstator.output.plotting import drawn_svg, plain_settings
 from pcbstator.output.study_report.figures import PLAIN_WORDS
 from pcbstator.output.study_report.words import (
-    evenly,
     folded,
     number_words,
     objective_keys,
@@ -25,7 +24,7 @@ from pcbstator.output.study_report.words import (
     variable_words,
 )
 from pcbstator.study.records import Variable
-from pcbstator.study.results import Found
+from pcbstator.study.results import Found, evenly
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
