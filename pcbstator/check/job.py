@@ -63,7 +63,7 @@ def _driver(design: Design, prediction: Prediction) -> list[Finding]:
     ripple = fit.ripple if fit.ripple_at_job is None else fit.ripple_at_job
     wish = f"{1e-3 * fit.pwm_wanted:.3g} kHz"
     if fit.added_inductance is not None:
-        wish += f" or {1e6 * fit.added_inductance:.3g} uH more in each terminal's wire keeps it below in all cases"
+        wish += f" or {1e6 * fit.added_inductance:.3g} µH more in each terminal's wire keeps it below in all cases"
     findings += at_most(
         "drive.ripple", ripple, RIPPLE * drive.current_limit,
         "switching makes the current ripple by {value} A peak to peak, above {limit} A, a fifth of the limit: " + wish,

@@ -41,7 +41,7 @@ def mechanical_findings(design: Design, prediction: Prediction) -> list[Finding]
             "magnets.knee",
             found.magnet_flux,
             found.knee_flux + NEAR_KNEE * design.rotor.magnet.remanence,
-            f"at {design.rotor.magnet.temperature_c:g} C the magnets work down to {{value}} T, below {{limit}} T, a "
+            f"at {design.rotor.magnet.temperature_c:g} °C the magnets work down to {{value}} T, below {{limit}} T, a "
             "reserve above their knee: they may lose strength for good; use steel behind them, thicker magnets, or a "
             "grade for more heat (H, SH, UH)",
             "warning",

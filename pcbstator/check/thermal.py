@@ -45,7 +45,7 @@ def _no_current(thermal: ThermalResult) -> list[Finding]:
 
 def _causes(design: Design, thermal: ThermalResult) -> tuple[Cause, ...]:
     """Code, current at which it starts, severity and message."""
-    tg = f"{design.board.laminate_tg_c:g} C"
+    tg = f"{design.board.laminate_tg_c:g} °C"
     return (
         (
             "thermal.continuous", thermal.continuous_current, "warning",
@@ -54,7 +54,7 @@ def _causes(design: Design, thermal: ThermalResult) -> tuple[Cause, ...]:
         ),
         (
             "thermal.runaway", thermal.runaway_current, "warning",
-            "{value} A rms has no steady temperature below 300 C (from {limit} A): thermal runaway "
+            "{value} A rms has no steady temperature below 300 °C (from {limit} A): thermal runaway "
             "burns the copper; limit the current and its duration",
         ),
         (
@@ -68,11 +68,11 @@ def _causes(design: Design, thermal: ThermalResult) -> tuple[Cause, ...]:
         ),
         (
             "thermal.solder", thermal.solder_current, "warning",
-            "{value} A rms, continuous, melts tin-lead solder (183 C), from {limit} A: wires come loose",
+            "{value} A rms, continuous, melts tin-lead solder (183 °C), from {limit} A: wires come loose",
         ),
         (
             "thermal.touch", thermal.touch_current, "note",
-            "{value} A rms makes the board hotter than 60 C, from {limit} A: it burns skin at a touch; "
+            "{value} A rms makes the board hotter than 60 °C, from {limit} A: it burns skin at a touch; "
             "cover it or warn",
         ),
         (
@@ -103,7 +103,7 @@ def _magnets(design: Design, thermal: ThermalResult) -> list[Finding]:
         "thermal.magnet_temperature",
         thermal.rotor_temperature_c,
         design.rotor.magnet.temperature_c + 20.0,
-        "at the continuous current the magnets reach {value} C, more than 20 K above rotor.magnet.temperature_c: field "
-        "and torque constant hold for that one, and the knee as well; set it to this value and look again",
+        "at the continuous current the magnets reach {value} °C, more than 20 K above rotor.magnet.temperature_c: "
+        "field and torque constant hold for that one, and the knee as well; set it to this value and look again",
         "note",
     )

@@ -55,7 +55,7 @@ def _facts(section: SlipRing, board: PlainBoard) -> str:
         f"{section.rings}_rings of {1e3 * section.width:.4g}_mm, {1e3 * section.spacing:.4g}_mm apart, bare, "
         f"{section.finish}; R1 is the innermost. {section.current:g}_A each, {section.voltage:g}_V between rings. "
         f"Board {2e3 * board.board_outer_radius:.4g}_mm across, bore {2e3 * board.board_inner_radius:.4g}_mm, "
-        f"{1e3 * section.thickness:.3g}_mm thick, copper {1e6 * section.copper:.3g}_um. Dashed: leads of "
+        f"{1e3 * section.thickness:.3g}_mm thick, copper {1e6 * section.copper:.3g}_µm. Dashed: leads of "
         f"{1e3 * leads:.3g}_mm on the far side, {vias}_{'vias' if vias > 1 else 'via'} each. Seen from the rings."
     )
     return words.replace("_", "\u00a0")  # a number and its unit stay on one line

@@ -28,6 +28,7 @@ from pcbstator.output.canvas.colours import INK, QUIET
 from pcbstator.output.canvas.page import Disc, Item, Line, Page, Place, Words, flow, page_svg, pages_pdf, scale_bar
 from pcbstator.output.canvas.text import text_width, wrapped
 from pcbstator.output.rotor.magnet_list import magnet_list
+from pcbstator.output.words import unbroken
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -122,11 +123,7 @@ def _print_words(paper: str) -> str:
 
 def _lines(words: str, width: float) -> list[str]:
     """Wrapped, a number and its unit, a letter and its sign on one line."""
-    return wrapped(re.sub(r"(\d) (mm|°C|T|%)|\b(N|S) ([+−])", _joined, words), TEXT, width)
-
-
-def _joined(found: re.Match[str]) -> str:
-    return found[0].replace(" ", "\u00a0")
+    return wrapped(re.sub(r"\b(N|S) (?=[+−])", "\\1\u00a0", unbroken(words)), TEXT, width)
 
 
 def _plan(design: Design, plate: Plate, centre: Place) -> Items:
