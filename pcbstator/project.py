@@ -43,10 +43,10 @@ def save_design(design: Design, path: Place) -> None:
 
     Raises OutputError where the file cannot be written.
     """
-    from pcbstator.design.text import design_text
+    from pcbstator.design.file_text import design_file
     from pcbstator.output.files import write_file
 
-    write_file(Path(path), design_text(design), (".toml",))
+    write_file(Path(path), design_file(design).decode("utf-8-sig"), (".toml",))
 
 
 def size_design(design: Design) -> Design:
@@ -179,10 +179,10 @@ def take(folder: Place, number: int) -> Taken:
 
 def suggest(design: Design, workers: int = 0) -> list[Suggestion]:
     """Different designs for the load, motion and envelope of a design; workers: processes, 0 for one per core."""
-    from pcbstator.design.text import design_text
+    from pcbstator.design.file_text import design_file
     from pcbstator.study.suggest import suggestions
 
-    return suggestions(design, design_text(design), workers)
+    return suggestions(design, design_file(design).decode("utf-8-sig"), workers)
 
 
 def write_files(folder: Place, files: Mapping[str, str | bytes]) -> None:

@@ -1,4 +1,4 @@
-"""Room: the envelope, the magnets among themselves, magnets against coils."""
+"""The envelope, the magnets among themselves, magnets against coils."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def magnet_radii(design: Design) -> tuple[float, float]:
 
 
 def envelope_findings(design: Design, copper: Copper) -> list[Finding]:
-    """Findings about room; values in mm."""
+    """Findings about sizes; values in mm."""
     return _envelope(design, copper) + _overlap(design) + _match(design, copper)
 
 
@@ -78,7 +78,7 @@ def total_height(design: Design) -> float:
 
 
 def magnet_spacing(design: Design) -> float:
-    """Room between neighbouring magnets at their tightest radius [m]; negative where they overlap."""
+    """Distance between neighbouring magnets at their tightest radius [m]; negative where they overlap."""
     rotor, magnet = design.rotor, design.rotor.magnet
     step = 2 * pi / rotor.poles
     if isinstance(magnet, DiscMagnet):
@@ -98,13 +98,13 @@ def _overlap(design: Design) -> list[Finding]:
         "magnets.overlap",
         1e3 * space,
         0.0,
-        "the room between neighbouring magnets is {value} mm: use fewer poles, smaller magnets or a larger circle",
+        "the distance between neighbouring magnets is {value} mm: use fewer poles, smaller magnets or a larger circle",
     )
     return findings or at_least(
         "magnets.crowded",
         1e3 * space,
         0.2,
-        "neighbouring magnets leave {value} mm between them; below {limit} mm there is no room for glue and tolerance",
+        "neighbouring magnets leave {value} mm between them; below {limit} mm nothing is left for glue and tolerance",
         "warning",
     )
 

@@ -1,4 +1,4 @@
-"""What the board house can make: the copper that is drawn against the rule set."""
+"""What the board manufacturer can make: the copper that is drawn against the rule set."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) ->
         ("terminal", board.terminal_drill, board.terminal_pad, copper.terminals),
     ]
     if copper.jumper_holes:
-        drilled.append(("joint", board.jumper_drill, board.jumper_pad, copper.jumper_holes))
+        drilled.append(("tile jumper", board.jumper_drill, board.jumper_pad, copper.jumper_holes))
     for name, drill, pad, holes in drilled:
         findings += at_least(
             "board.annular_ring",

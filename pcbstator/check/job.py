@@ -36,7 +36,7 @@ def _motion(prediction: Prediction) -> list[Finding]:
     if found.required_rms is not None and found.available_continuous is not None:
         findings += at_most(
             "drive.heat", found.required_rms, found.available_continuous,
-            "the cycle needs {value} N·m rms, above the {limit} N·m that the copper stands for ever: longer rests, "
+            "the cycle needs {value} N·m rms, above the {limit} N·m that the copper stands continuously: longer rests, "
             "slower moves, or cooling", "warning",
         )  # fmt: skip
     if found.voltage_part is not None:
@@ -63,7 +63,7 @@ def _driver(design: Design, prediction: Prediction) -> list[Finding]:
     ripple = fit.ripple if fit.ripple_at_job is None else fit.ripple_at_job
     wish = f"{1e-3 * fit.pwm_wanted:.3g} kHz"
     if fit.added_inductance is not None:
-        wish += f" or {1e6 * fit.added_inductance:.3g} uH more in each terminal's wire keeps it below in all cases"
+        wish += f" or {1e6 * fit.added_inductance:.3g} µH more in each terminal's wire keeps it below in all cases"
     findings += at_most(
         "drive.ripple", ripple, RIPPLE * drive.current_limit,
         "switching makes the current ripple by {value} A peak to peak, above {limit} A, a fifth of the limit: " + wish,

@@ -13,7 +13,9 @@ if TYPE_CHECKING:
 
 SATURATION = 1.5  # T (common practice, no source)
 NEAR_KNEE = 0.05  # of the remanence: reserve above the knee (common practice, no source)
-GLUE_RESERVE = 5.0  # strength over mean stress: joints age, peel and are never perfect (common practice, no source)
+GLUE_RESERVE = (
+    5.0  # strength over mean stress: glue joints age, peel and are never perfect (common practice, no source)
+)
 
 
 def mechanical_findings(design: Design, prediction: Prediction) -> list[Finding]:
@@ -39,7 +41,7 @@ def mechanical_findings(design: Design, prediction: Prediction) -> list[Finding]
             "magnets.knee",
             found.magnet_flux,
             found.knee_flux + NEAR_KNEE * design.rotor.magnet.remanence,
-            f"at {design.rotor.magnet.temperature_c:g} C the magnets work down to {{value}} T, below {{limit}} T, a "
+            f"at {design.rotor.magnet.temperature_c:g} °C the magnets work down to {{value}} T, below {{limit}} T, a "
             "reserve above their knee: they may lose strength for good; use steel behind them, thicker magnets, or a "
             "grade for more heat (H, SH, UH)",
             "warning",
@@ -60,7 +62,7 @@ def mechanical_findings(design: Design, prediction: Prediction) -> list[Finding]
             1e-6 * stress,
             1e-6 * strength / GLUE_RESERVE,
             "the glue of a magnet bears {value} MPa at the highest speed, above {limit} MPa, a fifth of its strength: "
-            "hold the magnets by a rim as well, and guard the rotor",
+            "hold the magnets by a retaining ring as well, and guard the rotor",
         )
     return findings
 

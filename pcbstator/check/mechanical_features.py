@@ -1,4 +1,4 @@
-"""Holes, slots, ears, keep-outs and lands: each against the copper, the board, each other and the solder mask."""
+"""Holes, slots, mounting tabs, keep-outs, lands: each against copper, board, each other and the solder mask."""
 
 from __future__ import annotations
 
@@ -60,11 +60,11 @@ def _copper(design: Design, copper: Copper) -> list[Finding]:
         message = _message(design, worst)
         if len({near.obstacle.name for near in members}) > 1:
             message += f"; so do {len({near.obstacle.name for near in members}) - 1} more of {origin}"
-        ways = _diameters(design, copper, obstacle)
+        remedies = _diameters(design, copper, obstacle)
         if obstacle.can_turn and origin not in turns and len(turns) < MOST_SEARCHES:
             turns[origin] = _angle(design, copper, [o for o in obstacles if o.origin == origin])
-        ways += turns.get(origin, [])
-        message += "; " + (" or ".join(ways) or "move one of them")
+        remedies += turns.get(origin, [])
+        message += "; " + (" or ".join(remedies) or "move one of them")
         where = f"{obstacle.name}, layer {worst.layer}, {place(worst.x, worst.y)}, net {worst.net}"
         findings.append(found(code, "error", message, 1e3 * max(worst.distance, 0.0), 1e3 * obstacle.limit, where))
     return findings
@@ -93,12 +93,12 @@ def _diameters(design: Design, copper: Copper, obstacle: Obstacle) -> list[str]:
     corners = shapely.get_coordinates(obstacle.shape)
     high = float(np.hypot(*corners.T).max()) + obstacle.radius + obstacle.limit
     inner, outer = board.copper_inner_diameter / 2, board.copper_outer_diameter / 2
-    ways = []
+    remedies = []
     if inner < low < outer and outer - low < 0.3 * (outer - inner):
-        ways.append(f"copper_outer_diameter_mm of at most {np.floor(2e5 * low) / 100:.2f}")
+        remedies.append(f"copper_outer_diameter_mm of at most {np.floor(2e5 * low) / 100:.2f}")
     if inner < high < outer and high - inner < 0.3 * (outer - inner):
-        ways.append(f"copper_inner_diameter_mm of at least {np.ceil(2e5 * high) / 100:.2f}")
-    return ways
+        remedies.append(f"copper_inner_diameter_mm of at least {np.ceil(2e5 * high) / 100:.2f}")
+    return remedies
 
 
 def _angle(design: Design, copper: Copper, group: list[Obstacle]) -> list[str]:
@@ -195,7 +195,7 @@ def _webs(design: Design, copper: Copper) -> list[Finding]:
 
 
 def _mask(design: Design, copper: Copper) -> list[Finding]:
-    """Mask between two openings of a side, where it is narrower than the house can keep."""
+    """Mask between two openings of a side, where it is narrower than the board manufacturer can keep."""
     limit = design.rules.mask_web
     worst: tuple[float, Opening, Opening, str] | None = None
     sides: tuple[Literal["top", "bottom"], ...] = ("top", "bottom")

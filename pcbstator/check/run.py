@@ -35,7 +35,7 @@ def checked_prediction(design: Design, copper: Copper | None = None) -> Predicti
 
 
 def check_design(design: Design, copper: Copper, prediction: Prediction) -> tuple[Finding, ...]:
-    """Findings about copper, room and results."""
+    """Findings about copper, sizes and results."""
     board = copper.board
     findings = fabrication_findings(design, board, prediction.copper.closest) + envelope_findings(design, board)
     findings += feature_findings(design, board)
@@ -80,7 +80,8 @@ def _results(prediction: Prediction) -> list[Finding]:
         "electrical.unequal_phases",
         (max(resistances) - min(resistances)) / prediction.electrical.phase_resistance,
         0.02,
-        "the phases' resistances differ by {value} of their mean, above {limit}, because of their links",
+        "the phases' resistances differ by {value} of their mean, above {limit}, because of their inter-coil "
+        "connections",
         "warning",
     )
     return findings + _delta_loop(prediction)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 TOUCHABLE = 42.4  # V peak; 60 V for direct voltage (IEC 62368-1, ES1; from memory)
 DUST = 2.0  # spacing over that of clean boards, for the dust of brushes (common practice, no source)
 LEAST_RUN = 0.5  # of a ring's width that a brush should have without holes (common practice, no source)
-MASK_WEB = 0.2e-3  # m of laminate that a web of mask between two openings of 0.05 mm wants (common practice, no source)
+MASK_WEB = 0.2e-3  # m of laminate for a web of mask, openings 0.05 mm wider all round (common practice, no source)
 HARD = ("hard", "gold")  # words of a finish that stands wear
 
 
@@ -41,7 +41,7 @@ def _at(gap: Gap | None) -> str | None:
 
 
 def _rules(design: Design, section: SlipRing, results: SlipRingResult) -> list[Finding]:
-    """What the board house can make; values in mm."""
+    """What the board manufacturer can make; values in mm."""
     rules, gaps = design.rules, results.gaps
     drawn = [gap for gap in (gaps.rings, gaps.terminals, gaps.leads) if gap] if gaps else []
     closest = min(drawn, key=lambda gap: gap.distance, default=None)
@@ -118,9 +118,9 @@ def _spacing(section: SlipRing, results: SlipRingResult) -> list[Finding]:
 
 
 def _edges(design: Design, section: SlipRing, results: SlipRingResult) -> list[Finding]:
-    """Copper to the rims of the board, against the rule set and against a metal shaft or housing there."""
+    """Copper to the edges of the board, against the rule set and against a metal shaft or housing there."""
     findings: list[Finding] = []
-    for place, distance in zip(("bore", "outer rim"), results.edges, strict=True):
+    for place, distance in zip(("bore", "outer edge"), results.edges, strict=True):
         said = f"slip-ring board: copper is {{value}} mm from the {place}, below edge_mm = {{limit}} of the rules"
         near = at_least("slip_ring.rules", 1e3 * distance, 1e3 * design.rules.edge, said, where=place)
         findings += near or at_least(
@@ -128,7 +128,7 @@ def _edges(design: Design, section: SlipRing, results: SlipRingResult) -> list[F
             1e3 * distance,
             1e3 * (results.creepage_needed or 0.0),
             f"copper is {{value}} mm from the {place}: metal there wants {{limit}} mm for {section.voltage:g} V; "
-            "use a plastic bush or a wider rim",
+            "use a plastic bush or a wider board there",
             "warning",
             where=place,
         )

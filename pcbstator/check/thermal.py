@@ -46,34 +46,34 @@ def _no_current(thermal: ThermalResult) -> list[Finding]:
 
 def _causes(design: Design, thermal: ThermalResult) -> tuple[Cause, ...]:
     """Code, current at which it starts, severity and message."""
-    tg = f"{design.board.laminate_tg_c:g} C"
+    tg = f"{design.board.laminate_tg_c:g} °C"
     return (
         (
             "thermal.continuous", thermal.continuous_current, "warning",
-            "{value} A rms is more than the {limit} A that may flow without end (" + (thermal.limited_by or "") + "): "
-            "only for a time, see the peak currents" + _times(thermal),
+            "{value} A rms is more than the {limit} A that may flow continuously (" + (thermal.limited_by or "") + "): "
+            "only intermittently" + _times(thermal),
         ),
         (
             "thermal.runaway", thermal.runaway_current, "warning",
-            "{value} A rms has no steady temperature below 300 C (from {limit} A): the copper runs away and "
-            "burns; limit the current and its duration",
+            "{value} A rms has no steady temperature below 300 °C (from {limit} A): thermal runaway "
+            "burns the copper; limit the current and its duration",
         ),
         (
             "thermal.tg", thermal.tg_current, "warning",
-            "{value} A rms without end softens the laminate: from {limit} A it passes its glass transition, " + tg,
+            "{value} A rms, continuous, softens the laminate: from {limit} A it passes its glass transition, " + tg,
         ),
         (
             "thermal.magnets", thermal.magnet_current, "warning",
-            "{value} A rms without end takes the magnets beyond what they stand, from {limit} A: they lose "
+            "{value} A rms, continuous, takes the magnets beyond what they stand, from {limit} A: they lose "
             "strength for good; a grade for more heat (H, SH, UH), a wider gap or less current",
         ),
         (
             "thermal.solder", thermal.solder_current, "warning",
-            "{value} A rms without end melts tin-lead solder (183 C), from {limit} A: wires come loose",
+            "{value} A rms, continuous, melts tin-lead solder (183 °C), from {limit} A: wires come loose",
         ),
         (
             "thermal.touch", thermal.touch_current, "note",
-            "{value} A rms makes the board hotter than 60 C, from {limit} A: it burns skin at a touch; "
+            "{value} A rms makes the board hotter than 60 °C, from {limit} A: it burns skin at a touch; "
             "cover it or warn",
         ),
         (
@@ -90,7 +90,7 @@ def _causes(design: Design, thermal: ThermalResult) -> tuple[Cause, ...]:
 
 
 def _times(thermal: ThermalResult) -> str:
-    """The peak currents in words."""
+    """The intermittent currents in words."""
     peaks = ((60, thermal.peak_60_cold), (10, thermal.peak_10_cold), (1, thermal.peak_1_cold))
     known = [f"{peak:.3g} A for {time} s" for time, peak in peaks if peak is not None]
     return f" ({', '.join(known)} from cold)" if known else ""
@@ -104,7 +104,7 @@ def _magnets(design: Design, thermal: ThermalResult) -> list[Finding]:
         "thermal.magnet_temperature",
         thermal.rotor_temperature_c,
         design.rotor.magnet.temperature_c + 20.0,
-        "at the continuous current the magnets reach {value} C, more than 20 K above rotor.magnet.temperature_c: field "
-        "and torque constant hold for that one, and the knee as well; set it to this value and look again",
+        "at the continuous current the magnets reach {value} °C, more than 20 K above rotor.magnet.temperature_c: "
+        "field and torque constant hold for that one, and the knee as well; set it to this value and look again",
         "note",
     )

@@ -93,7 +93,7 @@ def take(folder: Path, number: int, output: Path) -> None:
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Folder for the design files; else only a table.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Processes; one per core without it.")
 def suggest(design: Path, output: Path | None, workers: int | None) -> None:
-    """Look for different designs that do the job of DESIGN in its room: load, motion and drive stay as they are."""
+    """Look for different designs that do the job of DESIGN in its envelope: load, motion and drive stay as they are."""
     from pcbstator.design.load import load_design_and_text
     from pcbstator.output.files import write_folder
     from pcbstator.output.study_report.suggested import suggested_files, suggested_text

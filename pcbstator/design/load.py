@@ -36,17 +36,17 @@ def load_design(path: str | PathLike[str]) -> Design:
 
 def load_design_and_text(place: Path) -> tuple[Design, str]:
     """The design in a TOML file, and the file's text."""
-    document, text, digest = read_tables(place)
+    document, text, content = read_tables(place)
     design = design_from_document(document, place.name, place.absolute().parent)
-    design._file_digest, design._text = digest, text
+    design._file_digest, design._file = hashlib.sha256(content).hexdigest(), content
     return design, text
 
 
-def read_tables(place: Path) -> tuple[dict[str, Any], str, str]:
-    """The tables of a TOML file, its text, and the SHA-256 of its bytes; a DesignError where it is not one."""
-    text, digest = _text_of(place)
+def read_tables(place: Path) -> tuple[dict[str, Any], str, bytes]:
+    """The tables of a TOML file, its text and its bytes; a DesignError where it is not one."""
+    text, content = _text_of(place)
     try:
-        return tomllib.loads(text), text, digest
+        return tomllib.loads(text), text, content
     except RecursionError:
         raise _unreadable(place, "must not nest tables and lists this deep") from None
     except ValueError as error:  # TOMLDecodeError, and integers too long for Python
@@ -110,7 +110,7 @@ def changed_design(design: Design, values: Mapping[str, object]) -> Design:
     if complaints:
         raise DesignError(design.source, complaints)
     changed = design_from_document(document, design.source, design._folder)
-    changed._text, changed._changes = design._text, design._changes | dict(values)
+    changed._file, changed._changes = design._file, design._changes | dict(values)
     return changed
 
 
@@ -129,8 +129,8 @@ def plain(value: Any) -> Any:
     return float(value) if isinstance(value, Real) else value
 
 
-def _text_of(place: Path) -> tuple[str, str]:
-    """The file's text and the SHA-256 of its bytes; refuses what is no readable text file of sensible size."""
+def _text_of(place: Path) -> tuple[str, bytes]:
+    """The file's text and its bytes; refuses what is no readable text file of sensible size."""
     try:
         if place.is_dir():
             raise _unreadable(place, "must be a file", "a folder", "name the file in it")
@@ -146,7 +146,7 @@ def _text_of(place: Path) -> tuple[str, str]:
     if len(content) > LARGEST_FILE:
         raise _unreadable(place, "must be at most 1 MiB", "more", "is this the right file?")
     try:
-        return content.decode("utf-8-sig"), hashlib.sha256(content).hexdigest()
+        return content.decode("utf-8-sig"), content
     except UnicodeDecodeError as error:
         line = content[: error.start].count(b"\n") + 1
         raise _unreadable(place, "must be text in UTF-8", f"another byte in line {line}", "save it as UTF-8") from None

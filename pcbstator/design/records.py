@@ -282,10 +282,10 @@ class Design(Record):
     drive: Drive | None = key("drive", "supply, driver and sensor", None)
 
     _document: dict[str, Any] = PrivateAttr(default_factory=dict)
-    _text: str = PrivateAttr(default="")
     _changes: dict[str, Any] = PrivateAttr(default_factory=dict)
     _source: str = PrivateAttr(default="")
     _file_digest: str = PrivateAttr(default="")
+    _file: bytes = PrivateAttr(default=b"")
     _folder: Path | None = PrivateAttr(default=None)
     _recording: Recording | None = PrivateAttr(default=None)
     _door: Callable[[Design, Mapping[str, object]], Design] = PrivateAttr()  # that checks copies
@@ -344,16 +344,6 @@ class Design(Record):
     def document(self) -> dict[str, Any]:
         """A copy of the tables as they stand in the file, defaults left out."""
         return copy.deepcopy(self._document)
-
-    @property
-    def text(self) -> str:
-        """Text of the file that it came from; empty where it came from tables."""
-        return self._text
-
-    @property
-    def changes(self) -> dict[str, Any]:
-        """Values by dotted key that were changed since."""
-        return copy.deepcopy(self._changes)
 
     @property
     def digest(self) -> str:

@@ -15,7 +15,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pcbstator.output.canvas.sheet import INK
+from pcbstator.output.canvas.colours import INK
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import numpy as np
 
-OUNCE = 35e-6  # m of copper, as board houses count
+OUNCE = 35e-6  # m of copper, as board manufacturers count
+_UNIT = re.compile(r"(?<=\d) (?=(?:[kmuµ]?(?:m|Ω|A|V|W|H|T|N|J|g|s|Hz|Wb|N·m)|mm|rpm|°?C|K|MPa|kg|%)(?![\w]))")
 _PREFIXES = ((1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"))
 
 
@@ -47,6 +49,15 @@ def millimetres(value: float) -> str:
     ('1.6 mm', '107 mm')
     """
     return f"{figures(1e3 * value)} mm"
+
+
+def unbroken(words: str) -> str:
+    """The words with a number and its unit on one line.
+
+    >>> unbroken("a gap of 0.8 mm at 80 °C, 12 turns").split(" ")
+    ['a', 'gap', 'of', '0.8\\xa0mm', 'at', '80\\xa0°C,', '12', 'turns']
+    """
+    return _UNIT.sub("\u00a0", words)
 
 
 def copper_weight(thickness: float) -> str:

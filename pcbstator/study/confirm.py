@@ -1,4 +1,4 @@
-"""A design of the front predicted in full: whether it can be made, and whether the quick numbers were right."""
+"""A design of the Pareto front predicted in full: whether it can be made, and whether the quick numbers were right."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class Confirmation:
 def differences(quick: Mapping[str, float], full: Mapping[str, float]) -> dict[str, float]:
     """By how much each quick result differs from the full prediction's, as a part of the larger one.
 
-    >>> differences({"a": 1.0, "b": 2.0, "room.height_mm": 3.0}, {"a": 1.0, "b": 2.5})
+    >>> differences({"a": 1.0, "b": 2.0, "occupied.height_mm": 3.0}, {"a": 1.0, "b": 2.5})
     {'a': 0.0, 'b': 0.2}
     """
     return {

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 BASE_COPPER = 35e-6  # m
 BASE_GRADE = 35  # MJ·Oe
-FRAME = 2e-3  # m that a board house leaves around a board
+FRAME = 2e-3  # m that a board manufacturer leaves around a board
 
 
 @cache

@@ -1,6 +1,6 @@
 """What becomes of designs: cheap tests first, and nothing more of a design that has failed one.
 
-The stages are the file's rules, the room and the price, the copper, the magnets, the heat, the inductance, and all
+The stages are the file's rules, the envelope and the price, the copper, the magnets, the heat, the inductance, and all
 that ``predict`` gives. After each the constraints are tested whose results are known by then. The result of a design
 does not depend on the designs beside it.
 """
@@ -25,11 +25,11 @@ from pcbstator.study.keys import flat_results
 from pcbstator.study.records import Constraint, Outcome, Point, Study
 from pcbstator.study.workforce import collector_at_rest, settle_in
 
-ROOM, WHOLE = "room", "whole"
-ALL_STAGES = (ROOM, *STAGES, WHOLE)
+ENVELOPE, WHOLE = "envelope", "whole"
+ALL_STAGES = (ENVELOPE, *STAGES, WHOLE)
 LATE_COST = {"cost.board": STAGES[0], "cost.total": STAGES[0]}  # holes are known with the copper
 USUAL = (
-    "room.height_mm", "copper.mass_g", "electrical.phase_resistance_ohm", "magnetic.torque_constant_n_m_per_a",
+    "occupied.height_mm", "copper.mass_g", "electrical.phase_resistance_ohm", "magnetic.torque_constant_n_m_per_a",
     "magnetic.motor_constant_n_m_per_sqrt_w", "thermal.continuous_phase_current_rms_a",
     "thermal.continuous_torque_n_m", "thermal.board_temperature_c", "cost.total",
 )  # fmt: skip
@@ -43,8 +43,8 @@ UNTRIED = 10.0  # shortage for every stage that was not reached: more than any c
 
 def stage_of(key: str) -> str:
     """The first stage after which a result is known."""
-    if key.startswith(("room.", "cost.")):
-        return LATE_COST.get(key, ROOM)
+    if key.startswith(("occupied.", "cost.")):
+        return LATE_COST.get(key, ENVELOPE)
     return STAGE_OF.get(key, WHOLE)
 
 
@@ -127,8 +127,8 @@ def _run(desk: Bench, stage: str, works: list[Work]) -> None:
     for work in works:
         if work.refusal is not None:
             continue
-        if stage == ROOM:
-            work.results |= _room(work.design) | {"cost.magnets": magnet_cost(work.design, desk.prices)}
+        if stage == ENVELOPE:
+            work.results |= _occupied(work.design) | {"cost.magnets": magnet_cost(work.design, desk.prices)}
         elif stage == STAGES[0]:
             board = board_cost(work.design, desk.prices, work.results.get("copper.via_count", 0.0))
             work.results |= {"cost.board": board, "cost.total": board + work.results["cost.magnets"]}
@@ -144,8 +144,8 @@ def _judged(desk: Bench, stage: str, number: int, work: Work) -> Outcome | None:
     if work.refusal is not None:
         return _refused(desk, work.refusal, work.results, number)
     short = [(c.shortage(work.results), c) for c in desk.tests[stage]]
-    if stage == ROOM:
-        short = [(rule.shortage(work.results), rule) for rule in _room_rules(work.design)] + short
+    if stage == ENVELOPE:
+        short = [(rule.shortage(work.results), rule) for rule in _envelope_rules(work.design)] + short
     failed = [(lack, constraint) for lack, constraint in short if lack > 0]
     if not failed:
         return None
@@ -174,29 +174,29 @@ def _kept(desk: Bench, results: dict[str, float]) -> dict[str, float]:
     return kept
 
 
-def _room(design: Design) -> dict[str, float]:
+def _occupied(design: Design) -> dict[str, float]:
     """The machine's outer sizes, before any copper is laid."""
     near, far = magnet_radii(design)
     return {
-        "room.height_mm": 1e3 * total_height(design),
-        "room.least_diameter_mm": 1e3 * min(design.board.inner_diameter, 2 * near),
-        "room.largest_diameter_mm": 1e3 * max(design.board.outer_diameter, 2 * far),
-        "room.magnet_spacing_mm": 1e3 * magnet_spacing(design),
+        "occupied.height_mm": 1e3 * total_height(design),
+        "occupied.least_diameter_mm": 1e3 * min(design.board.inner_diameter, 2 * near),
+        "occupied.largest_diameter_mm": 1e3 * max(design.board.outer_diameter, 2 * far),
+        "occupied.magnet_spacing_mm": 1e3 * magnet_spacing(design),
     }
 
 
-def _room_rules(design: Design) -> list[Constraint]:
+def _envelope_rules(design: Design) -> list[Constraint]:
     """What holds without being asked for: magnets do not overlap, and the envelope is kept."""
-    rules = [Constraint("room.magnet_spacing_mm", "least", 0.0)]
+    rules = [Constraint("occupied.magnet_spacing_mm", "least", 0.0)]
     envelope = design.envelope
     if envelope is None:
         return rules
     if envelope.bore_diameter is not None:
-        rules.append(Constraint("room.least_diameter_mm", "least", 1e3 * envelope.bore_diameter))
+        rules.append(Constraint("occupied.least_diameter_mm", "least", 1e3 * envelope.bore_diameter))
     if envelope.outer_diameter is not None:
-        rules.append(Constraint("room.largest_diameter_mm", "most", 1e3 * envelope.outer_diameter))
+        rules.append(Constraint("occupied.largest_diameter_mm", "most", 1e3 * envelope.outer_diameter))
     if envelope.height is not None:
-        rules.append(Constraint("room.height_mm", "most", 1e3 * envelope.height))
+        rules.append(Constraint("occupied.height_mm", "most", 1e3 * envelope.height))
     return rules
 
 

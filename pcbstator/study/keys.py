@@ -26,10 +26,10 @@ SECTIONS: dict[str, type] = {
     "drive": DriveResult,
 }
 OWN = {
-    "room.height_mm": "from the far face of the stator to the back of the rotor",
-    "room.least_diameter_mm": "bore of the board or of the ring of magnets, the smaller one",
-    "room.largest_diameter_mm": "outline of the board or of the ring of magnets, the larger one",
-    "room.magnet_spacing_mm": "least room between neighbouring magnets",
+    "occupied.height_mm": "from the far face of the stator to the back of the rotor",
+    "occupied.least_diameter_mm": "bore of the board or of the ring of magnets, the smaller one",
+    "occupied.largest_diameter_mm": "outline of the board or of the ring of magnets, the larger one",
+    "occupied.magnet_spacing_mm": "least distance between neighbouring magnets",
     "cost.board": "price of the boards of one machine, in the currency of the prices",
     "cost.magnets": "price of its magnets",
     "cost.total": "both together",
@@ -37,6 +37,39 @@ OWN = {
     "findings.warnings": "findings that advise against it",
     "findings.notes": "remarks",
 }
+LIMITING = (
+    "board",
+    "magnet",
+    "continuous",
+    "runaway",
+    "duty",
+    "touch",
+    "tg",
+    "solder",
+    "blister",
+    "ipc2221",
+    "ipc2152",
+)
+RENAMED = {
+    "copper.wires_across_cuts": "copper.tile_jumpers",
+    "mechanical.axial_pull_n": "mechanical.axial_force_n",
+    "thermal.ipc2221_via_current_a": "thermal.ipc2221_via_phase_current_rms_a",
+    "motion.peak_current_a": "motion.terminal_current_peak_a",
+    "motion.rms_current_a": "motion.heating_terminal_current_peak_a",
+    "motion.loop_current_rms_a": "motion.loop_phase_current_rms_a",
+    "drive.current_ripple_a": "drive.terminal_ripple_peak_to_peak_a",
+    "drive.current_ripple_at_job_a": "drive.terminal_ripple_at_job_peak_to_peak_a",
+    "drive.stall_fault_current_a": "drive.stall_terminal_current_peak_a",
+    "drive.short_circuit_current_a": "drive.short_circuit_terminal_current_peak_a",
+    "slip_ring.via_worst_current_a": "slip_ring.via_worst_current_rms_a",
+    **{f"room.{size}_mm": f"occupied.{size}_mm"
+       for size in ("height", "least_diameter", "largest_diameter", "magnet_spacing")},
+    **{f"thermal.{limit}_current_a": f"thermal.{limit}_phase_current_rms_a" for limit in LIMITING},
+    **{f"thermal.peak_current_{time}_{start}_a": f"thermal.intermittent_phase_current_{time}_{start}_rms_a"
+       for time in ("1_s", "10_s", "60_s") for start in ("cold", "warm")},
+    **{f"slip_ring.{part}allowed_current_a": f"slip_ring.{part}allowed_current_rms_a"
+       for part in ("", "ring_", "lead_", "vias_", "via_")},
+}  # fmt: skip
 UNITS = (
     ("_v_per_a_s", "V/(A·s)"), ("_v_per_a", "V/A"), ("_m_per_s", "m/s"), ("_per_s", "1/s"),
     ("_n_m_per_rad", "N·m/rad"), ("_deg_per_count", "°/count"), ("_n_m_per_sqrt_w", "N·m/√W"),
@@ -67,7 +100,13 @@ def is_result(key: str) -> bool:
 
 
 def nearest_result(key: str) -> str:
-    """What to do about an unknown result."""
+    """What to do about an unknown result.
+
+    >>> nearest_result("room.height_mm"), nearest_result("thermal.board_temperature")
+    ('it is called occupied.height_mm now', 'did you mean thermal.board_temperature_c?')
+    """
+    if key in RENAMED:
+        return f"it is called {RENAMED[key]} now"
     known = [*result_keys()]
     close = difflib.get_close_matches(key, known, n=1, cutoff=0.6)
     if not close:  # perhaps only the section is wrong

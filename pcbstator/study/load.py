@@ -147,12 +147,12 @@ class _Reader:
         """A variable, or None with complaints."""
         before = len(self.complaints)
         self.known(table, VARIABLE, place)
-        ways = [way for way in ("from", "values", "choices") if way in table]
-        if len(ways) != 1:
+        given = [key for key in ("from", "values", "choices") if key in table]
+        if len(given) != 1:
             remedy = "write from and to, or values = [...], or choices = [{ ... }, ...]"
-            self.complain(place, "must have one of from, values and choices", ", ".join(ways) or None, remedy)
+            self.complain(place, "must have one of from, values and choices", ", ".join(given) or None, remedy)
             return None
-        if ways == ["choices"]:
+        if given == ["choices"]:
             found = self.choices(table, place)
         elif "key" not in table:
             self.complain(f"{place}.key", "is required", None, 'write key = "winding.turns"')
@@ -165,7 +165,7 @@ class _Reader:
             also = self.offsets(table, place)
             found = None
             if len(self.complaints) == before:
-                options = self.steps(table, place, keys()[key][0]) if ways == ["from"] else self.values(table, place)
+                options = self.steps(table, place, keys()[key][0]) if given == ["from"] else self.values(table, place)
                 if len(self.complaints) == before:
                     found = self.numbers(table, place, key, options, also)
         return found if len(self.complaints) == before else None
@@ -220,7 +220,7 @@ class _Reader:
         return list(values) if plain_ones else []
 
     def choices(self, table: Table, place: str) -> Variable | None:
-        """Several ways, each of which sets some keys at once."""
+        """Several choices, each of which sets some keys at once."""
         name, listed = self.text(table, "name", LONGEST_LABEL, f"{place}."), table["choices"]
         example = '{ label = "thin", "rotor.magnet.thickness_mm" = 2.0 }'
         if not isinstance(listed, list) or not 0 < len(listed) <= MOST_OPTIONS:

@@ -20,7 +20,7 @@ DIGITS = 5  # significant ones of a value drawn from a range: what anybody would
 
 @dataclass(frozen=True)
 class Option:
-    """One of several ways: the text that stands for it, and the keys of the design that it sets."""
+    """One of several choices: the text that stands for it, and the keys of the design that it sets."""
 
     label: str
     settings: tuple[tuple[str, Any], ...]
@@ -62,7 +62,7 @@ class Variable:
         return place / last if last else 0.5
 
     def at(self, part: float) -> float | int:
-        """The place at a part of the way, 0 to 1, through the range or the options."""
+        """The place at a fraction, 0 to 1, of the range or the options."""
         if self.options:
             return min(int(part * len(self.options)), len(self.options) - 1)
         return _digits(self.low + min(max(part, 0.0), 1.0) * (self.high - self.low))
@@ -171,7 +171,7 @@ class Study:
         return {variable.name: variable.shown(place) for variable, place in zip(self.variables, point, strict=True)}
 
     def parts(self, point: Point) -> list[float]:
-        """How far along the way of its variable each value lies, 0 to 1."""
+        """Each value as a fraction, 0 to 1, of the range of its variable."""
         return [variable.part(place) for variable, place in zip(self.variables, point, strict=True)]
 
     def settings(self, point: Point) -> dict[str, Any]:
@@ -192,7 +192,7 @@ def study_of(text: str) -> Study:
     plain = json.loads(text)
     variables = tuple(
         Variable(**each | {
-            "options": tuple(Option(way["label"], _pairs(way["settings"])) for way in each["options"]),
+            "options": tuple(Option(choice["label"], _pairs(choice["settings"])) for choice in each["options"]),
             "also": _pairs(each["also"]),
         })
         for each in plain["variables"]

@@ -276,7 +276,7 @@ class _Run:
         self.drain()
 
     def confirm(self) -> None:
-        """Predicts every design of the front in full; one that cannot be made gives its place to others."""
+        """Predicts every design of the Pareto front in full; one that cannot be made gives its place to others."""
         self.progress.stage = "confirming the best"
 
         def confirmed(number: int, found: Confirmation) -> None:
@@ -284,8 +284,8 @@ class _Run:
             self.watch(self.progress)
 
         while True:
-            front = pareto_numbers(self.study, self.store)
-            numbers = [number for number in front if self.store.confirmation(number) is None]
+            pareto = pareto_numbers(self.study, self.store)
+            numbers = [number for number in pareto if self.store.confirmation(number) is None]
             if not numbers:
                 return
             for number in numbers:

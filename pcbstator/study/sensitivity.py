@@ -18,8 +18,8 @@ MOST = 20_000  # designs that are read
 
 @dataclass(frozen=True)
 class Influence:
-    """Of a variable on a result: the part of its variance that the variable explains by itself, 0 to 1, and the way it
-    goes, the rank correlation, -1 to 1 (0 for choices without an order)."""
+    """Of a variable on a result: the part of its variance that the variable explains by itself, 0 to 1, and the
+    direction in which it goes, the rank correlation, -1 to 1 (0 for choices without an order)."""
 
     variable: str
     key: str
@@ -72,6 +72,6 @@ def influences(study: Study, store: Store, keys: Sequence[str]) -> tuple[Influen
                 continue
             share = correlation_ratio(groups[known].astype(np.int64), value)
             steady = not variable.ordered or np.ptp(parts[known, column]) == 0
-            way = 0.0 if steady else float(spearmanr(parts[known, column], value).statistic)
-            found.append(Influence(variable.name, key, share, way))
+            trend = 0.0 if steady else float(spearmanr(parts[known, column], value).statistic)
+            found.append(Influence(variable.name, key, share, trend))
     return tuple(found)

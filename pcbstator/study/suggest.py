@@ -1,6 +1,6 @@
-"""A handful of different designs that do a design's job in its room, each the best in something.
+"""A handful of different designs that do a design's job in its envelope, each the best in something.
 
-The room, the board's outline and annulus, the air gap, the load and the drive stay as the design has them; winding,
+The envelope, the board's outline and annulus, the air gap, the load and the drive stay as the design has them; winding,
 copper and magnets are open.
 """
 
@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from pcbstator.analysis.pipeline import package_version
 from pcbstator.design import DiscMagnet, SectorMagnet
-from pcbstator.design.text import changed_text
+from pcbstator.design.file_text import changed_text
 from pcbstator.errors import Complaint, DesignError, PcbstatorError
 from pcbstator.study.cost import invented_prices
 from pcbstator.study.records import Constraint, Objective, Option, Study, Variable
@@ -38,7 +38,7 @@ DISC_PART = 0.92  # of the distance between neighbours that a disc may take
 THICKNESSES = (1.5, 2.0, 3.0, 4.0, 5.0, 6.0)  # mm that are easy to buy (common practice, no source)
 STEEL = (0.0, 1.0, 1.5, 2.0, 3.0)  # mm of plate
 TRACKS = (0.15, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.8)  # mm
-LOSS, HEIGHT, COST = "motion.mean_copper_loss_w", "room.height_mm", "cost.total"
+LOSS, HEIGHT, COST = "motion.mean_copper_loss_w", "occupied.height_mm", "cost.total"
 RIPPLE = "magnetic.torque_ripple_ratio"
 Measure = Callable[[Mapping[str, float]], float]
 PICKS: tuple[tuple[str, str, Measure], ...] = (
@@ -89,7 +89,7 @@ def job_study(design: Design, text: str) -> Study:
         raise DesignError(design.source, complaints)
     windings = _windings(design)
     if not windings:
-        rule = "the ring must have room for poles of 5 to 32 mm"
+        rule = "the ring must be wide enough for poles of 5 to 32 mm"
         complaint = Complaint("board.copper_outer_diameter_mm", rule, "", "choose a larger ring")
         raise DesignError(design.source, [complaint])
     return Study(
@@ -130,7 +130,7 @@ def _windings(design: Design) -> tuple[Option, ...]:
     mean = (board.copper_inner_diameter + board.copper_outer_diameter) / 4
     poles = [p for p in range(4, 122, 2) if PITCHES[0] <= 2 * pi * mean / p <= PITCHES[1]]
     found = [w for w in feasible_windings(phases, range(phases, 61), poles) if w.factor >= LEAST_FACTOR]
-    repeated = [w for w in found if w.coils > phases and gcd(w.coils, w.poles) > 1]  # no sideways pull
+    repeated = [w for w in found if w.coils > phases and gcd(w.coils, w.poles) > 1]  # no unbalanced magnetic pull
     kept = repeated or found
     step = max(len(kept) / MOST_WINDINGS, 1.0)
     options = []

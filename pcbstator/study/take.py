@@ -8,7 +8,7 @@ from pathlib import Path
 
 from pcbstator.check import checked_prediction
 from pcbstator.design import design_from_document
-from pcbstator.design.text import changed_text
+from pcbstator.design.file_text import changed_text
 from pcbstator.errors import DesignError, OutputError
 from pcbstator.study.confirm import differences
 from pcbstator.study.keys import flat_results

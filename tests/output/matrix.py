@@ -1,6 +1,6 @@
 """Small stators of every kind, for the tests of the files: each choice of the design file meets every other one.
 
-Kind, layers, rim and stack are all combined; the other choices are dealt to them by a generator with a fixed seed.
+Kind, layers, connection ring and stack are all combined; a generator with a fixed seed deals the other choices to them.
 A further choice (boards cut into tiles, say) is one more entry of ``DEALT`` or one more factor in ``cases``.
 """
 
@@ -69,7 +69,7 @@ def cases() -> dict[str, dict[str, Any]]:
     found: dict[str, dict[str, Any]] = {}
     dealer = random.Random(1)
     wanted = enumerate(itertools.product(range(TIMES), KINDS, LAYERS, STACKS, RIMS))
-    for number, (again, kind, layers, stack, rim) in wanted:
+    for number, (again, kind, layers, stack, ring) in wanted:
         if again and number % 6:
             continue  # every combination once, a sixth of them with other choices of what is dealt
         dealt = {name: dealer.choice(choices) for name, choices in DEALT.items()}
@@ -86,7 +86,7 @@ def cases() -> dict[str, dict[str, Any]]:
             "winding.connection": connection,
             "winding.parallel_paths": dealt["paths"],
             "winding.skew_deg": dealt["skew"],
-            "winding.connection_ring": rim,
+            "winding.connection_ring": ring,
             "board.layers": layers,
             "board.coil_layers": LAYERS[layers],
             "rotor.poles": poles,
@@ -98,7 +98,7 @@ def cases() -> dict[str, dict[str, Any]]:
                 joined = "parallel"  # so few wide tracks leave no room for several rows of vias
             values |= WAVE_RING | {"winding.layer_connection": joined}
         name = (
-            f"{kind}-{layers}-{rim}-{stack}-{connection}-m{phases}{'' if wave else f'c{coils}'}p{poles}-n{turns}"
+            f"{kind}-{layers}-{ring}-{stack}-{connection}-m{phases}{'' if wave else f'c{coils}'}p{poles}-n{turns}"
             f"-a{dealt['paths']}-s{dealt['skew']:g}" + (f"-{values['winding.layer_connection']}" if wave else "")
         )
         found[name] = values

@@ -14,11 +14,11 @@ import pytest
 
 import pcbstator
 from pcbstator.analysis.magnetic.rotor_field import magnet_layers, rotor_field, rotor_source
+from pcbstator.analysis.mechanical.rotor_plan import pieces, plates
 from pcbstator.errors import OutputError
 from pcbstator.output.files import write_folder
 from pcbstator.output.rotor.assembly import assembly_sheet_pdf, assembly_sheet_svg
 from pcbstator.output.rotor.magnet_list import magnet_list
-from pcbstator.output.rotor.plan import pieces, plates
 from pcbstator.physics.magnetics.steel import SaturatedIron
 from tests.command import run
 from tests.output.svgread import path_points, read
@@ -192,7 +192,7 @@ def test_arrows_point_as_the_pieces_are_magnetised() -> None:
     """On the strong side the pieces that lie in the plate point to the north poles, on either plate."""
     for index in (0, 1):
         _, _, _, items, centre = sheet("halbach", index)
-        norths = [polar(item, centre)[1] for item in items if item.tag == "text" and item.text == "N"]
+        norths = [polar(item, centre)[1] for item in items if item.tag == "text" and item.text in ("N", "N +")]
         heads = [
             np.array(path_points(item.attributes["d"])[:3]) for item in items
             if item.tag == "path" and item.attributes["d"].count("L") == 2 and item.attributes["stroke-width"] == "0.1"

@@ -18,7 +18,7 @@ WAVES = Waves(ANGLES, PHASES, PHASES - np.roll(PHASES, -1, axis=0), TORQUE, TORQ
 FIGURES = {
     "emf": lambda: emf_svg(WAVES, "ABC"),
     "harmonics": lambda: harmonics_svg([1, 3, 5, 7], [1.0, 0.03, 1e-18, 0.002], 3),
-    "torque": lambda: torque_svg(WAVES),
+    "torque": lambda: torque_svg(WAVES, 0.012),
 }
 
 
@@ -66,4 +66,4 @@ def test_smooth_torque_has_a_figure() -> None:
     """A ripple of nothing neither fails nor blows rounding up."""
     steady = np.full(721, 0.15)
     flat = Waves(ANGLES, PHASES, PHASES, steady, steady)
-    ElementTree.fromstring(torque_svg(flat))
+    ElementTree.fromstring(torque_svg(flat, 0.0))

@@ -115,13 +115,13 @@ def test_a_folder_within_is_foreign_even_under_a_known_name(tmp_path):
         write_folder(made, folder_of("a"))
 
 
-@pytest.mark.parametrize("name", ["x" * 300, "file", "interconnect", "file/made", "none/" + "x" * 300])
+@pytest.mark.parametrize("name", ["x" * 300, "file", "link", "file/made", "none/" + "x" * 300])
 def test_folder_is_refused_in_words(tmp_path, name):
     (tmp_path / "file").write_text("mine")
-    (tmp_path / "interconnect").symlink_to(tmp_path / "elsewhere")
+    (tmp_path / "link").symlink_to(tmp_path / "elsewhere")
     with pytest.raises(OutputError, match=r"; (choose|make)"):
         write_folder(tmp_path / name, folder_of("a"))
-    assert names_in(tmp_path) == ["file", "interconnect"]
+    assert names_in(tmp_path) == ["file", "link"]
 
 
 @pytest.mark.parametrize("call", ["write_bytes", "rename"])
@@ -188,7 +188,7 @@ def test_a_foreign_file_in_a_folder_within_is_left_alone(tmp_path, place):
     assert (made / place).read_text() == "years of work"
 
 
-@pytest.mark.parametrize("what", ["interconnect", "manifest", "file"])
+@pytest.mark.parametrize("what", ["link", "manifest", "file"])
 def test_a_folder_within_that_is_not_ours(tmp_path, what):
     """A link to a folder elsewhere, a folder without its manifest, a file in the place of a folder."""
     made, elsewhere = tmp_path / "made", tmp_path / "elsewhere"
@@ -197,7 +197,7 @@ def test_a_folder_within_that_is_not_ours(tmp_path, what):
         (made / "part" / "manifest.json").unlink()
     else:
         shutil.move(made / "part", elsewhere)
-        (made / "part").symlink_to(elsewhere) if what == "interconnect" else (made / "part").write_text("mine")
+        (made / "part").symlink_to(elsewhere) if what == "link" else (made / "part").write_text("mine")
     with pytest.raises(OutputError, match="pcbstator"):
         write_folder(made, folder_of("a"))
     assert (made / "part").exists()

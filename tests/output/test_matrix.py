@@ -45,7 +45,7 @@ ROUNDING = 2e-3  # of coordinates and of round ends drawn as polygons [mm]
 
 
 def fabrication(design: Design, board: Copper) -> dict[str, str]:
-    """Name and text of every file for the board house."""
+    """Name and text of every file for the board manufacturer."""
     facts = BoardFacts(design.board.thickness, board.track_width, design.board.track_gap, design.board.finish)
     return {file.name: str(file.content) for file in fabrication_set(board, design.title, facts, ["matrix"])}
 

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import hashlib
 import json
+import tomllib
 
 import pytest
 
 import pcbstator
+from pcbstator.design import design_from_document
+from pcbstator.design.file_text import design_file
+from pcbstator.errors import OutputError
 from pcbstator.output.fabrication.package import package_files
 from tests.command import DESIGNS
 
 ROLES = {
     "copper", "mask", "legend", "profile", "drill-plated", "drill-unplated", "netlist", "job", "drawing", "report",
-    "prediction",
+    "prediction", "design",
 }  # fmt: skip
 
 
@@ -70,7 +74,7 @@ def test_manifest_terminals_are_the_copper_s(package):
         assert given["layer"] == terminal.layer
 
 
-def test_job_file_lists_the_files_of_the_board_house(package):
+def test_job_file_lists_the_files_of_the_board_manufacturer(package):
     *_, files, manifest = package
     listed = {entry["Path"]: entry["FileFunction"] for entry in json.loads(files["board.gbrjob"])["FilesAttributes"]}
     made = {entry["name"] for entry in manifest["files"] if entry["name"].endswith((".gbr", ".drl"))}
@@ -91,3 +95,40 @@ def test_the_same_design_gives_the_same_bytes(package):
     design = pcbstator.load_design(path)
     copper = pcbstator.lay_copper(design)
     assert package_files(design, copper, pcbstator.predict(design, copper)) == files
+
+
+def test_the_folder_holds_the_design_it_was_made_from(package):
+    """The file to the byte, so that its sum is the manifest's."""
+    path, *_, files, manifest = package
+    assert files["design.toml"] == path.read_bytes()
+    assert hashlib.sha256(files["design.toml"]).hexdigest() == manifest["design_sha256"]
+
+
+def test_a_design_without_a_file_is_written_from_its_tables():
+    """Whatever the order of its keys; what is read again is the same design."""
+    tables = tomllib.loads((DESIGNS[0].parent / "filter-wheel.toml").read_text(encoding="utf-8"))
+    turned = {name: dict(reversed(v.items())) if isinstance(v, dict) else v for name, v in reversed(tables.items())}
+    written = design_file(design_from_document(tables))
+    assert design_file(design_from_document(turned)) == written
+    assert tomllib.loads(written.decode()) == tables
+    changed = pcbstator.load_design(DESIGNS[0].parent / "filter-wheel.toml").with_values({"winding.turns": 3})
+    assert tomllib.loads(design_file(changed).decode())["winding"]["turns"] == 3
+
+
+@pytest.mark.parametrize("name", ["wheel.csv", "Report.html"])
+def test_a_recorded_motion_goes_with_the_design(name, tmp_path):
+    """Unless it has the name of another file of the folder."""
+    tables = tomllib.loads((DESIGNS[0].parent / "filter-wheel.toml").read_text(encoding="utf-8"))
+    tables["motion"] = {"table_csv": name}
+    recording = b"time_s,angle_deg\r\n0,0\r\n0.2,10\r\n0.4,30\r\n0.6,40\r\n"
+    (tmp_path / name).write_bytes(recording)
+    design = design_from_document(tables, "wheel.toml", tmp_path)
+    copper = pcbstator.lay_copper(design)
+    prediction = pcbstator.predict(design, copper)
+    if name == "Report.html":
+        with pytest.raises(OutputError, match="rename the recording"):
+            package_files(design, copper, prediction)
+        return
+    files = package_files(design, copper, prediction)
+    roles = {entry["name"]: entry["role"] for entry in json.loads(files["manifest.json"])["files"]}
+    assert files[name] == recording and roles[name] == "motion"

@@ -21,7 +21,7 @@ from pcbstator.output.report.report import report_html
 from pcbstator.output.words import copper_weight, measure
 
 DESIGNS = sorted(Path("designs").glob("*.toml"))
-VOID = {"meta", "br", "img", "interconnect", "hr", "input"}
+VOID = {"meta", "br", "img", "link", "hr", "input"}
 
 
 class Page(HTMLParser):
@@ -76,7 +76,7 @@ def test_self_contained(report) -> None:
     assert all(reference.startswith("#") for reference in page.references)
     assert all(reference[1:] in page.ids for reference in page.references)
     assert len(page.ids) == len(set(page.ids))
-    assert not {"script", "interconnect", "img", "iframe", "object"} & page.tags
+    assert not {"script", "link", "img", "iframe", "object"} & page.tags
     assert not re.search(r"https?:|url\((?!#)|@import", re.sub(r'xmlns(:\w+)?="[^"]*"', "", text))
     assert len(re.findall("<svg ", text)) == 7 + bool(design.slip_ring) + 2 * bool(prediction.motion)
     assert ("Slip rings" in page.words) == ("Brushes wear" in page.words) == bool(design.slip_ring)

@@ -16,8 +16,8 @@ import pytest
 from shapely import Polygon, STRtree
 
 import pcbstator
+from pcbstator.analysis.mechanical.rotor_plan import plates
 from pcbstator.output.rotor.dxf import rotor_dxf
-from pcbstator.output.rotor.plan import plates
 
 NAMES = ("filter-wheel", "photogrammetry-stage", "sky-tracker", "small-fan")
 HALBACH = {"rotor.magnet.array": "halbach", "rotor.magnet.segments_per_pole": 3}

@@ -152,12 +152,12 @@ def test_everything_lies_on_the_board(made) -> None:  # type: ignore[no-untyped-
     files = made[1]
     radii = sorted({abs(int(line[1:].split("Y")[0])) / 1e6 for line in files["profile.gbr"].splitlines()
                     if line.startswith("X")})  # fmt: skip
-    bore, rim = radii[0], radii[-1]
+    bore, edge = radii[0], radii[-1]
     for number in (1, 2):
         copper = shapely.union_all(readback.read_shapes(files[f"copper-{number}.gbr"]))
         reach = np.hypot(*shapely.get_coordinates(copper).T)
         assert copper.distance(shapely.Point(0, 0)) >= bore + 0.5 - 2e-3
-        assert reach.max() <= rim - 0.5 + 2e-3
+        assert reach.max() <= edge - 0.5 + 2e-3
 
 
 @pytest.mark.skipif(shutil.which("gerbv") is None, reason="gerbv draws the picture")

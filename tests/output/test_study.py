@@ -18,17 +18,17 @@ from pcbstator.output.study_report.csv_table import designs_csv
 from pcbstator.output.study_report.figures import pareto_svg, sensitivity_svg
 from pcbstator.output.study_report.page import explore_html, explore_text, study_files
 from pcbstator.output.study_report.parallel_axes import parallel_svg
-from pcbstator.output.study_report.words import pins, price_words
+from pcbstator.output.study_report.words import price_words
 from pcbstator.study.confirm import Confirmation
 from pcbstator.study.cost import invented_prices
 from pcbstator.study.records import Constraint, Objective, Option, Outcome, Study, Variable
-from pcbstator.study.results import gather
+from pcbstator.study.results import gather, pins
 from pcbstator.study.store import open_store
 
 SVG = "{http://www.w3.org/2000/svg}"
 NASTY = 'Fan <b>&"quoted"</b> $x_1$ <script>'
 TORQUE, COST, HEAT, HEIGHT = (
-    "thermal.continuous_torque_n_m", "cost.total", "thermal.board_temperature_c", "room.height_mm",
+    "thermal.continuous_torque_n_m", "cost.total", "thermal.board_temperature_c", "occupied.height_mm",
 )  # fmt: skip
 GOALS = (Objective(TORQUE, "most"), Objective(COST, "least"), Objective(HEAT, "least"), Objective(HEIGHT, "least"))
 TURNS = Variable("winding.turns", options=tuple(Option(str(n), (("winding.turns", n),)) for n in range(4, 10)))
@@ -73,7 +73,7 @@ def filled(folder: Path, study: Study, count: int = 120, change=lambda number, o
         outcomes.append(change(number, outcome_of(parts)))
     with open_store(folder, study, "1") as store:
         store.add(1, points, outcomes)
-        for best in gather(study, store).front:
+        for best in gather(study, store).pareto_front:
             store.confirm(best.number, Confirmation("", 2, 1e-4, TORQUE))
         store.tell("finished", "1")
         return gather(study, store), list(designs_csv(study, store)), points, outcomes
@@ -85,7 +85,7 @@ class Page(HTMLParser):
     def __init__(self, text: str) -> None:
         super().__init__()
         self.ids: list[str] = []
-        self.interconnects: list[str] = []
+        self.links: list[str] = []
         self.tags: list[str] = []
         self.words: list[str] = []
         self.feed(text)
@@ -94,13 +94,13 @@ class Page(HTMLParser):
         found = dict(attrs)
         self.tags.append(tag)
         self.ids += [found["id"]] if "id" in found else []
-        self.interconnects += [found["href"]] if tag == "a" else []
+        self.links += [found["href"]] if tag == "a" else []
 
     def handle_data(self, data):
         self.words.append(data)
 
 
-def interconnects(picture: str) -> list[tuple[str, str]]:
+def links(picture: str) -> list[tuple[str, str]]:
     """Target and title of every link in a picture."""
     root = ElementTree.fromstring(picture)
     return [(a.attrib["href"], a.findtext(f"{SVG}title", "")) for a in root.iter(f"{SVG}a")]
@@ -109,12 +109,12 @@ def interconnects(picture: str) -> list[tuple[str, str]]:
 @pytest.mark.parametrize("objectives", [1, 2, 3, 4])
 def test_every_design_of_the_front_is_named_linked_and_listed(tmp_path, objectives):
     found, *_ = filled(tmp_path, study_of(objectives))
-    assert len(found.front) >= min(objectives, 2) if objectives > 1 else len(found.front) == 1
+    assert len(found.pareto_front) >= min(objectives, 2) if objectives > 1 else len(found.pareto_front) == 1
     picture = pareto_svg(found)
     assert picture is not None
     panels = max(objectives * (objectives - 1) // 2, 1)
-    by_number = {f"#design-{best.number}": best for best in found.front}
-    shown = interconnects(picture)
+    by_number = {f"#design-{best.number}": best for best in found.pareto_front}
+    shown = links(picture)
     assert sorted(target for target, _ in shown) == sorted([*by_number] * panels)
     for target, title in shown:
         best = by_number[target]
@@ -123,32 +123,32 @@ def test_every_design_of_the_front_is_named_linked_and_listed(tmp_path, objectiv
         assert best.values[GRADE.name] in title and GRADE.name in title
     page = Page(explore_html(found, "fan study"))
     rows = [name for name in page.ids if name.startswith("design-")]
-    assert rows == [f"design-{best.number}" for best in found.front]
+    assert rows == [f"design-{best.number}" for best in found.pareto_front]
     assert len(page.ids) == len(set(page.ids))
-    assert set(page.interconnects) == {f"#{row}" for row in rows}
-    assert f"pcbstator take 'fan study' {found.front[0].number} -o design.toml" in page.words
+    assert set(page.links) == {f"#{row}" for row in rows}
+    assert f"pcbstator take 'fan study' {found.pareto_front[0].number} -o design.toml" in page.words
 
 
 def test_a_front_of_thousands_is_drawn_and_listed_in_part(tmp_path):
     found, *_ = filled(tmp_path, study_of(4))
-    large = replace(found, front=tuple(replace(found.front[n % 9], number=n + 1) for n in range(2500)))
-    shown = interconnects(pareto_svg(large))
+    large = replace(found, pareto_front=tuple(replace(found.pareto_front[n % 9], number=n + 1) for n in range(2500)))
+    shown = links(pareto_svg(large))
     assert len(shown) == 6 * 500
     page = Page(explore_html(large, "fan"))
     rows = [name for name in page.ids if name.startswith("design-")]
     assert len(rows) == 1000 and rows[0] == "design-1" and rows[-1] == "design-2500"
-    assert {target.removeprefix("#") for target in page.interconnects} <= set(rows)
+    assert {target.removeprefix("#") for target in page.links} <= set(rows)
     assert any("1000 of the 2500 designs" in words for words in page.words)
 
 
 def test_a_mark_of_the_front_stands_where_its_numbers_say(tmp_path):
     found, *_ = filled(tmp_path, study_of(2))
     marks = {}
-    for interconnect in ElementTree.fromstring(pareto_svg(found)).iter(f"{SVG}a"):
-        use = interconnect.find(f"{SVG}use")
-        marks[int(interconnect.attrib["href"].rpartition("-")[2])] = float(use.attrib["x"]), float(use.attrib["y"])
-    places = np.array([marks[best.number] for best in found.front])
-    values = np.array([(best.results[TORQUE], best.results[COST]) for best in found.front])
+    for link in ElementTree.fromstring(pareto_svg(found)).iter(f"{SVG}a"):
+        use = link.find(f"{SVG}use")
+        marks[int(link.attrib["href"].rpartition("-")[2])] = float(use.attrib["x"]), float(use.attrib["y"])
+    places = np.array([marks[best.number] for best in found.pareto_front])
+    values = np.array([(best.results[TORQUE], best.results[COST]) for best in found.pareto_front])
     for axis, sign in ((0, 1), (1, -1)):  # SVG counts downwards
         slope, start = np.polyfit(values[:, axis], places[:, axis], 1)
         assert slope * sign > 0
@@ -172,7 +172,7 @@ def test_files_are_whole_alone_and_the_same_each_time(tmp_path, objectives):
     again, *_ = filled(tmp_path / "two", study_of(objectives))
     files = study_files(found, "fan")
     assert files == study_files(again, "fan")
-    wanted = {"parallel.svg", "sensitivity.svg", "explore.html"} | ({"front.svg"} if objectives else set())
+    wanted = {"parallel.svg", "sensitivity.svg", "explore.html"} | ({"pareto-front.svg"} if objectives else set())
     assert set(files) == wanted
     for name, content in files.items():
         if name.endswith(".svg"):
@@ -190,9 +190,9 @@ def test_a_sweep_has_no_front_but_some_designs(tmp_path):
     rows = [int(name.rpartition("-")[2]) for name in page.ids if name.startswith("design-")]
     assert len(rows) == 30 and set(rows) <= set(found.numbers.tolist())
     assert rows[0] == found.numbers[0] and rows[-1] == found.numbers[-1]
-    assert not page.interconnects and "The front" not in page.words
+    assert not page.links and "The Pareto front" not in page.words
     assert "designs.csv" in page.words
-    assert "on the front" not in explore_text(found, "fan")
+    assert "on the Pareto front" not in explore_text(found, "fan")
 
 
 def test_rows_of_a_sweep_show_the_values_of_their_designs(tmp_path):
@@ -224,7 +224,7 @@ def test_a_study_without_any_feasible_design_still_has_a_page(tmp_path):
 def test_a_front_of_unfit_designs_only_is_told_as_such(tmp_path):
     study = study_of(2)
     found, *_ = filled(tmp_path, study)
-    bare = replace(found, front=(), unfit=found.feasible)
+    bare = replace(found, pareto_front=(), unfit=found.feasible)
     assert pareto_svg(bare) is None
     assert "unfit" in explore_text(bare, "fan") and "take one" not in explore_text(bare, "fan")
     assert any("unfit to be made" in words for words in Page(explore_html(bare, "fan")).words)
@@ -262,21 +262,21 @@ def test_one_option_one_design_and_one_variable(tmp_path):
     for name, variables, count in (("a", (only, WIDTH), 60), ("b", (only,), 1), ("c", (WIDTH,), 3)):
         found, *_ = filled(tmp_path / name, study_of(2, variables), count, lambda _, made: Outcome(made.results))
         assert found.feasible == count
-        assert len(interconnects(pareto_svg(found))) == len(found.front)
+        assert len(links(pareto_svg(found))) == len(found.pareto_front)
         for picture in study_files(found, "fan").values():
             if picture.startswith("<?xml"):
                 ElementTree.fromstring(picture)
-        assert not any(pin.variable == "layers" for pin in pins(found))
+        assert not any(variable.name == "board.layers" for variable, _ in pins(found))
 
 
 def test_an_end_of_a_range_at_which_the_front_lies_is_told(tmp_path):
     found, *_ = filled(tmp_path, study_of(1))  # most torque: most turns
-    (pin,) = [pin for pin in pins(found) if pin.variable == "turns"]
-    assert (pin.end, pin.value) == ("upper", "9")
-    assert "turns: the whole front lies at the upper end, 9; widen it" in explore_text(found, "fan")
-    assert "turns: the whole front lies at the upper end, 9; widen it" in explore_html(found, "fan")
+    (pin,) = [pin for pin in pins(found) if pin[0].name == "winding.turns"]
+    assert pin[1] == "upper"
+    assert "turns: the whole Pareto front lies at the upper end, 9; widen it" in explore_text(found, "fan")
+    assert "turns: the whole Pareto front lies at the upper end, 9; widen it" in explore_html(found, "fan")
     both, *_ = filled(tmp_path / "two", study_of(2))
-    assert not [pin for pin in pins(both) if pin.variable == "turns"]
+    assert not [pin for pin in pins(both) if pin[0].name == "winding.turns"]
 
 
 def test_the_table_reads_back_to_the_stored_numbers(tmp_path):
@@ -284,7 +284,7 @@ def test_the_table_reads_back_to_the_stored_numbers(tmp_path):
     found, lines, points, outcomes = filled(tmp_path, study)
     table = list(csv.DictReader(io.StringIO("".join(lines))))
     assert len(table) == found.designs == len(points)
-    front = {best.number for best in found.front}
+    front = {best.number for best in found.pareto_front}
     for number, (row, point, outcome) in enumerate(zip(table, points, outcomes, strict=True), start=1):
         assert int(row["number"]) == number
         assert row["state"] == ("feasible" if outcome.feasible else "ruled out")
@@ -301,22 +301,22 @@ def test_the_table_comes_line_by_line(tmp_path):
     filled(tmp_path, study)
     with open_store(tmp_path, study, "1") as store:
         lines = designs_csv(study, store)
-        assert next(lines).startswith("number,state,on_front,winding.turns,")
+        assert next(lines).startswith("number,state,on_pareto_front,winding.turns,")
         assert next(lines).startswith("1,")
 
 
 def test_the_text_is_short_and_aligned(tmp_path):
     found, *_ = filled(tmp_path, study_of(3), count=300)
-    assert len(found.front) > 12
+    assert len(found.pareto_front) > 12
     lines = explore_text(found, "fan").splitlines()
-    numbers = {str(best.number) for best in found.front}
+    numbers = {str(best.number) for best in found.pareto_front}
     first = next(place for place, line in enumerate(lines) if line.startswith("design ")) + 1
     rows = lines[first : first + 12]
     assert all(row.split()[0] in numbers for row in rows) and max(map(len, lines[:first])) <= 100
-    assert lines[first + 12] == f"{len(found.front) - 12} more on the front: see explore.html"
+    assert lines[first + 12] == f"{len(found.pareto_front) - 12} more on the Pareto front: see explore.html"
     ends = {re.match(r" *\S+", line).end() for line in lines[first - 1 : first + 12]}
     assert ends == {len("design")}
-    assert f"take one: pcbstator take fan {found.front[0].number} -o design.toml" in lines
+    assert f"take one: pcbstator take fan {found.pareto_front[0].number} -o design.toml" in lines
 
 
 def test_prices_are_called_invented_unless_stated(tmp_path):

@@ -15,7 +15,7 @@ WIDTH = {"key": "board.track_width_mm", "values": [0.15, 0.2, 0.25, 0.3, 0.35, 0
 GAP = {"key": "rotor.air_gap_mm", "values": [0.6, 0.8, 1.0, 1.2]}
 TWO_GAPS = {"key": "rotor.air_gap_mm", "values": [0.7, 1.1]}
 KM = {"key": "magnetic.motor_constant_n_m_per_sqrt_w", "goal": "most"}
-HEIGHT = {"key": "room.height_mm", "goal": "least"}
+HEIGHT = {"key": "occupied.height_mm", "goal": "least"}
 COST = {"key": "cost.total", "goal": "least"}
 RESISTANCE = {"key": "electrical.phase_resistance_ohm", "goal": "least"}
 

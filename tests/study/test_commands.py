@@ -32,9 +32,9 @@ def study(tmp_path):
 def test_search_take_and_go_on(study, tmp_path):
     place = study(variables=[TURNS, WIDTH], objectives=[KM], budget=48)
     told = run("explore", place, "-o", tmp_path / "out")
-    assert told.code == 0 and "1 on the front" in told.out
+    assert told.code == 0 and "1 on the Pareto front" in told.out
     names = {entry.name for entry in (tmp_path / "out").iterdir()}
-    assert {"designs.csv", "designs.sqlite", "explore.html", "front.svg", "parallel.svg"} <= names
+    assert {"designs.csv", "designs.sqlite", "explore.html", "pareto-front.svg", "parallel.svg"} <= names
     with (tmp_path / "out" / "designs.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert len(rows) == 48

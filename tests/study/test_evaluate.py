@@ -7,7 +7,7 @@ import itertools
 import pytest
 
 from pcbstator.analysis import stages as quick
-from pcbstator.study import evaluate as room
+from pcbstator.study import evaluate as stages
 from pcbstator.study.evaluate import bench, evaluate, needed_stages
 from pcbstator.study.keys import result_keys, unit_of
 from pcbstator.study.sample import every_point, filling_points
@@ -17,16 +17,19 @@ from tests.study.studies import COST, GAP, KM, TURNS, WIDTH, wheel_study
 @pytest.mark.parametrize(
     ("keys", "stages"),
     [
-        (["room.height_mm"], ("room",)),
-        (["cost.magnets"], ("room",)),
-        (["cost.total"], ("room", "copper")),
-        (["copper.mass_g"], ("room", "copper")),
-        (["magnetic.torque_constant_n_m_per_a"], ("room", "copper", "magnetics")),
-        (["thermal.board_phase_current_rms_a"], ("room", "copper", "magnetics", "heat")),
-        (["electrical.synchronous_inductance_h"], ("room", "copper", "magnetics", "inductance")),
-        (["motion.move_time_s", "thermal.board_phase_current_rms_a"], ("room", "copper", "magnetics", "heat", "whole")),
-        (["findings.errors"], ("room", "copper", "magnetics", "whole")),
-        ([], ("room", "copper", "magnetics", "heat")),
+        (["occupied.height_mm"], ("envelope",)),
+        (["cost.magnets"], ("envelope",)),
+        (["cost.total"], ("envelope", "copper")),
+        (["copper.mass_g"], ("envelope", "copper")),
+        (["magnetic.torque_constant_n_m_per_a"], ("envelope", "copper", "magnetics")),
+        (["thermal.board_phase_current_rms_a"], ("envelope", "copper", "magnetics", "heat")),
+        (["electrical.synchronous_inductance_h"], ("envelope", "copper", "magnetics", "inductance")),
+        (
+            ["motion.move_time_s", "thermal.board_phase_current_rms_a"],
+            ("envelope", "copper", "magnetics", "heat", "whole"),
+        ),
+        (["findings.errors"], ("envelope", "copper", "magnetics", "whole")),
+        ([], ("envelope", "copper", "magnetics", "heat")),
     ],
 )
 def test_no_stage_that_nothing_needs(keys, stages):
@@ -40,7 +43,7 @@ def test_a_design_that_failed_costs_no_more(monkeypatch):
     gap = {"key": "rotor.air_gap_mm", "values": [8.0, 9.0]}
     study = wheel_study(variables=[gap], constraints=[{"key": "thermal.board_phase_current_rms_a", "least": 0.1}])
     outcomes = evaluate(study, list(every_point(study)))
-    assert [outcome.ruled_out for outcome in outcomes] == ["room.height_mm at most 12"] * 2
+    assert [outcome.ruled_out for outcome in outcomes] == ["occupied.height_mm at most 12"] * 2
     dear = wheel_study(variables=[TURNS], constraints=[{"key": "cost.magnets", "most": 0.5}])
     assert {o.ruled_out for o in evaluate(dear, list(every_point(dear)))} == {"cost.magnets at most 0.5"}
     assert not laid
@@ -53,7 +56,7 @@ def test_the_further_a_design_comes_the_less_it_lacks():
                      {"key": "magnetic.torque_constant_n_m_per_a", "least": 1.0}],
     )  # fmt: skip
     outcomes = evaluate(study, list(every_point(study)))
-    steps = ["winding.turns", "room.height", "electrical.phase", "magnetic.torque"]
+    steps = ["winding.turns", "occupied.height", "electrical.phase", "magnetic.torque"]
     lacks = [[o.shortage for o in outcomes if o.ruled_out.startswith(step)] for step in steps]
     assert all(lacks)
     height, resistance, torque = lacks[1:]
@@ -75,14 +78,14 @@ def test_a_fault_costs_one_design(monkeypatch):
     study = wheel_study(variables=[TURNS], columns=["copper.mass_g"])
     points = list(every_point(study))
     sound = evaluate(study, points)
-    true_room = room._room
+    true_sizes = stages._occupied
 
     def faulty(design):
         if design.winding.turns == 6:
             raise ZeroDivisionError("by hand")
-        return true_room(design)
+        return true_sizes(design)
 
-    monkeypatch.setattr(room, "_room", faulty)
+    monkeypatch.setattr(stages, "_occupied", faulty)
     outcomes = evaluate(study, points)
     (hit,) = [n for n, (one, other) in enumerate(zip(outcomes, sound, strict=True)) if one != other]
     assert points[hit] == (2,)

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 
 from pcbstator.design import load_design
 from pcbstator.errors import DesignError
+from pcbstator.study.keys import RENAMED, is_result
 from pcbstator.study.load import load_study, study_from_tables
 from pcbstator.study.records import Constraint, Objective, study_of, study_text
 from tests.command import run
@@ -190,3 +191,12 @@ def test_the_page_about_studies_can_be_followed(tmp_path, monkeypatch):
     with redirect_stdout(printed):
         exec(re.findall(r"```python\n(.*?)```", page, re.DOTALL)[0], {})  # noqa: S102  our own page
     assert 0 < int(printed.getvalue()) <= 250
+
+
+def test_every_old_result_is_refused_with_a_new_name_that_is_known():
+    """No old name is a result any more, and every new one is."""
+    assert not [old for old in RENAMED if is_result(old)]
+    assert not [new for new in RENAMED.values() if not is_result(new)]
+    wrong = {"key": "thermal.continuous_current_a", "least": 1.0}
+    with pytest.raises(DesignError, match=r"it is called thermal\.continuous_phase_current_rms_a now"):
+        wheel_study(variables=[TURNS], constraints=[wrong])

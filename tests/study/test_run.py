@@ -269,7 +269,7 @@ def test_an_impossible_constraint_is_named(tmp_path):
         found = gather(study, store)
         lines = impossible_constraints(study, store)
         reached = [outcome.results.get(impossible["key"], 0.0) for _, _, outcome in store.rows()]
-    assert found.feasible == 0 and not found.front
+    assert found.feasible == 0 and not found.pareto_front
     assert len(lines) == 1 and lines[0].startswith("magnetic.torque_constant_n_m_per_a at least 5")
     assert f"has {max(reached):.5g}" in lines[0]
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.design.text import changed_text
+from pcbstator.design.file_text import changed_text
 from pcbstator.errors import OutputError
 from pcbstator.study.cost import board_cost, invented_prices, magnet_cost
 from pcbstator.study.records import Variable
@@ -115,13 +115,13 @@ def test_shares_of_a_known_sum():
 def test_influences_of_a_sweep(tmp_path):
     study = wheel_study(variables=[TURNS, WIDTH], budget=60, columns=["electrical.phase_resistance_ohm"])
     told(study, tmp_path)
-    keys = ("electrical.phase_resistance_ohm", "room.height_mm")
+    keys = ("electrical.phase_resistance_ohm", "occupied.height_mm")
     with open_store(tmp_path, study, "test") as store:
         found = {(i.variable, i.key): i for i in influences(study, store, keys)}
     turns = found["winding.turns", "electrical.phase_resistance_ohm"]
     width = found["board.track_width_mm", "electrical.phase_resistance_ohm"]
     assert turns.direction > 0.3 and width.direction < -0.3 and turns.share + width.share > 0.6
-    assert not any(key == "room.height_mm" for _, key in found)  # it does not change
+    assert not any(key == "occupied.height_mm" for _, key in found)  # it does not change
 
 
 def test_places_and_parts():

@@ -1,4 +1,4 @@
-"""Pages at true scale, described once and written as SVG or as PDF.
+"""Pages at true scale, described once and written as SVG or as PDF: drawings and sheets alike.
 
 Lengths are millimetres from the page's upper left corner, y down. A size of text is that of its em.
 """
@@ -8,15 +8,18 @@ from __future__ import annotations
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-from pcbstator.output.canvas.sheet import FONT, INK, PAPER, number
+from pcbstator.output.canvas.colours import INK, PAPER
+from pcbstator.output.canvas.svg import number
+from pcbstator.output.canvas.text import FONT, known_glyphs
 from pcbstator.output.plotting import plain_settings
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 POINTS = 72 / 25.4  # points of type in a millimetre
+LEADING = 1.3  # from line to line, in sizes of the text
 Anchor = Literal["start", "middle", "end"]
 Place = tuple[float, float]
 
@@ -30,6 +33,7 @@ class Line:
     closed: bool = False
     fill: str = "none"
     colour: str = INK
+    name: str = ""  # its id in SVG
 
 
 @dataclass(frozen=True)
@@ -55,13 +59,38 @@ class Words:
 
 
 @dataclass(frozen=True)
+class Drawn:
+    """A group of SVG with transforms and definitions of its own; a page that has one is written as SVG only."""
+
+    element: Any
+
+
+Item = Line | Disc | Words | Drawn
+
+
+@dataclass(frozen=True)
 class Page:
     """A sheet of paper and what is on it, in the order of drawing."""
 
     width: float
     height: float
     label: str
-    items: tuple[Line | Disc | Words, ...]
+    items: tuple[Item, ...]
+
+
+def flow(lines: Sequence[str], x: float, y: float, size: float, bold: bool = False) -> tuple[list[Item], float]:
+    """Lines of text below ``y``, and where they end."""
+    step = LEADING * size
+    placed: list[Item] = [Words(line, (x, y + step * (i + 0.8)), size, bold=bold) for i, line in enumerate(lines)]
+    return placed, y + step * len(lines)
+
+
+def scale_bar(x: float, y: float, drawn: float, words: str, size: float, name: str = "") -> list[Item]:
+    """A bar ``drawn`` long on the page from (x, y) to the right, and the words behind it."""
+    half, width = 0.4 * size, 0.1 * size
+    ends = [Line(((x + at, y - half), (x + at, y + half)), width) for at in (0.0, drawn)]
+    bar = Line(((x, y), (x + drawn, y)), width, name=name)
+    return [bar, *ends, Words(words, (x + drawn + 0.6 * size, y + 0.36 * size), size)]
 
 
 def page_svg(page: Page) -> str:
@@ -74,19 +103,25 @@ def page_svg(page: Page) -> str:
     drawing.add(drawing.rect((0, 0), (wide, tall), fill=PAPER))
     group = drawing.g(font_family=FONT, fill=INK)
     for item in page.items:
-        if isinstance(item, Words):
-            look = {"font_weight": "bold"} if item.bold else {}
-            place = [tuple(map(number, item.place))]
-            group.add(drawing.text(item.text, place[0], font_size=number(item.size), text_anchor=item.anchor, **look))
-            continue
-        look = {"fill": item.fill, "stroke": item.colour, "stroke_width": number(item.width)}
-        if isinstance(item, Disc):
-            group.add(drawing.circle(tuple(map(number, item.centre)), number(item.radius), **look))
-        else:
-            data = "L".join(f"{number(x)} {number(y)}" for x, y in item.points)
-            group.add(drawing.path(f"M{data}{'Z' if item.closed else ''}", **look))
+        group.add(_element(drawing, item))
     drawing.add(group)
     return str(drawing.tostring()) + "\n"
+
+
+def _element(drawing: Any, item: Item) -> Any:
+    if isinstance(item, Drawn):
+        return item.element
+    if isinstance(item, Words):
+        look = {"font_weight": "bold"} if item.bold else {}
+        look |= {} if item.anchor == "start" else {"text_anchor": item.anchor}
+        place = tuple(map(number, item.place))
+        return drawing.text(item.text, insert=place, font_size=number(item.size), **look)
+    look = {"fill": item.fill, "stroke": item.colour, "stroke_width": number(item.width)}
+    if isinstance(item, Disc):
+        return drawing.circle(tuple(map(number, item.centre)), number(item.radius), **look)
+    look |= {"id": item.name} if item.name else {}
+    data = "L".join(f"{number(x)} {number(y)}" for x, y in item.points)
+    return drawing.path(f"M{data}{'Z' if item.closed else ''}", **look)
 
 
 def pages_pdf(pages: Sequence[Page], title: str) -> bytes:
@@ -114,6 +149,8 @@ def _figure(page: Page) -> Figure:
     axes.set_ylim(page.height, 0.0)
     sides = {"start": "left", "middle": "center", "end": "right"}
     for item in page.items:
+        if isinstance(item, Drawn):
+            raise TypeError("a page with a group of SVG cannot become PDF")
         if isinstance(item, Words):
             axes.text(*item.place, known_glyphs(item.text), fontsize=item.size * POINTS, color=INK,
                       ha=sides[item.anchor], va="baseline", weight="bold" if item.bold else "normal",
@@ -125,12 +162,3 @@ def _figure(page: Page) -> Figure:
         else:
             axes.add_patch(Polygon(item.points, closed=item.closed, **look))
     return figure
-
-
-@plain_settings()
-def known_glyphs(words: str) -> str:
-    """What the embedded font cannot show as a question mark, so that nothing is lost in silence."""
-    from matplotlib.font_manager import findfont, get_font
-
-    known = get_font(findfont("DejaVu Sans")).get_charmap()
-    return "".join(character if ord(character) in known else "?" for character in words)

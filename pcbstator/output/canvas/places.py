@@ -1,4 +1,4 @@
-"""Where labels of points find room."""
+"""Where labels of points fit."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def label_offsets(
 
     points: (n, 2), all of them; sizes: (n, 2) of the labels; others: (m, 2) that are better not
     covered; frame: left, bottom, right, top that labels keep within; all in one unit. A label covers neither a point
-    nor another label; one without room is left out.
+    nor another label; one that does not fit is left out.
 
     >>> label_offsets(np.zeros((1, 2)), np.full((1, 2), 8.0), np.zeros((0, 2)), np.array([-50.0, -50, 50, 50]), [0])
     {0: (0.0, 11.0)}
@@ -59,16 +59,36 @@ def along(points: FloatArray, most: int) -> list[int]:
     [0, 3, 2]
     """
     steps = np.hypot(*np.diff(points, axis=0).T) if len(points) > 1 else np.zeros(0)
-    way = np.concatenate([[0.0], np.cumsum(steps)])
-    wanted = np.linspace(0.0, way[-1], min(most, len(points)))
-    chosen = [int(np.abs(way - place).argmin()) for place in wanted]
+    lengths = np.concatenate([[0.0], np.cumsum(steps)])
+    wanted = np.linspace(0.0, lengths[-1], min(most, len(points)))
+    chosen = [int(np.abs(lengths - place).argmin()) for place in wanted]
     return list(dict.fromkeys([*chosen[:1], *chosen[-1:], *chosen]))
 
 
-def _within(points: FloatArray, box: FloatArray, room: float) -> NDArray[np.bool_]:
-    found: NDArray[np.bool_] = np.all((points > box[:2] - room) & (points < box[2:] + room), axis=1)
+def _within(points: FloatArray, box: FloatArray, margin: float) -> NDArray[np.bool_]:
+    found: NDArray[np.bool_] = np.all((points > box[:2] - margin) & (points < box[2:] + margin), axis=1)
     return found
 
 
 def _overlap(boxes: FloatArray, box: FloatArray) -> bool:
     return bool(((boxes[:, :2] < box[2:]) & (boxes[:, 2:] > box[:2])).all(axis=1).any())
+
+
+def spread_angles(angles: Sequence[float], spacing: float) -> list[float]:
+    """Angles [rad] pushed apart as little as it takes to leave ``spacing`` between neighbours, order kept.
+
+    >>> [round(angle, 3) for angle in spread_angles([0.0, 0.1, 2.0], 0.3)]
+    [-0.1, 0.2, 2.0]
+    """
+    order = sorted(range(len(angles)), key=lambda index: angles[index])
+    placed = [angles[index] for index in order]
+    count = len(placed)
+    for _ in range(400 if count > 1 else 0):
+        lacks = [spacing - ((placed[(i + 1) % count] - placed[i]) % (2 * np.pi)) for i in range(count)]
+        if max(lacks) < 1e-6:
+            break
+        for i, lack in enumerate(lacks):
+            if lack > 0:
+                placed[i] -= lack / 2
+                placed[(i + 1) % count] += lack / 2
+    return [angle for _, angle in sorted(zip(order, placed, strict=True))]

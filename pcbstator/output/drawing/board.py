@@ -13,7 +13,9 @@ from pcbstator.copper.geometry.board_shape import Hole
 from pcbstator.copper.geometry.contour import Arc, Contour, circle, signed_sweep
 from pcbstator.copper.non_winding import WIRES, Land
 from pcbstator.copper.obstacles import keepout_shape
-from pcbstator.output.canvas.sheet import INK, PAPER, TEXT, Sheet, Sign, Symbol, number, path_data
+from pcbstator.output.canvas.colours import INK, PAPER
+from pcbstator.output.canvas.sheet import TEXT, Sheet, Sign, Symbol
+from pcbstator.output.canvas.svg import number, path_data
 from pcbstator.output.drawing.coil import add_hole
 from pcbstator.output.words import Row, figures
 
@@ -43,7 +45,7 @@ def add_board(sheet: Sheet, plan: Any, copper: Copper) -> None:
     drawing = sheet.drawing
     shape = copper.shape
     bare = [circle(hole.diameter / 2, (hole.x, hole.y)) for hole in shape.drilled if not hole.plated]
-    for name, contours in (("board", shape.edges), ("openings", [*(slot.contour for slot in shape.slots), *bare])):
+    for name, contours in (("board", shape.edges), ("cutouts", [*(slot.contour for slot in shape.slots), *bare])):
         group = drawing.g(id=name, fill="none", stroke=INK, stroke_width=number(0.25 * sheet.unit))
         for contour in contours:
             if contour.round is not None:
@@ -85,29 +87,29 @@ def add_non_winding(sheet: Sheet, plan: Any, design: Design, copper: Copper) -> 
 
 
 def _add_names(sheet: Sheet, group: Any, copper: Copper) -> None:
-    """H1 in a hole where it has the room, else beside it; T1 beside its pad."""
+    """H1 in a hole that is large enough, else beside it; T1 beside its pad."""
     size = 0.75 * TEXT * sheet.unit
     for hole in copper.shape.drilled:
         x, y, radius = 1e3 * hole.x, -1e3 * hole.y, 500 * max(hole.diameter, hole.pad)
         if 2e3 * hole.diameter > 3.6 * size:
-            sheet.text(hole.name, x, y + 0.36 * size, size, group, fill=INK)
+            sheet.label_in(group, hole.name, x, y + 0.36 * size, size, fill=INK)
         else:
-            away = (radius + 0.85 * size) / max(hypot(x, y), 1e-9)  # along the rim, where nothing else is named
+            away = (radius + 0.85 * size) / max(hypot(x, y), 1e-9)  # along the edge, where nothing else is named
             if hole.origin.startswith("board.tabs"):  # towards the board
                 spot = (1 - 1.2 * away) * x, (1 - 1.2 * away) * y
             else:
                 spot = x + away * y, y - away * x
-            sheet.text(hole.name, spot[0], spot[1] + 0.36 * size, size, group, fill=INK)
+            sheet.label_in(group, hole.name, spot[0], spot[1] + 0.36 * size, size, fill=INK)
     for land in copper.non_winding.lands:
         if land.part == WIRES:
             _name_wire(sheet, group, land, size)
 
 
 def _name_wire(sheet: Sheet, group: Any, land: Land, size: float) -> None:
-    """T1 and T2 on the far sides of their pads, along the rim."""
+    """T1 and T2 on the far sides of their pads, along the edge."""
     x, y = 1e3 * land.x, -1e3 * land.y
     away = (500 * land.length + 0.75 * size) / max(hypot(x, y), 1e-9) * (1 if land.pin == 1 else -1)
-    sheet.text(land.net, x + away * y, y - away * x + 0.36 * size, size, group, fill=LAND, font_weight="bold")
+    sheet.label_in(group, land.net, x + away * y, y - away * x + 0.36 * size, size, fill=LAND, font_weight="bold")
 
 
 def non_winding_signs(sheet: Sheet, design: Design, copper: Copper) -> list[Symbol]:
@@ -120,7 +122,7 @@ def non_winding_signs(sheet: Sheet, design: Design, copper: Copper) -> list[Symb
     if copper.non_winding.lands:
         found.append(Symbol("T1, T2 thermistor, far side", 3 * sheet.unit, _block(sheet)))
     if copper.jumper_holes:
-        found.append(Symbol("wire across a cut between tiles", 3 * sheet.unit, _wire(sheet)))
+        found.append(Symbol("tile jumper", 3 * sheet.unit, _wire(sheet)))
     if design.board.keepouts:
         found.append(Symbol("keep-out", 3 * sheet.unit, _block(sheet, faint=True)))
     return found

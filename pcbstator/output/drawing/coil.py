@@ -9,16 +9,9 @@ import numpy as np
 
 from pcbstator.copper import Copper, Terminal, Track, Via
 from pcbstator.copper.geometry.tracks import strip_outline
-from pcbstator.output.canvas.sheet import (
-    INK,
-    PAPER,
-    Sheet,
-    number,
-    path_data,
-    phase_colour,
-    scale_bar_length,
-    tint,
-)
+from pcbstator.output.canvas.colours import INK, PAPER, phase_colour, tint
+from pcbstator.output.canvas.sheet import Sheet, scale_bar_length
+from pcbstator.output.canvas.svg import number, path_data
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -39,8 +32,8 @@ def coil_svg(design: Design, copper: Copper) -> str:
     columns = min(count, 4 if count % 4 == 0 else 3)
     sheet = Sheet(PAGE_WIDTH, f"One coil of {design.title}, layer by layer")
     unit = sheet.unit
-    whole = "One coil" if copper.alike else "The first two poles of one pass"
-    sheet.paragraph(f"{whole}, layer by layer", 3.6 * unit, font_weight="bold")
+    whole = "One coil" if copper.alike else "The first two poles of one lap"
+    sheet.paragraph(f"{whole}, layer by layer", 3.6 * unit, bold=True)
     sheet.paragraph(
         "The rotor side is towards you and the middle of the board below. The current of the coil enters at the dot "
         "and leaves at the ring of each layer; vias carry it on.", 2.4 * unit,
@@ -52,8 +45,8 @@ def coil_svg(design: Design, copper: Copper) -> str:
     for index, layer in enumerate(layers):
         row, column = divmod(index, columns)
         middle, base = sheet.margin + (column + 0.5) * cell, top + row * (tall + 6 * unit)
-        sheet.text(layer_name(copper, layer.number), middle, base + 3 * unit, 2.2 * unit, text_anchor="middle")
-        # A quarter turn counter-clockwise puts the outer rim on top.
+        sheet.text(layer_name(copper, layer.number), middle, base + 3 * unit, 2.2 * unit, anchor="middle")
+        # A quarter turn counter-clockwise puts the outer edge on top.
         place = f"translate({number(middle + scale * (low + high) / 2)} {number(base + 4.5 * unit + scale * right)})"
         group = sheet.drawing.g(transform=f"{place} scale({scale:.6f}) rotate(-90)")
         tone = layer_tone("A", index, count)
@@ -64,7 +57,7 @@ def coil_svg(design: Design, copper: Copper) -> str:
             add_hole(sheet, group, via, INK)
         for track in own:
             _mark_ends(sheet, group, track)
-        sheet.page.add(group)
+        sheet.add(group)
     sheet.bottom = top + ceil(count / columns) * (tall + 6 * unit)
     bar = scale_bar_length(30 * unit / scale)
     sheet.scale_bar(bar, bar * scale, "one-coil-scale")

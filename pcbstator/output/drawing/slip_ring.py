@@ -6,7 +6,10 @@ from math import atan2, cos, hypot, sin
 from typing import TYPE_CHECKING, Any
 
 from pcbstator.copper.plain_board import PlainBoard
-from pcbstator.output.canvas.sheet import INK, PAPER, TEXT, Sheet, number, path_data, scale_bar_length, text_width, tint
+from pcbstator.output.canvas.colours import INK, PAPER, tint
+from pcbstator.output.canvas.sheet import TEXT, Sheet, scale_bar_length
+from pcbstator.output.canvas.svg import number, path_data
+from pcbstator.output.canvas.text import text_width
 from pcbstator.output.drawing.coil import add_hole
 
 if TYPE_CHECKING:
@@ -28,7 +31,7 @@ def slip_ring_svg(title: str, section: SlipRing, board: PlainBoard) -> str:
     half = 1e3 * board.board_outer_radius
     sheet = Sheet(max(LEAST_WIDTH, 2 * half / 0.8), f"{title}, seen from the rings")
     unit = sheet.unit
-    sheet.paragraph(title, 4.2 * unit, font_weight="bold")
+    sheet.paragraph(title, 4.2 * unit, bold=True)
     sheet.paragraph(_facts(section, board), TEXT * unit)
     sheet.bottom += 1.5 * unit
     names = 5.0 * unit if section.lead_edge == "outer" else 1.0 * unit
@@ -36,7 +39,7 @@ def slip_ring_svg(title: str, section: SlipRing, board: PlainBoard) -> str:
     plan = sheet.drawing.g(id="slip-ring", transform=place, fill="none")
     _add_copper(sheet, plan, board)
     _add_names(sheet, plan, section, board)
-    sheet.page.add(plan)
+    sheet.add(plan)
     sheet.bottom += 2 * (names + half)
     for words in CAUTIONS:
         sheet.paragraph(words, TEXT * unit)
@@ -52,7 +55,7 @@ def _facts(section: SlipRing, board: PlainBoard) -> str:
         f"{section.rings}_rings of {1e3 * section.width:.4g}_mm, {1e3 * section.spacing:.4g}_mm apart, bare, "
         f"{section.finish}; R1 is the innermost. {section.current:g}_A each, {section.voltage:g}_V between rings. "
         f"Board {2e3 * board.board_outer_radius:.4g}_mm across, bore {2e3 * board.board_inner_radius:.4g}_mm, "
-        f"{1e3 * section.thickness:.3g}_mm thick, copper {1e6 * section.copper:.3g}_um. Dashed: leads of "
+        f"{1e3 * section.thickness:.3g}_mm thick, copper {1e6 * section.copper:.3g}_µm. Dashed: leads of "
         f"{1e3 * leads:.3g}_mm on the far side, {vias}_{'vias' if vias > 1 else 'via'} each. Seen from the rings."
     )
     return words.replace("_", "\u00a0")  # a number and its unit stay on one line
@@ -88,4 +91,6 @@ def _add_names(sheet: Sheet, plan: Any, section: SlipRing, board: PlainBoard) ->
         for at, turn, tall in ((radius, angle, size), (middle, angle + 0.35, mark)):
             x, y = at * cos(turn), -at * sin(turn) + 0.36 * tall
             look = {"fill": INK, "font_weight": "bold", "text_anchor": "middle", "stroke": PAPER}
-            sheet.text(terminal.name, x, y, tall, plan, paint_order="stroke", stroke_width=number(0.2 * tall), **look)
+            sheet.label_in(
+                plan, terminal.name, x, y, tall, paint_order="stroke", stroke_width=number(0.2 * tall), **look
+            )

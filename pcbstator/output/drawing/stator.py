@@ -1,7 +1,8 @@
 """The stator as a drawing at true scale.
 
-Seen from the rotor side. Hue tells the phase, tone the layer: the nearer to the rotor, the darker; links below layer 1
-are dashed, as hidden lines are in any drawing. Names at coils and terminals say the same without colour.
+Seen from the rotor side. Hue tells the phase, tone the layer: the nearer to the rotor, the darker. Inter-coil
+connections below layer 1 are dashed, as hidden lines are in any drawing. Names at coils and terminals say the
+same without colour.
 """
 
 from __future__ import annotations
@@ -12,23 +13,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pcbstator.analysis.mechanical.rotor_plan import outline_points, pole_outline
+from pcbstator.check.envelope import magnet_radii
 from pcbstator.copper import Copper, Track
-from pcbstator.copper.geometry.tracks import FloatArray
-from pcbstator.output.canvas.sheet import (
-    INK,
-    PAPER,
-    QUIET,
-    TEXT,
-    Sheet,
-    Sign,
-    Symbol,
-    number,
-    path_data,
-    phase_colour,
-    scale_bar_length,
-    spread_angles,
-    text_width,
-)
+from pcbstator.output.canvas.colours import INK, PAPER, QUIET, phase_colour
+from pcbstator.output.canvas.places import spread_angles
+from pcbstator.output.canvas.sheet import TEXT, Sheet, Sign, Symbol, scale_bar_length
+from pcbstator.output.canvas.svg import number, path_data
+from pcbstator.output.canvas.text import text_width
 from pcbstator.output.drawing.board import LAND, add_board, add_non_winding, non_winding_signs
 from pcbstator.output.drawing.coil import add_hole, coil_id, define_coil, layer_name, layer_tone
 
@@ -45,7 +37,7 @@ def stator_svg(design: Design, copper: Copper) -> str:
     rings = _rings(design, copper)
     sheet = Sheet(rings.page, f"Stator of {design.title}, seen from the rotor side")
     unit = sheet.unit
-    sheet.paragraph(design.title, 4.2 * unit, font_weight="bold")
+    sheet.paragraph(design.title, 4.2 * unit, bold=True)
     sheet.paragraph(_facts(design, copper), TEXT * unit)
     half = rings.outermost
     sheet.bottom += 1.5 * unit
@@ -63,7 +55,7 @@ def stator_svg(design: Design, copper: Copper) -> str:
     add_non_winding(sheet, plan, design, copper)
     _add_names(sheet, plan, copper, rings)
     _add_rotation(sheet, plan, half)
-    sheet.page.add(plan)
+    sheet.add(plan)
     sheet.bottom += unit + 2 * half
     _add_legend(sheet, design, copper)
     return sheet.finish()
@@ -73,7 +65,7 @@ def _facts(design: Design, copper: Copper) -> str:
     board, winding = design.board, design.winding
     across, bore = 2e3 * copper.shape.reach, 2e3 * copper.board_inner_radius
     per = "coil" if copper.alike else "pole and phase"
-    turns = f"{copper.coil.turns}_{'turns' if copper.alike else 'runs'} per {per} and layer"
+    turns = f"{copper.coil.turns}_{'turns' if copper.alike else 'active_conductors'} per {per} and layer"
     coils = f"{winding.coils}_coils" if copper.alike else "wave winding"
     words = (
         f"{coils}, {design.rotor.poles}_poles, {board.layers}_layers, {turns}, {winding.connection}. "
@@ -85,9 +77,9 @@ def _facts(design: Design, copper: Copper) -> str:
 
 
 def _dashes(copper: Copper, layer: int, unit: float) -> tuple[float, float]:
-    """Dash and gap [mm] of links on a layer; no gap on layer 1.
+    """Dash and gap [mm] of inter-coil connections on a layer; no gap on layer 1.
 
-    The deeper, the sparser, and drawn over the less deep ones: where links run one above the other, all can be seen.
+    The deeper, the sparser, and drawn over the less deep ones: where they lie one above the other, all can be seen.
     """
     below = sorted({interconnect.layer for interconnect in copper.interconnects if interconnect.layer > 1})
     part = (below.index(layer) + 1) / (len(below) + 1) if layer in below else 0.0
@@ -95,7 +87,7 @@ def _dashes(copper: Copper, layer: int, unit: float) -> tuple[float, float]:
 
 
 def _dash_start(interconnect: Track) -> float:
-    """Where the dashes of a link start [mm], so that those of all links lie one above the other along the rim."""
+    """Where the dashes of a connection start [mm], so that those of all lie one above the other along the ring."""
     middle = len(interconnect.points) // 2
     before = float(np.hypot(*np.diff(interconnect.points[: middle + 1], axis=0).T).sum())
     x, y = interconnect.points[middle]
@@ -125,11 +117,11 @@ def _add_coils(sheet: Sheet, plan: Any, copper: Copper) -> None:
 
 
 def _add_interconnects(sheet: Sheet, plan: Any, copper: Copper) -> None:
-    """The links and leads, those below layer 1 dashed and over it."""
+    """The inter-coil connections and leads, those below layer 1 dashed and over it."""
     drawing, count = sheet.drawing, len(copper.layers)
     for index, layer in enumerate(layer.number for layer in copper.layers):
-        group = drawing.g(id=f"links-{layer}", fill="none", stroke_linejoin="round")
-        group.set_desc(title=f"links on {layer_name(copper, layer)}")
+        group = drawing.g(id=f"interconnects-{layer}", fill="none", stroke_linejoin="round")
+        group.set_desc(title=f"inter-coil connections on {layer_name(copper, layer)}")
         dash, gap = _dashes(copper, layer, sheet.unit)
         for interconnect in (interconnect for interconnect in copper.interconnects if interconnect.layer == layer):
             look = {
@@ -145,7 +137,7 @@ def _add_interconnects(sheet: Sheet, plan: Any, copper: Copper) -> None:
 
 
 def _counter_clockwise(interconnect: Track) -> bool:
-    """Whether a link runs counter-clockwise about the board's centre."""
+    """Whether a connection goes counter-clockwise about the board's centre."""
     x, y = interconnect.points.T
     return float((x[:-1] * y[1:] - x[1:] * y[:-1]).sum()) > 0
 
@@ -168,8 +160,8 @@ def _add_holes(sheet: Sheet, plan: Any, copper: Copper) -> None:
 
 
 def _add_wires(sheet: Sheet, plan: Any, copper: Copper) -> None:
-    """The wires across the cuts between tiles, from hole to hole."""
-    drawing, group = sheet.drawing, sheet.drawing.g(id="wires")
+    """The tile jumpers across the cuts, from hole to hole."""
+    drawing, group = sheet.drawing, sheet.drawing.g(id="tile-jumpers")
     for before, after in zip(copper.jumper_holes[::2], copper.jumper_holes[1::2], strict=True):
         ends = [(number(1e3 * hole.x), number(-1e3 * hole.y)) for hole in (before, after)]
         for hole in (before, after):
@@ -178,35 +170,12 @@ def _add_wires(sheet: Sheet, plan: Any, copper: Copper) -> None:
     plan.add(group)
 
 
-def _magnet_outline(design: Design) -> FloatArray:
-    """Outline [m] of the magnet on +x, closed."""
-    magnet = design.rotor.magnet
-    if magnet.shape == "disc":
-        angles = np.linspace(0, 2 * pi, 97)
-        return np.stack([magnet.circle_diameter / 2 + magnet.diameter / 2 * np.cos(angles),
-                         magnet.diameter / 2 * np.sin(angles)], axis=1)  # fmt: skip
-    if magnet.shape == "block":
-        x, along, across = magnet.circle_diameter / 2, magnet.length / 2, magnet.width / 2
-        corners = ((-1, -1), (1, -1), (1, 1), (-1, 1), (-1, -1))
-        return np.array([(x + along * i, across * j) for i, j in corners])
-    half = magnet.arc_ratio * pi / design.rotor.poles
-    arc = np.linspace(-half, half, 49)
-    outer = magnet.outer_diameter / 2 * np.stack([np.cos(arc), np.sin(arc)], axis=1)
-    inner = magnet.inner_diameter / 2 * np.stack([np.cos(arc[::-1]), np.sin(arc[::-1])], axis=1)
-    return np.concatenate([outer, inner, outer[:1]])
-
-
-def _magnet_reach(design: Design) -> tuple[float, float]:
-    """Least and largest radius [m] of the magnets."""
-    outline = _magnet_outline(design)
-    return float(np.abs(outline[:, 0]).min()), float(np.hypot(*outline.T).max())
-
-
 def _add_magnets(sheet: Sheet, plan: Any, design: Design) -> None:
     """Outlines at rotor angle 0 and the pole that faces the board: north on +x, then alternating."""
     drawing, unit, poles = sheet.drawing, sheet.unit, design.rotor.poles
-    outline = _magnet_outline(design)
-    # Off the vias in the eye of the coils, which lie towards the rim of the links.
+    points = outline_points(pole_outline(design))
+    outline = np.array([*points, points[0]])
+    # Off the vias in the eye of the coils, which lie towards the connection ring.
     part = 0.5 if design.rotor.magnet.shape == "disc" else 0.3 if design.winding.connection_ring == "outer" else 0.7
     middle = 1e3 * float(outline[:, 0].min() + part * np.ptp(outline[:, 0]))
     size = min(2.4 * unit, 600 * float(np.ptp(outline[:, 1])), 600 * float(np.ptp(outline[:, 0])))
@@ -221,7 +190,7 @@ def _add_magnets(sheet: Sheet, plan: Any, design: Design) -> None:
             group.add(drawing.use("#magnet", **turned, **extra))
         x, y = middle * cos(angle), -middle * sin(angle)
         group.add(drawing.circle((number(x), number(y)), number(0.72 * size), fill=PAPER, fill_opacity="0.85"))
-        sheet.text("NS"[index % 2], x, y + 0.36 * size, size, group, font_weight="bold")
+        sheet.label_in(group, "NS"[index % 2], x, y + 0.36 * size, size, font_weight="bold")
     plan.add(group)
 
 
@@ -238,8 +207,8 @@ class _Rings:
 
 
 def _rings(design: Design, copper: Copper) -> _Rings:
-    """Terminals are named beyond the rim that carries them, coils beyond the other, if it has the room."""
-    low, high = _magnet_reach(design)
+    """Terminals are named beyond the edge that carries them, coils beyond the other where names fit there."""
+    low, high = magnet_radii(design)
     reach, hollow = 1e3 * max(copper.shape.reach, high), 1e3 * min(copper.board_inner_radius, low)
     page = max(LEAST_WIDTH, 2 * reach / 0.83)
     unit = page / 100
@@ -257,7 +226,7 @@ def _rings(design: Design, copper: Copper) -> _Rings:
 
 
 def _add_names(sheet: Sheet, plan: Any, copper: Copper, rings: _Rings) -> None:
-    """Names of terminals and coils, and the board's axes where the bore has room."""
+    """Names of terminals and coils, and the board's axes where they fit into the bore."""
     unit = sheet.unit
     group = sheet.drawing.g(id="names")
     _name_terminals(sheet, group, copper, rings.terminals)
@@ -276,9 +245,9 @@ def _name_terminals(sheet: Sheet, group: Any, copper: Copper, radius: float) -> 
     angles = [float(np.arctan2(terminal.y, terminal.x)) for terminal in copper.terminals]
     widest = max(text_width(terminal.name, size, bold=True) for terminal in copper.terminals)
     for terminal, angle in zip(copper.terminals, spread_angles(angles, (widest + 0.3 * size) / radius), strict=True):
-        colour, way = phase_colour(terminal.name), np.array([cos(angle), -sin(angle)])
+        colour, outwards = phase_colour(terminal.name), np.array([cos(angle), -sin(angle)])
         start = 1e3 * np.array([terminal.x, -terminal.y])
-        stop = radius * way
+        stop = radius * outwards
         line = stop - start
         length = float(np.hypot(*line))
         start, stop = start + line * (500 * terminal.pad / length), stop - line * (0.75 * size / length)
@@ -291,7 +260,7 @@ def _name_terminals(sheet: Sheet, group: Any, copper: Copper, radius: float) -> 
 def _name(sheet: Sheet, group: Any, words: str, angle: float, radius: float, size: float, colour: str) -> None:
     x, y = radius * cos(angle), -radius * sin(angle) + 0.36 * size
     look = {"fill": colour, "font_weight": "bold", "stroke": PAPER, "paint_order": "stroke"}
-    sheet.text(words, x, y, size, group, stroke_width=number(0.25 * size), **look)
+    sheet.label_in(group, words, x, y, size, stroke_width=number(0.25 * size), **look)
 
 
 def _add_axes(sheet: Sheet, group: Any, length: float) -> None:
@@ -303,8 +272,8 @@ def _add_axes(sheet: Sheet, group: Any, length: float) -> None:
         axis.add(drawing.line((0, 0), (number(length), 0)))
         axis.add(drawing.path(head))
         group.add(axis)
-    sheet.text("x", 0.75 * length, 0.62 * size + 0.15 * length, size, group, fill=QUIET)
-    sheet.text("y", -0.3 * length, -0.72 * length, size, group, fill=QUIET)
+    sheet.label_in(group, "x", 0.75 * length, 0.62 * size + 0.15 * length, size, fill=QUIET)
+    sheet.label_in(group, "y", -0.3 * length, -0.72 * length, size, fill=QUIET)
 
 
 def _add_rotation(sheet: Sheet, plan: Any, outermost: float) -> None:
@@ -323,7 +292,9 @@ def _add_rotation(sheet: Sheet, plan: Any, outermost: float) -> None:
     arrow.add(drawing.path(f"M{length} 0L-{length} -{number(0.9 * unit)}V{number(0.9 * unit)}Z", transform=place))
     left = -sheet.width / 2 + sheet.margin
     for line, words in enumerate(("positive", "rotation")):
-        sheet.text(words, left, -outermost + 2.9 * unit + 3.2 * unit * line, TEXT * unit, arrow, text_anchor="start")
+        sheet.label_in(
+            arrow, words, left, -outermost + 2.9 * unit + 3.2 * unit * line, TEXT * unit, text_anchor="start"
+        )
     plan.add(arrow)
 
 
@@ -335,10 +306,10 @@ def _bar(sheet: Sheet, colour: str, dashes: dict[str, str] | None = None) -> Sig
     return draw
 
 
-def _hole(sheet: Sheet, ring: float, opening: float) -> Sign:
+def _hole(sheet: Sheet, ring: float, bore: float) -> Sign:
     def draw(group: Any, x: float, y: float) -> None:
         centre = number(x + ring * sheet.unit), number(y)
-        for radius, fill in ((ring, INK), (opening, PAPER)):
+        for radius, fill in ((ring, INK), (bore, PAPER)):
             group.add(sheet.drawing.circle(centre, number(radius * sheet.unit), fill=fill))
 
     return draw
@@ -367,8 +338,8 @@ def _add_legend(sheet: Sheet, design: Design, copper: Copper) -> None:
         dashes = {"stroke_dasharray": f"{number(dash)} {number(gap)}"} if gap else {}
         tone = layer_tone("N", index, count)
         layers.append(Symbol(layer_name(copper, layer.number), 5 * unit, _bar(sheet, tone, dashes)))
-    sheet.row("Tone", [*layers, Symbol("(dashed: links only)")], size)
-    coils = [Symbol("A+ coil of phase A, current counter-clockwise; A− clockwise")] if copper.alike else []
+    sheet.row("Tone", [*layers, Symbol("(dashed: inter-coil connections only)")], size)
+    coils = [Symbol("A+ coil of phase A, current counter-clockwise; A−\u00a0clockwise")] if copper.alike else []
     holes = [Symbol("via", 2 * unit, _hole(sheet, 1.0, 0.5)), Symbol("terminal", 3 * unit, _hole(sheet, 1.5, 0.9))]
     sheet.row("Signs", [*holes, *non_winding_signs(sheet, design, copper), *coils], size)
     other = "; the lower rotor has the opposite poles there" if design.rotor.arrangement == "double" else ""

@@ -1,6 +1,6 @@
 """What is printed on the board: shapes of the legend, placed on free ground.
 
-Text runs along circles about the board's centre, its letters as outlines of matplotlib's bold sans-serif. Each item
+Text goes along circles about the board's centre, its letters as outlines of matplotlib's bold sans-serif. Each item
 takes the first place, from the middle of the ring outwards, where it stays on the board and off everything that is
 not to be printed on; what finds no place is cut or left out.
 """
@@ -130,7 +130,7 @@ def _terminal_names(terminals: Sequence[Terminal], ground: _Ground, mirror: Floa
 
 
 def _places_beside(spot: FloatArray, away: float, item: _Item) -> Iterator[tuple[float, float]]:
-    """Radius and angle of places around ``spot``: towards the centre and the rim first, where no neighbour is."""
+    """Radius and angle of places around ``spot``: towards centre and edge first, where no neighbour is."""
     radius, angle = hypot(*spot), float(np.arctan2(spot[1], spot[0]))
     along, across = away + item.width / 2, away + item.height / 2
     for gap in (0.0, 0.5e-3, 1.0e-3):
@@ -146,7 +146,7 @@ def _rotation_arrow(order: Sequence[str], ground: _Ground, counter_clockwise: bo
         text = _text_item(" ".join(order), height)
         gap = height / 2 if order else 0.0
         width = _ARROW_LENGTH + gap + text.width
-        # At the top of the board the text runs clockwise, so a counter-clockwise arrow points against it.
+        # At the top of the board the text goes clockwise, so a counter-clockwise arrow points against it.
         start = -width / 2 if counter_clockwise else width / 2 - _ARROW_LENGTH
         arrow = _arrow(start, height, points_left=counter_clockwise)
         shift = width / 2 - text.width / 2 if counter_clockwise else text.width / 2 - width / 2
@@ -205,12 +205,12 @@ def _text_anywhere(text: str, ground: _Ground, angle: float) -> list[BaseGeometr
 
 def _places_on_ring(ground: _Ground, item: _Item, angle: float) -> Iterator[tuple[float, float]]:
     """Radius and angle of places for ``item``, from ``angle`` and the middle of the ring on."""
-    room = (ground.outer - ground.inner - item.height) / 2
-    if room < 0:
+    spare = (ground.outer - ground.inner - item.height) / 2
+    if spare < 0:
         return
     middle = (ground.inner + ground.outer) / 2
-    steps = min(ceil(room / 0.5e-3), 60)
-    radii = middle + np.linspace(-room, room, 2 * steps + 1)
+    steps = min(ceil(spare / 0.5e-3), 60)
+    radii = middle + np.linspace(-spare, spare, 2 * steps + 1)
     turns = np.linspace(-pi, pi, 73)[1:]
     for turn in turns[np.argsort(np.abs(turns), kind="stable")]:
         for radius in radii[np.argsort(np.abs(radii - middle), kind="stable")]:

@@ -1,4 +1,4 @@
-"""The folder that goes to the board house, to the workshop and to the bench."""
+"""The folder that goes to the board manufacturer, to the workshop and to the bench."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.drive.parameters import drive_parameters
 from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
+from pcbstator.analysis.mechanical.rotor_plan import plates
 from pcbstator.analysis.pipeline import package_version
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.copper import Copper
@@ -15,6 +16,8 @@ from pcbstator.copper.connections.slip_ring import slip_ring_gaps
 from pcbstator.copper.connections.tiles import TileKind, lay_tiles, tile_folder
 from pcbstator.copper.connections.via_transitions import with_teardrops
 from pcbstator.copper.plain_board import BoardCopper, PlainBoard
+from pcbstator.design.file_text import design_file
+from pcbstator.errors import OutputError
 from pcbstator.output.drawing.slip_ring import slip_ring_svg
 from pcbstator.output.drawing.stator import stator_svg
 from pcbstator.output.fabrication.attributes import PROFILE_FUNCTION, copper_function, drill_function, side_function
@@ -27,7 +30,6 @@ from pcbstator.output.report.drive_files import drive_header, drive_json
 from pcbstator.output.report.report import report_html
 from pcbstator.output.rotor.assembly import assembly_sheet_pdf, assembly_sheet_svg
 from pcbstator.output.rotor.dxf import rotor_dxf
-from pcbstator.output.rotor.plan import plates
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -61,8 +63,12 @@ def package_files(design: Design, copper: Copper, prediction: Prediction) -> dic
         *_rotor_files(design),
         OutputFile("report.html", "report", report_html(design, whole, prediction)),
         OutputFile("prediction.json", "prediction", json_text(prediction.to_dict())),
+        *_design_files(design),
     ]
     files += _drive_files(design, prediction)
+    names = [file.name.casefold() for file in files]
+    if doubled := [name for name in names if names.count(name) > 1]:
+        raise OutputError(f"motion.table_csv: {doubled[0]} is a file that make writes itself; rename the recording")
     folders = {tile_folder(kind): tile_files(design, kind, copper.tiles, facts, notes) for kind in kinds}
     if (board := lay_slip_ring_board(design)) is not None and design.slip_ring is not None:
         folders[SLIP_RING_FOLDER] = folder_files(design, board, slip_ring_files(design, design.slip_ring, board))
@@ -111,7 +117,7 @@ def slip_ring_files(design: Design, section: SlipRing, board: PlainBoard) -> lis
 
 
 def fabrication_set(board: BoardCopper, title: str, facts: BoardFacts, notes: Sequence[str] = ()) -> list[OutputFile]:
-    """What the board house needs for one board, whether a stator or a plain one; ``notes`` go into the legend."""
+    """What the board manufacturer needs for one board, a stator or a plain one; ``notes`` go into the legend."""
     files = _board_files(board, title, notes)
     entries = [JobEntry(file.name, file.function, file.polarity) for file in files if file.function]
     return [*files, OutputFile("board.gbrjob", "job", job_file(board, title, entries, facts))]
@@ -171,6 +177,15 @@ def _rotor_files(design: Design) -> list[OutputFile]:
             OutputFile(f"rotor{ending}.dxf", "drawing", rotor_dxf(design, plate)),
             OutputFile(f"assembly{ending}.svg", "drawing", assembly_sheet_svg(design, plate)),
         ]
+    return files
+
+
+def _design_files(design: Design) -> list[OutputFile]:
+    """The design itself and the recorded motion that it names, so that the folder can be made again from them."""
+    files = [OutputFile("design.toml", "design", design_file(design))]
+    if design.folder is not None and design.motion is not None and design.motion.table:
+        name = design.motion.table
+        files.append(OutputFile(name, "motion", (design.folder / name).read_bytes()))
     return files
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.output.canvas.sheet import INK, QUIET, phase_colour
+from pcbstator.output.canvas.colours import INK, QUIET, phase_colour
 from pcbstator.output.plotting import drawn_svg
 
 if TYPE_CHECKING:
@@ -67,21 +67,21 @@ def harmonics_svg(orders: Sequence[int], ratios: Sequence[float], hidden: int | 
     return figure_svg("harmonics", "Harmonics of the phase EMF", draw)
 
 
-def torque_svg(waves: Waves) -> str:
-    """Torque of sine current over one electrical turn as a part of its mean, with the ripple written in."""
+def torque_svg(waves: Waves, ripple: float) -> str:
+    """Torque of sine current over one electrical turn as a part of its mean, with its ripple written in."""
 
     def draw(axes: Axes) -> None:
         mean = float(waves.torque[:-1].mean())
         percent = 100 * waves.torque / mean
         low, high = float(percent.min()), float(percent.max())
-        room = max(high - low, 0.02)
+        height = max(high - low, 0.02)
         axes.plot(np.degrees(waves.angles), percent, color=INK, linewidth=2)
         axes.axhline(100, color=QUIET, linewidth=0.8, linestyle=(0, (4, 3)))
         for level in (low, high):
             axes.axhline(level, color=QUIET, linewidth=0.6, linestyle=":")
-        axes.set_ylim(low - 0.25 * room, high + 0.6 * room)
-        words = f"peak to peak {_percent(high - low)} % of the mean"
-        axes.text(180, high + 0.2 * room, words, ha="center", va="bottom")
+        axes.set_ylim(low - 0.25 * height, high + 0.6 * height)
+        words = f"peak to peak {_percent(100 * ripple)} % of the mean"
+        axes.text(180, high + 0.2 * height, words, ha="center", va="bottom")
         axes.ticklabel_format(axis="y", useOffset=False)
         axes.set_ylabel("part of mean torque, %")
         _turn_axis(axes)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from pcbstator.output.canvas.sheet import INK, QUIET, phase_colour
+from pcbstator.output.canvas.colours import INK, QUIET, phase_colour
 from pcbstator.output.report.figures import figure_svg
 from pcbstator.output.words import figures
 
@@ -38,7 +38,7 @@ def heating_svg(curves: HeatCurves) -> str:
 
 
 def allowed_svg(curves: HeatCurves) -> str:
-    """Current that may flow for a time, from cold and from warm, and without end."""
+    """Current that may flow for a time, from cold and from warm, and continuously."""
 
     def draw(axes: Axes) -> None:
         axes.plot(curves.time, curves.cold, color=phase_colour("A"), linewidth=2, label="from cold")
@@ -47,7 +47,7 @@ def allowed_svg(curves: HeatCurves) -> str:
                 curves.time, curves.warm, color=phase_colour("B"), linewidth=2, linestyle=_STYLES[1], label="from warm"
             )
         axes.axhline(curves.continuous, color=INK, linewidth=1.0, linestyle=(0, (4, 3)))
-        words = f" without end {figures(curves.continuous, 3)} A"
+        words = f" continuous {figures(curves.continuous, 3)} A"
         axes.text(curves.time[0], curves.continuous * 1.03, words, va="bottom")
         axes.set_yscale("log")
         low, high = curves.continuous * 0.8, float(curves.cold.max()) * 1.2

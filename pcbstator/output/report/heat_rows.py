@@ -11,14 +11,14 @@ def current_rows(thermal: ThermalResult) -> list[Row]:
     if thermal.continuous_current is not None:
         torque = ""
         if thermal.continuous_torque is not None:
-            torque = f"; torque then {measure(thermal.continuous_torque, 'N·m', 3)}"
-        words = f"rms phase current without end, limited by: {thermal.limited_by}{torque}. See heat and current below"
+            torque = f"; continuous torque {measure(thermal.continuous_torque, 'N·m', 3)}"
+        words = f"rms phase current, limited by: {thermal.limited_by}{torque}. See heat and current below"
         return [Row("Continuous current", f"{figures(thermal.continuous_current, 3)} A", words)]
     if thermal.ipc2221_current is None or thermal.trace_rise is None:
         return []
     words = (
-        f"rms phase current for {figures(thermal.trace_rise)} K rise of the worst single track by IPC-2221: one track "
-        "alone in still air, not a plate full of hot copper. Start well below, watch the heat"
+        f"rms phase current for {figures(thermal.trace_rise)} K rise of the worst track by IPC-2221: one isolated "
+        "trace in still air, not a plate full of hot copper. Start well below, watch the heat"
     )
     return [Row("Current by the trace rule", f"{figures(thermal.ipc2221_current, 3)} A", words)]
 
@@ -29,17 +29,31 @@ def heat_rows(thermal: ThermalResult) -> list[Row]:
         return []
     rise = "" if thermal.trace_rise is None else f"{figures(thermal.trace_rise)} K rise, "
     rows = [
-        _current("One trace, IPC-2221", thermal.ipc2221_current, f"{rise}worst track, alone in still air"),
+        _current(
+            "One trace, IPC-2221", thermal.ipc2221_current, f"{rise}worst track as an isolated trace in still air"
+        ),
         _current("One trace, IPC-2152", thermal.ipc2152_current, f"{rise}the published fit to newer charts"),
-        _current("One via, IPC-2221", thermal.ipc2221_via_current, f"{rise}the wall of one via that carries a path"),
+        _current(
+            "One via, IPC-2221",
+            thermal.ipc2221_via_current,
+            f"{rise}the wall of one via that carries the current of a path",
+        ),
         _current("Board", thermal.board_current, f"its hottest place at {_celsius(thermal.board_limit_c)}"),
         _current("Magnets", thermal.magnet_current, f"the rotor at {_celsius(thermal.magnet_limit_c)}"),
         _current("Continuous", thermal.continuous_current, f"the least of these: {thermal.limited_by}"),
         _temperatures(thermal),
         _pulses(thermal),
-        _temperature("Board in the motion", thermal.motion_board_c, "its hottest place, the cycle repeated for ever"),
-        _temperature("Rotor in the motion", thermal.motion_rotor_c, "likewise"),
-        _current("While on, in the duty asked for", thermal.duty_current, "on and off for ever, peaks at the limits"),
+        _temperature(
+            "Board in the motion", thermal.motion_board_c, "its hottest place while the cycle repeats continuously"
+        ),
+        _temperature(
+            "Rotor in the motion", thermal.motion_rotor_c, "its hottest place while the cycle repeats continuously"
+        ),
+        _current(
+            "While on, intermittent duty",
+            thermal.duty_current,
+            "on and off continuously, hottest moments at the limits",
+        ),
         _current("Touch", thermal.touch_current, "from here on the board is hotter than 60 °C and burns skin"),
         _current("Runaway", thermal.runaway_current, "above it no steady temperature up to 300 °C exists"),
     ]
@@ -71,7 +85,7 @@ def _temperatures(thermal: ThermalResult) -> Row | None:
         parts.append(f"{figures(thermal.thermal_resistance, 3)} K/W")
     if thermal.time_constant is not None:
         parts.append(f"63 % of the rise after {figures(thermal.time_constant, 2)} s")
-    return Row("Hottest copper then", _celsius(thermal.board_temperature_c), ", ".join(parts))
+    return Row("Hottest copper at the continuous current", _celsius(thermal.board_temperature_c), ", ".join(parts))
 
 
 def _pulses(thermal: ThermalResult) -> Row | None:
@@ -84,4 +98,4 @@ def _pulses(thermal: ThermalResult) -> Row | None:
     rest = [figures(value, 3) for value in warm if value is not None]
     if rest:
         words += f"; {' / '.join(rest)} A at half the rise of continuous work before"
-    return Row("For a while", " / ".join(known) + " A", words)
+    return Row("Intermittent", " / ".join(known) + " A", words)

@@ -1,4 +1,4 @@
-"""Figures of the drive at its job: speed and torque, loss, the runs of a simulation. They draw what others computed."""
+"""Figures of the drive at its job: speed and torque, loss, simulated scenarios. They draw what others computed."""
 
 from __future__ import annotations
 
@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.records import MotionResult
 from pcbstator.analysis.drive.scenarios import ScenarioRun
-from pcbstator.output.canvas.sheet import INK, QUIET, phase_colour
+from pcbstator.output.canvas.colours import INK, QUIET, phase_colour
+from pcbstator.output.canvas.text import text_width
 from pcbstator.output.plotting import drawn_svg
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 WIDTH = 7.0  # inches
+LEGEND = 10.0  # points of type
 BLUE, RED = phase_colour("A"), phase_colour("C")
 POINTS = 1500  # of a curve; the CSV has all
 
@@ -32,11 +34,11 @@ def speed_torque_svg(motion: MotionResult) -> str:
     def draw(axes: Sequence[Axes]) -> None:
         (ax,) = axes
         ax.fill_between(speeds, peaks, color=BLUE, alpha=0.15, linewidth=0)
-        ax.plot(speeds, peaks, color=BLUE, label="for short: current limit and voltage")
+        ax.plot(speeds, peaks, color=BLUE, label="intermittent: current limit and voltage")
         if motion.curve and "continuous_torque_n_m" in motion.curve[0]:
             lasting = 1e3 * np.array([point["continuous_torque_n_m"] for point in motion.curve])
             ax.fill_between(speeds, lasting, color=BLUE, alpha=0.25, linewidth=0)
-            ax.plot(speeds, lasting, color=BLUE, linestyle=(0, (5, 2)), label="for ever: heat")
+            ax.plot(speeds, lasting, color=BLUE, linestyle=(0, (5, 2)), label="continuous: heat")
         if motion.required_peak is not None and motion.top_speed is not None and motion.required_rms is not None:
             top = motion.top_speed * 30 / np.pi
             for torque, word, marker in ((motion.required_peak, "peak", "^"), (motion.required_rms, "rms", "o")):
@@ -186,8 +188,9 @@ def _label(axes: Axes, vertical: str, horizontal: str = "") -> None:
     axes.ticklabel_format(axis="y", useOffset=False)
     labels = axes.get_legend_handles_labels()[1]
     if labels:
-        columns = 4 if sum(map(len, labels)) < 60 else 2  # long words would run off the picture
-        axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=columns, frameon=False, fontsize=10)
+        wide = sum(text_width(label, LEGEND) + 5 * LEGEND for label in labels)  # with line and space
+        columns = 4 if wide < 72 * WIDTH else 2
+        axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=columns, frameon=False, fontsize=LEGEND)
 
 
 def _stack(name: str, label: str, rows: int, height: float, draw: Callable[[Sequence[Any]], None]) -> str:

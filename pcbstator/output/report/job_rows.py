@@ -26,10 +26,10 @@ def motion_rows(prediction: Prediction) -> list[Row]:
         total = f"with the rotor {figures(1e6 * found.total_inertia, 3)} kg·mm²"
         rows.append(Row("Inertia of the load", f"{figures(1e6 * found.load_inertia, 3)} kg·mm²", total))
     add("Time of the move", found.move_time, "s", "of the longest of several")
-    add("Needed at the peak", found.required_peak, "N·m", "starting, the worst friction spot included")
-    add("Needed in the mean", found.required_rms, "N·m", "root mean square of moves and rests: what heats")
-    add("Available for short", found.available_peak, "N·m", "at the current limit and the top speed")
-    add("Available for ever", found.available_continuous, "N·m", "by the heat balance")
+    add("Required peak torque", found.required_peak, "N·m", "starting, the worst friction spot included")
+    add("Required rms torque", found.required_rms, "N·m", "root mean square of moves and rests: what heats")
+    add("Available peak torque", found.available_peak, "N·m", "intermittent, at the current limit and the top speed")
+    add("Available continuous torque", found.available_continuous, "N·m", "by the heat balance")
     if found.limited_by is not None:
         rows.append(Row("Nearest limit", LIMITS[found.limited_by], "what would give out first with more load"))
     if found.largest_inertia is not None:
@@ -40,10 +40,10 @@ def motion_rows(prediction: Prediction) -> list[Row]:
         rows.append(Row("Speed without load", f"{figures(found.no_load_speed * 30 / pi, 4)} rpm",
                         "where the EMF takes up the whole supply"))  # fmt: skip
     add(
-        "Current",
+        "Terminal current",
         found.peak_current,
         "A",
-        f"peak of a terminal; heats like a steady {figures(found.rms_current or 0, 3)} A",
+        f"peak; heats like a steady sine current with a peak of {figures(found.rms_current or 0, 3)} A",
     )
     add("From the supply", found.supply_mean, "A", f"mean; at most {measure(found.supply_peak or 0.0, 'A', 3)}")
     add("Energy of a cycle", found.cycle_energy, "J",

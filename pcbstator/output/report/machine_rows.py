@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.electrical.working_point import induced_loss
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-EDDY_LOSSES = "eddy_w", "circulating_w", "delta_loop_w", "stator_iron_eddy_w", "stator_iron_hysteresis_w"
 TOLERANCE_NAMES = {
     "phase_resistance_ohm": ("Phase resistance at 20 °C", "Ω"),
     "flux_linkage_peak_wb": ("Flux linkage (psi)", "Wb"),
@@ -48,12 +48,13 @@ def rotor_rows(prediction: Prediction) -> list[Row]:
         rows.append(Row("Flux in the steel beyond", f"{figures(found.stator_iron_flux, 3)} T", wanted))
     if found.axial_force is not None and found.axial_stiffness is not None:
         growth = f"{figures(1e-3 * found.axial_stiffness, 3)} N more for every millimetre that the gap closes"
-        rows.append(Row("Axial pull", f"{figures(found.axial_force, 3)} N",
-                        f"bearing and plates must hold it apart; {growth}"))  # fmt: skip
+        rows.append(Row("Axial magnetic force", f"{figures(found.axial_force, 3)} N",
+                        f"bearing and plates must carry it; {growth}"))  # fmt: skip
     if found.centrifugal_force is not None and found.glue_stress is not None and found.rim_speed is not None:
-        stress = f"shear of the glue {figures(1e-6 * found.glue_stress, 3)} MPa, rim {figures(found.rim_speed, 3)} m/s"
-        throw = f"{figures(found.centrifugal_force, 3)} N"
-        rows.append(Row("Throw of one magnet", throw, f"at the highest speed; {stress}"))
+        stress = f"shear stress of the glue {figures(1e-6 * found.glue_stress, 3)} MPa"
+        speed = f"rim speed {figures(found.rim_speed, 3)} m/s"
+        force = f"{figures(found.centrifugal_force, 3)} N"
+        rows.append(Row("Centrifugal force on one magnet", force, f"at the highest speed; {stress}, {speed}"))
     return rows
 
 
@@ -64,7 +65,7 @@ def loss_rows(prediction: Prediction) -> list[dict[str, str]]:
             "speed": figures(point["speed_rpm"]),
             "current": figures(point["phase_current_peak_a"], 3),
             "copper": figures(point["copper_w"], 3),
-            "eddy": figures(sum(point.get(key, 0.0) for key in EDDY_LOSSES), 3),
+            "eddy": figures(induced_loss(point), 3),
             "torque": figures(1e3 * point["torque_n_m"], 3),
             "efficiency": f"{figures(100 * point['efficiency'], 3)} %" if "efficiency" in point else "–",
         }
@@ -102,7 +103,7 @@ def slip_ring_rows(design: Design, prediction: Prediction) -> list[Row]:
             f"{rise}: ring {figures(found.ring_allowed_current, 3)} A, "
             f"lead {figures(found.lead_allowed_current, 3)} A, "
             f"{found.vias_per_ring} vias {figures(found.vias_allowed_current, 3)} A"),
-        Row("Free of holes", millimetres(found.hole_free_width), "of each ring's width: let the brush run there"),
+        Row("Free of holes", millimetres(found.hole_free_width), "of each ring's width: let the brush slide there"),
     ]  # fmt: skip
     if found.ring_gap is not None and found.creepage_needed is not None:
         wanted = f"{figures(asked.voltage, 3)} V want {millimetres(found.creepage_needed)} between clean bare rings"

@@ -20,7 +20,7 @@ from pcbstator.output.report.job_rows import budget_rows, driver_rows, gain_rows
 from pcbstator.output.report.machine_rows import inductance_rows, loss_rows, rotor_rows, slip_ring_rows, tolerance_rows
 from pcbstator.output.report.tile_rows import tile_rows
 from pcbstator.output.rotor.magnet_list import magnet_list
-from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
+from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres, unbroken
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -33,7 +33,7 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
     whole, copper = copper, copper.board
     template = Path(__file__).with_name("report.html").read_text(encoding="utf-8")
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    page.filters["millimetres"] = millimetres
+    page.filters |= {"millimetres": millimetres, "unbroken": unbroken}
     return page.from_string(template).render(
         design=design,
         prediction=prediction,
@@ -81,7 +81,7 @@ def _pictures(design: Design, copper: Copper, prediction: Prediction) -> dict[st
         orders, ratios = [int(entry["order"]) for entry in spectrum], [entry["ratio"] for entry in spectrum]
         drawn["emf"] = emf_svg(samples, [phase.name for phase in copper.phases])
         drawn["harmonics"] = harmonics_svg(orders, ratios, _hidden_order(design))
-        drawn["torque"] = torque_svg(samples)
+        drawn["torque"] = torque_svg(samples, prediction.magnetic.torque_ripple)
     curves = heat_curves(prediction.thermal)
     if curves is not None:
         drawn["heating"], drawn["allowed"] = heating_svg(curves), allowed_svg(curves)
@@ -102,7 +102,7 @@ def _key_numbers(design: Design, prediction: Prediction, spread: ResistanceRange
     rows = _magnetic_rows(prediction.magnetic, prediction.winding.factor) if prediction.magnetic else []
     rows.append(
         Row("Phase resistance at 20 °C", measure(electrical.phase_resistance, "Ω"),
-            f"one phase, nominal copper, tracks, vias and links together. {_spread_words(spread)}")
+            f"one phase, nominal copper, tracks, vias and inter-coil connections together. {_spread_words(spread)}")
     )  # fmt: skip
     if electrical.line_resistance is not None:
         rows.append(Row("Between two terminals", measure(electrical.line_resistance, "Ω"),
@@ -190,7 +190,9 @@ def _board_rows(design: Design, copper: Copper, least_gap: float) -> list[Row]:
     ]
     if board.layer_copper is not None:
         listed = ", ".join(figures(1e6 * thickness) for thickness in board.layer_copper)
-        rows.append(Row("Copper, from layer 1", f"{listed} µm", "unlike layers: ask the house before you order"))
+        rows.append(
+            Row("Copper, from layer 1", f"{listed} µm", "unlike layers: ask the board manufacturer before you order")
+        )
     else:
         rows.append(Row("Copper, outer layers", copper_weight(board.outer_copper)))
     if board.layer_copper is None and board.layers > 2:

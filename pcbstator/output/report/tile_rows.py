@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.mechanical.order import jumper_wire
 from pcbstator.copper import Copper
 from pcbstator.copper.connections.tiles import TileKind, lay_tiles, tile_folder, tile_sides
 from pcbstator.output.words import Row, figures, millimetres
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
 
 
 def tile_rows(design: Design, copper: Copper) -> list[Row]:
-    """Kinds of tiles with their count, then the wires between them; none for a whole ring."""
+    """Kinds of tiles with their count, then the tile jumpers between them; none for a whole ring."""
     if copper.tiles == 1:
         return []
     across, up = tile_sides(design, copper)
@@ -24,8 +25,8 @@ def tile_rows(design: Design, copper: Copper) -> list[Row]:
     ]  # fmt: skip
     kinds = lay_tiles(design, copper)
     rows += [Row(f"Folder {tile_folder(kind)}", f"order {len(kind.tiles)}", _places(kind)) for kind in kinds]
-    wire = f"copper wire of {figures(1e3 * design.board.jumper_drill - 0.1, 2)} mm, tinned; the shortest way, X to Y"
-    return [*rows, Row("Wires across cuts", str(len(copper.jumper_holes) // 2), wire)]
+    wire = f"copper wire of {figures(1e3 * jumper_wire(design), 2)} mm, tinned; the shortest way, X to Y"
+    return [*rows, Row("Tile jumpers", str(len(copper.jumper_holes) // 2), wire)]
 
 
 def _places(kind: TileKind) -> str:

@@ -1,44 +1,46 @@
 """The assembly sheet of a rotor plate: every magnet at true scale with the pole it turns to the board.
 
 The plate lies on the bench, magnets up. The plate above the board is therefore mirrored against the drawing of the
-board: +x points left, positive rotation and the magnets' numbers run clockwise; magnet 1, on +x at rotor angle 0,
+board: +x points left, positive rotation and the magnets' numbers go clockwise; magnet 1, on +x at rotor angle 0,
 turns a north pole to the board. A plate below the board is not mirrored, and its magnet 1 turns a south pole up.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from itertools import pairwise
-from math import atan, ceil, cos, hypot, pi, sin
+from math import ceil, cos, hypot, pi, sin
 from typing import TYPE_CHECKING
 
-from pcbstator.output.canvas.page import Disc, Line, Page, Place, Words, page_svg, pages_pdf
-from pcbstator.output.canvas.sheet import BOLD, INK, QUIET, text_width, wrapped
-from pcbstator.output.rotor.magnet_list import magnet_list
-from pcbstator.output.rotor.plan import (
+from pcbstator.analysis.mechanical.rotor_plan import (
     Circle,
     Outline,
     Piece,
     Plate,
+    outline_points,
     pieces,
     plates,
     reach,
     segments_per_pole,
     steel_circles,
 )
+from pcbstator.output.canvas.colours import INK, QUIET
+from pcbstator.output.canvas.page import Disc, Item, Line, Page, Place, Words, flow, page_svg, pages_pdf, scale_bar
+from pcbstator.output.canvas.text import text_width, wrapped
+from pcbstator.output.rotor.magnet_list import magnet_list
+from pcbstator.output.words import unbroken
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-Items = list[Line | Disc | Words]
+Items = list[Item]
 
 PAPERS = (("A4", 210.0, 297.0), ("A3", 297.0, 420.0), ("A2", 420.0, 594.0), ("A1", 594.0, 841.0))
 MARGIN = 10.0  # mm; most printers leave 5 white
-RIM = 15.0  # mm beside magnets and steel, for a number and the mark of rotor angle 0
+BORDER = 15.0  # mm beside magnets and steel, for a number and the mark of rotor angle 0
 BAND = 4.0  # mm above and below them, for a number
 BAR = 50.0  # mm
-TEXT, LEADING = 2.8, 3.6  # mm
+TEXT = 2.8  # mm
 NORTH = "#d4d4d4"  # a tint beside letter and sign, never instead of them
 
 
@@ -55,7 +57,7 @@ def assembly_sheet_pdf(design: Design) -> bytes:
 def _sheet(design: Design, plate: Plate) -> Page:
     """On the smallest paper that holds it, or on paper of its own size."""
     label = f"{_name(plate)} of {design.title}, magnets and their poles at true scale"
-    across = 2e3 * reach(design) + 2 * (RIM + MARGIN)
+    across = 2e3 * reach(design) + 2 * (BORDER + MARGIN)
     for paper, width, height in PAPERS:
         if across <= width:
             items, bottom = _laid_out(design, plate, width, f"{paper}, {width:g} × {height:g} mm")
@@ -74,14 +76,15 @@ def _name(plate: Plate) -> str:
 def _laid_out(design: Design, plate: Plate, width: float, paper: str) -> tuple[Items, float]:
     """Everything on a sheet so wide, and how far down it reaches."""
     full = width - 2 * MARGIN
-    items, y = _flow(wrapped(f"{design.title}: {_name(plate).lower()}", 5.0, full / BOLD), MARGIN, MARGIN, 5.0, True)
+    title = wrapped(f"{design.title}: {_name(plate).lower()}", 5.0, full, bold=True)
+    items, y = flow(title, MARGIN, MARGIN, 5.0, bold=True)
     for words in (_view(plate), _signs(design), _print_words(paper)):
-        lines, y = _flow(_lines(words, full), MARGIN, y + 0.6)
+        lines, y = flow(_lines(words, full), MARGIN, y + 0.6, TEXT)
         items += lines
     outer = 1e3 * reach(design) + BAND
     centre = width / 2, y + 2.0 + outer
     items += _plan(design, plate, centre)
-    items += _scale_bar(MARGIN, centre[1] + outer + 2.0)
+    items += scale_bar(MARGIN, centre[1] + outer + 2.0, BAR, f"{BAR:g} mm", TEXT)
     top, column = centre[1] + outer + 6.0, (full - 6.0) / 2
     left, left_end = _order_list(design, MARGIN, top, column)
     right, right_end = _instructions(design, MARGIN + column + 6.0, top, column)
@@ -93,11 +96,11 @@ def _view(plate: Plate) -> str:
     if plate.above:
         return (
             f"{start} This is mirrored against the drawing of the board: +x is on the left; positive rotation and the "
-            "numbers run clockwise here."
+            "numbers go clockwise here."
         )
     return (
         f"{start} It is the same way round as the drawing of the board: +x is on the right; positive rotation and the "
-        "numbers run counter-clockwise."
+        "numbers go counter-clockwise."
     )
 
 
@@ -120,18 +123,7 @@ def _print_words(paper: str) -> str:
 
 def _lines(words: str, width: float) -> list[str]:
     """Wrapped, a number and its unit, a letter and its sign on one line."""
-    return wrapped(re.sub(r"(\d) (mm|°C|T|%)|\b(N|S) ([+−])", _joined, words), TEXT, width)
-
-
-def _joined(found: re.Match[str]) -> str:
-    return found[0].replace(" ", "\u00a0")
-
-
-def _flow(lines: Sequence[str], x: float, y: float, size: float = TEXT, bold: bool = False) -> tuple[Items, float]:
-    """Lines of text below ``y``, and where they end."""
-    step = size * LEADING / TEXT
-    placed: Items = [Words(line, (x, y + step * (i + 0.8)), size, bold=bold) for i, line in enumerate(lines)]
-    return placed, y + step * len(lines)
+    return wrapped(re.sub(r"\b(N|S) (?=[+−])", "\\1\u00a0", unbroken(words)), TEXT, width)
 
 
 def _plan(design: Design, plate: Plate, centre: Place) -> Items:
@@ -176,18 +168,11 @@ def _shape(piece: Piece, centre: Place) -> Line | Disc:
     fill, outline = (NORTH if piece.facing > 1e-6 else "none"), piece.outline
     if isinstance(outline, Circle):
         return Disc((centre[0] + 1e3 * outline.x, centre[1] - 1e3 * outline.y), 1e3 * outline.radius, fill=fill)
-    points: list[Place] = []
-    for vertex in outline:  # arcs are about the machine's axis, in steps that leave less than 0.005 mm
-        radius, turn = 1e3 * hypot(vertex.x, vertex.y), 4 * atan(vertex.bulge)
-        steps = max(1, ceil(abs(turn) * (radius / 0.04) ** 0.5)) if vertex.bulge else 1
-        for step in range(steps):
-            c, s = cos(turn * step / steps), sin(turn * step / steps)
-            points.append((centre[0] + 1e3 * (c * vertex.x - s * vertex.y),
-                           centre[1] - 1e3 * (s * vertex.x + c * vertex.y)))  # fmt: skip
-    return Line(tuple(points), closed=True, fill=fill)
+    points = tuple((centre[0] + 1e3 * x, centre[1] - 1e3 * y) for x, y in outline_points(outline))
+    return Line(points, closed=True, fill=fill)
 
 
-def _room(outline: Outline) -> tuple[float, float, float]:
+def _space_inside(outline: Outline) -> tuple[float, float, float]:
     """Radius of the middle, width across and length along the radius that words in a magnet may use [mm]."""
     if isinstance(outline, Circle):
         return 1e3 * hypot(outline.x, outline.y), 1.7e3 * outline.radius, 1.4e3 * outline.radius
@@ -199,7 +184,7 @@ def _room(outline: Outline) -> tuple[float, float, float]:
 
 def _pole(piece: Piece, centre: Place) -> Items:
     """Letter and sign of the pole that is up; an arrow for what lies in the plate."""
-    middle, width, length = _room(piece.outline)
+    middle, width, length = _space_inside(piece.outline)
     arrow = abs(piece.turning) > 1e-6
     size = min(4.0, 0.9 * min(width, length) / text_width("N +", 1.0, bold=True))
     parts = [piece.pole]
@@ -224,30 +209,25 @@ def _arrow(middle: Place, angle: float, half: float) -> Items:
     return [Line((tail, tip), 0.25), Line((tip, *barbs), 0.1, closed=True, fill=INK)]
 
 
-def _scale_bar(x: float, y: float) -> Items:
-    ends = [Line(((x + at, y - 1.5), (x + at, y + 1.5)), 0.25) for at in (0.0, BAR)]
-    return [Line(((x, y), (x + BAR, y)), 0.25), *ends, Words(f"{BAR:g} mm", (x + BAR + 2.0, y + 1.0), TEXT)]
-
-
 def _order_list(design: Design, x: float, y: float, width: float) -> tuple[Items, float]:
-    items, y = _flow(["To order, for both plates" if len(plates(design)) == 2 else "To order"], x, y, 3.6, True)
+    items, y = flow(["To order, for both plates" if len(plates(design)) == 2 else "To order"], x, y, 3.6, bold=True)
     indent = 27.0
     for row in magnet_list(design):
         lines = _lines(f"{row.value}; {row.meaning}" if row.meaning else row.value, width - indent)
-        heading, _ = _flow([row.name], x, y + 0.8, TEXT, True)
-        words, y = _flow(lines, x + indent, y + 0.8)
+        heading, _ = flow([row.name], x, y + 0.8, TEXT, bold=True)
+        words, y = flow(lines, x + indent, y + 0.8, TEXT)
         items += heading + words
     return items, y
 
 
 def _instructions(design: Design, x: float, y: float, width: float) -> tuple[Items, float]:
-    items, y = _flow(["To glue (common practice)"], x, y, 3.6, True)
+    items, y = flow(["To glue (common practice)"], x, y, 3.6, bold=True)
     for index, words in enumerate(_steps(design)):
-        sign, _ = _flow([f"{index + 1}."], x, y + 0.8)
-        lines, y = _flow(_lines(words, width - 5.0), x + 5.0, y + 0.8)
+        sign, _ = flow([f"{index + 1}."], x, y + 0.8, TEXT)
+        lines, y = flow(_lines(words, width - 5.0), x + 5.0, y + 0.8, TEXT)
         items += sign + lines
-    heading, y = _flow(["Caution"], x, y + 1.5, 3.6, True)
-    lines, y = _flow(_lines(_CAUTION, width), x, y + 0.8)
+    heading, y = flow(["Caution"], x, y + 1.5, 3.6, bold=True)
+    lines, y = flow(_lines(_CAUTION, width), x, y + 0.8, TEXT)
     return items + heading + lines, y
 
 
@@ -286,7 +266,7 @@ def _steps(design: Design) -> list[str]:
     if len(plates(design)) == 1:
         return [*order, check, level]
     pair = (
-        "Mount both plates with their marks in line: equal numbers face each other, N + opposite S −. They pull each "
-        "other strongly: bring them together with screws or spacers, never by hand."
+        "Mount both plates with their marks in line: equal numbers face each other, N + opposite S −. The "
+        "attraction between them is strong: bring them together with screws or spacers, never by hand."
     )
     return [*order, check, level, pair]

@@ -8,9 +8,9 @@ from contextlib import contextmanager
 from math import cos, pi, sin, tan
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.mechanical.rotor_plan import Circle, Outline, Plate, pieces, plates, reach, steel_circles
 from pcbstator.copper.geometry.board_shape import lay_board
 from pcbstator.copper.geometry.contour import Arc, Contour, circle, signed_sweep
-from pcbstator.output.rotor.plan import Circle, Outline, Plate, pieces, plates, reach, steel_circles
 from pcbstator.output.words import millimetres
 
 if TYPE_CHECKING:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from math import ceil
+from math import degrees
 from typing import TYPE_CHECKING
 
-from pcbstator.output.rotor.plan import kinds, plates, segments_per_pole, steel_circles
+from pcbstator.analysis.mechanical.order import magnet_count, spare_magnets
+from pcbstator.analysis.mechanical.rotor_plan import kinds, magnet_angle, plates, segments_per_pole, steel_circles
 from pcbstator.output.words import Row, figures, millimetres
 
 if TYPE_CHECKING:
@@ -15,20 +16,18 @@ if TYPE_CHECKING:
 def magnet_list(design: Design) -> list[Row]:
     """Magnets and steel of all rotor plates."""
     rotor, magnet = design.rotor, design.rotor.magnet
-    count_of_plates = len(plates(design))
-    on_each = rotor.poles * segments_per_pole(design)
-    count = on_each * count_of_plates
+    count_of_plates, count = len(plates(design)), magnet_count(design)
     remanence = f"remanence {figures(magnet.remanence, 3)} T"
     at_work = f"{remanence} at {figures(magnet.temperature_c)} °C"
     material = (f"neodymium {magnet.grade}", at_work) if magnet.grade else (remanence, "any grade that has it at work")
     place = None if magnet.shape == "sector" else magnet.circle_diameter
     return [
-        Row("Count", str(count), f"{on_each} on each of two plates" if count_of_plates == 2 else ""),
+        Row("Count", str(count), f"{count // 2} on each of two plates" if count_of_plates == 2 else ""),
         Row("Shape and size", _size(design)),
         Row("Material", *material),
         *_magnetised(design, count),
         *([Row("On a circle of", millimetres(place), "through the magnets' centres")] if place else []),
-        Row("Spares", _spares(design, count), "one in ten, at least two: common practice, since magnets chip"),
+        Row("Spares", _spares(design), "one in ten, at least two: common practice, since magnets chip"),
         Row("Rotor plate", f"{count_of_plates} × {_steel(design)}"),
         Row("Air gap", millimetres(rotor.air_gap), "from the laminate to the face of the magnets"
             + (", on both sides" if count_of_plates == 2 else "")),
@@ -42,10 +41,10 @@ def _size(design: Design) -> str:
         return f"disc, diameter {millimetres(magnet.diameter)}, {thick}"
     if magnet.shape == "block":
         return f"block, {millimetres(magnet.length)} (along the radius) × {millimetres(magnet.width)}, {thick}"
-    degrees = figures(360 * magnet.arc_ratio / (design.rotor.poles * segments_per_pole(design)))
+    arc = figures(degrees(magnet_angle(design, segments_per_pole(design))))
     return (
         f"piece of a ring, {millimetres(magnet.outer_diameter)} outside and {millimetres(magnet.inner_diameter)} "
-        f"inside diameter, {degrees}° wide, {thick}"
+        f"inside diameter, {arc}° wide, {thick}"
     )
 
 
@@ -82,10 +81,9 @@ def _direction(degrees: float) -> str:
     )
 
 
-def _spares(design: Design, count: int) -> str:
-    each = segments_per_pole(design)
-    spares = max(2, ceil(count / each / 10))
-    return f"{spares} more" if each == 1 else f"{spares} more of each kind"
+def _spares(design: Design) -> str:
+    words = f"{spare_magnets(design)} more"
+    return words if segments_per_pole(design) == 1 else f"{words} of each kind"
 
 
 def _steel(design: Design) -> str:

@@ -19,17 +19,17 @@ FORMULA = ("=", "+", "-", "@")
 def designs_csv(study: Study, store: Store) -> Iterator[str]:
     """The lines, one design each, in the order of their numbers; the store is read twice and never held.
 
-    Columns: number, state, on_front, the variables by name, every result that any design has by its key, ruled_out and
-    detail. Numbers stand with all their digits; what does not apply is empty.
+    Columns: number, state, on_pareto_front, the variables by name, every result that any design has by its key,
+    ruled_out and detail. Numbers stand with all their digits; what does not apply is empty.
     """
-    front = set(pareto_numbers(study, store)) if study.objectives else set()
+    pareto = set(pareto_numbers(study, store)) if study.objectives else set()
     keys = _result_columns(study, store)
     names = [variable.name for variable in study.variables]
     yield _line(["number", "state", "on_pareto_front", *names, *keys, "ruled_out", "detail"])
     for number, point, outcome in store.rows():
         values = study.shown(point)
         yield _line([
-            number, FEASIBLE if outcome.feasible else RULED_OUT, "yes" if number in front else "no",
+            number, FEASIBLE if outcome.feasible else RULED_OUT, "yes" if number in pareto else "no",
             *(values[name] for name in names), *(_cell(outcome.results.get(key)) for key in keys),
             outcome.ruled_out, outcome.detail,
         ])  # fmt: skip

@@ -1,6 +1,6 @@
-"""Figures of a study: its front with every design to hover over and to follow, and what its variables explain.
+"""Figures of a study: its Pareto front with every design to hover over and to follow, and what its variables explain.
 
-They draw what the study found. Every point of the front is a link to ``#design-NUMBER``, its row in the page.
+They draw what the study found. Every point of the Pareto front is a link to ``#design-NUMBER``, its row in the page.
 """
 
 from __future__ import annotations
@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.output.canvas.colours import INK, QUIET, phase_colour, tint
 from pcbstator.output.canvas.places import along, label_offsets
-from pcbstator.output.canvas.sheet import INK, QUIET, phase_colour, tint
+from pcbstator.output.canvas.text import text_width
 from pcbstator.output.plotting import drawn_svg
 from pcbstator.output.study_report.words import (
     better_words,
-    evenly,
     folded,
     hover_words,
     objective_keys,
@@ -28,7 +28,7 @@ from pcbstator.output.study_report.words import (
     variable_words,
 )
 from pcbstator.study.records import Objective
-from pcbstator.study.results import Best, Found
+from pcbstator.study.results import Best, Found, best_so_far, evenly
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,22 +36,24 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
+PARETO_PICTURE = "pareto-front"  # name of its file and of its ids
 WIDTH = 8.0  # inches
 PANEL = 2.7  # inches, of one pair of several objectives
 MOST_LABELS = 25
-MOST_POINTS = 3000  # of the front in all panels together: each is a link with a title
+MOST_POINTS = 3000  # of the Pareto front in all panels together: each is a link with a title
 PANEL_LABELS = 7
+LABEL = 8.0  # points of type, of the numbers beside points
 FAR = 9.0  # points of type between a label and its point, from which on a line joins them
 PANEL_DESIGNS = 600  # quiet ones in each of several panels
 PARETO_COLOUR, CLOUD = phase_colour("B"), "#a8a8a8"
 PLAIN_WORDS: dict[str, Any] = {"text.parse_math": False, "font.size": 10}  # the user's are never read as formulas
 MOST_RESULTS = 12  # columns of the figure of influences
-LEAST_WAY = 0.1  # rank correlation below which no direction is told
+LEAST_TREND = 0.1  # rank correlation below which no direction is told
 LEAST_SHARE = 0.005
 
 
 def pareto_svg(found: Found) -> str | None:
-    """The objectives of all designs that meet everything, with the front; None without objectives or such designs.
+    """The objectives of all designs that meet everything, with the Pareto front; None without either.
 
     One objective: over the number of the design, with the best so far; two: against each other; more: every pair.
     """
@@ -67,10 +69,10 @@ def pareto_svg(found: Found) -> str | None:
     else:
         side = max(PANEL * (count - 1), WIDTH)
         draw, size, panels = _draw_pairs(found, shown), (side, 0.9 * side), count * (count - 1) // 2
-    label = "Front: the designs that no other design beats in all that was wanted"
-    text = drawn_svg("front", label, size, draw, PLAIN_WORDS)
+    label = "Pareto front: the designs that no other design beats in all that was wanted"
+    text = drawn_svg(PARETO_PICTURE, label, size, draw, PLAIN_WORDS)
     for panel in range(panels):
-        text = _linked(text, f"front-points-{panel}", found, shown)
+        text = _linked(text, f"{PARETO_PICTURE}-points-{panel}", found, shown)
     return text.replace('role="img"', 'role="group"', 1)  # an image would hide its links from a screen reader
 
 
@@ -108,9 +110,9 @@ def sensitivity_svg(found: Found) -> str | None:
             spine.set_visible(False)
         words = (
             "Part of the spread of a result that a variable explains by itself, over all designs that fill the space "
-            "evenly and meet everything. + the result grows with the variable, − it falls, no sign: no order or no one "
-            "way. What is missing to 100 % lies in the interplay of variables. The sum may pass 100 % by chance where "
-            "designs are few, and where limits rule designs out, so that variables go together."
+            "evenly and meet everything. + the result grows with the variable, − it falls, no sign: no order or no "
+            "single direction. What is missing to 100 % lies in the interplay of variables. The sum may pass 100 % by "
+            "chance where designs are few, and where limits rule designs out, so that variables go together."
         )
         words += f" Not drawn: {_listed(found, dropped)}." if dropped else ""
         figure.supxlabel(folded(words, 8, 60 * size[0]), fontsize=8, color=INK, x=0.02, ha="left")
@@ -126,7 +128,7 @@ def _cell(axes: Axes, column: int, row: int, share: float, direction: float) -> 
     if share < LEAST_SHARE:
         axes.text(column, row, "0 %", ha="center", va="center", fontsize=9, color=QUIET)
         return
-    sign = "" if abs(direction) < LEAST_WAY else " +" if direction > 0 else " −"
+    sign = "" if abs(direction) < LEAST_TREND else " +" if direction > 0 else " −"
     ink = "white" if share > 0.65 else INK
     axes.text(column, row, f"{100 * share:.0f} %{sign}", ha="center", va="center", fontsize=9, color=ink)
 
@@ -143,8 +145,7 @@ def _draw_best(found: Found, shown: Sequence[Best]) -> Callable[[Figure], None]:
         numbers, (values,) = found.numbers, _columns(found)
         known = np.isfinite(values)
         _cloud(axes, numbers, values, f"meets everything ({found.feasible})")
-        costs = values[known] * objective.cost(1.0)
-        so_far = np.minimum.accumulate(costs) * objective.cost(1.0)
+        so_far = best_so_far(objective, values[known])
         axes.step(numbers[known], so_far, where="post", color=PARETO_COLOUR, linewidth=1.2, label="best so far")
         places = np.array([best.number for best in shown], dtype=float)
         tops = np.array([best.results[objective.key] for best in shown])
@@ -164,7 +165,7 @@ def _draw_pair(found: Found, shown: Sequence[Best]) -> Callable[[Figure], None]:
         _cloud(axes, across, up, f"meets everything ({found.feasible})")
         xs, ys = _pareto_columns(found, shown)
         axes.plot(xs, ys, color=PARETO_COLOUR, linewidth=1.0)
-        _points(axes, 0, xs, ys, f"front: no design beats it in both ({len(found.front)})")
+        _points(axes, 0, xs, ys, f"Pareto front: no design beats it in both ({len(found.pareto_front)})")
         axes.set_xlabel(_axis_words(found, found.study.objectives[0]))
         axes.set_ylabel(_axis_words(found, found.study.objectives[1]))
         _finish(figure, axes)
@@ -185,8 +186,8 @@ def _draw_pairs(found: Found, shown: Sequence[Best]) -> Callable[[Figure], None]
         for panel, (row, column) in enumerate(pairs):
             axes = grid[row, column]
             _cloud(axes, columns[column][part], columns[row + 1][part], f"meets everything ({found.feasible})")
-            part_words = f", of these {len(shown)} drawn" if len(shown) < len(found.front) else ""
-            words = f"front: none beats it in all ({len(found.front)}{part_words})"
+            part_words = f", of these {len(shown)} drawn" if len(shown) < len(found.pareto_front) else ""
+            words = f"Pareto front: none beats it in all ({len(found.pareto_front)}{part_words})"
             _points(axes, panel, pareto_fronts[column], pareto_fronts[row + 1], words)
             axes.grid(color="#dddddd", linewidth=0.6)
             axes.set_axisbelow(True)
@@ -265,22 +266,22 @@ def _settle(figure: Figure) -> None:
 def _label_points(
     axes: Axes, xs: FloatArray, ys: FloatArray, shown: Sequence[Best], chosen: Sequence[int] | None = None
 ) -> None:
-    """The numbers of the chosen designs, else of some evenly along the front, beside their points if there is room."""
+    """The numbers of the chosen designs, else of some along the Pareto front, beside their points where they fit."""
     scale = 72 / axes.figure.dpi
     points = axes.transData.transform(np.column_stack([xs, ys])) * scale
     lines = axes.get_lines()
     others = axes.transData.transform(np.column_stack([lines[0].get_xdata(), lines[0].get_ydata()])) * scale
     frame = np.array(axes.get_window_extent().extents) * scale
     words = [str(best.number) for best in shown]
-    sizes = np.array([(5.2 * len(word) + 2.0, 9.0) for word in words])
+    sizes = np.array([(text_width(word, LABEL) + 2.0, LABEL + 1.0) for word in words])
     chosen = along(points, MOST_LABELS) if chosen is None else chosen
     places = label_offsets(points, sizes, others[np.isfinite(others).all(axis=1)], frame, chosen)
     for index, (dx, dy) in places.items():
         far = max(abs(dx) - sizes[index, 0] / 2, abs(dy) - sizes[index, 1] / 2) > FAR
         axes.annotate(
             words[index], (xs[index], ys[index]), (dx, dy), textcoords="offset points", ha="center", va="center",
-            fontsize=8, color=INK, arrowprops={"arrowstyle": "-", "color": QUIET, "linewidth": 0.5} if far else None,
-            zorder=5,
+            fontsize=LABEL, color=INK, zorder=5,
+            arrowprops={"arrowstyle": "-", "color": QUIET, "linewidth": 0.5} if far else None,
         )  # fmt: skip
 
 
@@ -291,9 +292,9 @@ def _linked(text: str, group: str, found: Found, shown: Sequence[Best]) -> str:
     end = text.index("</g>", first)
     bests = iter(shown)
 
-    def interconnect(use: re.Match[str]) -> str:
+    def link(use: re.Match[str]) -> str:
         best = next(bests)
         words = escape(hover_words(found, best), quote=False)
         return f'<a href="#design-{best.number}"><title>{words}</title>{use[0]}</a>'
 
-    return text[:first] + re.sub(r"<use\b[^>]*/>", interconnect, text[first:end]) + text[end:]
+    return text[:first] + re.sub(r"<use\b[^>]*/>", link, text[first:end]) + text[end:]

@@ -9,31 +9,31 @@ from pathlib import Path
 from typing import Any
 
 from pcbstator.errors import printable
-from pcbstator.output.study_report.figures import pareto_svg, sensitivity_svg
+from pcbstator.output.study_report.figures import PARETO_PICTURE, pareto_svg, sensitivity_svg
 from pcbstator.output.study_report.parallel_axes import parallel_svg
 from pcbstator.output.study_report.words import (
     asked_words,
     difference_words,
-    evenly,
     header_words,
     number_rows,
     number_words,
     objective_keys,
     pin_words,
-    pins,
     price_words,
     result_keys_of,
     shown_pareto,
-    swept,
 )
-from pcbstator.study.results import Best, Found
+from pcbstator.study.results import Best, Found, evenly, pins, swept
 
-PICTURES = ("front", "parallel", "sensitivity")
+PICTURES = (PARETO_PICTURE, "parallel", "sensitivity")
+SWEPT_ROWS = 30  # of a sweep in its page
 TEXT_ROWS, TEXT_REASONS = 12, 5
 TEXT_WIDTH, TEXT_COLUMN, TEXT_CELL = 100, 13, 20  # characters
 STOPPED = "The study was stopped early: give the same command again and it goes on where it was."
 NONE_LEFT = "No design meets everything: ease a limit, or widen a range."
-NONE_FIT = "None of the designs that meet everything can be on the front: predicted in full they are unfit to be made."
+NONE_FIT = (
+    "None of the designs that meet everything can be on the Pareto front: predicted in full they are unfit to be made."
+)
 CAUTION = (
     "Nothing here has been measured. Magnets pinch, hot copper burns, rotors throw things: read the cautions in the "
     "report of the design that you take."
@@ -54,15 +54,15 @@ def explore_html(found: Found, folder_name: str) -> str:
 
 
 def explore_text(found: Found, folder_name: str) -> str:
-    """Counts, the front, what ruled designs out, what to do next."""
+    """Counts, the Pareto front, what ruled designs out, what to do next."""
     lines = [printable(found.study.title), f"{found.designs} designs looked at, {found.feasible} meet everything"]
-    confirmed = [best.confirmation for best in found.front if best.confirmation is not None]
+    confirmed = [best.confirmation for best in found.pareto_front if best.confirmation is not None]
     if found.study.objectives:
-        lines.append(f"{len(found.front)} on the front, {len(confirmed)} of them predicted in full")
+        lines.append(f"{len(found.pareto_front)} on the Pareto front, {len(confirmed)} of them predicted in full")
         lines[-1] += f"; {found.unfit} left out as unfit" if found.unfit else ""
     if confirmed:
         lines.append(f"largest difference of the quick numbers from the full prediction: {difference_words(confirmed)}")
-    if found.front:
+    if found.pareto_front:
         lines += ["", *_text_table(found)]
     if found.reasons:
         lines += ["", "ruled out by"]
@@ -70,13 +70,13 @@ def explore_text(found: Found, folder_name: str) -> str:
             lines.append(f"{count:>8}  {printable(reason)}")
         more = len(found.reasons) - TEXT_REASONS
         lines += [f"          and {more} further reasons: see explore.html"] if more > 0 else []
-    lines += ["", *(printable(pin_words(pin)) for pin in pins(found))] if pins(found) else []
+    lines += ["", *(printable(pin_words(*pin)) for pin in pins(found))] if pins(found) else []
     return "\n".join([*lines, "", *_next_words(found, folder_name)]) + "\n"
 
 
 def _next_words(found: Found, folder_name: str) -> list[str]:
     lines = [] if found.finished else [STOPPED]
-    some = found.front[:1] if found.study.objectives else swept(found)[:1]
+    some = found.pareto_front[:1] if found.study.objectives else swept(found, SWEPT_ROWS)[:1]
     if some:
         lines.append(f"take one: {printable(_command(folder_name, some[0].number))}")
     elif found.designs:
@@ -85,8 +85,8 @@ def _next_words(found: Found, folder_name: str) -> list[str]:
 
 
 def _text_table(found: Found) -> list[str]:
-    """The front in columns as wide as a terminal allows, the objectives first."""
-    rows = [found.front[place] for place in evenly(len(found.front), TEXT_ROWS)]
+    """The Pareto front in columns as wide as a terminal allows, the objectives first."""
+    rows = [found.pareto_front[place] for place in evenly(len(found.pareto_front), TEXT_ROWS)]
     keys = objective_keys(found)
     names = {key: printable(words) for key, words in header_words(found, keys).items()}
     columns = [_text_column("design", [str(best.number) for best in rows])]
@@ -98,8 +98,8 @@ def _text_table(found: Found) -> list[str]:
     tall = max(len(column) for column in kept)
     padded = [[" " * len(column[0])] * (tall - len(column)) + column for column in kept]
     lines = ["  ".join(cells).rstrip() for cells in zip(*padded, strict=True)]
-    if len(rows) < len(found.front):
-        lines.append(f"{len(found.front) - len(rows)} more on the front: see explore.html")
+    if len(rows) < len(found.pareto_front):
+        lines.append(f"{len(found.pareto_front) - len(rows)} more on the Pareto front: see explore.html")
     if len(kept) < len(columns):
         lines.append(f"{len(columns) - len(kept)} more columns: see designs.csv")
     return lines
@@ -129,7 +129,7 @@ def _page(found: Found, folder_name: str, pictures: dict[str, str]) -> str:
 
     template = Path(__file__).with_name("study.html").read_text(encoding="utf-8")
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    designs = shown_pareto(found) if found.study.objectives else swept(found)
+    designs = shown_pareto(found) if found.study.objectives else swept(found, SWEPT_ROWS)
     keys = result_keys_of(found)
     # The pictures are escaped by their makers.
     return page.from_string(template).render(
@@ -143,9 +143,9 @@ def _page(found: Found, folder_name: str, pictures: dict[str, str]) -> str:
         pictures={name: Markup(picture) for name, picture in pictures.items()},
         heads=list(header_words(found, keys).values()),
         rows=[_cells(found, best, keys, folder_name) for best in designs],
-        front=len(found.front),
+        pareto_count=len(found.pareto_front),
         feasible=found.feasible,
-        pins=[pin_words(pin) for pin in pins(found)],
+        pins=[pin_words(*pin) for pin in pins(found)],
         reasons=[
             {"count": count, "reason": reason, "nearest": detail if detail != reason else ""}
             for reason, count, detail in found.reasons

@@ -10,12 +10,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.output.canvas.page import known_glyphs
-from pcbstator.output.canvas.sheet import INK, QUIET, phase_colour
+from pcbstator.output.canvas.colours import INK, QUIET, phase_colour
+from pcbstator.output.canvas.text import known_glyphs
 from pcbstator.output.plotting import drawn_svg, plain_settings
 from pcbstator.output.study_report.figures import PLAIN_WORDS
 from pcbstator.output.study_report.words import (
-    evenly,
     folded,
     number_words,
     objective_keys,
@@ -25,7 +24,7 @@ from pcbstator.output.study_report.words import (
     variable_words,
 )
 from pcbstator.study.records import Variable
-from pcbstator.study.results import Found
+from pcbstator.study.results import Found, evenly
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -34,12 +33,12 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 MOST_AXES = 12
-MOST_QUIET = 200  # designs behind the front
-MOST_STRONG = 60  # designs of the front
+MOST_QUIET = 200  # designs behind the Pareto front
+MOST_STRONG = 60  # designs of the Pareto front
 MOST_SWEPT = 100  # designs of a sweep
 MOST_TICKS = 9
 RESULT_TICKS = 6  # or less, of numbers
-END_ROOM = 0.06  # part of an axis beside its ends that has no ticks
+END_MARGIN = 0.06  # part of an axis beside its ends that has no ticks
 HEIGHT = 5.4  # inches
 LETTERS, HEAD = 7.5, 8.5  # points of type, of ticks and of the heads of axes
 CLOUD = "#b8b8b8"
@@ -60,9 +59,9 @@ class Upright:
 
 
 def parallel_svg(found: Found) -> str | None:
-    """Parallel coordinates of the designs that meet everything, the front strong; None where there is none.
+    """Parallel coordinates of the designs that meet everything, the Pareto front strong; None where there is none.
 
-    Without a front, all are coloured by the first result.
+    Without a Pareto front, all are coloured by the first result.
     """
     if not len(found.numbers):
         return None
@@ -90,18 +89,18 @@ def parallel_svg(found: Found) -> str | None:
 
 
 def _uprights(found: Found) -> tuple[list[Upright], list[str]]:
-    """The axes, and the words of what is left out: without room, or the same in all designs."""
+    """The axes, and the words of what is left out: too many, or the same in all designs."""
     study, wanted = found.study, objective_keys(found)
     keys = [key for key in result_keys_of(found) if key in found.columns and _varies(found.columns[key])]
-    room = MOST_AXES - sum(key in wanted for key in keys)
-    variables = study.variables[:room]
+    most = MOST_AXES - sum(key in wanted for key in keys)
+    variables = study.variables[:most]
     drawn = keys[: MOST_AXES - len(variables)]
     uprights = [_of_variable(variable, found.parts[:, column]) for column, variable in enumerate(variables)]
     for key in drawn:
         goals = [objective.goal for objective in study.objectives if objective.key == key]
         kind = "result" if not goals else "↑ more is better" if goals == ["most"] else "↓ less is better"
         uprights.append(_of_result(result_words(study, key), kind, found.columns[key]))
-    dropped = [variable_words(variable).partition(",")[0] for variable in study.variables[room:]]
+    dropped = [variable_words(variable).partition(",")[0] for variable in study.variables[most:]]
     for key in result_keys_of(found):
         if key not in drawn:
             dropped.append(result_words(study, key).partition(",")[0] + ("" if key in keys else " (the same in all)"))
@@ -125,7 +124,7 @@ def _of_variable(variable: Variable, parts: FloatArray) -> Upright:
         ticks = [(variable.part(option), number_words(variable.shown(option))) for option in options]
     else:
         marks = MaxNLocator(RESULT_TICKS).tick_values(variable.low, variable.high)
-        inner = [float(mark) for mark in marks if END_ROOM < variable.part(float(mark)) < 1 - END_ROOM]
+        inner = [float(mark) for mark in marks if END_MARGIN < variable.part(float(mark)) < 1 - END_MARGIN]
         values = [variable.low, *inner, variable.high]
         ticks = [(variable.part(value), number_words(float(f"{value:.5g}"))) for value in values]
     return Upright(variable_words(variable), "varied", parts, tuple(ticks))
@@ -143,7 +142,7 @@ def _of_result(words: str, kind: str, values: FloatArray) -> Upright:
 
 
 def _draw_upright(axes: Axes, index: int, upright: Upright, step: float) -> None:
-    """An axis with its ticks to the right of it and its head above; ``step``: room to the next one, points."""
+    """An axis with its ticks to the right of it and its head above; ``step``: distance to the next one, points."""
     from matplotlib.patheffects import withStroke
 
     halo = [withStroke(linewidth=2.5, foreground="white")]
@@ -197,7 +196,7 @@ def _lines(axes: Axes, found: Found, places: FloatArray) -> None:
     for group, (colour, line) in zip(_thirds(values, some, goal), STYLES, strict=True):
         if len(group):
             low, high = (number_words(float(edge), 3) for edge in (values[group].min(), values[group].max()))
-            words = f"{'front: ' if chosen else ''}{name}: {low} to {high}" if low != high else f"{name}: {low}"
+            words = f"{'Pareto front: ' if chosen else ''}{name}: {low} to {high}" if low != high else f"{name}: {low}"
             _bundle(axes, places[group], colour, line, 1.1 if chosen else 0.7, known_glyphs(words))
     axes.legend(loc="upper center", bbox_to_anchor=(0.5, -0.01), ncols=2, frameon=False, fontsize=9, handlelength=3.2)
 

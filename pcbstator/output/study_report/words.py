@@ -3,58 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import isfinite
 
 import numpy as np
 
-from pcbstator.output.canvas.page import known_glyphs
-from pcbstator.output.canvas.sheet import wrapped
+from pcbstator.output.canvas.text import known_glyphs, wrapped
 from pcbstator.output.words import figures
 from pcbstator.study.confirm import Confirmation
 from pcbstator.study.cost import invented_prices
 from pcbstator.study.keys import unit_of, words_of
 from pcbstator.study.records import Constraint, Objective, Study, Variable
-from pcbstator.study.results import Best, Found
+from pcbstator.study.results import Best, Found, evenly
 
-MOST_ROWS = 1000  # of the front in page and figures; designs.csv marks all
-SWEPT_ROWS = 30  # of a sweep in its page
+MOST_ROWS = 1000  # of the Pareto front in page and figures; designs.csv marks all
 LISTED = 8  # options that are named one by one
-AT_END = 0.01  # part of a range that still counts as its end
-WIDE = 1.12  # of lines, whose width is estimated with some caution
 NONE = "–"  # stands for a number that does not apply
 
 
-@dataclass(frozen=True)
-class Pin:
-    """An end of a variable at which every design of the front lies."""
-
-    variable: str
-    end: str
-    value: str
-
-
-def evenly(count: int, most: int) -> list[int]:
-    """At most ``most`` places out of ``count``, evenly taken, both ends among them.
-
-    >>> evenly(3, 5), evenly(9, 3), evenly(5, 1), evenly(0, 4)
-    ([0, 1, 2], [0, 4, 8], [0], [])
-    """
-    return [int(place) for place in np.unique(np.linspace(0, count - 1, min(count, most)).round())]
-
-
 def folded(words: str, size: float, width: float) -> str:
-    """Words in lines of about ``width`` points; a unit that does not fit behind its name goes below it.
+    """Words in lines of at most ``width`` points; a unit that does not fit behind its name goes below it.
 
     >>> folded("board temperature, °C", 8.0, 60.0)
     'board\\ntemperature,\\n°C'
     """
-    wide = WIDE * width
     name, comma, unit = words.rpartition(", ")
-    if comma and " " not in unit and len(wrapped(words, size, wide)) > len(wrapped(f"{name},", size, wide)):
-        lines = [*wrapped(f"{name},", size, wide), *wrapped(unit, size, wide)]
+    if comma and " " not in unit and len(wrapped(words, size, width)) > len(wrapped(f"{name},", size, width)):
+        lines = [*wrapped(f"{name},", size, width), *wrapped(unit, size, width)]
     else:
-        lines = wrapped(words, size, wide)
+        lines = wrapped(words, size, width)
     return "\n".join(map(known_glyphs, lines))
 
 
@@ -101,18 +77,8 @@ def result_words(study: Study, key: str) -> str:
 
 
 def shown_pareto(found: Found) -> tuple[Best, ...]:
-    """The front, or as many of its designs as page and figures hold, evenly taken."""
-    return tuple(found.front[place] for place in evenly(len(found.front), MOST_ROWS))
-
-
-def swept(found: Found) -> tuple[Best, ...]:
-    """Some designs that meet everything, evenly taken."""
-    rows = []
-    for row in evenly(len(found.numbers), SWEPT_ROWS):
-        point = tuple(v.at(float(part)) for v, part in zip(found.study.variables, found.parts[row], strict=True))
-        results = {key: float(column[row]) for key, column in found.columns.items()}
-        rows.append(Best(int(found.numbers[row]), found.study.shown(point), results, None))
-    return tuple(rows)
+    """The Pareto front, or as many of its designs as page and figures hold, evenly taken."""
+    return tuple(found.pareto_front[place] for place in evenly(len(found.pareto_front), MOST_ROWS))
 
 
 def objective_keys(found: Found) -> tuple[str, ...]:
@@ -121,9 +87,9 @@ def objective_keys(found: Found) -> tuple[str, ...]:
 
 
 def result_keys_of(found: Found) -> tuple[str, ...]:
-    """Every kept result, the objectives first; those that only designs of the front have count as well."""
-    more = (key for best in found.front for key in best.results)
-    return tuple(dict.fromkeys((*(objective_keys(found) if found.front else ()), *found.keys, *more)))
+    """Every kept result, the objectives first; those that only designs of the Pareto front have count as well."""
+    more = (key for best in found.pareto_front for key in best.results)
+    return tuple(dict.fromkeys((*(objective_keys(found) if found.pareto_front else ()), *found.keys, *more)))
 
 
 def better_words(objective: Objective) -> str:
@@ -171,8 +137,8 @@ def number_rows(found: Found) -> list[tuple[str, str]]:
     rows = [("designs looked at", str(found.designs)), ("of these meet everything", str(found.feasible))]
     if not found.study.objectives:
         return rows
-    rows.append(("on the front", str(len(found.front))))
-    confirmed = [best.confirmation for best in found.front if best.confirmation is not None]
+    rows.append(("on the Pareto front", str(len(found.pareto_front))))
+    confirmed = [best.confirmation for best in found.pareto_front if best.confirmation is not None]
     rows.append(("of these predicted in full", str(len(confirmed))))
     rows.append(("found unfit when predicted in full, and left out", str(found.unfit)))
     if confirmed:
@@ -192,31 +158,16 @@ def difference_words(confirmed: Sequence[Confirmation]) -> str:
     return f"{words} ({words_of(worst.differs).partition(',')[0]})" if worst.differs else words
 
 
-def pins(found: Found) -> list[Pin]:
-    """Where every design of the front lies at the same end of a variable: a wider range may hold better ones."""
-    rows = np.isin(found.numbers, [best.number for best in found.front])
-    listed = []
-    for column, variable in enumerate(found.study.variables):
-        if not rows.any() or not variable.ordered or len(variable.options) == 1:
-            continue
-        parts = found.parts[rows, column]
-        near = 0.0 if variable.options else AT_END
-        for end, word, at_end in ((0.0, "lower", parts <= near), (1.0, "upper", parts >= 1 - near)):
-            if at_end.all():
-                value = number_words(variable.shown(variable.at(end)))
-                listed.append(Pin(variable_words(variable), word, value))
-    return listed
+def pin_words(variable: Variable, end: str) -> str:
+    """What to do where every design of the Pareto front lies at one end of a variable.
 
-
-def pin_words(pin: Pin) -> str:
-    """What to do about it.
-
-    >>> pin_words(Pin("layers", "upper", "6"))
-    'layers: the whole front lies at the upper end, 6; widen it, there may be better ones beyond'
+    >>> pin_words(Variable("board.thickness_mm", low=0.8, high=1.6), "upper")
+    'thickness, mm: the whole Pareto front lies at the upper end, 1.6; widen it, there may be better ones beyond'
     """
+    value = number_words(variable.shown(variable.at(0.0 if end == "lower" else 1.0)))
     return (
-        f"{pin.variable}: the whole front lies at the {pin.end} end, {pin.value}; widen it, there may be better ones "
-        "beyond"
+        f"{variable_words(variable)}: the whole Pareto front lies at the {end} end, {value}; widen it, there may be "
+        "better ones beyond"
     )
 
 

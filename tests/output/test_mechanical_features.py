@@ -1,4 +1,4 @@
-"""Holes, slots, ears and lands in the files, read back by gerbonara and ezdxf."""
+"""Holes, slots, mounting tabs and lands in the files, read back by gerbonara and ezdxf."""
 
 from __future__ import annotations
 
@@ -124,7 +124,7 @@ def test_copper_reads_back_with_pads_and_lands(copper: Copper, number: int) -> N
     assert read.area == pytest.approx(meant.area, rel=1e-4)
     assert read.symmetric_difference(meant).area < 2e-4 * meant.area
     assert (len(lands) > 0) == (number == 4)
-    # Holes, slots and ears are free of copper, by what was read.
+    # Holes, slots and mounting tabs are free of copper, by what was read.
     for x, y in around(78, 4, 10):
         assert read.distance(shapely.Point(x, y)) > 1.6 + 0.2
     outer = outlines(profile_gerber(copper, "t"))[0]

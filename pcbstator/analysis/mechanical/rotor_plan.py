@@ -9,7 +9,7 @@ its magnet 1 turns a south pole to the board where the upper one turns a north p
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import cos, pi, sin, tan
+from math import atan, ceil, cos, hypot, pi, sin, tan
 from typing import TYPE_CHECKING
 
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
@@ -98,7 +98,7 @@ def pieces(design: Design, plate: Plate) -> tuple[Piece, ...]:
         angle, turn = plate.angle(2 * pi * index / count), pi * index / each
         facing = cos(turn) if plate.above else -cos(turn)
         kind = kinds(design)[(index if plate.above else -index) % each]
-        placed.append(Piece(index + 1, kind, angle, facing, sin(turn), _turned(_outline_at_zero(design), angle)))
+        placed.append(Piece(index + 1, kind, angle, facing, sin(turn), _turned(_outline_at_zero(design, each), angle)))
     return tuple(placed)
 
 
@@ -126,14 +126,41 @@ def reach(design: Design) -> float:
     return max(magnets, steel_ring(design, footprint)[1]) if design.rotor.back_iron > 0 else magnets
 
 
-def _outline_at_zero(design: Design) -> Outline:
+def magnet_angle(design: Design, pieces_per_pole: int) -> float:
+    """Angle that a sector magnet covers [rad], or one of the pieces that make up a pole; 0 for other shapes."""
+    magnet = design.rotor.magnet
+    return 2 * pi * magnet.arc_ratio / (design.rotor.poles * pieces_per_pole) if magnet.shape == "sector" else 0.0
+
+
+def pole_outline(design: Design) -> Outline:
+    """Outline of the magnet, or of the pieces of a Halbach ring, that make the pole on +x."""
+    return _outline_at_zero(design, 1)
+
+
+def outline_points(outline: Outline) -> list[Point]:
+    """Corners [m] of a closed polygon; arcs are about the machine's axis, in steps that leave less than 5 um."""
+    if isinstance(outline, Circle):
+        steps = max(24, ceil(2 * pi * (outline.radius / 4e-5) ** 0.5))
+        turns = [2 * pi * step / steps for step in range(steps)]
+        return [(outline.x + outline.radius * cos(a), outline.y + outline.radius * sin(a)) for a in turns]
+    points: list[Point] = []
+    for vertex in outline:
+        radius, turn = hypot(vertex.x, vertex.y), 4 * atan(vertex.bulge)
+        steps = max(1, ceil(abs(turn) * (radius / 4e-5) ** 0.5)) if vertex.bulge else 1
+        for step in range(steps):
+            c, s = cos(turn * step / steps), sin(turn * step / steps)
+            points.append((c * vertex.x - s * vertex.y, s * vertex.x + c * vertex.y))
+    return points
+
+
+def _outline_at_zero(design: Design, pieces_per_pole: int) -> Outline:
     magnet = design.rotor.magnet
     if magnet.shape == "disc":
         return Circle(magnet.circle_diameter / 2, 0.0, magnet.diameter / 2)
     if magnet.shape == "block":
         x, along, across = magnet.circle_diameter / 2, magnet.length / 2, magnet.width / 2
         return tuple(Vertex(x + i * along, j * across) for i, j in ((1, -1), (1, 1), (-1, 1), (-1, -1)))
-    half = magnet.arc_ratio * pi / (design.rotor.poles * segments_per_pole(design))
+    half = magnet_angle(design, pieces_per_pole) / 2
     inner, outer, bulge = magnet.inner_diameter / 2, magnet.outer_diameter / 2, tan(half / 2)
     return (
         Vertex(outer * cos(half), -outer * sin(half), bulge),

@@ -1,0 +1,91 @@
+"""The text of a design file: as it was read, or written from the tables of a design that no file holds."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+from pcbstator.design.keys import keys, sections
+
+if TYPE_CHECKING:
+    from pcbstator.design.records import Design
+
+
+def design_file(design: Design) -> bytes:
+    """A file that gives the design again: the one that it was read from, to the byte, or with the values that were
+    changed since and its comments; else its tables as TOML, the same for the same tables.
+    """
+    file, changes = design._file, design._changes
+    if not file:
+        return document_text(design.document).encode()
+    return changed_text(file.decode("utf-8-sig"), changes).encode() if changes else file
+
+
+def changed_text(text: str, settings: Mapping[str, Any]) -> str:
+    """A design file with the values of some dotted keys, or whole tables, set, None: taken away; its comments stay.
+
+    >>> print(changed_text("[winding]\\nturns = 8  # per layer\\n", {"winding.turns": 9, "board.layers": 4}))
+    [winding]
+    turns = 9  # per layer
+    <BLANKLINE>
+    [board]
+    layers = 4
+    <BLANKLINE>
+    """
+    import tomlkit
+
+    document = tomlkit.parse(text)
+    for path, value in settings.items():
+        *tables, name = path.split(".")
+        here: Any = document
+        for step in tables:
+            if step not in here:
+                here[step] = tomlkit.table()
+            here = here[step]
+        if value is None:
+            here.pop(name, None)
+        else:
+            here[name] = tomlkit.item(value)
+    return tomlkit.dumps(document)
+
+
+def document_text(document: dict[str, Any]) -> str:
+    """Tables of a design as TOML, in the order of docs/design-file.md.
+
+    >>> print(document_text({"board": {"holes": [{"count": 4}], "layers": 2}, "title": "Fan"}))
+    title = "Fan"
+    <BLANKLINE>
+    [board]
+    layers = 2
+    <BLANKLINE>
+    [[board.holes]]
+    count = 4
+    <BLANKLINE>
+    """
+    import tomlkit
+
+    places = {path: place for place, path in enumerate([*keys(), *sections()])}
+    return tomlkit.dumps(_ordered(document, "", places))
+
+
+def _ordered(table: dict[str, Any], path: str, places: dict[str, int]) -> dict[str, Any]:
+    """The table with plain values first, since what follows the head of a table within belongs to that one."""
+
+    def key(name: str) -> tuple[int, int, str]:
+        value = table[name]
+        kind = 2 if isinstance(value, dict) else 1 if _many(value) else 0
+        return kind, places.get(f"{path}{name}", len(places)), name
+
+    found: dict[str, Any] = {}
+    for name in sorted(table, key=key):
+        value, within = table[name], f"{path}{name}."
+        if isinstance(value, dict):
+            value = _ordered(value, within, places)
+        elif _many(value):
+            value = [_ordered(each, within, places) for each in value]
+        found[name] = value
+    return found
+
+
+def _many(value: object) -> bool:
+    return isinstance(value, list) and bool(value) and all(isinstance(each, dict) for each in value)
