@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pcbstator.copper import Copper
+from pcbstator.copper.records import Copper
 from pcbstator.copper.geometry.index import CopperIndex, Shapes, cuts, track_areas
 from pcbstator.copper.geometry.tracks import FloatArray, Track, spot, strip_outline
 

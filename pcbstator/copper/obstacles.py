@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from pcbstator.copper import Copper
+from pcbstator.copper.records import Copper
 from pcbstator.copper.geometry.board_shape import NOT_CONNECTED, Hole
 from pcbstator.copper.geometry.contour import SAGITTA, circle, turn
 from pcbstator.copper.geometry.index import CopperIndex, Numbers, Shapes, cuts, track_areas

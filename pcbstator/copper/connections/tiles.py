@@ -19,7 +19,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import KDTree
 
-from pcbstator.copper import Copper
+from pcbstator.copper.records import Copper
 from pcbstator.copper.connections.buses import Cuts
 from pcbstator.copper.geometry.board_shape import NOT_CONNECTED, BoardShape, Hole, ring_board
 from pcbstator.copper.geometry.contour import Arc, Contour, Line, Place, Segment, signed_sweep, turn
