@@ -148,7 +148,7 @@ def test_heat_balance_holds_the_loop(wave, star):
     assert board > 100.0
     heats = [prediction.thermal.heat.heat.network.eddy.sum() for prediction in (found, star[1])]
     expected = float(loop_loss(warm_loop(loop_of(found), board), SPEED))
-    assert (heats[0] - heats[1]) / (1 + 0.00393 * (board - 20)) == pytest.approx(expected, rel=1e-4)  # other links
+    assert (heats[0] - heats[1]) / (1 + 0.00393 * (board - 20)) == pytest.approx(expected, rel=1e-4)
     assert found.thermal.board_current < 0.99 * star[1].thermal.board_current
 
 

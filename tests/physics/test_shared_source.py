@@ -45,7 +45,7 @@ def shared(footprint, layers, orders=FORCE_ORDERS):
 @pytest.mark.parametrize("name", LAYERS)
 @pytest.mark.parametrize("shape", SHAPES)
 def test_shared_modes_give_what_own_modes_give(shape, name):
-    """Finer elements than a law's own move it within its accuracy: 0.2 % of flux, 0.1 % of pull, 2e-4 of the field."""
+    """Finer elements move a law within its accuracy: 0.2 % of flux, 0.1 % of axial force, 2e-4 of the field."""
     footprint, layers = SHAPES[shape], LAYERS[name]
     source = shared(footprint, layers)
     one, own = (saturated_iron(footprint, P, layers, mild_steel(), each) for each in (source, None))
@@ -62,8 +62,8 @@ def test_shared_modes_give_what_own_modes_give(shape, name):
         point, apart = (working_point(footprint, P, one.layers, each) for each in (source, None))
         assert point.flux_density == pytest.approx(apart.flux_density, abs=2e-3 * 1.3)
     if layers.facing_distance < 1.0:
-        pull, apart = (axial_force(footprint, P, one.layers, source=each) for each in (source, None))
-        assert pull == pytest.approx(apart, rel=1e-3)
+        force, apart = (axial_force(footprint, P, one.layers, source=each) for each in (source, None))
+        assert force == pytest.approx(apart, rel=1e-3)
 
 
 @pytest.mark.parametrize("shape", SHAPES)

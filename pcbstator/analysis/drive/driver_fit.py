@@ -123,7 +123,7 @@ def loop_margins(machine: Machine, drive: Drive, gains: Gains, shaft: Shaft) -> 
 
 
 def sensor_error(drive: Drive) -> float:
-    """Largest error [rad] of the sensor's angle through its place, either way."""
+    """Largest error [rad] of the sensor's angle through its place, to either side."""
     if drive.sensor_offset == 0:
         return 0.0
     if drive.sensor_radius is not None:

@@ -20,7 +20,7 @@ def bearing_angle(drive: Drive) -> float:
 def error_budget(
     drive: Drive, gains: Gains, load: LoadValues, play: float, ripple: float, ratio: float
 ) -> tuple[dict[str, Any], ...]:
-    """Part, size [deg] either way, and why; then all of them together and the offset between directions.
+    """Part, size [deg] to either side, and why; then all of them together and the offset between directions.
 
     play: of the coupling [rad]; ripple: of the torque, peak to peak over mean [-].
     """

@@ -152,7 +152,8 @@ def board_heat(
 
 
 def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False) -> BoardHeat:
-    """The network of a design whose sources are known; ``steady``: without heat capacities and lag, for pulses only."""
+    """The network of a design whose sources are known; ``steady``: without what pulses need, heat capacities and the
+    resistance from copper to node."""
     design, edges, speed = case.design, case.edges, case.speed
     board, cooling, laminate = design.board, cooling_of(design), materials.laminate()
     rings, limits = len(edges) - 1, heat_limits(design)
@@ -187,20 +188,20 @@ def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False
             face_area[rings + index, 2 + index] = plate.area
     _add_mount(design, conduction, rings, area, through, len(plates))
 
-    resistance, eddy, held, lag = np.zeros((4, n))
+    resistance, eddy, capacity, copper_to_node = np.zeros((4, n))
     resistance[:rings], eddy[:rings] = sources.resistance, sources.eddy * speed**2 + _loop_heat(case, sources)
     if case.field is not None and len(plates) == 2 and not plates[1].turns:
         eddy[rings + 1] = sum(steel_plate_loss(design, case.field, speed))
     if not steady:
-        held[:rings], lag[:rings] = _stored(case, sources, area * sources.covered, whole)
-        held[rings:] = [plate.capacity for plate in plates]
+        capacity[:rings], copper_to_node[:rings] = _stored(case, sources, area * sources.covered, whole)
+        capacity[rings:] = [plate.capacity for plate in plates]
     network = HeatNetwork(
         ambient_c=cooling.ambient_c,
         conduction=conduction,
         resistance=resistance,
         eddy=eddy,
-        capacity=held,
-        lag=lag,
+        capacity=capacity,
+        copper_to_node=copper_to_node,
         face_area=face_area,
         face_flux=np.array(faces),
         knot_step=(TABLE_END_C - cooling.ambient_c) / (KNOTS - 1),
@@ -222,8 +223,8 @@ def _loop_heat(case: SourceCase, sources: RingSources) -> FloatArray:
 
 
 def _stored(case: SourceCase, sources: RingSources, area: FloatArray, whole: float) -> tuple[FloatArray, FloatArray]:
-    """Heat capacity [J/K] of every ring, and how much its copper leads for each watt [K/W]; area: of each that tracks
-    cover [m2]; whole: resistance through all boards [K m2/W].
+    """Heat capacity [J/K] of every ring, and thermal resistance from its copper to its node [K/W]; area: of each that
+    tracks cover [m2]; whole: resistance through all boards [K m2/W].
     """
     design, laminate, heats = case.design, materials.laminate(), materials.heat_values()
     solid = design.boards * design.board.thickness
@@ -231,8 +232,8 @@ def _stored(case: SourceCase, sources: RingSources, area: FloatArray, whole: flo
     capacity = volume * laminate.density * heats.laminate_capacity
     capacity = capacity + sources.copper * materials.copper().density * heats.copper_capacity
     depths, thickness = -np.array(design.layer_z), design.stator_thickness
-    lead = buried_layer_rise(sources.layer_share, depths, thickness, thickness / whole)
-    return capacity, lead / area
+    buried = buried_layer_rise(sources.layer_share, depths, thickness, thickness / whole)
+    return capacity, buried / area
 
 
 def _helping_part(
@@ -280,11 +281,11 @@ def _plates(design: Design) -> list[_Plate]:
     face, _, _ = magnet_faces(design)
     inner, outer = steel_ring(design, footprint)
     pieces = rotor.poles * footprint.segments_per_pole
-    rim = float(footprint.breakpoints[-1])
+    edge = float(footprint.breakpoints[-1])
 
     def magnet_part(radius: FloatArray) -> FloatArray:
-        inside = (radius >= footprint.breakpoints[0]) & (radius <= rim)
-        safe = np.clip(radius, footprint.breakpoints[0], rim)
+        inside = (radius >= footprint.breakpoints[0]) & (radius <= edge)
+        safe = np.clip(radius, footprint.breakpoints[0], edge)
         part = (footprint.upper(safe) - footprint.lower(safe)) * pieces / pi
         return np.where(inside, np.clip(part, 0.0, 1.0), 0.0)
 
@@ -299,7 +300,7 @@ def _plates(design: Design) -> list[_Plate]:
 
     def turning(looks: str) -> _Plate:
         return _Plate(
-            outer=max(outer, rim),
+            outer=max(outer, edge),
             area=steel if rotor.back_iron > 0 and steel > 0 else rotor.poles * face,
             capacity=capacity,
             looks=looks,
@@ -337,7 +338,9 @@ def _plates(design: Design) -> list[_Plate]:
 def _add_mount(
     design: Design, conduction: FloatArray, rings: int, area: FloatArray, through: float, plates: int
 ) -> None:
-    """Adds the conductance to the mount: at a rim, over the clamped face, or at the steel beyond the board."""
+    """Adds the conductance to the mount: at an edge of the board, over the clamped face, or at the steel beyond the
+    board.
+    """
     cooling = cooling_of(design)
     whole = cooling.mount_conductance
     if whole <= 0:
@@ -348,8 +351,8 @@ def _add_mount(
     elif cooling.far_face == "clamped":
         conduction[rings + 1, rings + 1] += whole
     else:
-        rim = rings - 1 if cooling.mount_rim == "outer" else 0
-        conduction[rim, rim] += whole
+        edge = rings - 1 if cooling.mount_rim == "outer" else 0
+        conduction[edge, edge] += whole
 
 
 def _face_tables(design: Design, plates: list[_Plate], through: float) -> list[FloatArray]:
@@ -357,12 +360,12 @@ def _face_tables(design: Design, plates: list[_Plate], through: float) -> list[F
     board, cooling, mask = design.board, cooling_of(design), materials.laminate().mask_emissivity
     metal = materials.heat_values().rotor_emissivity
     outer = board.outer_diameter / 2
-    length = (outer**2 - (board.inner_diameter / 2) ** 2) / (2 * outer)  # area over the outer rim: the bore is closed
+    length = (outer**2 - (board.inner_diameter / 2) ** 2) / (2 * outer)  # area over the outer edge: the bore is closed
     sides = {"rotor-up": ("down", "up"), "rotor-down": ("up", "down"), "upright": ("side", "side")}[cooling.orientation]
 
-    def face(looks: str, flat: float, rim: float, grey: float, behind: float, speed: float) -> FloatArray:
-        size = 2 * rim if looks == "side" else flat
-        return face_flux(cooling.ambient_c, cooling.airflow, looks, size, grey, behind, speed, rim)
+    def face(looks: str, flat: float, outer: float, grey: float, behind: float, speed: float) -> FloatArray:
+        size = 2 * outer if looks == "side" else flat
+        return face_flux(cooling.ambient_c, cooling.airflow, looks, size, grey, behind, speed, outer)
 
     return [face(side, length, outer, mask, through, 0.0) for side in sides] + [
         face(plate.looks, plate.area / (2 * pi * plate.outer), plate.outer, metal, 0.0, plate.speed) for plate in plates

@@ -56,7 +56,7 @@ class HeatState:
 
     @property
     def heat_current(self) -> float:
-        """What board and magnets stand without end."""
+        """What board and magnets stand in continuous duty."""
         return min(self.board_current, self.magnet_current)
 
     @property
@@ -118,7 +118,7 @@ def _limited_state(heat: BoardHeat, traces: TraceCurrents, cases: Balance, rise:
     """What limits the current. Its ``continuous`` balance is the coolest known that carries as much, so it is right
     where the heat balance limits, and where something else does, Newton's method begins there."""
     board, magnets, runaway = currents = cases.current.tolist()
-    ways = [
+    limits = [
         (board, f"heat balance of the board ({heat.board_limit_c:g} C)"),
         (magnets, f"magnets ({heat.magnet_limit_c:g} C)"),
     ]
@@ -128,8 +128,8 @@ def _limited_state(heat: BoardHeat, traces: TraceCurrents, cases: Balance, rise:
         (traces.via, "a single via by IPC-2221"),
     ):
         if current is not None:
-            ways.append((current, f"{words} ({rise:g} K rise)"))
-    continuous, words = min(ways, key=lambda way: way[0])
+            limits.append((current, f"{words} ({rise:g} K rise)"))
+    continuous, words = min(limits, key=lambda limit: limit[0])
     if continuous <= 0:
         words = "eddy currents alone: " + words
     enough = [case for case in range(3) if cases.squared_current[case] >= 0 and currents[case] >= continuous]
@@ -148,11 +148,11 @@ def allowed_currents(state: HeatState, durations: ArrayLike, start_c: FloatArray
     times = np.asarray(durations, dtype=float)
     begin = np.full(len(state.limits_c), state.heat.network.ambient_c) if start_c is None else start_c
     quick = pulse_currents(state.pulse_network, times, begin, state.limits_c)
-    return np.maximum(quick, state.heat_current)  # what may flow without end may flow for a while
+    return np.maximum(quick, state.heat_current)  # what may flow continuously may flow for a while
 
 
 def cycle_temperatures(state: HeatState, steps: ArrayLike) -> tuple[float, float] | None:
-    """Hottest board and magnets [C] in a cycle that repeats for ever; None where it runs away.
+    """Hottest board and magnets [C] in a continuously repeated cycle; None where it runs away.
 
     steps: (s, 2) duration [s] and rms phase current [A] of each step; the entry for duty and motion cycles.
     """
@@ -212,7 +212,7 @@ def _root(excess: Callable[[float], float], high: float) -> float:
 
 
 def with_pulses(design: Design, steady: ThermalResult) -> ThermalResult:
-    """The steady figures with what holds for a time; where a law does not hold, what is left and the reason."""
+    """The steady figures with the intermittent currents; where a law does not hold, what is left and the reason."""
     if steady.heat is None:
         return steady
     try:
@@ -276,7 +276,7 @@ def _standards(design: Design, traces: TraceCurrents) -> dict[str, object]:
 
 
 def with_motion(design: Design, thermal: ThermalResult, motion: MotionResult | None) -> ThermalResult:
-    """The same with what the motion, repeated for ever, does to the board, for duty = "motion"."""
+    """The results with what the continuously repeated motion does to the board, for duty = "motion"."""
     if cooling_of(design).duty != "motion" or motion is None or motion.heat_steps is None or thermal.heat is None:
         return thermal
     reached, factor = cycle_temperatures(thermal.heat, motion.heat_steps), cycle_factor(thermal.heat, motion.heat_steps)
@@ -331,7 +331,7 @@ def _steady(work: SteadyWork, state: HeatState) -> dict[str, object]:
 
 
 def _long_run(state: HeatState) -> dict[str, object]:
-    """Fields of how long continuous work takes to warm the board, and how warm it is over the radius then."""
+    """Fields of how long continuous work takes to warm the board, and its temperature over the radius in the end."""
     heat, network = state.heat, state.heat.network
     if state.continuous is None:
         return {}

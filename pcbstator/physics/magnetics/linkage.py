@@ -68,7 +68,7 @@ def path_linkage_harmonics(
 
 
 def tracks_linkage_harmonics(tracks: Sequence[LinkedTrack], field: RingField, filaments: int = 2) -> ComplexArray:
-    """Harmonics of the flux linkage of many tracks in series, in one pass.
+    """Harmonics of the flux linkage of many tracks in series, all at once.
 
     tracks: any number of LinkedTrack [m]. field: a RingField that reaches a track width beyond every centre-line [T].
     filaments: Gauss points across the width [-]. Returns complex (orders,) [Wb], summed with the tracks' weights:
@@ -88,7 +88,7 @@ def tracks_linkage_harmonics(tracks: Sequence[LinkedTrack], field: RingField, fi
 
 
 def each_track_linkage_harmonics(tracks: Sequence[LinkedTrack], field: RingField, filaments: int = 2) -> ComplexArray:
-    """Harmonics of the flux linkage of every track by itself, in one pass.
+    """Harmonics of the flux linkage of every track by itself, all at once.
 
     tracks, field, filaments: as of tracks_linkage_harmonics [m, T, -]. Returns complex (tracks, orders) [Wb], times the
     tracks' weights. Copper outside the field's radii: LawRangeError. Derived here.

@@ -26,7 +26,7 @@ from pcbstator.physics.magnetics.steel_plate import STEEL_ORDERS, Plate, PlateSt
 FloatArray = NDArray[np.float64]
 
 IRON_ORDERS = np.array(ODD_ORDERS)
-PASSES = 8  # over two plates that feel each other
+SWEEPS = 8  # over two plates that feel each other
 SETTLED = 1e-3  # of the flux in the plate facing the magnets
 
 
@@ -74,7 +74,7 @@ def saturated_iron(
     has_plate = layers.plate_distance is not None and layers.plate_thickness > 0.0
     back: PlateState | None = None
     plate: PlateState | None = None
-    for _ in range(PASSES if layers.back_iron > 0.0 and has_plate else 1):
+    for _ in range(SWEEPS if layers.back_iron > 0.0 and has_plate else 1):
         before = plate
         if layers.back_iron > 0.0:
             layers, source, back = _with_back(layers, source, Plate(*ends, layers.back_iron, curve))

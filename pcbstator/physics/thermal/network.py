@@ -50,13 +50,14 @@ class Gap:
 
 @dataclass(frozen=True, eq=False)
 class HeatNetwork:
-    """Nodes, what they lose and what they pass on.
+    """Nodes, what they lose and what they conduct to each other.
 
     ambient_c: of air and mount [degC]. conduction: (n, n) symmetric, heat that leaves node i is the sum of
     conduction_ij times the rise of j [W/K]. resistance: (n,) loss per square of rms current at 20 degC [ohm]. eddy:
-    (n,) other losses in copper at 20 degC, which fall as its resistance grows [W]. capacity: (n,) [J/K]. lag: (n,) how
-    much hotter than its node the copper is while it heats, for each watt of that node [K/W]. face_area: (n, k) [m2],
-    face_flux: (k, m) flux of each kind of face at rises of 0, step, 2 step, ... [W/m2], knot_step: [K].
+    (n,) other losses in copper at 20 degC, which fall as its resistance grows [W]. capacity: (n,) [J/K].
+    copper_to_node: (n,) thermal resistance from the copper to its node, by which it is hotter than the node for each
+    watt in it [K/W]. face_area: (n, k) [m2], face_flux: (k, m) flux of each kind of face at rises of 0, step, 2 step,
+    ... [W/m2], knot_step: [K].
     """
 
     ambient_c: float
@@ -64,7 +65,7 @@ class HeatNetwork:
     resistance: FloatArray
     eddy: FloatArray
     capacity: FloatArray
-    lag: FloatArray
+    copper_to_node: FloatArray
     face_area: FloatArray
     face_flux: FloatArray
     knot_step: float
@@ -248,7 +249,8 @@ def current_at_temperature(network: HeatNetwork, watched: tuple[Any, ...], targe
 def currents_at_temperature(
     networks: Sequence[HeatNetwork], watched: Sequence[tuple[Any, ...]], target_c: Sequence[ArrayLike]
 ) -> list[Balance | LawRangeError]:
-    """The same for many networks; what is out of range for one is its result, and the others do not notice.
+    """Steady rms currents at which the hottest of some nodes of many networks has a temperature; what is out of range
+    for one is its result, and the others do not notice.
 
     networks: (d) [SI]; watched, target_c: (d) as of current_at_temperature [-, degC]. Returns (d) Balances [A2, degC,
     W] or refusals. Source: derived here, as current_at_temperature.
