@@ -13,6 +13,7 @@ from pcbstator.analysis.electrical.losses import loss_factors, operating_losses,
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, WindingResult
 from pcbstator.analysis.electrical.slip_ring import slip_ring_results
 from pcbstator.analysis.electrical.tolerance import tolerance_results
+from pcbstator.analysis.electrical.winding_geometry import end_winding_length
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGES, Work, loop_of, run_stage
@@ -120,6 +121,7 @@ def _drawn_copper(design: Design, copper: Copper, counts: dict[str, Any]) -> Cop
     kinds = lay_tiles(design, copper)
     return CopperResult(
         **counts,
+        end_winding_length=end_winding_length(copper),
         min_track_gap=gap.distance if gap else None,
         closest=gap,
         by_layer=tuple(

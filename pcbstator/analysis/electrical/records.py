@@ -4,21 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import pi
 from typing import Any
 
 from pcbstator.analysis.fields import inside, result
 from pcbstator.copper.connections.slip_ring import SlipRingGaps
 from pcbstator.copper.geometry.clearance import Gap
 
+DEGREE = 180 / pi
+
 
 @dataclass(frozen=True, kw_only=True)
 class WindingCounts:
-    """What is wound, in counts."""
+    """What is wound, in counts and angles."""
 
     phases: int = result("phases", "number of phases")
     coils: int = result("coils", "number of coils; of a wave winding, of its laps around the machine")
     poles: int = result("poles", "number of magnet poles of a rotor")
     factor: float = result("factor", "winding factor of ideal coils, fundamental")
+    pole_pitch: float = result("pole_pitch_deg", "mechanical angle from pole to pole", DEGREE)
+    coil_span: float = result(
+        "coil_span_deg", "mechanical angle between the two sides of a coil at the mean copper radius", DEGREE
+    )
+    coil_span_electrical: float = result(
+        "coil_span_electrical_deg", "electrical angle between the two sides of a coil at the mean copper radius", DEGREE
+    )
     turns_per_coil: int = result("turns_per_coil_and_layer", "turns per coil and layer")
     series_turns: int = result("series_turns_per_phase", "turns in series in each path of a phase")
     parallel_paths: int = result("parallel_paths", "parallel paths of a phase")
@@ -37,6 +47,9 @@ class CopperCounts:
 
     phase_length: float = result("phase_length_m", "conductor length of one path from terminal to star point or end")
     mass: float = result("mass_g", "mass of all copper of the winding", 1e3)
+    fill_factor: float = result(
+        "fill_factor", "copper area of a layer over the area of the copper's annulus, mean of the layers with coils"
+    )
     via_count: int = result("via_count", "number of vias in the winding")
     boards: int | None = result("boards", "number of equal boards in the stack")
     tiles: int | None = result("tiles", "number of equal tiles into which the stator is cut")
@@ -47,6 +60,11 @@ class CopperCounts:
 class CopperResult(CopperCounts):
     """What metal there is, as it is drawn."""
 
+    end_winding_length: float = result(
+        "end_winding_length_m",
+        "length of the end windings of one path: what runs more along the circle than along the radius, "
+        "inter-coil connections included",
+    )
     min_track_gap: float | None = result(
         "min_track_gap_mm", "least distance between copper of conductors that do not meet there", 1e3
     )
