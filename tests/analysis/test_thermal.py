@@ -20,7 +20,7 @@ from pcbstator.analysis.thermal.ring_sources import SourceCase, ring_sources
 from pcbstator.copper import lay_copper
 from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
-from pcbstator.physics.thermal.network import steady_temperature
+from pcbstator.physics.thermal.balance import steady_temperature
 from pcbstator.physics.thermal.transients import stiff_temperatures
 
 DESIGNS = sorted((Path(__file__).parents[2] / "designs").glob("*.toml"))

@@ -5,14 +5,9 @@ import pytest
 from scipy.optimize import brentq
 
 from pcbstator.errors import LawRangeError
+from pcbstator.physics.thermal.balance import current_at_temperature, steady_temperature
 from pcbstator.physics.thermal.convection import air_conductivity
-from pcbstator.physics.thermal.network import (
-    Gap,
-    HeatNetwork,
-    current_at_temperature,
-    heat_outflow,
-    steady_temperature,
-)
+from pcbstator.physics.thermal.network import Gap, HeatNetwork, heat_outflow
 
 ALPHA, SIGMA = 0.00393, 5.670374419e-8
 

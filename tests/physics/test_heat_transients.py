@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.thermal.network import current_at_temperature
+from pcbstator.physics.thermal.balance import current_at_temperature
 from pcbstator.physics.thermal.transients import (
     held_network,
     pulse_currents,

@@ -12,14 +12,8 @@ from scipy.special import jn_zeros
 
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
-from pcbstator.physics.magnetics.magnet_ring import (
-    ODD_ORDERS,
-    block_footprint,
-    disc_footprint,
-    ring_field,
-    ring_harmonics,
-    sector_footprint,
-)
+from pcbstator.physics.magnetics.magnet_pattern import block_footprint, disc_footprint, sector_footprint
+from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS, ring_field, ring_harmonics
 from pcbstator.physics.magnetics.radial_modes import radial_modes
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "magnets.toml").read_text())

@@ -5,19 +5,17 @@ import pytest
 
 from pcbstator.errors import LawRangeError
 from pcbstator.materials import mild_steel
-from pcbstator.physics.magnetics import magnet_ring
+from pcbstator.physics.magnetics import ring_modes
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
-from pcbstator.physics.magnetics.magnet_ring import (
-    ODD_ORDERS,
+from pcbstator.physics.magnetics.magnet_pattern import (
     block_footprint,
     disc_footprint,
     halbach_footprint,
-    ring_field,
-    ring_harmonics,
-    ring_source,
     sector_footprint,
 )
+from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS, ring_field, ring_harmonics
 from pcbstator.physics.magnetics.radial_modes import RadialModes
+from pcbstator.physics.magnetics.ring_modes import ring_source
 from pcbstator.physics.magnetics.steel import saturated_iron
 from pcbstator.physics.magnetics.working_point import thinnest_layer, working_point
 from pcbstator.physics.mechanics.magnet_force import FORCE_ORDERS, axial_force
@@ -73,7 +71,7 @@ def test_modes_left_out_far_from_the_magnets_do_not_matter(shape, monkeypatch):
     short = ring_harmonics(*arguments)
     eigen = RadialModes.eigen
     monkeypatch.setattr(RadialModes, "eigen", lambda self, m, source=None: eigen(self, m))
-    monkeypatch.setattr(magnet_ring, "_modes_for", magnet_ring._modes_for.__wrapped__)  # none that were kept
+    monkeypatch.setattr(ring_modes, "_modes_for", ring_modes._modes_for.__wrapped__)  # none that were kept
     whole = ring_harmonics(*arguments)
     assert 0.0 < np.abs(short - whole).max() < 1e-5 * np.abs(whole).max()
 

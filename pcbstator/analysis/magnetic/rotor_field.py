@@ -19,20 +19,15 @@ from pcbstator.errors import LawRangeError
 from pcbstator.materials import mild_steel
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
 from pcbstator.physics.magnetics.linkage import LinkedTrack, each_track_linkage_harmonics
-from pcbstator.physics.magnetics.magnet_ring import (
+from pcbstator.physics.magnetics.magnet_pattern import (
     Footprint,
-    PlateField,
-    RingField,
-    RingSource,
     block_footprint,
     disc_footprint,
     halbach_footprint,
-    joined_fields,
-    ring_field,
-    ring_harmonics,
-    ring_source,
     sector_footprint,
 )
+from pcbstator.physics.magnetics.magnet_ring import PlateField, RingField, joined_fields, ring_field, ring_harmonics
+from pcbstator.physics.magnetics.ring_modes import RingSource, ring_source
 from pcbstator.physics.magnetics.steel import SaturatedIron, saturated_iron
 from pcbstator.physics.magnetics.working_point import thinnest_layer
 from pcbstator.physics.mechanics.magnet_force import FORCE_ORDERS

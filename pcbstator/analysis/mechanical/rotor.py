@@ -10,7 +10,7 @@ from pcbstator.analysis.magnetic.rotor_field import steel_ring
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.design.records import BlockMagnet, DiscMagnet
 from pcbstator.materials import knee_field_strength, mild_steel, neodymium, steel_density
-from pcbstator.physics.magnetics.magnet_ring import Footprint
+from pcbstator.physics.magnetics.magnet_pattern import Footprint
 from pcbstator.physics.magnetics.steel import SaturatedIron, saturated_iron
 from pcbstator.physics.magnetics.working_point import demagnetising_margin, working_point
 from pcbstator.physics.mechanics.magnet_force import axial_force

@@ -22,7 +22,7 @@ from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.currents import peak_current
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT, HOTTEST
-from pcbstator.physics.thermal.network import Balance, currents_at_temperature, steady_temperatures
+from pcbstator.physics.thermal.balance import Balance, currents_at_temperature, steady_temperatures
 from pcbstator.physics.thermal.transients import LinearNetwork, held_network, pulse_currents, rise_time, settled_cycle
 
 if TYPE_CHECKING:

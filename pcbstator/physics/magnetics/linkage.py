@@ -57,7 +57,8 @@ def path_linkage_harmonics(
     Copper outside the field's radii: LawRangeError. Derived here.
 
     >>> from pcbstator.physics.magnetics.field_layers import MagnetLayers
-    >>> from pcbstator.physics.magnetics.magnet_ring import ring_field, sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_ring import ring_field
     >>> ring = sector_footprint(0.020, 0.035, 0.8 * np.pi / 12)
     >>> field = ring_field(ring, 6, MagnetLayers(0.003, 1.3), 0.018, 0.037, np.array([0.001]))
     >>> loop = np.array([[0.022, -0.005], [0.033, -0.006], [0.033, 0.006], [0.022, 0.005], [0.022, -0.005]])
@@ -76,7 +77,8 @@ def tracks_linkage_harmonics(tracks: Sequence[LinkedTrack], field: RingField, fi
     Copper outside the field's radii: LawRangeError. Derived here.
 
     >>> from pcbstator.physics.magnetics.field_layers import MagnetLayers
-    >>> from pcbstator.physics.magnetics.magnet_ring import ring_field, sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_ring import ring_field
     >>> ring = sector_footprint(0.020, 0.035, 0.8 * np.pi / 12)
     >>> field = ring_field(ring, 6, MagnetLayers(0.003, 1.3), 0.018, 0.037, np.array([0.001]))
     >>> run = np.array([[0.022, 0.0], [0.033, 0.0]])
@@ -94,7 +96,8 @@ def each_track_linkage_harmonics(tracks: Sequence[LinkedTrack], field: RingField
     tracks' weights. Copper outside the field's radii: LawRangeError. Derived here.
 
     >>> from pcbstator.physics.magnetics.field_layers import MagnetLayers
-    >>> from pcbstator.physics.magnetics.magnet_ring import ring_field, sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_ring import ring_field
     >>> ring = sector_footprint(0.020, 0.035, 0.8 * np.pi / 12)
     >>> field = ring_field(ring, 6, MagnetLayers(0.003, 1.3), 0.018, 0.037, np.array([0.001]))
     >>> run = np.array([[0.022, 0.0], [0.033, 0.0]])

@@ -20,7 +20,9 @@ from pcbstator.physics.magnetics.field_layers import (
     plate_reflectance,
     plate_surroundings,
 )
-from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS, Footprint, RingSource, serving_source
+from pcbstator.physics.magnetics.magnet_pattern import Footprint
+from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS
+from pcbstator.physics.magnetics.ring_modes import RingSource, serving_source
 from pcbstator.physics.magnetics.steel_plate import STEEL_ORDERS, Plate, PlateState, plate_state
 
 FloatArray = NDArray[np.float64]
@@ -61,7 +63,7 @@ def saturated_iron(
     1 % of a non-linear field solution in space, in steel that would carry up to 3 T. Derived here.
 
     >>> from pcbstator.materials import mild_steel
-    >>> from pcbstator.physics.magnetics.magnet_ring import sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
     >>> ring = sector_footprint(0.034, 0.051, 0.8 * np.pi / 24)
     >>> steel = saturated_iron(ring, 12, MagnetLayers(0.003, 1.3, 1.05, 0.002, mirror_distance=0.0016), mild_steel())
     >>> round(steel.back_iron.mean, 2), round(steel.back_iron.wanted, 2)

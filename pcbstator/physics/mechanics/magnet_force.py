@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.magnetics.field_layers import MagnetLayers, force_response
-from pcbstator.physics.magnetics.magnet_ring import ELEMENT_ORDER, Footprint, RingSource, serving_source
+from pcbstator.physics.magnetics.magnet_pattern import Footprint
+from pcbstator.physics.magnetics.ring_modes import ELEMENT_ORDER, RingSource, serving_source
 
 Integers = NDArray[np.integer]
 
@@ -39,7 +40,7 @@ def axial_force(
     Σ pi/(2·mu_0)·∫ B_n² r dr. Plates are taken as wider than the magnets, the space between magnets as having their
     recoil permeability. Derived here (Maxwell stress).
 
-    >>> from pcbstator.physics.magnetics.magnet_ring import sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
     >>> ring = sector_footprint(0.034, 0.051, 0.8 * np.pi / 24)
     >>> round(axial_force(ring, 12, MagnetLayers(0.003, 1.3, 1.05, back_iron=0.002, mirror_distance=0.0016)))
     604
