@@ -78,7 +78,7 @@ def completed(work: Work) -> Prediction:
     motion = drive = None
     try:
         motion, drive = _job(work, electrical, thermal)
-        thermal = with_motion(design, thermal, motion)
+        thermal = with_motion(design, thermal, motion.heat_steps if motion else None)
     except LawRangeError as error:
         reason = reason or str(error)
     return Prediction(

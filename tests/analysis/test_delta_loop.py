@@ -10,7 +10,7 @@ import pytest
 import pcbstator
 from pcbstator.analysis.drive.scenarios import stand_of
 from pcbstator.analysis.electrical.delta_loop import delta_loop, warm_loop
-from pcbstator.analysis.thermal.board_network import heat_limits
+from pcbstator.analysis.thermal.cooling import heat_limits
 from pcbstator.design import design_from_document
 from pcbstator.physics.conductors.delta_loop import loop_loss, loop_torque
 from pcbstator.physics.drive.plant import Plant

@@ -14,8 +14,9 @@ from pcbstator.analysis.electrical.losses import loss_factors
 from pcbstator.analysis.electrical.trace_ratings import TraceCurrents, trace_currents
 from pcbstator.analysis.magnetic.rotor_field import rotor_field
 from pcbstator.analysis.thermal.board_network import BoardHeat, board_heat
-from pcbstator.analysis.thermal.current_limits import allowed_currents, cycle_factor, cycle_temperatures, heat_state
 from pcbstator.analysis.thermal.curves import heat_curves
+from pcbstator.analysis.thermal.heat_state import heat_state
+from pcbstator.analysis.thermal.intermittent import allowed_currents, cycle_factor, cycle_temperatures
 from pcbstator.analysis.thermal.ring_sources import SourceCase, ring_sources
 from pcbstator.copper import lay_copper
 from pcbstator.design import design_from_document

@@ -67,7 +67,7 @@ def test_steady_heat(benchmark, stage):
     """What a search over designs pays for the continuous current."""
     from pcbstator.analysis.electrical.trace_ratings import trace_currents
     from pcbstator.analysis.thermal.board_network import board_heat
-    from pcbstator.analysis.thermal.current_limits import heat_state
+    from pcbstator.analysis.thermal.heat_state import heat_state
 
     conductors = conductors_of(stage, pcbstator.lay_copper(stage))
     benchmark(lambda: heat_state(board_heat(stage, conductors), trace_currents(stage, conductors, 20.0)))

@@ -5,7 +5,8 @@ from __future__ import annotations
 from math import degrees, hypot, pi
 from typing import Any
 
-from pcbstator.analysis.drive.driver_fit import Gains, sensor_error
+from pcbstator.analysis.drive.driver_fit import sensor_error
+from pcbstator.analysis.drive.gains import Gains
 from pcbstator.analysis.drive.load_cycle import LoadValues
 from pcbstator.design.job import Drive
 from pcbstator.physics.drive.friction import friction_error

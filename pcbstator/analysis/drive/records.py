@@ -4,9 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import pi
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from pcbstator.analysis.fields import inside, result
+
+if TYPE_CHECKING:
+    from pcbstator.analysis.drive.equivalent_machine import Machine
+    from pcbstator.analysis.drive.gains import Gains
 
 RPM = 30 / pi
 DEGREE = 180 / pi
@@ -56,7 +63,7 @@ class MotionResult:
     voltage_part: float | None = result(
         "voltage_used_ratio", "largest phase voltage of the motion cycle over the limit"
     )
-    heat_steps: Any = inside()  # (steps, 2) duration [s] and rms phase current [A]
+    heat_steps: NDArray[np.float64] | None = inside()  # (steps, 2) duration [s] and rms phase current [A]
     copper_heat: float | None = result("mean_copper_loss_w", "copper loss, mean of the motion cycle, copper hot")
     loop_current: float | None = result(
         "loop_phase_current_rms_a", "rms current around a delta at the top speed, copper hot"
@@ -178,5 +185,5 @@ class DriveResult:
     per_unit: dict[str, float] = result(
         "per_unit", "gains for a controller that counts in parts of its bases, with the bases"
     )
-    gains: Any = inside()
-    machine: Any = inside()
+    gains: Gains = inside()
+    machine: Machine = inside()

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.analysis.drive import run_measures as runs
-from pcbstator.analysis.drive.driver_fit import Gains
 from pcbstator.analysis.drive.equivalent_machine import COPPER_HEAT, Machine
+from pcbstator.analysis.drive.gains import Gains
 from pcbstator.analysis.drive.load_cycle import LoadValues, Moves, cycle_of, load_values, without_load
 from pcbstator.analysis.drive.positioning import bearing_angle
 from pcbstator.analysis.drive.records import DriveResult

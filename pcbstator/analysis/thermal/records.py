@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 from pcbstator.analysis.fields import inside, result
+
+if TYPE_CHECKING:
+    from pcbstator.analysis.thermal.heat_state import HeatState
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,5 +137,5 @@ class ThermalResult(SteadyLimits):
         "temperature_profile", "board temperature over the radius at the continuous current", default=()
     )
     assumptions: tuple[str, ...] = result("assumptions", "what the heat balance takes for granted", default=())
-    heat: Any = inside()  # predict.thermal.HeatState
+    heat: HeatState | None = inside()
     out_of_range: str = inside("")
