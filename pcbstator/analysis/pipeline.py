@@ -9,16 +9,16 @@ import numpy as np
 
 from pcbstator.analysis.drive.job import has_job, job_results, job_temperature
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
-from pcbstator.analysis.electrical.losses import loss_factors, operating_losses, steel_drag
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, WindingResult
 from pcbstator.analysis.electrical.slip_ring import slip_ring_results
-from pcbstator.analysis.electrical.tolerance import tolerance_results
 from pcbstator.analysis.electrical.winding_geometry import end_winding_length
+from pcbstator.analysis.magnetic.losses import loss_factors, operating_losses, steel_drag
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGES, Work, loop_of, run_stage
 from pcbstator.analysis.thermal.current_limits import with_motion, with_pulses
 from pcbstator.analysis.thermal.records import ThermalResult
+from pcbstator.analysis.tolerance import tolerance_results
 from pcbstator.copper import Copper
 from pcbstator.copper.connections.tiles import lay_tiles, tile_folder
 from pcbstator.copper.connections.via_transitions import layer_areas

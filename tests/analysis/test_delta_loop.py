@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.analysis.drive.scenarios import stand_of
+from pcbstator.analysis.drive.stand import stand_of
 from pcbstator.analysis.electrical.delta_loop import delta_loop, warm_loop
 from pcbstator.analysis.thermal.cooling import heat_limits
 from pcbstator.design import design_from_document

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pcbstator import predict
-from pcbstator.analysis.electrical.losses import loss_factors, operating_losses, working_point
+from pcbstator.analysis.magnetic.losses import loss_factors, operating_losses, working_point
 from pcbstator.analysis.magnetic.rotor_field import rotor_field
 from pcbstator.copper import lay_copper
 from pcbstator.errors import LawRangeError

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.analysis.drive.scenarios import SCENARIOS, stand_of
+from pcbstator.analysis.drive.scenarios import SCENARIOS
+from pcbstator.analysis.drive.stand import stand_of
 from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
 from tests.analysis.conftest import DOCUMENT

@@ -10,8 +10,8 @@ from scipy.optimize import brentq
 
 import pcbstator
 from pcbstator.analysis.electrical.conductors import conductors_of
-from pcbstator.analysis.electrical.losses import loss_factors
 from pcbstator.analysis.electrical.trace_ratings import TraceCurrents, trace_currents
+from pcbstator.analysis.magnetic.losses import loss_factors
 from pcbstator.analysis.magnetic.rotor_field import rotor_field
 from pcbstator.analysis.thermal.board_network import BoardHeat, board_heat
 from pcbstator.analysis.thermal.curves import heat_curves

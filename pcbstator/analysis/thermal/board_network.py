@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from pcbstator import materials
 from pcbstator.analysis.electrical.conductors import Conductors
 from pcbstator.analysis.electrical.delta_loop import warm_loop
-from pcbstator.analysis.electrical.losses import steel_plate_loss
+from pcbstator.analysis.magnetic.losses import steel_plate_loss
 from pcbstator.analysis.thermal.cooling import cooling_of, eddy_speed, heat_limits
 from pcbstator.analysis.thermal.face_cooling import KNOTS, TABLE_END_C, face_flux
 from pcbstator.analysis.thermal.facing_plates import FacingPlate, facing_plates, plate_gap

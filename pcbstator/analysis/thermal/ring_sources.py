@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pcbstator import materials
 from pcbstator.analysis.electrical.conductors import Conductors
-from pcbstator.analysis.electrical.losses import circulating_loss
+from pcbstator.analysis.magnetic.losses import circulating_loss
 from pcbstator.copper import Copper, Track
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.delta_loop import DeltaLoop
