@@ -9,15 +9,16 @@ import numpy as np
 
 from pcbstator.analysis.drive.job import has_job, job_results, job_temperature
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
-from pcbstator.analysis.electrical.losses import loss_factors, operating_losses, steel_drag
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, WindingResult
 from pcbstator.analysis.electrical.slip_ring import slip_ring_results
-from pcbstator.analysis.electrical.tolerance import tolerance_results
+from pcbstator.analysis.electrical.winding_geometry import end_winding_length
+from pcbstator.analysis.magnetic.losses import loss_factors, operating_losses, steel_drag
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGES, Work, loop_of, run_stage
 from pcbstator.analysis.thermal.current_limits import with_motion, with_pulses
 from pcbstator.analysis.thermal.records import ThermalResult
+from pcbstator.analysis.tolerance import tolerance_results
 from pcbstator.copper import Copper
 from pcbstator.copper.clearance import least_gap
 from pcbstator.copper.connections.tiles import lay_tiles, tile_folder
@@ -77,7 +78,7 @@ def completed(work: Work) -> Prediction:
     motion = drive = None
     try:
         motion, drive = _job(work, electrical, thermal)
-        thermal = with_motion(design, thermal, motion)
+        thermal = with_motion(design, thermal, motion.heat_steps if motion else None)
     except LawRangeError as error:
         reason = reason or str(error)
     return Prediction(
@@ -120,6 +121,7 @@ def _drawn_copper(design: Design, copper: Copper, counts: dict[str, Any]) -> Cop
     kinds = lay_tiles(design, copper)
     return CopperResult(
         **counts,
+        end_winding_length=end_winding_length(copper),
         min_track_gap=gap.distance if gap else None,
         closest=gap,
         by_layer=tuple(

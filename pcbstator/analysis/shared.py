@@ -35,10 +35,10 @@ V = TypeVar("V")
 
 
 class Recent(Generic[K, V]):
-    """What was made last, as far as ``room`` goes; size: of each."""
+    """What was made last, as far as ``capacity`` goes; size: of each."""
 
-    def __init__(self, room: float, size: Callable[[V], float] = lambda made: 1.0) -> None:
-        self._room, self._size, self._taken = room, size, 0.0
+    def __init__(self, capacity: float, size: Callable[[V], float] = lambda made: 1.0) -> None:
+        self._capacity, self._size, self._taken = capacity, size, 0.0
         self._kept: OrderedDict[K, V] = OrderedDict()
 
     def get(self, key: K, make: Callable[[], V]) -> V:
@@ -48,7 +48,7 @@ class Recent(Generic[K, V]):
             return self._kept[key]
         made = self._kept[key] = make()
         self._taken += self._size(made)
-        while self._taken > self._room and len(self._kept) > 1:
+        while self._taken > self._capacity and len(self._kept) > 1:
             self._taken -= self._size(self._kept.popitem(last=False)[1])
         return made
 

@@ -28,7 +28,8 @@ from pcbstator.analysis.magnetic.rotor_field import (
 )
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.shared import Shared
-from pcbstator.analysis.thermal.board_network import cooling_of, eddy_speed, heat_of_sources, source_case
+from pcbstator.analysis.thermal.board_network import heat_of_sources, source_case
+from pcbstator.analysis.thermal.cooling import cooling_of, eddy_speed
 from pcbstator.analysis.thermal.current_limits import SteadyWork, refused_result, steady_results
 from pcbstator.analysis.thermal.records import SteadyLimits, ThermalResult
 from pcbstator.analysis.thermal.ring_sources import ring_sources

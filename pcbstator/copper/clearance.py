@@ -13,9 +13,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from pcbstator.copper.records import Copper
 from pcbstator.copper.geometry.index import CopperIndex, Shapes, cuts, track_areas
 from pcbstator.copper.geometry.tracks import FloatArray, Track, spot, strip_outline
+from pcbstator.copper.records import Copper
 
 
 @dataclass(frozen=True)

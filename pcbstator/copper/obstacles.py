@@ -17,13 +17,13 @@ from numpy.typing import NDArray
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from pcbstator.copper.records import Copper
 from pcbstator.copper.geometry.board_shape import NOT_CONNECTED, Hole
 from pcbstator.copper.geometry.contour import SAGITTA, circle, turn
 from pcbstator.copper.geometry.index import CopperIndex, Numbers, Shapes, cuts, track_areas
 from pcbstator.copper.geometry.tracks import SAGITTA as COPPER_SAGITTA
 from pcbstator.copper.geometry.tracks import FloatArray, Track
 from pcbstator.copper.non_winding import CHIP_TABLE
+from pcbstator.copper.records import Copper
 
 if TYPE_CHECKING:
     from pcbstator.design import Design

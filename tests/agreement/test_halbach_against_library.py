@@ -10,13 +10,8 @@ import pytest
 
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
-from pcbstator.physics.magnetics.magnet_ring import (
-    halbach_footprint,
-    in_plane_harmonics,
-    ring_field,
-    ring_harmonics,
-    sector_footprint,
-)
+from pcbstator.physics.magnetics.magnet_pattern import halbach_footprint, in_plane_harmonics, sector_footprint
+from pcbstator.physics.magnetics.magnet_ring import ring_field, ring_harmonics
 
 P, BR, H = 6, 1.3, 0.003
 INNER, OUTER = 0.020, 0.035

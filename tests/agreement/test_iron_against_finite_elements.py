@@ -18,7 +18,9 @@ from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
 from pcbstator.materials import MagnetisationCurve, mild_steel
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
-from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS, ring_harmonics, ring_source, sector_footprint
+from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
+from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS, ring_harmonics
+from pcbstator.physics.magnetics.ring_modes import ring_source
 from pcbstator.physics.magnetics.steel import saturated_iron
 from pcbstator.physics.magnetics.steel_plate import relative_permeabilities
 

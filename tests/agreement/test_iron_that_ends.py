@@ -14,7 +14,9 @@ from skfem import Basis, BilinearForm, ElementQuad2, LinearForm, MeshQuad, conde
 from pcbstator.constants import MU_0
 from pcbstator.materials import MagnetisationCurve
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
-from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS, ring_harmonics, ring_source, sector_footprint
+from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
+from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS, ring_harmonics
+from pcbstator.physics.magnetics.ring_modes import ring_source
 from pcbstator.physics.magnetics.steel import saturated_iron
 
 P, INNER, OUTER, DISTANCE, IRON = 12, 0.034, 0.051, 0.0012, 0.002

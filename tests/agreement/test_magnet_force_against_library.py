@@ -12,12 +12,8 @@ from scipy.special import j1
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.magnetics.field_layers import MagnetLayers, force_response
-from pcbstator.physics.magnetics.magnet_ring import (
-    disc_footprint,
-    halbach_footprint,
-    ring_harmonics,
-    sector_footprint,
-)
+from pcbstator.physics.magnetics.magnet_pattern import disc_footprint, halbach_footprint, sector_footprint
+from pcbstator.physics.magnetics.magnet_ring import ring_harmonics
 from pcbstator.physics.mechanics.magnet_force import axial_force
 
 PRINTED = tomllib.loads((Path(__file__).parents[1] / "published" / "magnet_forces.toml").read_text(encoding="utf-8"))

@@ -13,13 +13,8 @@ import pytest
 
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
 from pcbstator.physics.magnetics.linkage import linkage_waveform, path_linkage_harmonics
-from pcbstator.physics.magnetics.magnet_ring import (
-    block_footprint,
-    disc_footprint,
-    ring_field,
-    ring_harmonics,
-    sector_footprint,
-)
+from pcbstator.physics.magnetics.magnet_pattern import block_footprint, disc_footprint, sector_footprint
+from pcbstator.physics.magnetics.magnet_ring import ring_field, ring_harmonics
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "magnets.toml").read_text())
 MM, MT = 1e-3, 1e-3

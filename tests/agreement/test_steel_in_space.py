@@ -19,7 +19,9 @@ from skfem import Basis, BilinearForm, ElementHex1, LinearForm, MeshHex
 from pcbstator.constants import MU_0
 from pcbstator.materials import mild_steel
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
-from pcbstator.physics.magnetics.magnet_ring import ring_harmonics, ring_source, sector_footprint
+from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
+from pcbstator.physics.magnetics.magnet_ring import ring_harmonics
+from pcbstator.physics.magnetics.ring_modes import ring_source
 from pcbstator.physics.magnetics.steel import saturated_iron
 from pcbstator.physics.mechanics.magnet_force import FORCE_ORDERS, axial_force
 

@@ -8,7 +8,7 @@ from pcbstator import materials
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
-from pcbstator.physics.magnetics.magnet_ring import disc_footprint, halbach_footprint, sector_footprint
+from pcbstator.physics.magnetics.magnet_pattern import disc_footprint, halbach_footprint, sector_footprint
 from pcbstator.physics.magnetics.working_point import demagnetising_margin, working_point
 
 P, BR, H, INNER, OUTER, GAP = 6, 1.3, 0.003, 0.020, 0.035, 0.002

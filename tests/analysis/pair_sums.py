@@ -1,9 +1,9 @@
 """Inductance of drawn copper summed over all pairs of its pieces; owes nothing to ``analysis.electrical.inductance``.
 
-The copper is what is drawn (``placed_coil`` and ``links``), each piece once; the current in it comes from a walk along
-every path. Pieces that are far from each other count as points, near ones as a filament each, or two if they are wide,
-those beside each other as filaments across their width. Filaments and bars are exact laws, held against printed values
-in tests/physics.
+The copper is what is drawn (``placed_coil`` and ``interconnects``), each piece once; the current in it comes from a
+walk along every path. Pieces that are far from each other count as points, near ones as a filament each, or two if they
+are wide, those beside each other as filaments across their width. Filaments and bars are exact laws, held against
+printed values in tests/physics.
 """
 
 from dataclasses import dataclass
@@ -41,8 +41,9 @@ def _place(point):
 
 
 def walked_currents(copper, patterns):
-    """Current in every drawn link, in the direction in which it is drawn, and in every coil, from start to finish, per
-    ampere of every phase (phases, links) and (phases, coils); patterns: the same in every path (phases, paths).
+    """Current in every drawn inter-coil connection, in the direction in which it is drawn, and in every coil, from
+    start to finish, per ampere of every phase (phases, interconnects) and (phases, coils); patterns: the same in every
+    path (phases, paths).
     """
     ends = [
         (interconnect.layer, _place(interconnect.points[0]), _place(interconnect.points[-1]))
@@ -51,27 +52,28 @@ def walked_currents(copper, patterns):
     assert len({(layer, *sorted(both)) for layer, *both in ends}) == len(ends)  # none is drawn twice
     drawn = {key: (index, 1) for index, key in enumerate(ends)}
     drawn |= {(layer, last, first): (index, -1) for index, (layer, first, last) in enumerate(ends)}
-    in_links, in_coils = np.zeros((len(patterns), len(ends))), np.zeros((len(patterns), len(copper.coil_angles)))
+    in_interconnects = np.zeros((len(patterns), len(ends)))
+    in_coils = np.zeros((len(patterns), len(copper.coil_angles)))
     paths = [path for phase in copper.phases for path in phase.paths]
     for path, pattern in zip(paths, patterns.T, strict=True):
         for step in path.steps:
             if isinstance(step, CoilVisit):
                 in_coils[:, step.coil] += pattern if step.forward else -pattern
             elif isinstance(step, Track):
-                index, way = drawn[step.layer, _place(step.points[0]), _place(step.points[-1])]
-                in_links[:, index] += way * pattern
+                index, sense = drawn[step.layer, _place(step.points[0]), _place(step.points[-1])]
+                in_interconnects[:, index] += sense * pattern
             else:
                 assert isinstance(step, (Pin, TileJumper))  # wires are left out
-    return in_links, in_coils
+    return in_interconnects, in_coils
 
 
 def drawn_pieces(copper, patterns):
     """All copper that carries current, each piece once."""
-    in_links, in_coils = walked_currents(copper, patterns)
+    in_interconnects, in_coils = walked_currents(copper, patterns)
     tracks = [(track, current) for index, current in enumerate(in_coils.T) for track in copper.placed_coil(index, True)]
     tracks += [
         (interconnect, current)
-        for interconnect, current in zip(copper.interconnects, in_links.T, strict=True)
+        for interconnect, current in zip(copper.interconnects, in_interconnects.T, strict=True)
         if current.any()
     ]
     parts, longest = [], max(LONGEST, *(track.width / 2 for track, _ in tracks))

@@ -33,8 +33,8 @@ every_kind = pytest.mark.parametrize("values", KINDS.values(), ids=KINDS)
 
 
 class Nodes:
-    """Pieces that paths pass as resistors, between places where steps meet: found from the drawn ends alone, so that
-    current may divide anew at every one of them.
+    """Pieces that paths go through as resistors, between places where steps meet: found from the drawn ends alone, so
+    that current may divide anew at every one of them.
     """
 
     def __init__(self, conductors):
@@ -121,7 +121,9 @@ def test_resistance_between_terminals_is_that_of_node_voltages(values):
 
 @every_kind
 def test_power_into_the_terminals_is_the_loss_of_all_pieces(values):
-    """Balanced currents: loss by the loads of every track, coil and joint against phases/2 R I^2 of the phases."""
+    """Balanced currents: loss by the loads of every track, coil and via transition against phases/2 R I^2 of the
+    phases.
+    """
     design = design_of().with_values(values)
     conductors = conductors_of(design, pcbstator.lay_copper(design))
     copper, count = conductors.copper, len(conductors.copper.phases)
@@ -135,7 +137,7 @@ def test_power_into_the_terminals_is_the_loss_of_all_pieces(values):
 
 @every_kind
 def test_shares_of_a_phase_are_its_current_and_heat_least(values):
-    """Each phase's shares sum to one; any other way of dividing the current among the paths loses more."""
+    """Each phase's shares sum to one; any other division of the current among the paths loses more."""
     design = design_of().with_values(values)
     conductors = conductors_of(design, pcbstator.lay_copper(design))
     phase, shared = conductors.copper.current_paths.phase, conductors.shared

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.analysis.drive.scenarios import stand_of
+from pcbstator.analysis.drive.stand import stand_of
 from pcbstator.analysis.electrical.delta_loop import delta_loop, warm_loop
-from pcbstator.analysis.thermal.board_network import heat_limits
+from pcbstator.analysis.thermal.cooling import heat_limits
 from pcbstator.design import design_from_document
 from pcbstator.physics.conductors.delta_loop import loop_loss, loop_torque
 from pcbstator.physics.drive.plant import Plant
@@ -148,7 +148,7 @@ def test_heat_balance_holds_the_loop(wave, star):
     assert board > 100.0
     heats = [prediction.thermal.heat.heat.network.eddy.sum() for prediction in (found, star[1])]
     expected = float(loop_loss(warm_loop(loop_of(found), board), SPEED))
-    assert (heats[0] - heats[1]) / (1 + 0.00393 * (board - 20)) == pytest.approx(expected, rel=1e-4)  # other links
+    assert (heats[0] - heats[1]) / (1 + 0.00393 * (board - 20)) == pytest.approx(expected, rel=1e-4)
     assert found.thermal.board_current < 0.99 * star[1].thermal.board_current
 
 

@@ -40,7 +40,7 @@ def test_two_layers_scale_with_their_thickness() -> None:
 def test_inner_layers_raise_it() -> None:
     """Four layers of alike coils: half the resistance is inner and goes up by 35/24.9, half outer and down by 35/47.9.
 
-    1 %: leads, links and vias are not spread evenly over the layers.
+    1 %: leads, inter-coil connections and vias are not spread evenly over the layers.
     """
     design = pcbstator.load_design("designs/photogrammetry-stage.toml")
     found = resistance_range(design, pcbstator.lay_copper(design))

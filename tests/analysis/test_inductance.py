@@ -47,7 +47,7 @@ def test_against_pair_sums(small, iron):
 
 
 def test_six_paths_of_single_turns(small):
-    """Links are most of the copper and up to six paths share one."""
+    """Inter-coil connections are most of the copper and up to six paths share one."""
     near_pair_sums(small.with_values(SIX_PATHS))
 
 
@@ -56,14 +56,14 @@ def test_shared_link_carries_all_its_currents(small):
     for values, whole in ((SIX_PATHS, 1), (SIX_PATHS | DELTA, 2)):
         design = small.with_values(values)
         copper = lay_copper(design)
-        in_links, _ = walked_currents(copper, conductors_of(design, copper).network.shares)
+        in_interconnects, _ = walked_currents(copper, conductors_of(design, copper).network.shares)
         leads = [index for index, interconnect in enumerate(copper.interconnects) if interconnect.role == "lead"]
-        found = np.abs(in_links[:, leads]).round(9).T.tolist()
+        found = np.abs(in_interconnects[:, leads]).round(9).T.tolist()
         assert [sum(currents) for currents in found if any(currents)] == [whole] * 3
 
 
 def test_links_are_alike_wherever_the_board_is_cut_open(small):
-    """Turned about the axis, the copper is the same, though it lies elsewhere on the unrolled rims."""
+    """Turned about the axis, the copper is the same, though it lies elsewhere on the unrolled connection rings."""
     design = small.with_values(SIX_PATHS)
     copper = lay_copper(design)
     usual = inductance_matrix(design, copper)

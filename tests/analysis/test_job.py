@@ -122,7 +122,7 @@ def test_bodies_add_up():
 
 
 def test_energy_of_a_cycle_is_friction_and_copper(plain):
-    """What the supply gives and gets back is the loss: friction over the way, and the copper's mean heat."""
+    """What the supply gives and gets back is the loss: friction over the travel, and the copper's mean heat."""
     m = plain.motion
     friction = 0.001 * radians(270.0)
     heat = m.copper_heat * m.cycle_time

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pcbstator import predict
-from pcbstator.analysis.electrical.losses import loss_factors, operating_losses, working_point
+from pcbstator.analysis.magnetic.losses import loss_factors, operating_losses, working_point
 from pcbstator.analysis.magnetic.rotor_field import rotor_field
 from pcbstator.copper import lay_copper
 from pcbstator.errors import LawRangeError
@@ -56,7 +56,9 @@ def test_wider_tracks_lose_more(small):
 
 
 def test_balanced_paths_carry_no_circulating_current(small):
-    """12 coils and 10 poles in two paths: only the links differ, so the loss is far below that of the eddies."""
+    """12 coils and 10 poles in two paths: only the inter-coil connections differ, so the loss is far below that of the
+    eddies.
+    """
     design = small.with_values(
         {"winding.coils": 12, "rotor.poles": 10, "winding.turns": 3, "winding.parallel_paths": 2}
     )

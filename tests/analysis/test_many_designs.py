@@ -10,13 +10,8 @@ import pcbstator
 from pcbstator.analysis.electrical.conductors import conductors_of
 from pcbstator.analysis.electrical.trace_ratings import TraceCurrents, trace_currents
 from pcbstator.analysis.thermal.board_network import board_heat
-from pcbstator.analysis.thermal.current_limits import (
-    SteadyWork,
-    heat_state,
-    heat_states,
-    steady_results,
-    with_pulses,
-)
+from pcbstator.analysis.thermal.current_limits import SteadyWork, steady_results, with_pulses
+from pcbstator.analysis.thermal.heat_state import heat_state, heat_states
 from pcbstator.copper import lay_copper, settled_design
 from pcbstator.errors import LawRangeError
 

@@ -50,7 +50,7 @@ def test_linkages_of_many_are_those_of_each(stators):
 
 
 def test_copper_beyond_its_field_leaves_the_others_alone(stators):
-    """In one pass with it: all have the same table, which ends before the largest of them does."""
+    """Integrated at once with it: all have the same table, which ends before the largest of them does."""
     served = max((field for _, field in stators), key=lambda field: len(field.distances))
     by_size = sorted((copper for copper, _ in stators), key=lambda copper: copper.board_outer_radius)
     small, large = by_size[0], by_size[-1]

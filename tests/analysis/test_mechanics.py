@@ -58,7 +58,7 @@ def test_steel_ring(small):
     assert found.rotor_inertia - bare.rotor_inertia == pytest.approx(mass * (0.030**2 + 0.014**2) / 2, rel=1e-9)
 
 
-def test_nothing_pulls_without_iron_or_second_rotor(small):
+def test_no_axial_force_without_iron_or_second_rotor(small):
     found = pcbstator.predict(small).mechanical
     assert found.axial_force is None and found.axial_stiffness is None and found.back_iron_flux is None
 
@@ -66,7 +66,7 @@ def test_nothing_pulls_without_iron_or_second_rotor(small):
 @pytest.mark.parametrize(
     "rotor", [{"rotor.arrangement": "double"}, {"rotor.stator_iron_mm": 1.0, "rotor.stator_iron_gap_mm": 0.3}]
 )
-def test_pull_grows_as_the_gap_closes_by_the_stiffness(small, rotor):
+def test_axial_force_grows_as_the_gap_closes_by_the_stiffness(small, rotor):
     """The slope against a difference of two predictions; a double rotor's gap changes on both sides at once."""
     design = small.with_values(rotor)
     near, here, far = (

@@ -17,7 +17,7 @@ every_design = pytest.mark.parametrize("path", DESIGNS, ids=lambda path: path.st
 
 @every_design
 def test_one_source_serves_iron_field_and_forces(path):
-    """As from other modes, further out and further in: field to 3e-4 of its peak, iron and pull to 0.1 %."""
+    """As from other modes, further out and further in: field to 3e-4 of its peak, iron and axial force to 0.1 %."""
     design = pcbstator.load_design(path)
     footprint, (inner, outer) = magnet_footprint(design), copper_span(design)
     iron, own = rotor_iron(design), rotor_iron(design, rotor_source(design, span=(0.7 * inner, 1.3 * outer)))
@@ -26,7 +26,8 @@ def test_one_source_serves_iron_field_and_forces(path):
     field, alone = rotor_field(design, iron), rotor_field(design, own)
     assert np.abs(field.values - alone.values).max() < 3e-4 * np.abs(alone.values).max()
     one, other = mechanical_results(design, footprint, iron), mechanical_results(design, footprint, own)
-    assert (one.axial_force is None) == (rotor_source(design).orders[-1] == 25)  # what pulls is summed further
+    # The axial force is summed over more orders than the field.
+    assert (one.axial_force is None) == (rotor_source(design).orders[-1] == 25)
     assert one.axial_force is None or one.axial_force == pytest.approx(other.axial_force, rel=1e-3)
     assert one.magnet_flux == pytest.approx(other.magnet_flux, abs=2e-3 * design.rotor.magnet.remanence)
 

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.analysis.drive.scenarios import SCENARIOS, stand_of
+from pcbstator.analysis.drive.scenarios import SCENARIOS
+from pcbstator.analysis.drive.stand import stand_of
 from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
 from tests.analysis.conftest import DOCUMENT
@@ -63,7 +64,7 @@ def test_approach_from_both_sides_differs_by_the_play_of_the_coupling(play):
 
 
 def test_play_before_a_heavy_load_makes_control_impossible():
-    """Common practice. In the gap the gains of the whole meet the rotor alone: it rattles to and fro for ever."""
+    """Common practice. In the gap the gains of the whole meet the rotor alone: it rattles to and fro continuously."""
     tight, loose = (run("hold", load__play_deg=size) for size in (0.0, 0.6))
     late = tight[0].trace.times > 2.4
     assert np.ptp(tight[0].trace.motor[late]) < np.radians(0.01)

@@ -10,17 +10,18 @@ from scipy.optimize import brentq
 
 import pcbstator
 from pcbstator.analysis.electrical.conductors import conductors_of
-from pcbstator.analysis.electrical.losses import loss_factors
 from pcbstator.analysis.electrical.trace_ratings import TraceCurrents, trace_currents
+from pcbstator.analysis.magnetic.losses import loss_factors
 from pcbstator.analysis.magnetic.rotor_field import rotor_field
 from pcbstator.analysis.thermal.board_network import BoardHeat, board_heat
-from pcbstator.analysis.thermal.current_limits import allowed_currents, cycle_factor, cycle_temperatures, heat_state
 from pcbstator.analysis.thermal.curves import heat_curves
+from pcbstator.analysis.thermal.heat_state import heat_state
+from pcbstator.analysis.thermal.intermittent import allowed_currents, cycle_factor, cycle_temperatures
 from pcbstator.analysis.thermal.ring_sources import SourceCase, ring_sources
 from pcbstator.copper import lay_copper
 from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
-from pcbstator.physics.thermal.network import steady_temperature
+from pcbstator.physics.thermal.balance import steady_temperature
 from pcbstator.physics.thermal.transients import stiff_temperatures
 
 DESIGNS = sorted((Path(__file__).parents[2] / "designs").glob("*.toml"))
@@ -94,7 +95,7 @@ def test_balance_by_hand():
     """A stage made up by hand: one temperature for board and rotor, laws and areas written out again.
 
     The part of the board that gives off heat is taken from the program; the rest is by hand. The program's board has a
-    cooler rim: 3 % of the current, 5 % of the rotor's rise.
+    cooler edge: 3 % of the current, 5 % of the rotor's rise.
     """
     document = {
         "title": "By hand",
@@ -147,11 +148,11 @@ def test_balance_by_hand():
 
 def test_the_least_rules_and_is_named(small):
     found = thermal(small)
-    ways = [
+    limits = [
         found.ipc2221_current, found.ipc2152_current, found.ipc2221_via_current,
         found.board_current, found.magnet_current,
     ]  # fmt: skip
-    assert found.continuous_current == min(ways)
+    assert found.continuous_current == min(limits)
     assert "80 C" in found.limited_by or "105 C" in found.limited_by or "IPC" in found.limited_by
     cold = thermal(small, airflow_w_per_m2k=1000.0, mount_conductance_w_per_k=100.0, far_face="clamped")
     assert cold.continuous_current == min(cold.ipc2221_current, cold.ipc2221_via_current, cold.ipc2152_current)
@@ -199,7 +200,7 @@ def test_better_cooling_carries_more(small):
 @pytest.mark.parametrize("mount", [1e-3, 1.0, 50.0, 1000.0])
 @pytest.mark.parametrize("rim", ["outer", "inner"])
 def test_any_mount_settles(small, mount, rim):
-    """Also one that holds a rim at ambient, so that the board is far from even."""
+    """Also one that holds an edge at ambient, so that the board is far from even."""
     found = thermal(small, mount_conductance_w_per_k=mount, mount_rim=rim, ambient_c=-40.0)
     assert found.out_of_range == "" and found.board_temperature_c <= found.board_limit_c + 1e-6
     if mount == 1000.0:
@@ -233,7 +234,7 @@ def test_eddies_alone_may_be_too_much(small):
 
 
 def test_double_rotor_and_plate_beyond_the_board(small):
-    """Both faces near a rotor; a steel plate beyond the board passes its heat on to the air or to the mount."""
+    """Both faces near a rotor; a steel plate beyond the board gives its heat to the air or to the mount."""
     double = pcbstator.predict(small.with_values({"rotor.arrangement": "double"})).thermal
     assert double.surface_temperature_c is None and len(double.heat.heat.magnets) == 2
     plate = small.with_values({"rotor.stator_iron_mm": 2.0, "rotor.back_iron_mm": 2.0})
@@ -330,7 +331,7 @@ def test_wider_tracks_of_one_layer_shift_the_loss(small):
     one, other = ring_sources(
         [SourceCase(small, conductors_of(small, c), edges) for c in (copper, replace(copper, coil=wide))]
     )
-    middle = slice(8, 16)  # no links there
+    middle = slice(8, 16)  # no inter-coil connections there
     ratio = (one.resistance / one.resistance.sum())[middle] / (other.resistance / other.resistance.sum())[middle]
     assert np.ptp(ratio) < 1e-9 * ratio.max()
     assert other.along[middle] == pytest.approx(2 * one.along[middle], rel=1e-9)

@@ -59,7 +59,7 @@ def connected(prediction, connection):
 def test_star_hides_the_third_harmonic(machine) -> None:
     """Line of a three-phase star: sqrt(3) times the phase, orders of three gone (any machines handbook).
 
-    Tolerance 0.5 % of the fundamental: the drawn links make the phases differ by that little.
+    Tolerance 0.5 % of the fundamental: the drawn inter-coil connections make the phases differ by that little.
     """
     _, prediction = machine
     line = spectrum(connected(prediction, "star").line_emf)
@@ -79,7 +79,8 @@ def test_delta_terminals_sum_to_nothing(machine) -> None:
 def test_torque_balances_the_power(machine) -> None:
     """At 1 rad/s torque is power: the mean over a turn is (phases/2) times EMF constant per ampere (energy).
 
-    1e-3: unequal phases (links) have slightly different angles; the constant is defined by their mean magnitude.
+    1e-3: unequal phases (inter-coil connections) have slightly different angles; the constant is defined by their mean
+    magnitude.
     """
     _, prediction = machine
     magnetic = prediction.magnetic
@@ -91,12 +92,12 @@ def test_torque_balances_the_power(machine) -> None:
 def test_ripple_of_fifth_and_seventh() -> None:
     """Three balanced phases, sine current: EMF harmonics 5 and 7 make torque of order 6 only (handbook): (e5 - e7)/e1.
 
-    With flux harmonics that peak with the fundamental, e5 pulls against e7: amplitude |e5 -+ e7| of the mean; order 3
+    With flux harmonics that peak with the fundamental, e5 works against e7: amplitude |e5 -+ e7| of the mean; order 3
     makes none.
     """
     orders = np.array([1, 3, 5, 7])
-    lag = 2 * pi * np.arange(3)[:, None] / 3
-    linkages = np.array([1.0, 0.2, 0.01, 0.004]) * np.exp(1j * orders * lag)
+    delay = 2 * pi * np.arange(3)[:, None] / 3
+    linkages = np.array([1.0, 0.2, 0.01, 0.004]) * np.exp(1j * orders * delay)
     angles = np.linspace(0, 2 * pi, 720, endpoint=False)
     torque = sine_torque(linkages, orders, 5, angles)
     amplitudes = 2 * np.abs(np.fft.rfft(torque)) / 720 / torque.mean()

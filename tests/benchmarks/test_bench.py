@@ -67,7 +67,7 @@ def test_steady_heat(benchmark, stage):
     """What a search over designs pays for the continuous current."""
     from pcbstator.analysis.electrical.trace_ratings import trace_currents
     from pcbstator.analysis.thermal.board_network import board_heat
-    from pcbstator.analysis.thermal.current_limits import heat_state
+    from pcbstator.analysis.thermal.heat_state import heat_state
 
     conductors = conductors_of(stage, pcbstator.lay_copper(stage))
     benchmark(lambda: heat_state(board_heat(stage, conductors), trace_currents(stage, conductors, 20.0)))
@@ -194,7 +194,8 @@ def test_obstacles_on_a_large_board(benchmark):
 
 def test_ten_seconds_of_a_move_at_ten_kilohertz(benchmark, stage):
     """Asked for: under 5 s on one core."""
-    from pcbstator.analysis.drive.scenarios import run_up, stand_of
+    from pcbstator.analysis.drive.scenarios import run_up
+    from pcbstator.analysis.drive.stand import stand_of
     from pcbstator.physics.drive.simulation import simulated
 
     design = stage.with_values({"drive.control_khz": 10.0})
@@ -208,7 +209,8 @@ def test_ten_seconds_of_a_move_at_ten_kilohertz(benchmark, stage):
 
 
 def test_ten_seconds_with_a_coupling(benchmark, stage):
-    from pcbstator.analysis.drive.scenarios import run_up, stand_of
+    from pcbstator.analysis.drive.scenarios import run_up
+    from pcbstator.analysis.drive.stand import stand_of
     from pcbstator.physics.drive.simulation import simulated
 
     design = stage.with_values({"drive.control_khz": 10.0, "load.play_deg": 0.1, "load.coupling_n_m_per_rad": 200.0})

@@ -10,7 +10,7 @@ import shapely
 
 import pcbstator
 from pcbstator.analysis.electrical.conductors import phase_angle
-from pcbstator.analysis.electrical.losses import loss_factors, working_point
+from pcbstator.analysis.magnetic.losses import loss_factors, working_point
 from pcbstator.analysis.magnetic.rotor_field import rotor_field
 from pcbstator.analysis.magnetic.waveforms import linkage_slopes, sine_torque
 from pcbstator.design import design_from_document

@@ -27,7 +27,8 @@ PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "control.to
 def switched(supply, inductance, frequency, modulation, resistance=0.0, angle=0.4, parts=20_000):
     """Peak-to-peak current of phase A, a bridge switched by comparison with a triangle, in tiny steps of time.
 
-    An independent way to the ripple: three legs, duties by the usual min-max zero sequence, forward Euler on the phase.
+    An independent route to the ripple: three legs, duties by the usual min-max zero sequence, forward Euler on the
+    phase.
     """
     duties = modulation / sqrt(3) * np.cos(angle - np.array([0, 2 * pi / 3, 4 * pi / 3]))
     duties = 0.5 + duties - (duties.max() + duties.min()) / 2
@@ -95,8 +96,8 @@ def test_kv_times_kt():
 @pytest.mark.parametrize("phases", [2, 3, 5, 7])
 def test_star_limit_by_search(phases):
     """The largest sine whose leg-to-leg voltages all stay within the supply."""
-    lags = 2 * pi * np.arange(phases) / phases if phases != 2 else np.array([0, pi / 2])
-    waves = np.cos(np.linspace(0, 2 * pi, 7201) - lags[:, None])
+    delays = 2 * pi * np.arange(phases) / phases if phases != 2 else np.array([0, pi / 2])
+    waves = np.cos(np.linspace(0, 2 * pi, 7201) - delays[:, None])
     if phases == 2:
         waves = np.concatenate([waves, np.zeros((1, 7201))])
     assert star_voltage_limit(10.0, phases) == pytest.approx(10.0 / np.ptp(waves, axis=0).max(), rel=1e-6)

@@ -5,22 +5,17 @@ import pytest
 from scipy.optimize import brentq
 
 from pcbstator.errors import LawRangeError
+from pcbstator.physics.thermal.balance import current_at_temperature, steady_temperature
 from pcbstator.physics.thermal.convection import air_conductivity
-from pcbstator.physics.thermal.network import (
-    Gap,
-    HeatNetwork,
-    current_at_temperature,
-    heat_outflow,
-    steady_temperature,
-)
+from pcbstator.physics.thermal.network import Gap, HeatNetwork, heat_outflow
 
 ALPHA, SIGMA = 0.00393, 5.670374419e-8
 
 
-def lump(conductance=0.5, resistance=2.0, ambient=25.0, eddy=0.0, capacity=100.0, lag=0.0):
+def lump(conductance=0.5, resistance=2.0, ambient=25.0, eddy=0.0, capacity=100.0, copper_to_node=0.0):
     one = np.ones(1)
     return HeatNetwork(
-        ambient, np.array([[conductance]]), resistance * one, eddy * one, capacity * one, lag * one,
+        ambient, np.array([[conductance]]), resistance * one, eddy * one, capacity * one, copper_to_node * one,
         np.zeros((1, 1)), np.zeros((1, 2)), 400.0,
     )  # fmt: skip
 
@@ -41,9 +36,9 @@ def plate(cells=6, eddy=0.0, ambient=25.0):
     gaps = (Gap(cover, cells, area[cover], np.full(cells - 1, 800.0), 0.2, 2.3e-3),)
     resistance = np.append(np.linspace(1.0, 3.0, cells), 0.0)
     capacity = np.append(np.full(cells, 2.0), 80.0)
-    lag = np.append(np.full(cells, 0.2), 0.0)
+    copper_to_node = np.append(np.full(cells, 0.2), 0.0)
     own = np.append(np.full(cells, eddy / cells), 0.0)
-    return HeatNetwork(ambient, conduction, resistance, own, capacity, lag, face, flux, 0.5, gaps)
+    return HeatNetwork(ambient, conduction, resistance, own, capacity, copper_to_node, face, flux, 0.5, gaps)
 
 
 @pytest.mark.parametrize("target", [30.0, 60.0, 105.0, 300.0])

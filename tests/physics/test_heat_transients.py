@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.thermal.network import current_at_temperature
+from pcbstator.physics.thermal.balance import current_at_temperature
 from pcbstator.physics.thermal.transients import (
     held_network,
     pulse_currents,
@@ -61,11 +61,11 @@ def test_pulse_without_cooling_by_the_logarithm():
     assert current**2 * 10.0 == pytest.approx(heat, rel=1e-5)
 
 
-def test_lagging_copper():
-    """Copper that leads its node by lag times its loss, and grows in resistance as it leads."""
-    network = held_network(lump(conductance=1e-12, lag=0.5), [65.0])
+def test_copper_hotter_than_its_node():
+    """Copper hotter than its node by loss times thermal resistance, its electrical resistance growing with that."""
+    network = held_network(lump(conductance=1e-12, copper_to_node=0.5), [65.0])
     current = float(pulse_currents(network, [1.0], [25.0], [105.0])[0])
-    time, found = stiff_temperatures(lump(conductance=1e-12, lag=0.5), [[1.0, current]], [25.0])
+    time, found = stiff_temperatures(lump(conductance=1e-12, copper_to_node=0.5), [[1.0, current]], [25.0])
     assert found[-1, 0] == pytest.approx(105.0, rel=1e-4)
     assert float(pulse_currents(held_network(lump(), [65.0]), [1.0], [25.0], [105.0])[0]) > 1.2 * current
     assert time[-1] == 1.0
@@ -110,8 +110,8 @@ def test_rise_time_of_a_plate_against_the_stiff_solver():
     held = held_network(network, 25.0 + (steady.temperature_c[0] - 25.0) / 2)
     time = rise_time(held, current, chosen, 25.0 + 80.0 * (1 - exp(-1)))
     _, found = stiff_temperatures(network, [[time, current]], np.full(7, 25.0))
-    lead = network.lag[chosen] * network.resistance[chosen] * current**2 * (1 + ALPHA * 55.0)
-    assert (found[-1, chosen] - lead - 25.0) / 80.0 == pytest.approx(1 - exp(-1), rel=0.04)
+    above = network.copper_to_node[chosen] * network.resistance[chosen] * current**2 * (1 + ALPHA * 55.0)
+    assert (found[-1, chosen] - above - 25.0) / 80.0 == pytest.approx(1 - exp(-1), rel=0.04)
 
 
 @pytest.mark.parametrize(("on", "off", "current"), [(10.0, 50.0, 4.0), (40.0, 20.0, 2.5), (1.0, 1.0, 3.0)])

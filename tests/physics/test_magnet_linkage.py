@@ -13,7 +13,8 @@ from pcbstator.physics.magnetics.linkage import (
     path_linkage_harmonics,
     tracks_linkage_harmonics,
 )
-from pcbstator.physics.magnetics.magnet_ring import disc_footprint, ring_field, sector_footprint
+from pcbstator.physics.magnetics.magnet_pattern import disc_footprint, sector_footprint
+from pcbstator.physics.magnetics.magnet_ring import ring_field
 
 P = 12
 DISTANCES = np.array([0.0008, 0.0016])

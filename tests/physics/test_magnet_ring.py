@@ -12,14 +12,8 @@ from scipy.special import jn_zeros
 
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
-from pcbstator.physics.magnetics.magnet_ring import (
-    ODD_ORDERS,
-    block_footprint,
-    disc_footprint,
-    ring_field,
-    ring_harmonics,
-    sector_footprint,
-)
+from pcbstator.physics.magnetics.magnet_pattern import block_footprint, disc_footprint, sector_footprint
+from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS, ring_field, ring_harmonics
 from pcbstator.physics.magnetics.radial_modes import radial_modes
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "magnets.toml").read_text())
@@ -67,7 +61,7 @@ def test_footprint_has_the_area_of_its_shape(footprint, area):
 
 
 def test_modes_have_the_zeros_of_bessel_functions():
-    """On a full circle with zero at the rim the wave numbers are the zeros of J_m (DLMF 10.21)."""
+    """On a full circle with zero at the edge the wave numbers are the zeros of J_m (DLMF 10.21)."""
     wave_numbers, _ = radial_modes(np.linspace(1e-6, 1.0, 6), 10).eigen(np.array([2, 6]))
     assert wave_numbers[0, :5] == pytest.approx(jn_zeros(2, 5), rel=1e-6)
     assert wave_numbers[1, :5] == pytest.approx(jn_zeros(6, 5), rel=1e-6)

@@ -11,7 +11,7 @@ INNER, MIDDLE, OUTER = 0.02, 0.03, 0.05
 
 
 def solved(edges, sheet, source, sink):
-    """Rise of every ring: source [W/m2], sink [W/(m2 K)], rims insulated."""
+    """Rise of every ring: source [W/m2], sink [W/(m2 K)], edges insulated."""
     area, g = ring_areas(edges), ring_conductances(edges, np.full(len(edges) - 1, sheet))
     matrix = np.diag(area * sink)
     for i, value in enumerate(g):
@@ -23,7 +23,7 @@ def bessel(radius, sheet, sink, flux):
     """Heated with ``flux`` inside of MIDDLE only: K (T'' + T'/r) = sink T - flux, T and T' joined at MIDDLE."""
     m = (sink / sheet) ** 0.5
 
-    def inside(r, order):  # slope nought at the inner rim
+    def inside(r, order):  # slope nought at the inner edge
         ratio = i1(m * INNER) / k1(m * INNER)
         return i0(m * r) + ratio * k0(m * r) if order == 0 else m * (i1(m * r) - ratio * k1(m * r))
 
@@ -31,15 +31,15 @@ def bessel(radius, sheet, sink, flux):
         ratio = i1(m * OUTER) / k1(m * OUTER)
         return i0(m * r) + ratio * k0(m * r) if order == 0 else m * (i1(m * r) - ratio * k1(m * r))
 
-    joint = np.array([[inside(MIDDLE, 0), -outside(MIDDLE, 0)], [inside(MIDDLE, 1), -outside(MIDDLE, 1)]])
-    a, b = np.linalg.solve(joint, [-flux / sink, 0.0])
+    system = np.array([[inside(MIDDLE, 0), -outside(MIDDLE, 0)], [inside(MIDDLE, 1), -outside(MIDDLE, 1)]])
+    a, b = np.linalg.solve(system, [-flux / sink, 0.0])
     return np.where(radius < MIDDLE, flux / sink + a * inside(radius, 0), b * outside(radius, 0))
 
 
 @pytest.mark.parametrize("sheet", [1.7e-3, 1e-2, 5e-2])
 def test_ring_heated_inside_against_bessel_functions(sheet):
     sink, flux, errors = 20.0, 1500.0, []
-    for rings in (12, 24, 48):  # MIDDLE is a third of the way: always between two rings
+    for rings in (12, 24, 48):  # MIDDLE is at a third of the width: always between two rings
         edges = np.linspace(INNER, OUTER, rings + 1)
         middle = (edges[1:] + edges[:-1]) / 2
         found = solved(edges, sheet, np.where(middle < MIDDLE, flux, 0.0), sink)
@@ -103,7 +103,7 @@ def test_buried_layers_against_finite_differences(share, depths):
 
 
 def test_copper_leads_by_less_at_first():
-    """Crank-Nicolson over time from an even slab: the lead grows towards the law's value and does not pass it."""
+    """Crank-Nicolson over time from an even slab: the excess grows towards the law's value and does not exceed it."""
     k, capacity, thickness, n, flux = 0.343, 1.665e6, 1.6e-3, 160, 2e5
     step = thickness / n
     volume = np.full(n + 1, step)

@@ -40,7 +40,7 @@ def coil(levels=(0.0, -0.8e-3), radius=4e-3, centre=14e-3, turns=3, pitch=0.8e-3
 
 
 def machine(count=9, phases=3, one=None, tilt=0.0):
-    """Coils of three phases in turn, and a link from the first coil of each phase a third of the way around."""
+    """Coils of three phases in turn, and a connection from the first coil of each phase a third of the way around."""
     one = one or coil()
     angles = tilt + 2 * np.pi * np.arange(count) / count
     ring = CoilRing(one, angles, np.equal.outer(np.arange(phases), np.arange(count) % phases).astype(float))
@@ -88,7 +88,7 @@ def test_coaxial_circles(case):
 
 
 def test_coaxial_circles_as_links():
-    """The same as links, of which no wave is left out."""
+    """The same as inter-coil connections, of which no wave is left out."""
     case = PUBLISHED["coaxial_circles"]["cases"][0]
     interconnects = joined_strips(printed_circles(case))
     far = CoilRing(circle(1.2 * case["radius_a_mm"] * MM), np.zeros(1), np.zeros((2, 1)))
@@ -122,13 +122,15 @@ def test_bessel_functions_against_the_library(repeats):
 
 @pytest.mark.parametrize("images", [(), iron_images([2e-3]), iron_images([3e-3, -4e-3])])
 def test_against_one_grid(images):
-    """Coils, links and iron: waves and what a finer grid adds for one coil, against the finer grid for all of it."""
+    """Coils, inter-coil connections and iron: waves and what a finer grid adds for one coil, against the finer grid for
+    all of it.
+    """
     ring, interconnects, currents = machine()
     cell, wide = 0.2e-3, ring_cells([ring], interconnects)[0]
     near = near_inductance_matrix(ring.strips, np.ones((1, len(ring.strips.width))), cell, wide, images)[0, 0]
     got = ring_inductance_matrix([ring], interconnects, currents, images) + 3 * near * np.eye(3)
     exact = on_one_grid(ring, interconnects, currents, cell, images)
-    # links that end nowhere see far into the space between two irons
+    # connections that end nowhere see far into the space between two irons
     assert got == pytest.approx(exact, abs=(4e-3 if len(images) > 1 else 2e-3) * exact[0, 0])
     assert np.array_equal(got, got.T)
 

@@ -5,19 +5,17 @@ import pytest
 
 from pcbstator.errors import LawRangeError
 from pcbstator.materials import mild_steel
-from pcbstator.physics.magnetics import magnet_ring
+from pcbstator.physics.magnetics import ring_modes
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
-from pcbstator.physics.magnetics.magnet_ring import (
-    ODD_ORDERS,
+from pcbstator.physics.magnetics.magnet_pattern import (
     block_footprint,
     disc_footprint,
     halbach_footprint,
-    ring_field,
-    ring_harmonics,
-    ring_source,
     sector_footprint,
 )
+from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS, ring_field, ring_harmonics
 from pcbstator.physics.magnetics.radial_modes import RadialModes
+from pcbstator.physics.magnetics.ring_modes import ring_source
 from pcbstator.physics.magnetics.steel import saturated_iron
 from pcbstator.physics.magnetics.working_point import thinnest_layer, working_point
 from pcbstator.physics.mechanics.magnet_force import FORCE_ORDERS, axial_force
@@ -45,7 +43,7 @@ def shared(footprint, layers, orders=FORCE_ORDERS):
 @pytest.mark.parametrize("name", LAYERS)
 @pytest.mark.parametrize("shape", SHAPES)
 def test_shared_modes_give_what_own_modes_give(shape, name):
-    """Finer elements than a law's own move it within its accuracy: 0.2 % of flux, 0.1 % of pull, 2e-4 of the field."""
+    """Finer elements move a law within its accuracy: 0.2 % of flux, 0.1 % of axial force, 2e-4 of the field."""
     footprint, layers = SHAPES[shape], LAYERS[name]
     source = shared(footprint, layers)
     one, own = (saturated_iron(footprint, P, layers, mild_steel(), each) for each in (source, None))
@@ -62,8 +60,8 @@ def test_shared_modes_give_what_own_modes_give(shape, name):
         point, apart = (working_point(footprint, P, one.layers, each) for each in (source, None))
         assert point.flux_density == pytest.approx(apart.flux_density, abs=2e-3 * 1.3)
     if layers.facing_distance < 1.0:
-        pull, apart = (axial_force(footprint, P, one.layers, source=each) for each in (source, None))
-        assert pull == pytest.approx(apart, rel=1e-3)
+        force, apart = (axial_force(footprint, P, one.layers, source=each) for each in (source, None))
+        assert force == pytest.approx(apart, rel=1e-3)
 
 
 @pytest.mark.parametrize("shape", SHAPES)
@@ -73,7 +71,7 @@ def test_modes_left_out_far_from_the_magnets_do_not_matter(shape, monkeypatch):
     short = ring_harmonics(*arguments)
     eigen = RadialModes.eigen
     monkeypatch.setattr(RadialModes, "eigen", lambda self, m, source=None: eigen(self, m))
-    monkeypatch.setattr(magnet_ring, "_modes_for", magnet_ring._modes_for.__wrapped__)  # none that were kept
+    monkeypatch.setattr(ring_modes, "_modes_for", ring_modes._modes_for.__wrapped__)  # none that were kept
     whole = ring_harmonics(*arguments)
     assert 0.0 < np.abs(short - whole).max() < 1e-5 * np.abs(whole).max()
 

@@ -109,8 +109,8 @@ def test_play_lets_the_load_lie_anywhere_within_it():
     """The motor moved to and fro: the load is left behind by the whole play, between directions."""
     plant = replace(PLANT, inertia=5e-4, load_inertia=1.5e-3, stiffness=200.0, play=0.02, running=0.01, standstill=0.01)
     angles = []
-    for way in (1.0, -1.0):
-        moves = [(-0.2 * way, (), 1.0, 0.05), (-0.2 * way, rest_to_rest(0.2, 0.3, 3.0), way, 0.5)]
+    for sense in (1.0, -1.0):
+        moves = [(-0.2 * sense, (), 1.0, 0.05), (-0.2 * sense, rest_to_rest(0.2, 0.3, 3.0), sense, 0.5)]
         run = simulated(plant, control(integral=5.0), FINE, sampled_moves(moves, PERIOD, 90_000), substeps=4)
         assert run.motor[-1] == pytest.approx(0.0, abs=2e-4)
         angles.append(run.angles[-1])

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from pcbstator.analysis.drive.driver_fit import drive_results, shaft_of
+from pcbstator.analysis.drive.driver_fit import drive_results
 from pcbstator.analysis.drive.equivalent_machine import job_temperature, machine_of
+from pcbstator.analysis.drive.gains import shaft_of
 from pcbstator.analysis.drive.load_cycle import cycle_of, load_values, without_load
 from pcbstator.analysis.drive.positioning import error_budget
 from pcbstator.analysis.drive.records import DriveResult, MotionResult

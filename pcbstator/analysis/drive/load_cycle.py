@@ -1,4 +1,4 @@
-"""The load and its cycle as numbers: inertia, torque over a cycle, whatever way the motion is stated."""
+"""The load and its cycle as numbers: inertia, torque over a cycle, however the motion is stated."""
 
 from __future__ import annotations
 
@@ -106,7 +106,7 @@ def _moves(motion: Motion) -> Moves:
     """Start, pieces, sense and rest of every move."""
     speed, acceleration = motion.speed or inf, motion.acceleration or inf
     stops = motion.stops if motion.stops is not None else (0.0, motion.move or 0.0)
-    ways = list(pairwise((*stops, stops[0]) if motion.stops is not None else stops))
+    moves = list(pairwise((*stops, stops[0]) if motion.stops is not None else stops))
     return [
         (
             start,
@@ -114,7 +114,7 @@ def _moves(motion: Motion) -> Moves:
             1.0 if end > start else -1.0,
             motion.dwell,
         )
-        for start, end in ways
+        for start, end in moves
     ]
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from math import degrees, hypot, pi
 from typing import Any
 
-from pcbstator.analysis.drive.driver_fit import Gains, sensor_error
+from pcbstator.analysis.drive.driver_fit import sensor_error
+from pcbstator.analysis.drive.gains import Gains
 from pcbstator.analysis.drive.load_cycle import LoadValues
 from pcbstator.design.job import Drive
 from pcbstator.physics.drive.friction import friction_error
@@ -20,7 +21,7 @@ def bearing_angle(drive: Drive) -> float:
 def error_budget(
     drive: Drive, gains: Gains, load: LoadValues, play: float, ripple: float, ratio: float
 ) -> tuple[dict[str, Any], ...]:
-    """Part, size [deg] either way, and why; then all of them together and the offset between directions.
+    """Part, size [deg] to either side, and why; then all of them together and the offset between directions.
 
     play: of the coupling [rad]; ripple: of the torque, peak to peak over mean [-].
     """

@@ -4,9 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import pi
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from pcbstator.analysis.fields import inside, result
+
+if TYPE_CHECKING:
+    from pcbstator.analysis.drive.equivalent_machine import Machine
+    from pcbstator.analysis.drive.gains import Gains
 
 RPM = 30 / pi
 DEGREE = 180 / pi
@@ -16,43 +23,68 @@ DEGREE = 180 / pi
 class MotionResult:
     """What the job asks for and what there is. With a gear all of it is at the load."""
 
-    load_inertia: float | None = result("load_inertia_kg_m2", "of the load with all its bodies")
-    total_inertia: float | None = result("total_inertia_kg_m2", "of load and rotor, at the load")
-    top_speed: float | None = result("top_speed_rpm", "highest speed of the cycle", RPM)
-    move_time: float | None = result("move_time_s", "time of the move; of the longest of several")
-    cycle_time: float | None = result("cycle_time_s", "moves and rests together; a turn at constant speed")
-    required_peak: float | None = result("required_peak_torque_n_m", "largest torque of the cycle, from rest included")
-    required_rms: float | None = result("required_rms_torque_n_m", "root mean square over the cycle, rests included")
+    load_inertia: float | None = result("load_inertia_kg_m2", "inertia of the load with all its bodies")
+    total_inertia: float | None = result("total_inertia_kg_m2", "inertia of load and rotor together, at the load")
+    top_speed: float | None = result("top_speed_rpm", "highest speed of the motion cycle", RPM)
+    move_time: float | None = result("move_time_s", "duration of the move, the longest of several")
+    cycle_time: float | None = result(
+        "cycle_time_s", "duration of moves and rests together; at constant speed, of a turn"
+    )
+    required_peak: float | None = result(
+        "required_peak_torque_n_m", "largest torque of the motion cycle, starting from rest included"
+    )
+    required_rms: float | None = result("required_rms_torque_n_m", "rms torque over the motion cycle, rests included")
     available_peak: float | None = result(
-        "available_peak_torque_n_m", "at the current limit, or what the voltage allows at the top speed"
+        "available_peak_torque_n_m", "torque at the current limit, or what the voltage allows at the top speed"
     )
-    available_continuous: float | None = result("available_continuous_torque_n_m", "that the copper stands for ever")
-    peak_reserve: float | None = result("peak_torque_reserve_ratio", "available peak over required, less one")
+    available_continuous: float | None = result(
+        "available_continuous_torque_n_m", "torque in continuous duty, at the continuous current"
+    )
+    peak_reserve: float | None = result(
+        "peak_torque_reserve_ratio", "available peak torque over the required one, less one"
+    )
     continuous_reserve: float | None = result(
-        "continuous_torque_reserve_ratio", "available continuous over required rms, less one"
+        "continuous_torque_reserve_ratio", "available continuous torque over the required rms torque, less one"
     )
-    limited_by: str | None = result("limited_by", "what would give out first: current, voltage or heat")
-    largest_inertia: float | None = result("largest_load_inertia_kg_m2", "with which the move would still work")
-    largest_friction: float | None = result("largest_friction_n_m", "running friction with which it would still work")
-    no_load_speed: float | None = result("no_load_speed_rpm", "EMF between terminals equals the supply", RPM)
-    peak_current: float | None = result("terminal_current_peak_a", "peak current of a terminal in the cycle")
+    limited_by: str | None = result("limited_by", "what the job comes nearest to: limit of current, voltage or heat")
+    largest_inertia: float | None = result(
+        "largest_load_inertia_kg_m2", "load inertia with which the motion would still work"
+    )
+    largest_friction: float | None = result(
+        "largest_friction_n_m", "running friction with which the motion would still work"
+    )
+    no_load_speed: float | None = result(
+        "no_load_speed_rpm", "speed at which the EMF between terminals equals the supply", RPM
+    )
+    peak_current: float | None = result("terminal_current_peak_a", "peak current of a terminal in the motion cycle")
     rms_current: float | None = result(
-        "heating_terminal_current_peak_a", "peak of a steady sine current that heats as the cycle does"
+        "heating_terminal_current_peak_a", "peak of a steady sine terminal current that heats as the motion cycle does"
     )
-    voltage_part: float | None = result("voltage_used_ratio", "largest phase voltage of the cycle over the limit")
-    heat_steps: Any = inside()  # (steps, 2) duration [s] and rms phase current [A]
-    copper_heat: float | None = result("mean_copper_loss_w", "mean of the cycle, copper hot")
-    loop_current: float | None = result("loop_phase_current_rms_a", "around a delta at the top speed, copper hot")
-    loop_heat: float | None = result("mean_delta_loop_w", "heat of that current, mean of the cycle")
+    voltage_part: float | None = result(
+        "voltage_used_ratio", "largest phase voltage of the motion cycle over the limit"
+    )
+    heat_steps: NDArray[np.float64] | None = inside()  # (steps, 2) duration [s] and rms phase current [A]
+    copper_heat: float | None = result("mean_copper_loss_w", "copper loss, mean of the motion cycle, copper hot")
+    loop_current: float | None = result(
+        "loop_phase_current_rms_a", "rms current around a delta at the top speed, copper hot"
+    )
+    loop_heat: float | None = result(
+        "mean_delta_loop_w", "loss of the current around a delta, mean of the motion cycle"
+    )
     drag: float | None = result(
-        "drag_torque_n_m", "of eddies, circulating currents and the current around a delta at the top speed"
+        "drag_torque_n_m",
+        "drag torque of eddy currents, circulating currents and the current around a delta at the top speed",
     )
-    cycle_energy: float | None = result("cycle_energy_j", "from the supply for a cycle, braking not counted back")
-    braking_energy: float | None = result("braking_energy_j", "that comes back to the supply in a cycle")
-    supply_mean: float | None = result("supply_current_mean_a", "from the supply, mean of the cycle")
-    supply_peak: float | None = result("supply_current_peak_a", "from the supply, largest of the cycle")
+    cycle_energy: float | None = result(
+        "cycle_energy_j", "energy from the supply for a motion cycle, braking not counted back"
+    )
+    braking_energy: float | None = result(
+        "braking_energy_j", "energy that comes back to the supply while braking, for a motion cycle"
+    )
+    supply_mean: float | None = result("supply_current_mean_a", "supply current, mean of the motion cycle")
+    supply_peak: float | None = result("supply_current_peak_a", "supply current, largest of the motion cycle")
     error_budget: tuple[dict[str, Any], ...] = result(
-        "error_budget", "parts of the error of position, at the load", default=()
+        "error_budget", "parts of the position error, at the load", default=()
     )
     curve: tuple[dict[str, float], ...] = result("speed_torque", "peak and continuous torque over speed", default=())
     map: tuple[dict[str, float], ...] = result(
@@ -64,53 +96,94 @@ class MotionResult:
 class DriveResult:
     """What the driver must do and what to type into it. Terminal quantities of the equivalent star, at the motor."""
 
-    electrical_frequency: float | None = result("electrical_frequency_hz", "at the top speed of the motor")
+    electrical_frequency: float | None = result(
+        "electrical_frequency_hz", "electrical frequency at the top speed of the motor"
+    )
     ripple: float = result(
-        "terminal_ripple_peak_to_peak_a", "peak to peak of a terminal's current, worst case, resistance left out"
+        "terminal_ripple_peak_to_peak_a", "peak-to-peak current ripple of a terminal, worst case, resistance left out"
     )
     ripple_at_job: float | None = result(
-        "terminal_ripple_at_job_peak_to_peak_a", "at the highest voltage of the motion, resistance included"
+        "terminal_ripple_at_job_peak_to_peak_a",
+        "peak-to-peak current ripple of a terminal at the highest voltage of the motion, resistance included",
     )
-    ripple_heat: float = result("ripple_loss_w", "heat of the ripple in all phases, full voltage")
-    pwm_wanted: float = result("pwm_for_20_percent_khz", "at which the ripple is 20 % of the current limit", 1e-3)
-    added_inductance: float | None = result("added_inductance_for_20_percent_h", "in each wire, that does the same")
-    stall_current: float = result("stall_terminal_current_peak_a", "peak, full supply on the standing winding")
+    ripple_heat: float = result("ripple_loss_w", "loss of the current ripple in all phases at full voltage")
+    pwm_wanted: float = result(
+        "pwm_for_20_percent_khz", "PWM frequency at which the ripple is 20 % of the current limit", 1e-3
+    )
+    added_inductance: float | None = result(
+        "added_inductance_for_20_percent_h", "inductance to add in each wire for a ripple of 20 % of the current limit"
+    )
+    stall_current: float = result(
+        "stall_terminal_current_peak_a", "peak terminal current with the full supply on the winding at standstill"
+    )
     short_current: float | None = result(
-        "short_circuit_terminal_current_peak_a", "peak, terminals joined at the top speed"
+        "short_circuit_terminal_current_peak_a", "peak terminal current with the terminals shorted at the top speed"
     )
-    sense_step: float | None = result("current_sense_step_a", "that tells a tenth of the smallest torque apart")
-    sense_bits: int | None = result("current_sense_bits", "that resolve it over the whole range, both signs")
-    count_electrical: float = result("sensor_electrical_deg_per_count", "electrical angle of a count", DEGREE)
-    misalignment: float = result("misalignment_loss_ratio", "part of the torque lost at the sensor's worst error")
-    slowest: float = result("slowest_measured_speed_rpm", "one count in a time constant of the observer", RPM)
-    control_rate: float = result("control_khz", "rate of the loops", 1e-3)
+    sense_step: float | None = result(
+        "current_sense_step_a", "step of current sensing that resolves a tenth of the smallest torque"
+    )
+    sense_bits: int | None = result(
+        "current_sense_bits", "bits of current sensing that resolve this step over the whole range, both signs"
+    )
+    count_electrical: float = result(
+        "sensor_electrical_deg_per_count", "electrical angle of one count of the sensor", DEGREE
+    )
+    misalignment: float = result(
+        "misalignment_loss_ratio", "part of the torque that is lost at the sensor's worst error"
+    )
+    slowest: float = result(
+        "slowest_measured_speed_rpm", "speed with one count of the sensor in a time constant of the observer", RPM
+    )
+    control_rate: float = result("control_khz", "sampling rate of the control loops", 1e-3)
     current_kp: float = result("current_kp_v_per_a", "proportional gain of the current loop")
     current_ki: float = result("current_ki_v_per_a_s", "integral gain of the current loop")
-    current_bandwidth: float = result("current_bandwidth_hz", "of the current loop")
-    current_margin: float | None = result("current_phase_margin_deg", "as sampled, a sample of delay", DEGREE)
-    current_factor: float | None = result("current_gain_margin_ratio", "factor by which the gain may rise")
-    speed_bandwidth: float = result("speed_bandwidth_hz", "of the speed loop")
-    speed_limited_by: str = result("speed_loop_limited_by", "what keeps it from being faster")
-    speed_kp: float = result("speed_kp_n_m_s_per_rad", "proportional gain of the speed loop, all inertia")
-    speed_ki: float = result("speed_ki_n_m_per_rad", "integral gain of the speed loop")
-    speed_margin: float | None = result("speed_phase_margin_deg", "as sampled", DEGREE)
-    speed_factor: float | None = result("speed_gain_margin_ratio", "factor by which the gain may rise")
-    position_bandwidth: float = result("position_bandwidth_hz", "of the position loop")
-    position_kp: float = result("position_kp_per_s", "gain of the position loop")
-    position_margin: float | None = result("position_phase_margin_deg", "as sampled", DEGREE)
-    observer: float = result("observer_bandwidth_hz", "of the observer of angle and speed", 1 / (2 * pi))
-    bare_speed_kp: float = result("bare_rotor_speed_kp_n_m_s_per_rad", "what the bare rotor would get")
-    bare_speed_ki: float = result("bare_rotor_speed_ki_n_m_per_rad", "what the bare rotor would get")
-    bare_position_kp: float = result("bare_rotor_position_kp_per_s", "what the bare rotor would get")
-    bare_margin: float | None = result(
-        "bare_rotor_gains_position_phase_margin_deg", "left when the bare rotor's gains drive the load", DEGREE
+    current_bandwidth: float = result("current_bandwidth_hz", "bandwidth of the current loop")
+    current_margin: float | None = result(
+        "current_phase_margin_deg", "phase margin of the sampled current loop, with a sample of delay", DEGREE
     )
-    inertia_ahead: float = result("feedforward_inertia_kg_m2", "torque per acceleration to feed forward")
-    friction_ahead: float = result("feedforward_friction_n_m", "torque in the sense of motion to feed forward")
-    viscous_ahead: float = result("feedforward_viscous_n_m_s_per_rad", "torque per speed to feed forward")
-    resonance: float | None = result("resonance_hz", "of motor and load on their coupling")
-    anti_resonance: float | None = result("anti_resonance_hz", "of the load on its coupling, motor held")
-    dead_band: float = result("integral_dead_band_deg", "of the motor, in which the integral waits", DEGREE)
-    per_unit: dict[str, float] = result("per_unit", "the gains for a controller that counts in parts of its bases")
-    gains: Any = inside()
-    machine: Any = inside()
+    current_factor: float | None = result(
+        "current_gain_margin_ratio", "factor by which the gain of the current loop may rise"
+    )
+    speed_bandwidth: float = result("speed_bandwidth_hz", "bandwidth of the speed loop")
+    speed_limited_by: str = result("speed_loop_limited_by", "what keeps the speed loop from being faster")
+    speed_kp: float = result("speed_kp_n_m_s_per_rad", "proportional gain of the speed loop, for all that turns")
+    speed_ki: float = result("speed_ki_n_m_per_rad", "integral gain of the speed loop, for all that turns")
+    speed_margin: float | None = result("speed_phase_margin_deg", "phase margin of the sampled speed loop", DEGREE)
+    speed_factor: float | None = result(
+        "speed_gain_margin_ratio", "factor by which the gain of the speed loop may rise"
+    )
+    position_bandwidth: float = result("position_bandwidth_hz", "bandwidth of the position loop")
+    position_kp: float = result("position_kp_per_s", "gain of the position loop")
+    position_margin: float | None = result(
+        "position_phase_margin_deg", "phase margin of the sampled position loop", DEGREE
+    )
+    observer: float = result("observer_bandwidth_hz", "bandwidth of the observer of angle and speed", 1 / (2 * pi))
+    bare_speed_kp: float = result(
+        "bare_rotor_speed_kp_n_m_s_per_rad", "proportional gain of the speed loop for the rotor without its load"
+    )
+    bare_speed_ki: float = result(
+        "bare_rotor_speed_ki_n_m_per_rad", "integral gain of the speed loop for the rotor without its load"
+    )
+    bare_position_kp: float = result(
+        "bare_rotor_position_kp_per_s", "gain of the position loop for the rotor without its load"
+    )
+    bare_margin: float | None = result(
+        "bare_rotor_gains_position_phase_margin_deg",
+        "phase margin of the position loop when the gains for the rotor without its load drive the load",
+        DEGREE,
+    )
+    inertia_ahead: float = result("feedforward_inertia_kg_m2", "torque per acceleration, for feedforward")
+    friction_ahead: float = result(
+        "feedforward_friction_n_m", "friction torque in the sense of motion, for feedforward"
+    )
+    viscous_ahead: float = result("feedforward_viscous_n_m_s_per_rad", "torque per speed, for feedforward")
+    resonance: float | None = result("resonance_hz", "resonance of motor and load on their coupling")
+    anti_resonance: float | None = result("anti_resonance_hz", "resonance of the load on its coupling, motor held")
+    dead_band: float = result(
+        "integral_dead_band_deg", "angle of the motor within which the integral of the speed loop waits", DEGREE
+    )
+    per_unit: dict[str, float] = result(
+        "per_unit", "gains for a controller that counts in parts of its bases, with the bases"
+    )
+    gains: Gains = inside()
+    machine: Machine = inside()

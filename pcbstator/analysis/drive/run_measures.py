@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from pcbstator.physics.drive.simulation import Trace
 
 if TYPE_CHECKING:
-    from pcbstator.analysis.drive.scenarios import Stand
+    from pcbstator.analysis.drive.stand import Stand
 
 FloatArray = NDArray[np.float64]
 Reference = tuple[FloatArray, FloatArray, FloatArray]

@@ -42,7 +42,7 @@ class Limits:
 
     @property
     def continuous(self) -> float | None:
-        """Torque that the copper stands for ever [N m]."""
+        """Torque in continuous duty, at the continuous current [N m]."""
         return None if self.continuous_current is None else self.torque_constant * self.continuous_current
 
     def voltage_current(self, speed: FloatArray | float) -> FloatArray:

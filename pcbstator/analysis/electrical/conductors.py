@@ -43,7 +43,7 @@ class Conductors:
         tracks = [*(track for track, _ in copper.template_tracks), *copper.current_paths.tracks]
         found, lengths = self._tracks(tracks), copper.lengths
         coils = len(copper.template_tracks)
-        self._ways, self._way_lengths = found[coils:], np.array(lengths[coils:])
+        self._resistances, self._lengths = found[coils:], np.array(lengths[coils:])
         known = iter(zip(lengths, found.tolist(), strict=True))
         whole = [self._whole_coil(coil, list(islice(known, len(coil.tracks)))) for coil, _ in copper.templates]
         chosen = np.array(copper.coil_templates or (0,) * len(copper.coil_angles))
@@ -76,12 +76,12 @@ class Conductors:
 
     @cached_property
     def _pad(self) -> float:
-        """Copper around every joint [m]."""
+        """Copper around every via transition [m]."""
         return self.copper.coil.vias[0].pad
 
     @cached_property
     def _hole(self) -> float:
-        """One hole that takes as much current as those of a joint [m]."""
+        """One hole that takes as much current as those of a via transition [m]."""
         return cluster_diameter(self.drill, self.drill + WEB, self.copper.vias_per_transition)
 
     def _whole_coil(self, coil: Coil, tracks: list[tuple[float, float]]) -> tuple[float, float]:
@@ -130,15 +130,18 @@ class Conductors:
 
     @cached_property
     def transitions(self) -> FloatArray:
-        """Resistance [ohm] of every joint of ``copper.ways``, (joints,)."""
+        """Resistance [ohm] of every transition of ``copper.current_paths``, (transitions,)."""
         return np.array([self.transition(transition) for transition in self.copper.current_paths.transitions])
 
     @cached_property
     def shared(self) -> FloatArray:
         """What two paths have in common [ohm], (paths, paths): the drop along one per ampere in the other."""
-        ways = self.copper.current_paths
-        tracks, coils = (ways.through * self._ways) @ ways.through.T, (ways.coils * self._coils) @ ways.coils.T
-        return np.asarray(tracks + coils + (ways.across * self.transitions) @ ways.across.T)
+        walked = self.copper.current_paths
+        tracks, coils = (
+            (walked.through * self._resistances) @ walked.through.T,
+            (walked.coils * self._coils) @ walked.coils.T,
+        )
+        return np.asarray(tracks + coils + (walked.across * self.transitions) @ walked.across.T)
 
     @cached_property
     def network(self) -> PathNetwork:
@@ -158,7 +161,7 @@ class Conductors:
 
     @cached_property
     def track_loads(self) -> FloatArray:
-        """Current of every track of ``copper.ways`` over the phase current, likewise."""
+        """Current of every track of ``copper.current_paths`` over the phase current, likewise."""
         return np.asarray(np.abs(self.path_currents @ self.copper.current_paths.through))
 
     @cached_property
@@ -168,7 +171,7 @@ class Conductors:
 
     @cached_property
     def transition_loads(self) -> FloatArray:
-        """Current of every joint over the phase current, likewise."""
+        """Current of every via transition, pin and tile jumper over the phase current, likewise."""
         return np.asarray(np.abs(self.path_currents @ self.copper.current_paths.across))
 
     @cached_property
@@ -180,7 +183,9 @@ class Conductors:
 
     @property
     def phase_resistance(self) -> float:
-        """Their mean: phases / 2 times this times the square of the peak phase current is the copper loss."""
+        """Mean of the phase resistances [ohm]: phases / 2 times this times the square of the peak phase current is the
+        copper loss.
+        """
         return sum(self.phase_resistances) / len(self.phase_resistances)
 
     @property
@@ -222,12 +227,12 @@ class Conductors:
     @property
     def path_lengths(self) -> FloatArray:
         """Length [m] of the conductor along every path, vias inside of coils included, (paths,)."""
-        ways = self.copper.current_paths
+        walked = self.copper.current_paths
         wires = np.array(
-            [transition.length if isinstance(transition, TileJumper) else 0.0 for transition in ways.transitions]
+            [transition.length if isinstance(transition, TileJumper) else 0.0 for transition in walked.transitions]
         )
-        through = np.abs(ways.through) @ self._way_lengths
-        return np.asarray(through + np.abs(ways.coils) @ self._coil_lengths + np.abs(ways.across) @ wires)
+        through = np.abs(walked.through) @ self._lengths
+        return np.asarray(through + np.abs(walked.coils) @ self._coil_lengths + np.abs(walked.across) @ wires)
 
 
 @lru_cache(maxsize=64)

@@ -7,6 +7,7 @@ from math import pi
 from typing import TYPE_CHECKING, Any
 
 from pcbstator.analysis.electrical.conductors import Conductors
+from pcbstator.analysis.electrical.winding_geometry import span_of_coils, winding_fill_factor
 from pcbstator.copper import Copper
 from pcbstator.physics.conductors.resistance import copper_mass
 from pcbstator.winding import Winding
@@ -22,12 +23,16 @@ def turns_in_series(design: Design, winding: Winding, copper: Copper) -> int:
 
 
 def winding_figures(design: Design, winding: Winding, copper: Copper) -> dict[str, Any]:
-    """The counts of ``WindingResult``."""
+    """The counts and angles of ``WindingResult``."""
+    span = span_of_coils(design, copper)
     return {
         "phases": winding.phases,
         "coils": winding.coils,
         "poles": winding.poles,
         "factor": winding.factor,
+        "pole_pitch": 2 * pi / winding.poles,
+        "coil_span": span,
+        "coil_span_electrical": span * winding.poles / 2,
         "turns_per_coil": copper.coil.turns,
         "series_turns": turns_in_series(design, winding, copper),
         "parallel_paths": len(copper.phases[0].paths),
@@ -37,7 +42,7 @@ def winding_figures(design: Design, winding: Winding, copper: Copper) -> dict[st
 def copper_figures(
     design: Design, copper: Copper, conductors: Conductors, areas: Mapping[int, float]
 ) -> dict[str, Any]:
-    """Length, mass and counts of ``CopperResult``; areas: of the copper of every layer of one board [m2]."""
+    """Length, mass, fill factor and counts of ``CopperResult``; areas: of every layer of one board [m2]."""
     laid = sum(areas[layer.number] * layer.thickness for layer in copper.board.layers)
     plating = design.board.via_plating
     walls = sum(count * pi * (drill - plating) * plating for drill, _, count in copper.board.hole_sizes)
@@ -45,6 +50,7 @@ def copper_figures(
     return {
         "phase_length": float(conductors.path_lengths.mean()),
         "mass": float(copper_mass(volume)),
+        "fill_factor": winding_fill_factor(design, copper, areas),
         "via_count": copper.via_count,
         "boards": design.boards if design.boards > 1 else None,
         "tiles": copper.tiles if copper.tiles > 1 else None,

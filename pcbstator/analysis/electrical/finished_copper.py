@@ -1,4 +1,4 @@
-"""Resistance with the copper that a board house may deliver for the weight that was ordered.
+"""Resistance with the copper that a board manufacturer may deliver for the weight that was ordered.
 
 IPC-6012, minimum finished thickness by base foil: inner layers lose copper to cleaning, outer layers gain it from the
 plating of the holes.
@@ -51,7 +51,7 @@ def resistance_range(design: Design, copper: Copper) -> ResistanceRange | None:
     None where the table lacks the foil, or layers have weights of their own.
     """
     if design.board.layer_copper is not None:
-        return None  # weights by layer are ordered as the house has them
+        return None  # weights by layer are ordered as the board manufacturer has them
     outer, inner = least_finished(design.board.outer_copper), least_finished(design.board.inner_copper)
     inside = not all(layer.outer for layer in copper.layers)
     if outer is None or (inside and inner is None):

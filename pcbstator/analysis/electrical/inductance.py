@@ -32,9 +32,9 @@ if TYPE_CHECKING:
     from pcbstator.design import Design
 
 FEW_INTERCONNECTS = 0.03  # of all copper: what these see of each other counts for little
-MANY_INTERCONNECTS = 0.15  # of all copper: below it, what the cut of an unrolled rim parts is less than 0.1 %
+MANY_INTERCONNECTS = 0.15  # of all copper: below it, what the cut of a connection ring parts is less than 0.1 %
 FEW_POLES = 12  # the ends of a wave winding are more than 1 / 12 of it, too much not to repeat
-LONGEST = 1500  # cells around a rim
+LONGEST = 1500  # cells around a connection ring
 FEWEST_REFLECTIONS, MOST_REFLECTIONS = 8, 64  # between two irons: they reach as far as a coil is long
 DIGITS = 12  # of the shares of paths: pieces of equal current go together
 FINER = 0.8  # of the cell of the waves: a grid that is finer than that adds something
@@ -127,8 +127,9 @@ def _near_coils(rings: Sequence[CoilRing], cell: float, pitch: float, images: tu
 
 
 def _near_pole(design: Design, rings: Sequence[CoilRing], cell: float, images: tuple[Image, ...]) -> FloatArray:
-    """The same of a wave winding. Its coils are alike under every pole but for their ends and for the layers that
-    change places: one pole stands for all copper of the coils, and the first phase for each.
+    """What waves of this cell [m] miss of a wave winding (phases, phases) [H]. Its laps are alike under every pole but
+    for their ends and for the layers that change places: one pole stands for all copper of the laps, and the first
+    phase for each.
     """
     half, board = pi / design.rotor.poles, design.board
     part, currents = coil_copper(rings, pi, half + near_reach(cell) / board.copper_inner_diameter * 2)
@@ -158,28 +159,27 @@ def _interconnect_share(rings: Sequence[CoilRing], interconnects: Strips, curren
 def _near_interconnects(
     design: Design, interconnects: Strips, currents: FloatArray, cell: float, images: tuple[Image, ...], closed: bool
 ) -> FloatArray:
-    """What waves of this cell [m] miss of how links see those beside them, which run around on the rims of the coils
-    (phases, phases) [H]; closed: whether the rims are, or end where they are cut open.
+    """What waves of this cell [m] miss of how inter-coil connections see those beside them in the connection rings
+    (phases, phases) [H]; closed: whether these go all around, or end where they are cut open.
     """
     ends = [np.hypot(*spot[:, :2].T) for spot in (interconnects.starts, interconnects.ends)]
     radius, board = (ends[0] + ends[1]) / 2, design.board
     total = np.zeros((len(currents), len(currents)))
-    along = np.abs(ends[1] - ends[0]) < interconnects.lengths / sqrt(
-        2
-    )  # what runs from rim to rim has nothing beside it
+    # What goes from one connection ring to the other has nothing beside it.
+    along = np.abs(ends[1] - ends[0]) < interconnects.lengths / sqrt(2)
     half = (board.copper_inner_diameter + board.copper_outer_diameter) / 4
-    for rim in (along & (radius < half), along & (radius >= half)):
-        chosen = np.flatnonzero(rim)
+    for ring in (along & (radius < half), along & (radius >= half)):
+        chosen = np.flatnonzero(ring)
         if len(chosen) == 0:
             continue
         mean = float(radius[chosen].mean())
         fine = max((board.track_width + board.track_gap) / CELLS_PER_PITCH, 2 * pi * mean / LONGEST)
         if fine <= FINER * cell:
-            total += _near_rim(_some(interconnects, chosen), currents[:, chosen], mean, (fine, cell), images, closed)
+            total += _near_ring(_some(interconnects, chosen), currents[:, chosen], mean, (fine, cell), images, closed)
     return total
 
 
-def _near_rim(
+def _near_ring(
     interconnects: Strips,
     currents: FloatArray,
     mean: float,
@@ -187,7 +187,8 @@ def _near_rim(
     images: tuple[Image, ...],
     closed: bool,
 ) -> FloatArray:
-    """The same of the links on one rim of this mean radius [m]; cells: of the finer grid, and of the waves [m].
+    """What the waves miss of the inter-coil connections in one connection ring of this mean radius [m]; cells: of the
+    finer grid, and of the waves [m].
 
     It is unrolled, its arcs become straight lines: over the few tracks that are near each other, they hardly bend. If
     ``closed``, its ends are laid beside each other again for what the cut has parted.
@@ -282,8 +283,8 @@ def _rings(copper: Copper, shares: FloatArray) -> list[CoilRing]:
 
 
 def _interconnects(copper: Copper, shares: FloatArray) -> tuple[Strips | None, FloatArray]:
-    """Strips of the links that carry current, if there are any, each once whatever paths share it, and the current in
-    them per ampere of every phase (phases, strips).
+    """Strips of the inter-coil connections that carry current, if there are any, each once whatever paths share it, and
+    the current in them per ampere of every phase (phases, strips).
     """
     currents = shares @ copper.current_paths.through
     carrying = np.flatnonzero(currents.any(axis=0))

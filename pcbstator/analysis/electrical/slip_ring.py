@@ -1,8 +1,8 @@
 """The slip-ring board: vias and leads that its current needs, what it stands, and what the brushes see.
 
-Currents follow IPC-2221 as for a lonely track; a via counts as a track inside the board with the section of its barrel
-and an equal share of the current (common practice, no source). Where the shares of the real row of vias differ, the
-largest is given beside it.
+Currents follow IPC-2221 as for an isolated track; a via counts as a track inside the board with the section of its
+barrel and an equal share of the current (common practice, no source). Where the shares of the real row of vias differ,
+the largest is given beside it.
 """
 
 from __future__ import annotations
@@ -112,10 +112,12 @@ def worst_share(section: SlipRing, sizes: SlipRingSizes) -> float:
 
 
 def half_ring_resistance(section: SlipRing, sizes: SlipRingSizes, index: int) -> float:
-    """Resistance of a ring from a brush opposite its vias to both ends of their row, two ways in parallel [ohm]."""
+    """Resistance of a ring from a brush opposite its vias to both ends of their row, both halves of the ring in
+    parallel [ohm].
+    """
     row = row_lengths(section, sizes, index)
-    way = pi * ring_radius(section, index) - float(row[-1] - row[0]) / 2
-    return float(track_resistance(way, section.width, section.copper)) / 2
+    half = pi * ring_radius(section, index) - float(row[-1] - row[0]) / 2
+    return float(track_resistance(half, section.width, section.copper)) / 2
 
 
 def slip_ring_results(design: Design) -> SlipRingResult | None:

@@ -1,4 +1,4 @@
-"""The standards' currents: one lonely track or via for a stated rise, as rms phase current."""
+"""The standards' currents: one isolated track or via for a stated rise, as rms phase current."""
 
 from __future__ import annotations
 

@@ -18,21 +18,27 @@ class MagnetConstants:
     gap_field_peak: float = result("gap_field_peak_t", "fundamental peak of B_z at layer 1, mean copper radius")
     flux_linkage_peak: float = result("flux_linkage_peak_wb", "fundamental peak of a phase's flux linkage (psi)")
     emf_constant: float = result("emf_constant_v_s_per_rad", "phase EMF peak per mechanical rad/s")
-    torque_constant: float = result("torque_constant_n_m_per_a", "torque per peak phase ampere, sine drive")
-    motor_constant: float = result("motor_constant_n_m_per_sqrt_w", "torque per root of copper loss at 20 C")
+    torque_constant: float = result("torque_constant_n_m_per_a", "torque per peak ampere of phase current, sine drive")
+    motor_constant: float = result("motor_constant_n_m_per_sqrt_w", "torque per square root of copper loss at 20 C")
     speed_constant: float | None = result("speed_constant_rpm_per_v", "speed per volt of line-to-line peak")
-    effective_factor: float = result("effective_winding_factor", "winding factor of the real copper, in psi")
+    effective_factor: float = result(
+        "effective_winding_factor", "winding factor of the copper as drawn, from its flux linkage"
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
 class Waveforms:
     """EMF and torque over an electrical turn, from all orders."""
 
-    emf_harmonics: tuple[dict[str, float], ...] = result("emf_harmonics", "phase EMF by order over its fundamental")
+    emf_harmonics: tuple[dict[str, float], ...] = result(
+        "emf_harmonics", "harmonics of the phase EMF over its fundamental, by order"
+    )
     emf_distortion: float = result("emf_thd_ratio", "total harmonic distortion of the phase EMF")
     line_emf_distortion: float | None = result("line_emf_thd_ratio", "total harmonic distortion of the line EMF")
     torque_ripple: float = result("torque_ripple_ratio", "torque ripple in sine drive, peak to peak over mean")
-    six_step_ripple: float = result("six_step_ripple_ratio", "torque ripple with block currents, likewise")
+    six_step_ripple: float = result(
+        "six_step_ripple_ratio", "torque ripple in six-step commutation, peak to peak over mean"
+    )
     waves: Waves = inside()
 
 

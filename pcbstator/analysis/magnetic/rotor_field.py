@@ -19,20 +19,15 @@ from pcbstator.errors import LawRangeError
 from pcbstator.materials import mild_steel
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
 from pcbstator.physics.magnetics.linkage import LinkedTrack, each_track_linkage_harmonics
-from pcbstator.physics.magnetics.magnet_ring import (
+from pcbstator.physics.magnetics.magnet_pattern import (
     Footprint,
-    PlateField,
-    RingField,
-    RingSource,
     block_footprint,
     disc_footprint,
     halbach_footprint,
-    joined_fields,
-    ring_field,
-    ring_harmonics,
-    ring_source,
     sector_footprint,
 )
+from pcbstator.physics.magnetics.magnet_ring import PlateField, RingField, joined_fields, ring_field, ring_harmonics
+from pcbstator.physics.magnetics.ring_modes import RingSource, ring_source
 from pcbstator.physics.magnetics.steel import SaturatedIron, saturated_iron
 from pcbstator.physics.magnetics.working_point import thinnest_layer
 from pcbstator.physics.mechanics.magnet_force import FORCE_ORDERS
@@ -44,7 +39,7 @@ ComplexArray = NDArray[np.complex128]
 
 ORDERS = np.arange(1, 26, 2)
 PLATE_RINGS = 32  # of a steel plate beyond the board
-POINTS = 6000  # of centre-lines that are integrated in one pass: more would not stay in the processor's cache
+POINTS = 6000  # of centre-lines that are integrated at once: more would not stay in the processor's cache
 
 
 def magnet_footprint(design: Design) -> Footprint:
@@ -151,7 +146,9 @@ def copper_distances(design: Design, layers: MagnetLayers) -> NDArray[np.float64
 
 
 def path_linkages(copper: Copper, field: RingField) -> ComplexArray:
-    """Linkage harmonics (paths, orders) [Wb] of every path: one coil turned to its places, and the links."""
+    """Linkage harmonics (paths, orders) [Wb] of every path: one coil turned to its places, and the inter-coil
+    connections.
+    """
     found = all_path_linkages([(copper, field)])[0]
     if isinstance(found, LawRangeError):
         raise found
@@ -159,8 +156,8 @@ def path_linkages(copper: Copper, field: RingField) -> ComplexArray:
 
 
 def all_path_linkages(stators: Sequence[tuple[Copper, RingField]]) -> list[ComplexArray | LawRangeError]:
-    """The same of many stators; those beside each other go in one pass as far as their fields join. What is out of
-    range for one is its result, and the others do not notice.
+    """Linkage harmonics of the paths of many stators; those beside each other are integrated at once as far as their
+    fields join. What is out of range for one is its result, and the others do not notice.
 
     Every shape of copper is integrated once, whatever number of its turned copies there is and of paths that run
     through them.
@@ -174,11 +171,11 @@ def all_path_linkages(stators: Sequence[tuple[Copper, RingField]]) -> list[Compl
             points, end = points + shaped[end][0].points, end + 1
             if points * len(field.orders) > POINTS:
                 break
-        found += _in_one_pass(shaped[len(found) : end])
+        found += _integrated_at_once(shaped[len(found) : end])
     return found
 
 
-def _in_one_pass(stators: Sequence[tuple[_Shapes, RingField]]) -> list[ComplexArray | LawRangeError]:
+def _integrated_at_once(stators: Sequence[tuple[_Shapes, RingField]]) -> list[ComplexArray | LawRangeError]:
     """Linkages of stators whose fields join."""
     fields = list({id(field): field for _, field in stators}.values())
     before = np.cumsum([0, *(len(field.distances) for field in fields)]).tolist()
@@ -191,7 +188,7 @@ def _in_one_pass(stators: Sequence[tuple[_Shapes, RingField]]) -> list[ComplexAr
     try:
         each = each_track_linkage_harmonics(tracks, joined_fields(fields))
     except LawRangeError as reason:
-        return [reason] if len(stators) == 1 else [found for one in stators for found in _in_one_pass([one])]
+        return [reason] if len(stators) == 1 else [found for one in stators for found in _integrated_at_once([one])]
     parts = np.split(each, np.cumsum([len(shapes.tracks) for shapes, _ in stators])[:-1])
     return [shapes.path_linkages(field, part) for (shapes, field), part in zip(stators, parts, strict=True)]
 

@@ -27,7 +27,7 @@ class Waves:
 
     angles: (samples,) electrical rotor angle [rad], both ends of the turn included. phase_emf: (phases, samples) and
     line_emf: (lines, samples) [V per mechanical rad/s], no lines where phases have nothing in common. torque:
-    (samples,) [N·m] per peak ampere, sine drive; six_step: the same for block currents.
+    (samples,) [N·m] per peak ampere, sine drive; six_step: likewise in six-step commutation.
     """
 
     angles: FloatArray
@@ -73,13 +73,13 @@ def sine_torque(linkages: Harmonics, orders: Integers, pole_pairs: int, angles: 
     """
     count = len(linkages)
     start = np.angle(linkages[0, 0])
-    lags = np.array([phase_angle(index, count) for index in range(count)])
-    currents = -np.sin(angles - start - lags[:, None])
+    delays = np.array([phase_angle(index, count) for index in range(count)])
+    currents = -np.sin(angles - start - delays[:, None])
     return np.asarray((currents * linkage_slopes(linkages, orders, pole_pairs, angles)).sum(axis=0))
 
 
 def six_step_torque(linkages: Harmonics, orders: Integers, pole_pairs: int, angles: FloatArray) -> FloatArray:
-    """Torque per ampere of block currents, each phase carrying them around the peaks of its fundamental EMF.
+    """Torque per ampere in six-step commutation, each phase conducting around the peaks of its fundamental EMF.
 
     linkages: (phases, orders) [Wb]; orders: (orders,) [-]; pole_pairs: [-]; angles: (angles,) electrical [rad].
     Returns (angles,) [N·m/A]. Each phase conducts for the part 1 − 1/phases of a turn, 120 degrees per half wave for
@@ -92,8 +92,8 @@ def six_step_torque(linkages: Harmonics, orders: Integers, pole_pairs: int, angl
     """
     count = len(linkages)
     start = np.angle(linkages[0, 0])
-    lags = np.array([phase_angle(index, count) for index in range(count)])
-    fundamental = -np.sin(angles - start - lags[:, None])
+    delays = np.array([phase_angle(index, count) for index in range(count)])
+    fundamental = -np.sin(angles - start - delays[:, None])
     edge = np.cos(np.pi / 2 * (1 - 1 / count))
     # At the very instant of commutation the two phases share the current.
     currents = (

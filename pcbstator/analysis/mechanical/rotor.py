@@ -1,4 +1,4 @@
-"""Forces and masses of the rotor: axial pull, flux in the steel, inertia, what the glue of a magnet holds."""
+"""Forces and masses of the rotor: axial magnetic force, flux in the steel, inertia, what the glue of a magnet holds."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pcbstator.analysis.magnetic.rotor_field import steel_ring
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.design import BlockMagnet, DiscMagnet
 from pcbstator.materials import knee_field_strength, mild_steel, neodymium, steel_density
-from pcbstator.physics.magnetics.magnet_ring import Footprint
+from pcbstator.physics.magnetics.magnet_pattern import Footprint
 from pcbstator.physics.magnetics.steel import SaturatedIron, saturated_iron
 from pcbstator.physics.magnetics.working_point import demagnetising_margin, working_point
 from pcbstator.physics.mechanics.magnet_force import axial_force
@@ -18,7 +18,7 @@ from pcbstator.physics.mechanics.magnet_force import axial_force
 if TYPE_CHECKING:
     from pcbstator.design import Design
 
-GAP_STEP = 0.01  # of the gap, for the change of the pull with it
+GAP_STEP = 0.01  # of the gap, for the change of the axial force with it
 SATURATION = 1.5  # T; above it plain steel begins to cost field (common practice, no source)
 
 
@@ -53,25 +53,25 @@ def _working_point(design: Design, footprint: Footprint, iron: SaturatedIron) ->
     return lowest, demagnetising_margin(lowest, magnet.remanence, magnet.recoil_permeability, strength).knee
 
 
-def _pull(design: Design, footprint: Footprint, iron: SaturatedIron) -> tuple[float | None, float | None]:
-    """Axial pull [N] and its stiffness [N/m]; None where nothing faces the magnets.
+def _axial_force(design: Design, footprint: Footprint, iron: SaturatedIron) -> tuple[float | None, float | None]:
+    """Axial magnetic force [N] and its stiffness [N/m]; None where nothing faces the magnets.
 
     The stiffness comes from wider gaps, each with its steel: how far that saturates depends on the gap.
     """
     layers, pole_pairs = iron.layers, design.rotor.poles // 2
     if layers.facing_distance == float("inf"):
         return None, None
-    pulls, step = [], GAP_STEP * layers.facing_distance
+    forces, step = [], GAP_STEP * layers.facing_distance
     for steps in range(3):
         if steps:
             mirror, plate = (None if d is None else d + step for d in (layers.mirror_distance, layers.plate_distance))
             layers = replace(layers, mirror_distance=mirror, plate_distance=plate)
             ends = steel_ring(design, footprint)
             iron = saturated_iron(footprint, pole_pairs, layers, mild_steel(), iron.source, ends)
-        pulls.append(axial_force(footprint, pole_pairs, iron.layers, source=iron.source))
-    slope = (4 * pulls[1] - 3 * pulls[0] - pulls[2]) / (2 * step)
+        forces.append(axial_force(footprint, pole_pairs, iron.layers, source=iron.source))
+    slope = (4 * forces[1] - 3 * forces[0] - forces[2]) / (2 * step)
     # Between two rotors each face moves by half of a change of their gap; a plate stands still.
-    return pulls[0], -slope / (2 if design.rotor.arrangement == "double" else 1)
+    return forces[0], -slope / (2 if design.rotor.arrangement == "double" else 1)
 
 
 def mechanical_results(design: Design, footprint: Footprint, iron: SaturatedIron) -> MechanicalResult:
@@ -84,13 +84,13 @@ def mechanical_results(design: Design, footprint: Footprint, iron: SaturatedIron
     steel_mass = pi * (outer**2 - inner**2) * rotor.back_iron * steel_density()
     magnets = rotor.poles * magnet_mass
     inertia = magnets * gyration**2 + steel_mass * (inner**2 + outer**2) / 2
-    pull, stiffness = _pull(design, footprint, iron)
+    force, stiffness = _axial_force(design, footprint, iron)
     fastest = max(design.operation.speeds) if design.operation else None
-    throw = None if not fastest else magnet_mass * centroid * fastest**2
+    centrifugal = None if not fastest else magnet_mass * centroid * fastest**2
     back, plate = iron.back_iron, iron.plate
     working, knee = _working_point(design, footprint, iron)
     return MechanicalResult(
-        axial_force=pull,
+        axial_force=force,
         axial_stiffness=stiffness,
         magnet_flux=working,
         knee_flux=knee,
@@ -98,8 +98,8 @@ def mechanical_results(design: Design, footprint: Footprint, iron: SaturatedIron
         rotor_mass=rotors * (magnets + steel_mass),
         rotor_inertia=rotors * inertia,
         rim_speed=None if not fastest else fastest * max(outer, float(footprint.breakpoints[-1])),
-        centrifugal_force=throw,
-        glue_stress=None if throw is None else throw / area,
+        centrifugal_force=centrifugal,
+        glue_stress=None if centrifugal is None else centrifugal / area,
         back_iron_flux=back.mean if back else None,
         back_iron_wanted=rotor.back_iron * back.wanted / SATURATION if back else None,
         stator_iron_flux=plate.mean if plate else None,

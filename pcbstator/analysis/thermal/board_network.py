@@ -5,9 +5,7 @@ Where the file leaves something open, what takes less heat is assumed; ``assumpt
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
 from math import pi
 from typing import TYPE_CHECKING
 
@@ -17,19 +15,17 @@ from numpy.typing import NDArray
 from pcbstator import materials
 from pcbstator.analysis.electrical.conductors import Conductors
 from pcbstator.analysis.electrical.delta_loop import warm_loop
-from pcbstator.analysis.electrical.losses import steel_plate_loss
-from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
-from pcbstator.analysis.mechanical.rotor import magnet_faces
+from pcbstator.analysis.magnetic.losses import steel_plate_loss
+from pcbstator.analysis.thermal.cooling import cooling_of, eddy_speed, heat_limits
 from pcbstator.analysis.thermal.face_cooling import KNOTS, TABLE_END_C, face_flux
+from pcbstator.analysis.thermal.facing_plates import FacingPlate, facing_plates, plate_gap
 from pcbstator.analysis.thermal.ring_sources import RingSources, SourceCase, ring_sources
-from pcbstator.design.work import Cooling
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.delta_loop import DeltaLoop, loop_loss
 from pcbstator.physics.magnetics.magnet_ring import RingField
 from pcbstator.physics.thermal.convection import air_conductivity
-from pcbstator.physics.thermal.network import Gap, HeatNetwork
+from pcbstator.physics.thermal.network import HeatNetwork
 from pcbstator.physics.thermal.plate import buried_layer_rise, fin_efficiency, ring_areas, ring_conductances
-from pcbstator.physics.thermal.radiation import facing_emissivity
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -37,7 +33,6 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 RINGS = 24  # docs/accuracy.md: 0.1 % of the continuous current
-DEFAULT_COOLING = Cooling()
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,70 +52,6 @@ class BoardHeat:
     speed: float
     board_limit_c: float
     magnet_limit_c: float
-
-
-@dataclass(frozen=True)
-class _Plate:
-    """A plate that faces the board: outer radius, area that faces outwards [m2], heat capacity [J/K], side it looks to,
-    speed [rad/s], and at each radius [m] the parts of the circle where magnets and anything at all face the board."""
-
-    outer: float
-    area: float
-    capacity: float
-    looks: str
-    speed: float
-    outside: str  # "open", "covered" or "mount"
-    magnets: Callable[[FloatArray], FloatArray]
-    anything: Callable[[FloatArray], FloatArray]
-    gap: float
-    behind: float  # further gap where there is no magnet [m]
-    turns: bool
-
-
-def cooling_of(design: Design) -> Cooling:
-    """The design's [cooling], or the defaults."""
-    return design.cooling or DEFAULT_COOLING
-
-
-def heat_limits(design: Design) -> tuple[float, float]:
-    """Highest temperatures of board and magnets [C]."""
-    cooling = cooling_of(design)
-    board, magnets = cooling.stated_board_max_c, cooling.stated_magnet_max_c
-    return (
-        materials.board_limit(design.board.laminate_tg_c) if board is None else board,
-        materials.magnet_limit(design.rotor.magnet.grade) if magnets is None else magnets,
-    )
-
-
-def eddy_speed(design: Design) -> float:
-    """Speed [rad/s] for the eddies in continuous work."""
-    if cooling_of(design).speed is not None:
-        return float(cooling_of(design).speed or 0.0)
-    return max(design.operation.speeds) if design.operation else 0.0
-
-
-def assumptions(design: Design) -> tuple[str, ...]:
-    """What the heat balance takes for granted, in words."""
-    cooling, double = cooling_of(design), design.rotor.arrangement == "double"
-    place = {"rotor-up": "board flat, rotor above", "rotor-down": "board flat, rotor below", "upright": "board upright"}
-    words = [
-        f"ambient {cooling.ambient_c:g} C",
-        place[cooling.orientation] if not double or cooling.orientation == "upright" else "board flat between rotors",
-        "still air" if cooling.airflow is None else f"{cooling.airflow:g} W/(m2 K) from moving air at open faces",
-        f"mount {cooling.mount_conductance:g} W/K" if cooling.mount_conductance else "nothing clamped",
-        "air gap as still air",
-        "bore closed to the air",
-        "magnets and steel without losses, free to the air behind",
-    ]
-    if cooling.far_face == "covered" and not double:
-        words.append("far face shut in")
-    if cooling.beyond_rotor == "covered":
-        words.append("no heat from the rotor-side face where no magnet or steel faces it")
-    speed = eddy_speed(design)
-    if speed > 0:
-        air = "the rotor's own air counted" if cooling.speed else "air as at standstill"
-        words.append(f"eddies at {speed * 30 / pi:.5g} rpm, {air}")
-    return tuple(words)
 
 
 def source_case(
@@ -152,11 +83,12 @@ def board_heat(
 
 
 def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False) -> BoardHeat:
-    """The network of a design whose sources are known; ``steady``: without heat capacities and lag, for pulses only."""
+    """The network of a design whose sources are known; ``steady``: without what pulses need, heat capacities and the
+    resistance from copper to node."""
     design, edges, speed = case.design, case.edges, case.speed
     board, cooling, laminate = design.board, cooling_of(design), materials.laminate()
     rings, limits = len(edges) - 1, heat_limits(design)
-    plates = _plates(design)
+    plates = facing_plates(design)
     n = rings + len(plates)
     area = ring_areas(edges)
     sheet = laminate.conductivity_in_plane * board.thickness * design.boards
@@ -167,19 +99,14 @@ def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False
     faces = _face_tables(design, plates, through)
     helping = area * _helping_part(design, sources, sheet, faces[0], limits[0])
 
-    conduction = np.zeros((n, n))
-    nodes = np.arange(rings)
-    conductances = ring_conductances(edges, sheet + sources.along)
-    conduction[nodes[:-1], nodes[1:]] = conduction[nodes[1:], nodes[:-1]] = -conductances
-    conduction[nodes[:-1], nodes[:-1]] += conductances
-    conduction[nodes[1:], nodes[1:]] += conductances
+    conduction, nodes = _along_board(ring_conductances(edges, sheet + sources.along), n), np.arange(rings)
     face_area = np.zeros((n, 2 + len(plates)))
     open_face = len(plates) == 1 and cooling.far_face == "open"
     if open_face:
         face_area[:rings, 0] = helping
     gaps = []
     for index, plate in enumerate(plates):
-        gap, bare = _gap(plate, rings + index, edges, helping, through)
+        gap, bare = plate_gap(plate, rings + index, edges, helping, through)
         gaps += [gap] if gap is not None else []
         if cooling.beyond_rotor == "open" and plate.turns:
             face_area[:rings, 1] += bare if index == 0 else 0.0
@@ -187,20 +114,20 @@ def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False
             face_area[rings + index, 2 + index] = plate.area
     _add_mount(design, conduction, rings, area, through, len(plates))
 
-    resistance, eddy, held, lag = np.zeros((4, n))
+    resistance, eddy, capacity, copper_to_node = np.zeros((4, n))
     resistance[:rings], eddy[:rings] = sources.resistance, sources.eddy * speed**2 + _loop_heat(case, sources)
     if case.field is not None and len(plates) == 2 and not plates[1].turns:
         eddy[rings + 1] = sum(steel_plate_loss(design, case.field, speed))
     if not steady:
-        held[:rings], lag[:rings] = _stored(case, sources, area * sources.covered, whole)
-        held[rings:] = [plate.capacity for plate in plates]
+        capacity[:rings], copper_to_node[:rings] = _stored(case, sources, area * sources.covered, whole)
+        capacity[rings:] = [plate.capacity for plate in plates]
     network = HeatNetwork(
         ambient_c=cooling.ambient_c,
         conduction=conduction,
         resistance=resistance,
         eddy=eddy,
-        capacity=held,
-        lag=lag,
+        capacity=capacity,
+        copper_to_node=copper_to_node,
         face_area=face_area,
         face_flux=np.array(faces),
         knot_step=(TABLE_END_C - cooling.ambient_c) / (KNOTS - 1),
@@ -208,6 +135,15 @@ def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False
     )
     carrying = [rings + index for index, plate in enumerate(plates) if plate.turns]
     return BoardHeat(network, sources, nodes, np.array(carrying), open_face, through, speed, *limits)
+
+
+def _along_board(conductances: FloatArray, n: int) -> FloatArray:
+    """Conduction (n, n) [W/K] of nodes of which the first are rings, with conductances from each to the next."""
+    conduction, nodes = np.zeros((n, n)), np.arange(len(conductances) + 1)
+    conduction[nodes[:-1], nodes[1:]] = conduction[nodes[1:], nodes[:-1]] = -conductances
+    conduction[nodes[:-1], nodes[:-1]] += conductances
+    conduction[nodes[1:], nodes[1:]] += conductances
+    return conduction
 
 
 def _loop_heat(case: SourceCase, sources: RingSources) -> FloatArray:
@@ -222,8 +158,8 @@ def _loop_heat(case: SourceCase, sources: RingSources) -> FloatArray:
 
 
 def _stored(case: SourceCase, sources: RingSources, area: FloatArray, whole: float) -> tuple[FloatArray, FloatArray]:
-    """Heat capacity [J/K] of every ring, and how much its copper leads for each watt [K/W]; area: of each that tracks
-    cover [m2]; whole: resistance through all boards [K m2/W].
+    """Heat capacity [J/K] of every ring, and thermal resistance from its copper to its node [K/W]; area: of each that
+    tracks cover [m2]; whole: resistance through all boards [K m2/W].
     """
     design, laminate, heats = case.design, materials.laminate(), materials.heat_values()
     solid = design.boards * design.board.thickness
@@ -231,8 +167,8 @@ def _stored(case: SourceCase, sources: RingSources, area: FloatArray, whole: flo
     capacity = volume * laminate.density * heats.laminate_capacity
     capacity = capacity + sources.copper * materials.copper().density * heats.copper_capacity
     depths, thickness = -np.array(design.layer_z), design.stator_thickness
-    lead = buried_layer_rise(sources.layer_share, depths, thickness, thickness / whole)
-    return capacity, lead / area
+    buried = buried_layer_rise(sources.layer_share, depths, thickness, thickness / whole)
+    return capacity, buried / area
 
 
 def _helping_part(
@@ -250,94 +186,12 @@ def _helping_part(
     return np.asarray(sources.covered + (1 - sources.covered) * fin_efficiency(bare / 2, sheet, both))
 
 
-def _gap(
-    plate: _Plate, index: int, edges: FloatArray, area: FloatArray, through: float
-) -> tuple[Gap | None, FloatArray]:
-    """The gap between the rings and a plate, and the area [m2] of each ring that the plate leaves bare."""
-    fine = edges[:-1, None] + np.diff(edges)[:, None] * (np.arange(8) + 0.5) / 8
-    magnets = plate.magnets(fine.ravel()).reshape(fine.shape).mean(axis=1)
-    anything = np.maximum(plate.anything(fine.ravel()).reshape(fine.shape).mean(axis=1), magnets)
-    facing = np.flatnonzero(anything > 1e-6)
-    bare = area * (1 - anything)
-    if not len(facing):
-        return None, bare
-    part, full = magnets[facing], anything[facing]
-    reach = (part / plate.gap + (full - part) / (plate.gap + plate.behind)) / full
-    return Gap(facing, index, area[facing] * full, reach, _grey(), through), bare
-
-
-@cache
-def _grey() -> float:
-    """Emissivity of mask and rotor together [-]."""
-    mask, metal = materials.laminate().mask_emissivity, materials.heat_values().rotor_emissivity
-    return float(facing_emissivity(mask, metal))
-
-
-def _plates(design: Design) -> list[_Plate]:
-    """The plates that face the board: the rotor, then the second rotor or the steel beyond the board."""
-    rotor, cooling = design.rotor, cooling_of(design)
-    heats, footprint = materials.heat_values(), magnet_footprint(design)
-    face, _, _ = magnet_faces(design)
-    inner, outer = steel_ring(design, footprint)
-    pieces = rotor.poles * footprint.segments_per_pole
-    rim = float(footprint.breakpoints[-1])
-
-    def magnet_part(radius: FloatArray) -> FloatArray:
-        inside = (radius >= footprint.breakpoints[0]) & (radius <= rim)
-        safe = np.clip(radius, footprint.breakpoints[0], rim)
-        part = (footprint.upper(safe) - footprint.lower(safe)) * pieces / pi
-        return np.where(inside, np.clip(part, 0.0, 1.0), 0.0)
-
-    def steel_part(radius: FloatArray) -> FloatArray:
-        return np.where((radius >= inner) & (radius <= outer) & (rotor.back_iron > 0), 1.0, 0.0)
-
-    steel = pi * (outer**2 - inner**2)
-    mass = rotor.poles * face * rotor.magnet.thickness * materials.neodymium().density
-    capacity = mass * heats.magnet_capacity
-    capacity += steel * rotor.back_iron * materials.steel_density() * heats.steel_capacity
-    sides = {"rotor-up": ("up", "down"), "rotor-down": ("down", "up"), "upright": ("side", "side")}[cooling.orientation]
-
-    def turning(looks: str) -> _Plate:
-        return _Plate(
-            outer=max(outer, rim),
-            area=steel if rotor.back_iron > 0 and steel > 0 else rotor.poles * face,
-            capacity=capacity,
-            looks=looks,
-            speed=cooling.speed or 0.0,
-            outside="open",
-            magnets=magnet_part,
-            anything=steel_part,
-            gap=rotor.air_gap,
-            behind=rotor.magnet.thickness,
-            turns=True,
-        )
-
-    plates = [turning(sides[0])]
-    if rotor.arrangement == "double":
-        plates.append(turning(sides[1]))
-    elif rotor.stator_iron > 0 and steel > 0:
-        plates.append(
-            _Plate(
-                outer=outer,
-                area=steel,
-                capacity=steel * rotor.stator_iron * materials.steel_density() * heats.steel_capacity,
-                looks=sides[1],
-                speed=0.0,
-                outside={"open": "open", "covered": "covered", "clamped": "mount"}[cooling.far_face],
-                magnets=np.zeros_like,
-                anything=lambda radius: np.where((radius >= inner) & (radius <= outer), 1.0, 0.0),
-                gap=rotor.stator_iron_gap,
-                behind=0.0,
-                turns=False,
-            )
-        )
-    return plates
-
-
 def _add_mount(
     design: Design, conduction: FloatArray, rings: int, area: FloatArray, through: float, plates: int
 ) -> None:
-    """Adds the conductance to the mount: at a rim, over the clamped face, or at the steel beyond the board."""
+    """Adds the conductance to the mount: at an edge of the board, over the clamped face, or at the steel beyond the
+    board.
+    """
     cooling = cooling_of(design)
     whole = cooling.mount_conductance
     if whole <= 0:
@@ -348,21 +202,21 @@ def _add_mount(
     elif cooling.far_face == "clamped":
         conduction[rings + 1, rings + 1] += whole
     else:
-        rim = rings - 1 if cooling.mount_rim == "outer" else 0
-        conduction[rim, rim] += whole
+        edge = rings - 1 if cooling.mount_rim == "outer" else 0
+        conduction[edge, edge] += whole
 
 
-def _face_tables(design: Design, plates: list[_Plate], through: float) -> list[FloatArray]:
+def _face_tables(design: Design, plates: list[FacingPlate], through: float) -> list[FloatArray]:
     """Flux [W/m2] over node temperature: board's far face, its near face, outer face of every plate."""
     board, cooling, mask = design.board, cooling_of(design), materials.laminate().mask_emissivity
     metal = materials.heat_values().rotor_emissivity
     outer = board.outer_diameter / 2
-    length = (outer**2 - (board.inner_diameter / 2) ** 2) / (2 * outer)  # area over the outer rim: the bore is closed
+    length = (outer**2 - (board.inner_diameter / 2) ** 2) / (2 * outer)  # area over the outer edge: the bore is closed
     sides = {"rotor-up": ("down", "up"), "rotor-down": ("up", "down"), "upright": ("side", "side")}[cooling.orientation]
 
-    def face(looks: str, flat: float, rim: float, grey: float, behind: float, speed: float) -> FloatArray:
-        size = 2 * rim if looks == "side" else flat
-        return face_flux(cooling.ambient_c, cooling.airflow, looks, size, grey, behind, speed, rim)
+    def face(looks: str, flat: float, outer: float, grey: float, behind: float, speed: float) -> FloatArray:
+        size = 2 * outer if looks == "side" else flat
+        return face_flux(cooling.ambient_c, cooling.airflow, looks, size, grey, behind, speed, outer)
 
     return [face(side, length, outer, mask, through, 0.0) for side in sides] + [
         face(plate.looks, plate.area / (2 * pi * plate.outer), plate.outer, metal, 0.0, plate.speed) for plate in plates

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.analysis.thermal.current_limits import HeatState, allowed_currents
+from pcbstator.analysis.thermal.heat_state import HeatState
+from pcbstator.analysis.thermal.intermittent import allowed_currents
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.thermal.transients import stiff_temperatures
@@ -43,7 +44,7 @@ class HeatCurves:
 def heat_curves(thermal: ThermalResult) -> HeatCurves | None:
     """The curves of a result; None without a heat balance or without any current to speak of."""
     state = thermal.heat
-    if not isinstance(state, HeatState) or state.heat_current <= 0 or thermal.time_constant is None:
+    if state is None or state.heat_current <= 0 or thermal.time_constant is None:
         return None
     longest = 6.0 * thermal.time_constant
     time = np.geomspace(SHORTEST, longest, 40)

@@ -74,12 +74,12 @@ def face_flux(
     emissivity: float,
     through: float,
     speed: float,
-    rim: float,
+    outer: float,
 ) -> FloatArray:
     """Flux [W/m2] from a node behind ``through`` [K m2/W] of laminate, at KNOTS even rises above ambient [C].
 
     airflow: coefficient of moving air instead of still air [W/(m2 K)]. looks: "up", "down" or "side"; size: the length
-    of that law [m]. speed: of a face that turns [rad/s], with its rim [m].
+    of that law [m]. speed: of a face that turns [rad/s], with its outer radius [m].
 
     Outside the laminar range of a correlation its value at the limit is kept, which is less than turbulent air takes.
     """
@@ -96,8 +96,8 @@ def face_flux(
             number = flat_hot_side_down_nusselt(np.minimum(ra, DOWN_MOST))
         h = number * air.conductivity / size
     if speed > 0:
-        laminar = np.minimum(speed, DISC_LAMINAR * air.viscosity / rim**2)
-        h = np.maximum(h, turning_disc_coefficient(laminar, rim, air.mean))
+        laminar = np.minimum(speed, DISC_LAMINAR * air.viscosity / outer**2)
+        h = np.maximum(h, turning_disc_coefficient(laminar, outer, air.mean))
     rise = air.surface - ambient
     flux = (h + emissivity * air.black) * rise
     even = (TABLE_END_C - ambient) * np.linspace(0.0, 1.0, KNOTS)

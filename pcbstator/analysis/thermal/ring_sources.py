@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pcbstator import materials
 from pcbstator.analysis.electrical.conductors import Conductors
-from pcbstator.analysis.electrical.losses import circulating_loss
+from pcbstator.analysis.magnetic.losses import circulating_loss
 from pcbstator.copper import Copper, Track
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.delta_loop import DeltaLoop
@@ -106,23 +106,23 @@ def _cut(conductors: Conductors, longest: float) -> _Pieces:
     """All tracks in even pieces of at most ``longest`` [m]; one stands for all of its shape, wherever they lie."""
     tracks, count, load = _shapes(conductors)
     points = np.concatenate([track.shape for track in tracks]).view(np.complex128)[:, 0]
-    # One way along all tracks in turn, jumps between them included, so that it never stands still between two.
-    way = np.zeros(len(points))
-    np.cumsum(np.abs(points[1:] - points[:-1]), out=way[1:])
+    # One coordinate along all tracks in turn, jumps between them included, so that it never stands still between two.
+    distance = np.zeros(len(points))
+    np.cumsum(np.abs(points[1:] - points[:-1]), out=distance[1:])
     sizes = np.array([len(track.shape) for track in tracks])
     first = np.cumsum(sizes) - sizes
-    lengths = np.maximum(way[first + sizes - 1] - way[first], 1e-15)
+    lengths = np.maximum(distance[first + sizes - 1] - distance[first], 1e-15)
     cuts = np.ceil(lengths / longest).astype(np.int64)
     owner = np.repeat(np.arange(len(cuts)), cuts + 1)
     number = np.arange(len(owner)) - (np.cumsum(cuts + 1) - (cuts + 1))[owner]
-    ends = way[first][owner] + number * (lengths / cuts)[owner]
+    ends = distance[first][owner] + number * (lengths / cuts)[owner]
     begin = np.flatnonzero(owner[1:] == owner[:-1])
     owner, middles = owner[begin], (ends[begin] + ends[begin + 1]) / 2
-    at_ends, middle = np.abs(np.interp(ends, way, points)), np.abs(np.interp(middles, way, points))
+    at_ends, middle = np.abs(np.interp(ends, distance, points)), np.abs(np.interp(middles, distance, points))
     before, after = at_ends[begin], at_ends[begin + 1]
     width = np.array([track.width for track in tracks])[owner]
     if any(track.widths is not None for track in tracks):
-        width = np.interp(middles, way, np.concatenate([track.point_widths for track in tracks]))
+        width = np.interp(middles, distance, np.concatenate([track.point_widths for track in tracks]))
     layer = np.array([track.layer - 1 for track in tracks])[owner]
     return _Pieces(
         radius=(before + after + 2 * middle) / 4,

@@ -19,13 +19,13 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import KDTree
 
-from pcbstator.copper.records import Copper
 from pcbstator.copper.connections.buses import Cuts
 from pcbstator.copper.geometry.board_shape import NOT_CONNECTED, BoardShape, Hole, ring_board
 from pcbstator.copper.geometry.contour import Arc, Contour, Line, Place, Segment, signed_sweep, turn
 from pcbstator.copper.geometry.tracks import FloatArray, Terminal, Track, Via
 from pcbstator.copper.non_winding import Land, NonWindingCopper
 from pcbstator.copper.plain_board import PlainBoard
+from pcbstator.copper.records import Copper
 from pcbstator.errors import Complaint, DesignError
 
 if TYPE_CHECKING:

@@ -1,4 +1,4 @@
-"""Current that one lonely track carries, and the clearance that a voltage needs: IPC-2221 and a fit of IPC-2152.
+"""Current that one isolated track carries, and the clearance that a voltage needs: IPC-2221 and a fit of IPC-2152.
 
 Both current laws are for a single isolated track in still air. A stator is a plate full of hot copper; its heat
 balance (pcbstator.physics heat laws) almost always allows less.
@@ -36,7 +36,7 @@ BROOKS_ADAM_INTERNAL = np.array(
     ]
 )
 BROOKS_ADAM_INTERNAL_C = -1.52
-FOIL_TOLERANCE = 0.03  # 18, 35, 70 and 105 um pass for 0.5, 1, 2 and 3 ounces
+FOIL_TOLERANCE = 0.03  # 18, 35, 70 and 105 um count as 0.5, 1, 2 and 3 ounces
 
 # IPC-2221 Table 6-1: up to this voltage [V], spacing [mm] per condition; last row: per volt above 500 V.
 SPACING_VOLTAGES = (15.0, 30.0, 50.0, 100.0, 150.0, 170.0, 250.0, 300.0, 500.0)
@@ -67,7 +67,7 @@ def _check_ipc2221(current: FloatArray, width: FloatArray, rise: ArrayLike, exte
 def ipc2221_current(
     width: ArrayLike, thickness: ArrayLike, temperature_rise: ArrayLike, external: bool = True
 ) -> FloatArray:
-    """Current that heats a lonely track by the given rise, after IPC-2221.
+    """Current that heats an isolated track by the given rise, after IPC-2221.
 
     width, thickness: (...) [m]; temperature_rise: (...) [K]; external: on a face of the board, else inside [-].
     Returns (...) [A]. Range: rise 10 to 100 K, width to 400 mil, 35 A external and 17.5 A internal, else LawRangeError.
@@ -86,7 +86,7 @@ def ipc2221_current(
 def ipc2221_width(
     current: ArrayLike, thickness: ArrayLike, temperature_rise: ArrayLike, external: bool = True
 ) -> FloatArray:
-    """Width at which a lonely track heats by the given rise, after IPC-2221.
+    """Width at which an isolated track heats by the given rise, after IPC-2221.
 
     current: (...) [A]; thickness: (...) [m]; temperature_rise: (...) [K]; external: on a face, else inside [-].
     Returns (...) [m]. Range: as ipc2221_current. Source: IPC-2221, 6.2, solved for the section A.
@@ -124,7 +124,7 @@ def _brooks_adam_factors(thickness: FloatArray, external: bool) -> tuple[FloatAr
 
 
 def brooks_adam_rise(current: ArrayLike, width: ArrayLike, thickness: ArrayLike, external: bool = True) -> FloatArray:
-    """Temperature rise of a lonely track after the fit of Brooks and Adam to the charts of IPC-2152.
+    """Temperature rise of an isolated track after the fit of Brooks and Adam to the charts of IPC-2152.
 
     current: (...) [A]; width, thickness: (...) [m]; external: on a face of the board, else inside [-].
     Returns (...) [K]. Range: internal 0.5 to 3 oz (17.5 to 105 um), LawRangeError outside; the table has rows for 0.5,
@@ -142,7 +142,7 @@ def brooks_adam_rise(current: ArrayLike, width: ArrayLike, thickness: ArrayLike,
 def brooks_adam_current(
     width: ArrayLike, thickness: ArrayLike, temperature_rise: ArrayLike, external: bool = True
 ) -> FloatArray:
-    """Current that heats a lonely track by the given rise, after the fit of Brooks and Adam to IPC-2152.
+    """Current that heats an isolated track by the given rise, after the fit of Brooks and Adam to IPC-2152.
 
     width, thickness: (...) [m]; temperature_rise: (...) [K]; external: on a face of the board, else inside [-].
     Returns (...) [A]. Range: as brooks_adam_rise.

@@ -23,7 +23,7 @@ def hole_end_squares(width: ArrayLike, pad: ArrayLike, hole: ArrayLike) -> Float
 
     Source: derived here, a wall at one voltage. A track at least as wide as the pad: half-infinite strip with a thin
     source half a width from its end, by images at edges and end, ln(w/(pi d))/(2 pi), less pi/8 (d/w)^2 for the wall's
-    own field. A narrower one ends at the pad's rim, -p/(2 w) + w/(6 p); from there a slot opens into a half-plane
+    own field. A narrower one ends at the pad's edge, -p/(2 w) + w/(6 p); from there a slot opens into a half-plane
     (Schwarz-Christoffel: as a line of radius 2 w/(pi e)) with a wall at the distance p/2 ln(p/d) that a ring has.
 
     >>> hole_end_squares(np.array([0.3e-3, 0.5e-3, 1e-3, 2e-3]), 0.6e-3, 0.3e-3).round(3).tolist()

@@ -48,8 +48,8 @@ def friction_error(friction: float, speed_gain: float, position_gain: float) -> 
     """Error that friction leaves in a position loop without integral action.
 
     friction: [N m]; speed_gain: torque per speed error [N m s/rad]; position_gain: speed per position error [1/s].
-    Returns [rad]: the steady lag of a slow turn (running friction, speed fed forward), and the half width of the dead
-    band at rest (standstill friction). Source: derived here: friction = speed_gain · position_gain · error.
+    Returns [rad]: the steady following error of a slow turn (running friction, speed fed forward), and the half width
+    of the dead band at rest (standstill friction). Source: derived here: friction = speed_gain · position_gain · error.
 
     >>> round(friction_error(0.01, 0.05, 20.0), 9)
     0.01

@@ -156,8 +156,8 @@ def cycle_samples(moves: Iterable[tuple[float, Iterable[Piece], float, float]]) 
 
 def _split(piece: Piece) -> list[Piece]:
     """Parts short enough for torque that depends on the angle."""
-    way = abs(piece.end[0] - piece.angle)
-    count = min(MOST_PIECES, max(1, ceil(way / LONGEST_PIECE)))
+    travel = abs(piece.end[0] - piece.angle)
+    count = min(MOST_PIECES, max(1, ceil(travel / LONGEST_PIECE)))
     starts = np.arange(count) * piece.duration / count
     angle, speed, acceleration = piece.at(starts)
     return [

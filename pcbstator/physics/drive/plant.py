@@ -178,22 +178,22 @@ class Plant:
         values = self.values
         middle, other = self.angle + self.speed * h / 2, self.load_angle + self.load_speed * h / 2
         twist, half = middle - other, values.play / 2
-        pull = 0.0
+        coupling = 0.0
         if abs(twist) > half:
             slip = self.speed - self.load_speed
             reduced = values.inertia * values.load_inertia / (values.inertia + values.load_inertia)
             damping = 2 * CONTACT_DAMPING * sqrt(values.stiffness * reduced)
             elastic = values.stiffness * (twist - copysign(half, twist))
-            pull = elastic + damping * slip
-            if half and pull * twist < 0:  # teeth push, they do not pull
-                pull = 0.0
-        after = self.speed + h * (torque - pull) / values.inertia
-        behind = self._rubbed(values.load_inertia, other, self.load_speed, pull + push, h)
+            coupling = elastic + damping * slip
+            if half and coupling * twist < 0:  # teeth push only
+                coupling = 0.0
+        after = self.speed + h * (torque - coupling) / values.inertia
+        behind = self._rubbed(values.load_inertia, other, self.load_speed, coupling + push, h)
         means = (self.speed + after) / 2, (self.load_speed + behind) / 2
         self.work -= push * means[1] * h
         stored = self._spring(self.angle - self.load_angle)
         self.angle, self.load_angle = middle + after * h / 2, other + behind * h / 2
-        self.wasted += pull * (means[0] - means[1]) * h - (self._spring(self.angle - self.load_angle) - stored)
+        self.wasted += coupling * (means[0] - means[1]) * h - (self._spring(self.angle - self.load_angle) - stored)
         self.speed, self.load_speed = after, behind
 
     def _spring(self, twist: float) -> float:

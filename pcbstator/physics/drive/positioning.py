@@ -29,7 +29,7 @@ def ring_eccentricity_error(angle: ArrayLike, offset: float, radius: float) -> F
 
 
 def ring_eccentricity_peak(offset: float, radius: float) -> float:
-    """Largest error of a ring off its centre, either way.
+    """Largest error of a ring off its centre, to either side.
 
     offset, radius: [m]. Returns [rad]. LawRangeError unless the offset is below the radius. Source: derived here,
     arcsin(offset/radius).
@@ -60,7 +60,7 @@ def magnet_eccentricity_error(angle: ArrayLike, offset: float, distance: float) 
 
 
 def magnet_eccentricity_peak(offset: float, distance: float) -> float:
-    """Largest error of a chip off the axis of a magnet on the shaft's end, either way.
+    """Largest error of a chip off the axis of a magnet on the shaft's end, to either side.
 
     offset: of the chip from the axis [m]; distance: to the middle of the magnet [m]. Returns [rad]. LawRangeError
     where the offset is above 0.7 of the distance, where the direction turns round. Source: derived here.

@@ -91,8 +91,8 @@ class Controller:
     def torque(self, wanted: float, speed: float, acceleration: float) -> float:
         """Torque asked for, limited; the speed loop's integral stops where it is limited or within the dead band."""
         c = self.values
-        lag = wanted - self.angle
-        missing = speed + c.position_gain * lag - self.speed
+        error = wanted - self.angle
+        missing = speed + c.position_gain * error - self.speed
         ahead = c.inertia * acceleration + c.viscous * speed
         if speed:
             ahead += c.friction if speed > 0 else -c.friction
@@ -102,7 +102,7 @@ class Controller:
             return most
         if asked < -most:
             return -most
-        if speed or not -c.dead_band < lag < c.dead_band:
+        if speed or not -c.dead_band < error < c.dead_band:
             self.excess += c.period * c.speed_integral * missing
         return asked
 

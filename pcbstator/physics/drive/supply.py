@@ -185,11 +185,11 @@ def _course(
 
 def _legs(modulation: float, phases: int, h_bridges: bool, angles: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Duty of every leg (legs, angles), and how the legs' voltages make up that of phase A (legs,)."""
-    lags = 2 * pi * np.arange(phases) / phases if phases != 2 else np.array([0, pi / 2])
+    delays = 2 * pi * np.arange(phases) / phases if phases != 2 else np.array([0, pi / 2])
     if h_bridges:
         wave = modulation * np.cos(angles)
         return np.stack([(1 + wave) / 2, (1 - wave) / 2]), np.array([1.0, -1.0])
-    waves = modulation * star_voltage_limit(1.0, phases) * np.cos(angles - lags[:, None])
+    waves = modulation * star_voltage_limit(1.0, phases) * np.cos(angles - delays[:, None])
     mixing = -np.ones(phases) / phases
     mixing[0] += 1
     if phases == 2:  # the third leg holds the common point
@@ -200,7 +200,7 @@ def _legs(modulation: float, phases: int, h_bridges: bool, angles: FloatArray) -
 def equivalent_star_factor(phases: int) -> float:
     """Voltage of a polygon's phase over that of the star that the terminals could as well hide.
 
-    phases: [-]. Returns [-], sqrt(3) for a delta. Currents go the other way, impedances with the square.
+    phases: [-]. Returns [-], sqrt(3) for a delta. Currents are divided by it, impedances with the square.
     Source: derived here, 2 sin(pi/phases).
 
     >>> round(equivalent_star_factor(3) ** 2, 9)

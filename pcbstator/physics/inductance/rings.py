@@ -7,8 +7,8 @@ With the currents written as complex numbers m and spread as ``strips`` tells, a
 
 (Sommerfeld's integral with the addition theorem of the Bessel functions); F tells of the spread, of the distance of the
 levels and of iron. Coils that are one coil turned about the axis differ by a factor alone, so one of them is laid out,
-and where the pattern of the coils repeats t times around, only every t-th wave is there. Links do not repeat: the other
-waves are of links alone, and fewer and longer ones will do for them.
+and where the pattern of the coils repeats t times around, only every t-th wave is there. Inter-coil connections do not
+repeat: the other waves are of them alone, and fewer and longer ones will do for them.
 
 Currents are laid by cubic splines on rings of equal distance, the cell. How many rings there are is fixed, so that the
 Bessel functions are the same for every machine.
@@ -46,7 +46,7 @@ from pcbstator.physics.inductance.strips import (
 FloatArray = NDArray[np.float64]
 AnyArray = NDArray[Any]
 
-RINGS, FEW_RINGS = 88, 40  # from the axis to beyond the copper; for links among themselves
+RINGS, FEW_RINGS = 88, 40  # from the axis to beyond the copper; for inter-coil connections among themselves
 BEYOND = 5  # rings beyond the copper, and beyond the axis
 SPAN = 3.2  # of the outer radius: at this distance currents would be seen again, for the steps in k
 DENSE = 8.0  # steps: below this many, k is closer, since the field between two irons changes quickly there
@@ -87,7 +87,8 @@ class _Rings:
 def ring_cells(rings: Sequence[CoilRing], interconnects: Strips | None = None) -> tuple[float, float]:
     """The cells of ring_inductance_matrix: copper nearer to each other than 2.5 of them sees too little of each other.
 
-    rings, links: the copper [m]. Returns the cell for all copper, and the larger one for links among themselves [m].
+    rings, interconnects: the copper [m]. Returns the cell for all copper, and the larger one for the inter-coil
+    connections among themselves [m].
     Range: at least one ring. Source: derived here, the outer radius over the numbers of rings.
 
     >>> from pcbstator.physics.inductance.strips import strips_along
@@ -107,14 +108,14 @@ def ring_inductance_matrix(
     images: Sequence[Image] = (),
     repeats: int | None = None,
 ) -> FloatArray:
-    """Self and mutual partial inductances of paths through coils around an axis and links between them.
+    """Self and mutual partial inductances of paths through coils around an axis and the inter-coil connections.
 
-    rings: the coils [m, rad, -]; links: other copper, n pieces [m], if any; currents: (paths, n) in them, from start to
-    end, per ampere of each path [-]; images: of iron planes, from iron_images [-, m, -]; repeats: how often [-] the
-    coils' currents repeat around the axis but for their ends; found from angles and currents if not given.
+    rings: the coils [m, rad, -]; interconnects: other copper, n pieces [m], if any; currents: (paths, n) in them, from
+    start to end, per ampere of each path [-]; images: of iron planes, from iron_images [-, m, -]; repeats: how often
+    [-] the coils' currents repeat around the axis but for their ends; found from angles and currents if not given.
     Returns (paths, paths) symmetric [H]. Range: level pieces, else LawRangeError; at least one ring. Accuracy: 0.2 % of
-    the self inductance where nothing is nearer to each other than 2.5 cells, see ring_cells.
-    Source: derived here from 1 / R = integral of exp(-k |z|) J_0(k rho) dk and Graf's theorem (NIST DLMF 10.23).
+    the self inductance where nothing is nearer to each other than 2.5 cells, see ring_cells. Source: derived here from
+    1 / R = integral of exp(-k |z|) J_0(k rho) dk and Graf's theorem (NIST DLMF 10.23).
 
     >>> from pcbstator.physics.inductance.strips import strips_along
     >>> around = np.linspace(0, 2 * np.pi, 361)
@@ -207,7 +208,9 @@ class _Waves:
     def coils(
         self, rings: Sequence[CoilRing], interconnects: _Seen | None, chosen: AnyArray | None = None
     ) -> FloatArray:
-        """Coils with each other and twice with the links, in all or the chosen orders (paths, paths) [H]."""
+        """Coils with each other and twice with the inter-coil connections, in all or the chosen orders (paths, paths)
+        [H].
+        """
         some = slice(None) if chosen is None else chosen
         own = [self.waves(ring.strips, np.ones((1, len(ring.strips.width)))) for ring in rings]
         turned = [ring.currents @ np.exp(-1j * np.outer(ring.angles, self.orders[some] - 1)) for ring in rings]

@@ -325,7 +325,7 @@ def _at_back(slab: _Slab) -> tuple[FloatArray, FloatArray]:
 
 
 def force_response(k: FloatArray, layers: MagnetLayers) -> tuple[tuple[FloatArray, ...], tuple[FloatArray, ...]]:
-    """Pull between the magnet plate and what faces it, per mode, as factors of the sources.
+    """Axial force between the magnet plate and what faces it, per mode, as factors of the sources.
 
     k: (…, N) wave numbers, above 0 [1/m]. layers: across the magnet plate, with a mirror or plate facing [m, T].
     Returns (falling, rising). B_z² − B_t² in the gap is the product of both waves, each a sum of factors (…, N) [T/T]
@@ -335,12 +335,14 @@ def force_response(k: FloatArray, layers: MagnetLayers) -> tuple[tuple[FloatArra
     difference, so B_z² − B_t² = 4·d·u·e^−2kD whatever s.
 
     >>> import numpy as np
-    >>> falling, rising = pull_response(np.array([100.0]), MagnetLayers(0.003, 1.3, mirror_distance=0.002))
+    >>> falling, rising = force_response(np.array([100.0]), MagnetLayers(0.003, 1.3, mirror_distance=0.002))
     >>> round(float(falling[0][0]), 6), round(float(rising[0][0]), 6)  # (1 − e^−kh)·e^−kD
     (0.2122, 0.2122)
     """
     if not isfinite(layers.facing_distance):
-        raise LawRangeError("nothing faces the magnets, so nothing pulls: give mirror_distance or plate_distance")
+        raise LawRangeError(
+            "nothing faces the magnets, so there is no axial force: give mirror_distance or plate_distance"
+        )
     slab = _slab(k, layers)
     decay = 2.0 * np.exp(-k * slab.D)
     falling = [decay * part for part in (slab.axial, slab.charged, slab.lifted)]

@@ -57,7 +57,8 @@ def path_linkage_harmonics(
     Copper outside the field's radii: LawRangeError. Derived here.
 
     >>> from pcbstator.physics.magnetics.field_layers import MagnetLayers
-    >>> from pcbstator.physics.magnetics.magnet_ring import ring_field, sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_ring import ring_field
     >>> ring = sector_footprint(0.020, 0.035, 0.8 * np.pi / 12)
     >>> field = ring_field(ring, 6, MagnetLayers(0.003, 1.3), 0.018, 0.037, np.array([0.001]))
     >>> loop = np.array([[0.022, -0.005], [0.033, -0.006], [0.033, 0.006], [0.022, 0.005], [0.022, -0.005]])
@@ -68,7 +69,7 @@ def path_linkage_harmonics(
 
 
 def tracks_linkage_harmonics(tracks: Sequence[LinkedTrack], field: RingField, filaments: int = 2) -> ComplexArray:
-    """Harmonics of the flux linkage of many tracks in series, in one pass.
+    """Harmonics of the flux linkage of many tracks in series, all at once.
 
     tracks: any number of LinkedTrack [m]. field: a RingField that reaches a track width beyond every centre-line [T].
     filaments: Gauss points across the width [-]. Returns complex (orders,) [Wb], summed with the tracks' weights:
@@ -76,7 +77,8 @@ def tracks_linkage_harmonics(tracks: Sequence[LinkedTrack], field: RingField, fi
     Copper outside the field's radii: LawRangeError. Derived here.
 
     >>> from pcbstator.physics.magnetics.field_layers import MagnetLayers
-    >>> from pcbstator.physics.magnetics.magnet_ring import ring_field, sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_ring import ring_field
     >>> ring = sector_footprint(0.020, 0.035, 0.8 * np.pi / 12)
     >>> field = ring_field(ring, 6, MagnetLayers(0.003, 1.3), 0.018, 0.037, np.array([0.001]))
     >>> run = np.array([[0.022, 0.0], [0.033, 0.0]])
@@ -88,13 +90,14 @@ def tracks_linkage_harmonics(tracks: Sequence[LinkedTrack], field: RingField, fi
 
 
 def each_track_linkage_harmonics(tracks: Sequence[LinkedTrack], field: RingField, filaments: int = 2) -> ComplexArray:
-    """Harmonics of the flux linkage of every track by itself, in one pass.
+    """Harmonics of the flux linkage of every track by itself, all at once.
 
     tracks, field, filaments: as of tracks_linkage_harmonics [m, T, -]. Returns complex (tracks, orders) [Wb], times the
     tracks' weights. Copper outside the field's radii: LawRangeError. Derived here.
 
     >>> from pcbstator.physics.magnetics.field_layers import MagnetLayers
-    >>> from pcbstator.physics.magnetics.magnet_ring import ring_field, sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_ring import ring_field
     >>> ring = sector_footprint(0.020, 0.035, 0.8 * np.pi / 12)
     >>> field = ring_field(ring, 6, MagnetLayers(0.003, 1.3), 0.018, 0.037, np.array([0.001]))
     >>> run = np.array([[0.022, 0.0], [0.033, 0.0]])

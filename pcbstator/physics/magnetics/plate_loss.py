@@ -114,7 +114,7 @@ def turning_field_loss(
     of as many even rings of the plate [m]. entering: (n, R) amplitudes of what enters its face, standing [T].
     thickness: [m]. steel: of the plate [T, A/m, ohm m, J/m3]. Returns PlateLoss [W].
     Range: solid plate, whose eddies do not push the field of the magnets back (on the safe side); permeability of the
-    fundamental; hysteresis of the fundamental, in the depth that it reaches. Steel differs: a third off either way.
+    fundamental; hysteresis of the fundamental, in the depth that it reaches. Steel differs: a third more or less.
     Derived here.
 
     >>> from pcbstator.materials import mild_steel

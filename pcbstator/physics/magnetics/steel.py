@@ -20,13 +20,15 @@ from pcbstator.physics.magnetics.field_layers import (
     plate_reflectance,
     plate_surroundings,
 )
-from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS, Footprint, RingSource, serving_source
+from pcbstator.physics.magnetics.magnet_pattern import Footprint
+from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS
+from pcbstator.physics.magnetics.ring_modes import RingSource, serving_source
 from pcbstator.physics.magnetics.steel_plate import STEEL_ORDERS, Plate, PlateState, plate_state
 
 FloatArray = NDArray[np.float64]
 
 IRON_ORDERS = np.array(ODD_ORDERS)
-PASSES = 8  # over two plates that feel each other
+SWEEPS = 8  # over two plates that feel each other
 SETTLED = 1e-3  # of the flux in the plate facing the magnets
 
 
@@ -61,7 +63,7 @@ def saturated_iron(
     1 % of a non-linear field solution in space, in steel that would carry up to 3 T. Derived here.
 
     >>> from pcbstator.materials import mild_steel
-    >>> from pcbstator.physics.magnetics.magnet_ring import sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
     >>> ring = sector_footprint(0.034, 0.051, 0.8 * np.pi / 24)
     >>> steel = saturated_iron(ring, 12, MagnetLayers(0.003, 1.3, 1.05, 0.002, mirror_distance=0.0016), mild_steel())
     >>> round(steel.back_iron.mean, 2), round(steel.back_iron.wanted, 2)
@@ -74,7 +76,7 @@ def saturated_iron(
     has_plate = layers.plate_distance is not None and layers.plate_thickness > 0.0
     back: PlateState | None = None
     plate: PlateState | None = None
-    for _ in range(PASSES if layers.back_iron > 0.0 and has_plate else 1):
+    for _ in range(SWEEPS if layers.back_iron > 0.0 and has_plate else 1):
         before = plate
         if layers.back_iron > 0.0:
             layers, source, back = _with_back(layers, source, Plate(*ends, layers.back_iron, curve))

@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
 from pcbstator.materials import MagnetisationCurve
-from pcbstator.physics.magnetics.magnet_ring import RingSource
 from pcbstator.physics.magnetics.radial_modes import RadialModes, element_rule
+from pcbstator.physics.magnetics.ring_modes import RingSource
 
 FloatArray = NDArray[np.float64]
 Field = tuple[FloatArray, FloatArray, FloatArray]
@@ -185,7 +185,8 @@ def plate_state(
 
     >>> from pcbstator.materials import mild_steel
     >>> from pcbstator.physics.magnetics.field_layers import MagnetLayers, back_response
-    >>> from pcbstator.physics.magnetics.magnet_ring import ring_source, sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
+    >>> from pcbstator.physics.magnetics.ring_modes import ring_source
     >>> ring, place = sector_footprint(0.020, 0.040, 0.2 * np.pi), np.array([0.03])  # a magnet in the open, 4 poles
     >>> source = ring_source(ring, 2, place, np.array([0.001]), STEEL_ORDERS)
     >>> law = back_response(source.wave_numbers, MagnetLayers(0.004, 1.3, back_iron=0.002))

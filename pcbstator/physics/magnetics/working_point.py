@@ -16,7 +16,9 @@ from numpy.typing import NDArray
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.magnetics.field_layers import MagnetLayers, face_response
-from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS, Footprint, RingSource, serving_source
+from pcbstator.physics.magnetics.magnet_pattern import Footprint
+from pcbstator.physics.magnetics.magnet_ring import ODD_ORDERS
+from pcbstator.physics.magnetics.ring_modes import RingSource, serving_source
 
 FloatArray = NDArray[np.float64]
 
@@ -69,7 +71,7 @@ def working_point(
     end, each steel of one permeability, what the source has beyond that left out (at a corner it would have no bound);
     the space between magnets as having their recoil permeability. Derived here.
 
-    >>> from pcbstator.physics.magnetics.magnet_ring import sector_footprint
+    >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
     >>> ring = sector_footprint(0.034, 0.051, 0.8 * np.pi / 24)
     >>> point = working_point(ring, 12, MagnetLayers(0.003, 1.3, 1.05, back_iron=0.002))
     >>> round(point.flux_density, 2), round(point.permeance, 2)

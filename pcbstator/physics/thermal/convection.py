@@ -150,7 +150,7 @@ def flat_hot_side_down_nusselt(rayleigh: ArrayLike) -> FloatArray:
 def turning_disc_coefficient(speed: ArrayLike, radius: ArrayLike, air_c: ArrayLike) -> FloatArray:
     """Mean heat transfer coefficient of a disc that turns in still air, laminar.
 
-    speed: (...) [rad/s]; radius: (...) of the rim [m]; air_c: (...) mean of disc and air [degC]. Returns (...)
+    speed: (...) [rad/s]; radius: (...) of the outer edge [m]; air_c: (...) mean of disc and air [degC]. Returns (...)
     [W/(m2 K)], the same over the whole disc. Range: speed not negative, rotational Reynolds number (speed radius^2 over
     viscosity) up to 2.4e5, else LawRangeError; beyond, turbulent air takes more.
     Source: Cobb and Saunders 1956, Nu = 0.36 Re^(1/2) (from memory).

@@ -69,9 +69,9 @@ def buried_layer_rise(share: ArrayLike, depths: ArrayLike, thickness: float, con
 
     share: (n,) of the loss in each layer, sum 1 [-]; depths: (n,) rising, 0 to thickness [m]; thickness: of the
     board [m]; conductivity: of the laminate, through [W/(m K)]. Returns [K m2/W]. Range: while the board warms up
-    evenly and gives off little meanwhile; in the first tenths of thickness^2 over diffusivity the copper leads by less.
-    LawRangeError for depths that do not rise. Source: derived here, the slab equation with flat sources: between layers
-    the temperature is a parabola, its mean by Simpson's rule, exact for it.
+    evenly and gives off little meanwhile; in the first tenths of thickness^2 over diffusivity the copper is hotter by
+    less. LawRangeError for depths that do not rise. Source: derived here, the slab equation with flat sources: between
+    layers the temperature is a parabola, its mean by Simpson's rule, exact for it.
 
     >>> round(buried_layer_rise([0.5, 0.5], [0.0, 1.6e-3], 1.6e-3, 0.343) * 1e4, 3)  # thickness / (12 k)
     3.887

@@ -24,7 +24,7 @@ CLOSE = 1e-6  # relative, of the square of a current
 STILL = 0.02  # [K] change of a cycle's mean temperatures
 NEAR = 1e-4  # [K] that a pulse may end beside its limit
 MOST_GROWTH = 40.0  # exponent at which a runaway is far beyond every limit
-MOST_LAG = 0.9  # part of its own heat by which lagging copper may raise its resistance
+MOST_FEEDBACK = 0.9  # part of its own loss that copper may add by being hotter than its node
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,7 +39,7 @@ class LinearNetwork:
     resistance: FloatArray
     eddy: FloatArray
     capacity: FloatArray
-    lag: FloatArray
+    copper_to_node: FloatArray
 
 
 def held_network(network: HeatNetwork, temperature_c: ArrayLike) -> LinearNetwork:
@@ -67,7 +67,7 @@ def held_network(network: HeatNetwork, temperature_c: ArrayLike) -> LinearNetwor
         matrix[gap.plate, gap.nodes] -= through
     warmth = 1 + COPPER_TEMPERATURE_COEFFICIENT * (network.ambient_c + rise - 20.0)
     return LinearNetwork(
-        network.ambient_c, matrix, network.resistance, network.eddy / warmth, network.capacity, network.lag
+        network.ambient_c, matrix, network.resistance, network.eddy / warmth, network.capacity, network.copper_to_node
     )
 
 
@@ -91,16 +91,16 @@ class _Modes:
         modal = np.exp(exponent) * modal + ramp * self.drive
         return np.asarray(np.einsum("bij,bj->bi", self.shapes, modal) / self.root)
 
-    def copper(self, rise: FloatArray, lag: FloatArray) -> FloatArray:
-        """Rise of the copper itself, which leads its node while it heats."""
-        return np.asarray(rise + lag * (self.loss + self.growth * rise))
+    def copper(self, rise: FloatArray, copper_to_node: FloatArray) -> FloatArray:
+        """Rise of the copper itself, hotter than its node by its loss times the thermal resistance between them."""
+        return np.asarray(rise + copper_to_node * (self.loss + self.growth * rise))
 
 
 def _modes(network: LinearNetwork, squares: FloatArray) -> _Modes:
     """Modes at each square of the current (b,) [A2]."""
     coefficient = COPPER_TEMPERATURE_COEFFICIENT
-    own = coefficient * squares[:, None] * network.resistance * network.lag
-    heat = squares[:, None] * network.resistance / (1 - np.minimum(own, MOST_LAG))
+    own = coefficient * squares[:, None] * network.resistance * network.copper_to_node
+    heat = squares[:, None] * network.resistance / (1 - np.minimum(own, MOST_FEEDBACK))
     warmth = 1 + coefficient * (network.ambient_c - 20.0)
     growth = coefficient * heat
     root = np.sqrt(network.capacity)
@@ -128,18 +128,18 @@ def pulse_currents(network: LinearNetwork, durations: ArrayLike, start_c: ArrayL
     times = np.asarray(durations, dtype=float)
     shape = (len(times), len(network.capacity))
     start = np.broadcast_to(np.asarray(start_c, dtype=float), shape) - network.ambient_c
-    room = np.broadcast_to(np.asarray(limits_c, dtype=float), shape) - network.ambient_c
-    if not np.all(times > 0) or np.any(start > room + 1e-6):
+    allowed = np.broadcast_to(np.asarray(limits_c, dtype=float), shape) - network.ambient_c
+    if not np.all(times > 0) or np.any(start > allowed + 1e-6):
         raise LawRangeError("a pulse needs a duration above 0 and a start below its limits")
 
     def excess(squares: FloatArray) -> FloatArray:
         modes = _modes(network, squares)
-        over = modes.copper(modes.after(start, times), network.lag) - room
+        over = modes.copper(modes.after(start, times), network.copper_to_node) - allowed
         return np.asarray(over.max(axis=1))
 
     heated = network.resistance > 0
-    adiabatic = (room - start)[:, heated] / network.resistance[heated]
-    adiabatic = adiabatic / (times[:, None] / network.capacity[heated] + network.lag[heated])
+    adiabatic = (allowed - start)[:, heated] / network.resistance[heated]
+    adiabatic = adiabatic / (times[:, None] / network.capacity[heated] + network.copper_to_node[heated])
     high = np.maximum(adiabatic.min(axis=1), 1e-12)
     low, below, above = np.zeros(len(times)), excess(np.zeros(len(times))), excess(high)
     for _ in range(MOST_ROUNDS):  # cooling may allow more than a pulse without any
@@ -193,18 +193,18 @@ def rise_time(network: LinearNetwork, current: float, node: int, target_c: float
 
 @dataclass(frozen=True, eq=False)
 class Cycle:
-    """A cycle that repeats for ever: highest temperature of every node's copper, mean of the node (n,) [degC]."""
+    """A continuously repeated cycle: highest temperature of every node's copper, mean of the node (n,) [degC]."""
 
     highest_c: FloatArray
     mean_c: FloatArray
 
 
 def steady_cycle(network: LinearNetwork, steps: ArrayLike) -> Cycle | None:
-    """Temperatures of a cycle that repeats for ever.
+    """Temperatures of a continuously repeated cycle.
 
     network: [SI]; steps: (s, 2) duration above 0 [s] and rms current [A] of each step. Returns a Cycle [degC]; None
     where it runs away. Range: LawRangeError for a duration that is not positive. Of a step only its ends are looked at:
-    within it nearly every node goes one way. Copper leads its node as soon as its current is on.
+    within it nearly every node only warms or only cools. Copper is hotter than its node as soon as its current is on.
     Source: derived here; each step maps temperatures linearly, the cycle's start is the fixed point of all of them.
 
     >>> block = LinearNetwork(20.0, np.full((1, 1), 0.5), np.ones(1), np.zeros(1), np.full(1, 100.0), np.zeros(1))
@@ -233,7 +233,7 @@ def steady_cycle(network: LinearNetwork, steps: ArrayLike) -> Cycle | None:
     for step, shift, case, time in zip(maps, shifts, cases, table[:, 0], strict=True):
         after = step @ state + shift
         for end in (state, after):
-            highest = np.maximum(highest, end + network.lag * (modes.loss[case] + modes.growth[case] * end))
+            highest = np.maximum(highest, end + network.copper_to_node * (modes.loss[case] + modes.growth[case] * end))
         total += time * (state + after) / 2
         state = after
     mean = np.asarray(total / table[:, 0].sum() + network.ambient_c, dtype=float)
@@ -241,7 +241,7 @@ def steady_cycle(network: LinearNetwork, steps: ArrayLike) -> Cycle | None:
 
 
 def settled_cycle(network: HeatNetwork, steps: ArrayLike, guess_c: ArrayLike) -> Cycle | None:
-    """A cycle that repeats for ever, with conductances as at its own mean temperatures.
+    """A continuously repeated cycle, with conductances as at its own mean temperatures.
 
     network: [SI]; steps: as steady_cycle [s, A]; guess_c: (n,) mean temperatures to begin with [degC].
     Returns a Cycle [degC]; None where it runs away. Source: derived here, steady_cycle repeated until its means
@@ -288,7 +288,7 @@ def stiff_temperatures(
     times, found, begin = [], [], 0.0
     for duration, current in np.atleast_2d(np.asarray(steps, dtype=float)):
         bare = current**2 * network.resistance
-        heat = bare / (1 - np.minimum(growth * bare * network.lag, MOST_LAG))
+        heat = bare / (1 - np.minimum(growth * bare * network.copper_to_node, MOST_FEEDBACK))
 
         def change(_: float, rise: FloatArray, heat: FloatArray = heat) -> FloatArray:
             factor = warmth + growth * rise
@@ -314,7 +314,7 @@ def stiff_temperatures(
         rises = run.y.T
         factor = warmth + growth * rises
         times.append(begin + run.t)
-        found.append(rises + network.lag * (heat * factor + network.eddy / factor) + network.ambient_c)
+        found.append(rises + network.copper_to_node * (heat * factor + network.eddy / factor) + network.ambient_c)
         if run.status == 1:
             break
         begin, state = begin + duration, rises[-1]

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from pcbstator.design import Design
 
 MOTORS = 20_000  # drawn; the 5 % value of a normal quantity is then known to 0.02 of its standard deviation
-UNKNOWN_COPPER = 0.10  # either way, for a weight that the standard's table lacks
+UNKNOWN_COPPER = 0.10  # more or less, for a weight that the standard's table lacks
 GRID = 400  # cells along a side
 NINETY = NormalDist().inv_cdf(0.95)
 

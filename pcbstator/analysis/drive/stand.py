@@ -1,0 +1,215 @@
+"""The drive ready to run in a simulation, in the frame of the load: plant, control, sensor, and the limits of moves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from math import ceil, inf, pi
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pcbstator.analysis.drive.equivalent_machine import COPPER_HEAT, Machine
+from pcbstator.analysis.drive.gains import Gains
+from pcbstator.analysis.drive.load_cycle import LoadValues, Moves, load_values, without_load
+from pcbstator.analysis.drive.positioning import bearing_angle
+from pcbstator.analysis.drive.records import DriveResult
+from pcbstator.analysis.prediction import Prediction
+from pcbstator.design.job import Drive
+from pcbstator.errors import Complaint, DesignError
+from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT
+from pcbstator.physics.drive.friction import spot_friction
+from pcbstator.physics.drive.motion import rest_to_rest, sampled_moves
+from pcbstator.physics.drive.plant import PlantValues
+from pcbstator.physics.drive.positioning import magnet_eccentricity_error, ring_eccentricity_error
+from pcbstator.physics.drive.simulation import ControlValues, SensorValues, Trace, simulated
+from pcbstator.physics.drive.supply import pulse_ripple
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+FloatArray = NDArray[np.float64]
+
+MOST_STEPS = 500_000  # of a scenario: a few seconds of work
+KEPT = 4000  # points of a trace, about
+MODERATE = 20 * pi / 30  # rad/s: no faster between the stops of a scenario
+CONTACT = 100.0  # Hz: play closes on stops at least this stiff
+PER_SWING = 0.25  # of a radian, the longest step of the coupling's swing
+
+
+@dataclass(frozen=True, eq=False)
+class Stand:
+    """A drive ready to run, in the frame of the load, and the limits of the moves it is given."""
+
+    plant: PlantValues
+    control: ControlValues
+    sensor: SensorValues
+    substeps: int
+    speed: float
+    acceleration: float
+    jerk: float
+    rest: float
+    bearing: float
+    push: float
+
+    def run(self, reference: tuple[FloatArray, FloatArray, FloatArray], push: FloatArray | None = None) -> Trace:
+        """A run from rest."""
+        keep = max(1, len(reference[0]) // KEPT)
+        return simulated(self.plant, self.control, self.sensor, reference, push, self.substeps, keep)
+
+    @property
+    def most(self) -> int:
+        """Samples that a run may have."""
+        return MOST_STEPS // self.substeps
+
+    def moves(self, angles: list[float], aside: float | None = None) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """From angle to angle, a rest after each; the first is where it begins. ``aside``: rest [s] where it only turns
+        round, at every other angle.
+        """
+        listed: Moves = [(angles[0], (), 1.0, 0.02)]
+        for number, (start, end) in enumerate(pairwise(angles)):
+            pieces = rest_to_rest(abs(end - start), self.speed, self.acceleration, self.jerk)
+            rest = aside if aside is not None and number % 2 else self.rest
+            listed.append((start, pieces, 1.0 if end > start else -1.0, rest))
+        return sampled_moves(listed, self.control.period, self.most)
+
+
+def stand_of(design: Design, prediction: Prediction) -> tuple[Stand, list[str]]:
+    """The drive ready to run, and remarks on what was simplified. DesignError where sections are missing."""
+    drive, fit, sized = design.drive, prediction.drive, prediction.motion
+    if drive is None:
+        remedy = "add [drive] with supply_v, current_limit_peak_a, pwm_khz and sensor_counts"
+        rule = "this section is required to simulate"
+        raise DesignError(design.source, [Complaint("drive", rule, "nothing", remedy)])
+    if fit is None or sized is None or sized.no_load_speed is None:
+        reason = prediction.out_of_range or "the coils link no flux"
+        raise DesignError(design.source, [Complaint("rotor", "must give a field to simulate", "", reason)])
+    remarks: list[str] = []
+    ratio, machine, gains = drive.gear_ratio, fit.machine, fit.gains
+    load = load_values(design.load) if design.load else without_load()
+    voltage_part = sized.voltage_part or 0.1
+    plant, substeps = _plant(design, drive, fit, voltage_part, prediction.copper.mass, load, remarks)
+    torque = machine.torque_constant * ratio * drive.current_limit
+    inertia = load.inertia + machine.rotor_inertia * ratio**2
+    motion = design.motion
+    goes = motion is not None and (motion.move is not None or motion.stops is not None)
+    top = motion.speed if goes and motion is not None and motion.speed else inf
+    acceleration = (motion.acceleration if motion else None) or 0.3 * torque / inertia
+    return Stand(
+        plant=plant,
+        control=_control(machine, drive, gains, load, inertia),
+        sensor=_sensor(drive),
+        substeps=substeps,
+        speed=min(top, MODERATE, sized.no_load_speed / 2),
+        acceleration=acceleration,
+        jerk=(motion.jerk if motion else None) or acceleration / 0.02,
+        rest=min(1.5, max(0.1, 1.2 / gains.position_bandwidth)),
+        bearing=bearing_angle(drive),
+        push=load.standstill + 0.3 * torque,
+    ), remarks
+
+
+def _control(machine: Machine, drive: Drive, gains: Gains, load: LoadValues, inertia: float) -> ControlValues:
+    """The gains at the load's side."""
+    square = drive.gear_ratio**2
+    return ControlValues(
+        period=gains.period,
+        current_gains=gains.current,
+        speed_gain=gains.speed[0] * square,
+        speed_integral=gains.speed[1] * square,
+        position_gain=gains.position,
+        observer=gains.observer,
+        current_limit=drive.current_limit,
+        voltage_limit=machine.voltage_limit(drive.supply),
+        sag=machine.voltage_limit(drive.sag) if drive.sag else 0.0,
+        torque_constant=machine.torque_constant * drive.gear_ratio,
+        inertia=inertia,
+        friction=load.running,
+        viscous=load.viscous,
+        dead_band=2 * pi / drive.counts / drive.gear_ratio,
+    )
+
+
+def _sensor(drive: Drive) -> SensorValues:
+    angles = np.linspace(0, 2 * pi, 1024, endpoint=False)
+    errors: tuple[float, ...] = ()
+    if drive.sensor_offset > 0:
+        if drive.sensor_radius is not None:
+            seen = ring_eccentricity_error(angles, drive.sensor_offset, drive.sensor_radius)
+        else:
+            seen = magnet_eccentricity_error(angles, drive.sensor_offset, drive.sensor_distance)
+        errors = tuple(seen.tolist())
+    ratio = drive.gear_ratio
+    return SensorValues(2 * pi / drive.counts / ratio, errors, ratio, drive.noise / ratio, drive.delay)
+
+
+def _plant(
+    design: Design,
+    drive: Drive,
+    fit: DriveResult,
+    voltage_part: float,
+    copper_mass: float,
+    load: LoadValues,
+    remarks: list[str],
+) -> tuple[PlantValues, int]:
+    """The plant at the load's side, and how often it must step in a period of control.
+
+    voltage_part: largest phase voltage of the cycle over the limit. copper_mass: of the winding [kg].
+    """
+    ratio, machine = drive.gear_ratio, fit.machine
+    modulation = min(1.0, voltage_part)
+    peak, rms = pulse_ripple(
+        drive.supply, machine.inductance, drive.pwm, modulation, machine.phases, machine.h_bridges, machine.resistance
+    )
+    rotor = machine.rotor_inertia * ratio**2
+    plant = PlantValues(
+        phases=machine.phases,
+        pole_pairs=machine.pole_pairs * ratio,
+        resistance=machine.resistance,
+        inductance=machine.inductance,
+        slopes=tuple(slope * ratio for slope in machine.slopes),
+        loop_slopes=tuple(slope * ratio / machine.current_factor for slope in machine.loop_slopes),
+        loop_inductance=machine.loop.inductance / machine.current_factor**2 if machine.loop else 0.0,
+        inertia=rotor + load.inertia,
+        running=load.running,
+        standstill=load.standstill,
+        fading_speed=design.load.fading_speed if design.load else 1.0,
+        viscous=load.viscous,
+        spots=_spot_table(load),
+        unbalance=load.unbalance,
+        dead_voltage=4 / pi * drive.supply * drive.dead_time * drive.pwm,
+        soft_current=peak / 2,
+        heat_capacity=copper_mass * COPPER_HEAT,
+        temperature_coefficient=COPPER_TEMPERATURE_COEFFICIENT,
+        ripple_rms=rms,
+    )
+    return _coupled(design, plant, rotor, load.inertia, fit.gains, remarks)
+
+
+def _spot_table(load: LoadValues) -> tuple[float, ...]:
+    angles = (np.arange(1440) + 0.5) * 2 * pi / 1440
+    return tuple(spot_friction(angles, load.spots).tolist()) if load.spots else ()
+
+
+def _coupled(
+    design: Design, plant: PlantValues, rotor: float, loaded: float, gains: Gains, remarks: list[str]
+) -> tuple[PlantValues, int]:
+    """Motor and load apart, where a coupling or play is stated and the loops can feel it."""
+    play = design.load.play if design.load else 0.0
+    stiffness = design.load.coupling if design.load else None
+    if loaded <= 0 or (stiffness is None and play == 0):
+        return plant, 1
+    reduced = rotor * loaded / (rotor + loaded)
+    fastest = 2 / gains.period
+    rate = inf if stiffness is None else (stiffness / reduced) ** 0.5
+    if rate > fastest and play == 0:
+        remarks.append("the coupling swings faster than the loops sample and is taken as rigid")
+        return plant, 1
+    if stiffness is None:
+        rate = 2 * pi * max(CONTACT, 20 * gains.speed_bandwidth)
+    rate = min(rate, fastest)
+    return (
+        replace(plant, inertia=rotor, load_inertia=loaded, stiffness=reduced * rate**2, play=play),
+        max(1, ceil(rate * gains.period / PER_SWING)),
+    )

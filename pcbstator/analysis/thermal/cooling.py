@@ -1,0 +1,60 @@
+"""What a design says of its cooling: the section or its defaults, limits of temperature, assumptions in words."""
+
+from __future__ import annotations
+
+from math import pi
+from typing import TYPE_CHECKING
+
+from pcbstator import materials
+from pcbstator.design.work import Cooling
+
+if TYPE_CHECKING:
+    from pcbstator.design import Design
+
+DEFAULT_COOLING = Cooling()
+
+
+def cooling_of(design: Design) -> Cooling:
+    """The design's [cooling], or the defaults."""
+    return design.cooling or DEFAULT_COOLING
+
+
+def heat_limits(design: Design) -> tuple[float, float]:
+    """Highest temperatures of board and magnets [C]."""
+    cooling = cooling_of(design)
+    board, magnets = cooling.stated_board_max_c, cooling.stated_magnet_max_c
+    return (
+        materials.board_limit(design.board.laminate_tg_c) if board is None else board,
+        materials.magnet_limit(design.rotor.magnet.grade) if magnets is None else magnets,
+    )
+
+
+def eddy_speed(design: Design) -> float:
+    """Speed [rad/s] for the eddies in continuous work."""
+    if cooling_of(design).speed is not None:
+        return float(cooling_of(design).speed or 0.0)
+    return max(design.operation.speeds) if design.operation else 0.0
+
+
+def assumptions(design: Design) -> tuple[str, ...]:
+    """What the heat balance takes for granted, in words."""
+    cooling, double = cooling_of(design), design.rotor.arrangement == "double"
+    place = {"rotor-up": "board flat, rotor above", "rotor-down": "board flat, rotor below", "upright": "board upright"}
+    words = [
+        f"ambient {cooling.ambient_c:g} C",
+        place[cooling.orientation] if not double or cooling.orientation == "upright" else "board flat between rotors",
+        "still air" if cooling.airflow is None else f"{cooling.airflow:g} W/(m2 K) from moving air at open faces",
+        f"mount {cooling.mount_conductance:g} W/K" if cooling.mount_conductance else "nothing clamped",
+        "air gap as still air",
+        "bore closed to the air",
+        "magnets and steel without losses, free to the air behind",
+    ]
+    if cooling.far_face == "covered" and not double:
+        words.append("far face shut in")
+    if cooling.beyond_rotor == "covered":
+        words.append("no heat from the rotor-side face where no magnet or steel faces it")
+    speed = eddy_speed(design)
+    if speed > 0:
+        air = "the rotor's own air counted" if cooling.speed else "air as at standstill"
+        words.append(f"eddies at {speed * 30 / pi:.5g} rpm, {air}")
+    return tuple(words)
