@@ -53,7 +53,7 @@ def areas(board, layer=None):
                 shapely.union_all([shapely.Point(a).buffer(u / 2), shapely.Point(b).buffer(w / 2)]).convex_hull
                 for a, b, u, w in ends
             ]
-    holes = [*board.vias, *board.terminals, *getattr(board, "joints", ())]
+    holes = [*board.vias, *board.terminals, *getattr(board, "jumper_holes", ())]
     return shapes + [shapely.Point(h.x, h.y).buffer(h.pad / 2, quad_segs=32) for h in holes]
 
 
