@@ -335,7 +335,7 @@ def force_response(k: FloatArray, layers: MagnetLayers) -> tuple[tuple[FloatArra
     difference, so B_z² − B_t² = 4·d·u·e^−2kD whatever s.
 
     >>> import numpy as np
-    >>> falling, rising = pull_response(np.array([100.0]), MagnetLayers(0.003, 1.3, mirror_distance=0.002))
+    >>> falling, rising = force_response(np.array([100.0]), MagnetLayers(0.003, 1.3, mirror_distance=0.002))
     >>> round(float(falling[0][0]), 6), round(float(rising[0][0]), 6)  # (1 − e^−kh)·e^−kD
     (0.2122, 0.2122)
     """

@@ -41,7 +41,7 @@ def axial_force(
 
     >>> from pcbstator.physics.magnetics.magnet_ring import sector_footprint
     >>> ring = sector_footprint(0.034, 0.051, 0.8 * np.pi / 24)
-    >>> round(axial_pull(ring, 12, MagnetLayers(0.003, 1.3, 1.05, back_iron=0.002, mirror_distance=0.0016)))
+    >>> round(axial_force(ring, 12, MagnetLayers(0.003, 1.3, 1.05, back_iron=0.002, mirror_distance=0.0016)))
     604
     """
     distance = layers.facing_distance
