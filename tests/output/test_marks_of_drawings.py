@@ -89,3 +89,16 @@ def test_names_of_holes_stand_beside_them(drawings: dict[str, str]) -> None:
             if item.tag == "text" and re.fullmatch(r"H\d+", item.text):
                 middle, height = item.corners.mean(axis=0), float(np.ptp(item.corners[:, 1]))
                 assert (np.hypot(*(circles - middle).T) - radii).min() < 2 * height
+
+
+def test_layers_of_the_coil_are_drawn_beside_each_other(drawings: dict[str, str]) -> None:
+    """Boxes of the copper of any two layers, in rows and columns, stay apart."""
+    boxes = [item.box for item in read(drawings["coil"])[1] if item.attributes.get("stroke-linejoin") == "round"]
+    assert len(boxes) >= 4
+    for index, (left, top, right, bottom) in enumerate(boxes):
+        for other in boxes[index + 1 :]:
+            assert right < other[0] or other[2] < left or bottom < other[1] or other[3] < top
+
+
+def test_files_of_drawings_end_with_a_line(drawings: dict[str, str]) -> None:
+    assert all(text.endswith("\n") for name, text in drawings.items() if name != "coil")
