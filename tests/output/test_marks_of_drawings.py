@@ -102,3 +102,16 @@ def test_layers_of_the_coil_are_drawn_beside_each_other(drawings: dict[str, str]
 
 def test_files_of_drawings_end_with_a_line(drawings: dict[str, str]) -> None:
     assert all(text.endswith("\n") for name, text in drawings.items() if name != "coil")
+
+
+def test_unplated_holes_are_drawn_at_their_size(drawings: dict[str, str]) -> None:
+    """Three holes of 2.2 mm on a circle of 108 mm, y up in the board's axes and down on the page."""
+    if "assembly" not in drawings:  # the other case has none
+        return
+    circles = [
+        [float(element.get(name, "nan")) for name in ("cx", "cy", "r")]
+        for element in ElementTree.fromstring(drawings["stator"]).iter(f"{SVG}circle")
+    ]
+    for angle in np.radians([50.0, 170.0, 290.0]):
+        x, y = 54.0 * np.cos(angle), -54.0 * np.sin(angle)
+        assert [r for cx, cy, r in circles if hypot(cx - x, cy - y) < 1e-2] == [pytest.approx(1.1, abs=1e-3)]
