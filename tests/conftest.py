@@ -5,5 +5,9 @@ Workers of pytest state a width of the terminal, to which the commands would wra
 
 import os
 
+from hypothesis import settings
+
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 os.environ.pop("COLUMNS", None)
+settings.register_profile("untimed", deadline=None)  # a busy machine is no defect
+settings.load_profile("untimed")

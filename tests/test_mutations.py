@@ -9,7 +9,6 @@ from __future__ import annotations
 import copy
 import json
 import math
-import time
 from pathlib import Path
 from typing import Any, get_args
 
@@ -33,7 +32,6 @@ TABLES = (
     ("load", Load), ("motion", Motion), ("drive", Drive),
 )  # fmt: skip
 WAYS = ("scale",) * 4 + ("within",) * 6 + ("shape", "size", "size", "many", "work", "delete", "nonsense")
-SLOWEST = 10.0  # s; the aim is 2 s on an idle machine, the rest is for a busy one
 
 
 def kinds() -> dict[str, Any]:
@@ -165,9 +163,7 @@ def judge(document: dict[str, Any], folder: Path, make: bool) -> None:
 
 def judge_prediction(file: Path) -> tuple[int, Any]:
     """Exit code and findings of ``predict --json``, which must be in order."""
-    started = time.perf_counter()
     predicted = run("predict", file, "--json")
-    assert time.perf_counter() - started < SLOWEST
     assert predicted.code in (0, 1, 2)
     if predicted.code == 2:
         assert predicted.out == ""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from dataclasses import replace
 
 import numpy as np
@@ -85,8 +84,6 @@ def test_arrow_turns_counter_clockwise_seen_from_the_rotor(stator: Copper) -> No
 
 
 def test_odd_letters_and_small_boards(stator: Copper) -> None:
-    start = time.perf_counter()
     assert legend_shapes(stator, "top", "\x00\x07 風")  # no glyph: question marks
     narrow = replace(stator, board_inner_radius=43.0e-3)
     assert legend_shapes(narrow, "top", LONG) == []
-    assert time.perf_counter() - start < 10
