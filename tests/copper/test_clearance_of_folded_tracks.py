@@ -5,9 +5,9 @@ from math import asin, hypot, pi
 
 import numpy as np
 import pytest
+from pcbstator.copper.geometry.clearance import layer_gaps
 
 from pcbstator.copper import lay_copper
-from pcbstator.copper.geometry.clearance import layer_gaps
 from pcbstator.copper.records import Copper, Track
 from tests.copper.stators import design_of
 
