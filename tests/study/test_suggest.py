@@ -50,7 +50,7 @@ def test_a_job_that_nothing_does(tmp_path, monkeypatch):
         suggest.suggestions(pcbstator.load_design(place), place.read_text(encoding="utf-8"), 1)
 
 
-def test_the_ring_must_have_room_for_poles():
+def test_the_ring_must_be_wide_enough_for_poles():
     design = pcbstator.load_design(WHEEL)
     tiny = design.with_values({
         "board.copper_outer_diameter_mm": 7.0, "board.copper_inner_diameter_mm": 4.0, "board.outer_diameter_mm": None,
@@ -58,5 +58,5 @@ def test_the_ring_must_have_room_for_poles():
     })  # fmt: skip
     study = suggest.job_study(design, "")
     assert len(study.variables[0].options) > 6
-    with pytest.raises(DesignError, match="room for poles"):
+    with pytest.raises(DesignError, match="wide enough for poles"):
         suggest.job_study(tiny, "")

@@ -20,7 +20,7 @@ from pcbstator.output.report.job_rows import budget_rows, driver_rows, gain_rows
 from pcbstator.output.report.machine_rows import inductance_rows, loss_rows, rotor_rows, slip_ring_rows, tolerance_rows
 from pcbstator.output.report.tile_rows import tile_rows
 from pcbstator.output.rotor.magnet_list import magnet_list
-from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres, unbroken
+from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -33,7 +33,7 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
     whole, copper = copper, copper.board
     template = Path(__file__).with_name("report.html").read_text(encoding="utf-8")
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    page.filters |= {"millimetres": millimetres, "unbroken": unbroken}
+    page.filters["millimetres"] = millimetres
     return page.from_string(template).render(
         design=design,
         prediction=prediction,
