@@ -161,25 +161,25 @@ class Conductors:
 
     @cached_property
     def track_loads(self) -> FloatArray:
-        """Current of every track of ``copper.current_paths`` over the phase current, likewise."""
+        """Current of every track of ``copper.current_paths`` over the phase current, balanced sine currents."""
         return np.asarray(np.abs(self.path_currents @ self.copper.current_paths.through))
 
     @cached_property
     def coil_loads(self) -> FloatArray:
-        """Current of every coil over the phase current, likewise."""
+        """Current of every coil over the phase current, balanced sine currents."""
         return np.asarray(np.abs(self.path_currents @ self.copper.current_paths.coils))
 
     @cached_property
     def transition_loads(self) -> FloatArray:
-        """Current of every via transition, pin and tile jumper over the phase current, likewise."""
+        """Current of every via transition, pin and tile jumper over the phase current, balanced sine currents."""
         return np.asarray(np.abs(self.path_currents @ self.copper.current_paths.across))
 
     @cached_property
     def phase_resistances(self) -> list[float]:
         """Resistance [ohm] with which every phase heats under balanced sine currents."""
         phasors = phase_phasors(len(self.copper.phases))
-        teardrops = self.network.resistance @ phasors
-        return [float(teardrop) for teardrop in (teardrops * phasors.conj()).real]
+        voltages = self.network.resistance @ phasors
+        return [float(power) for power in (voltages * phasors.conj()).real]
 
     @property
     def phase_resistance(self) -> float:

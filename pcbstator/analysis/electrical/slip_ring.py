@@ -161,7 +161,7 @@ def _lead_resistance(section: SlipRing, sizes: SlipRingSizes, index: int) -> flo
     width = sizes.lead_width
     squares = lead_length(section, sizes, index) / width
     squares += float(hole_end_squares(width, section.terminal_pad, section.terminal_drill))
-    if sizes.vias > 1:  # a lone via at the ring's edge crowds the current there, which costs as much
+    if sizes.vias > 1:  # a single via at the ring's edge crowds the current there, which costs as much
         squares += min(float(hole_end_squares(width, section.via_pad, section.via_drill)), 0.0)
     return _row(section, sizes, index)[0] + float(track_resistance(squares, 1.0, section.copper))
 

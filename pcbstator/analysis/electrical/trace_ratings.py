@@ -57,7 +57,7 @@ def trace_currents(design: Design, conductors: Conductors, rise: float) -> Trace
 
 
 def many_trace_currents(cases: Sequence[TraceCase]) -> list[TraceCurrents]:
-    """The same of many stators, each as if it were alone."""
+    """The standards' currents of many stators, each as if it were alone."""
     rows: list[_Row] = []
     layers, slots = [], [0]
     for conductors, rise in ((case.conductors, case.rise) for case in cases):

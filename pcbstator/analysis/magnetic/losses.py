@@ -34,8 +34,8 @@ USUAL_SPEED = 100.0  # rad/s, where a design names none
 class LossFactors:
     """What the losses of one machine grow from, at one copper temperature.
 
-    resistance: of a phase [ohm]. eddy: (orders, layers) loss at 1 rad/s [W]; circulating: the same for currents
-    between parallel paths (all layers together) [W]; both grow with the square of the speed. steel: of a plate beyond
+    resistance: of a phase [ohm]. eddy: (orders, layers) loss at 1 rad/s [W]; circulating: loss at 1 rad/s by currents
+    between parallel paths, all layers together [W]; both grow with the square of the speed. steel: of a plate beyond
     the board at a speed [rad/s]. loop: of a delta; its loss does not grow with the square of the speed either.
     """
 
@@ -122,7 +122,7 @@ def operating_losses(
     operation = design.operation
     if operation is None:
         return []
-    # Where a strip begins to shield itself the law fails; higher harmonics come out too high then, never too low.
+    # Where a strip begins to shield itself the law fails; higher harmonics come out too high there, never too low.
     fundamental = field.pole_pairs * max(operation.speeds) / (2 * pi)
     resistivity = conductor_resistivity(operation.copper_c)
     strip_eddy_loss_density(fundamental, 1.0, [track.width for track, _ in copper.template_tracks], resistivity)

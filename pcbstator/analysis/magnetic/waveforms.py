@@ -27,7 +27,7 @@ class Waves:
 
     angles: (samples,) electrical rotor angle [rad], both ends of the turn included. phase_emf: (phases, samples) and
     line_emf: (lines, samples) [V per mechanical rad/s], no lines where phases have nothing in common. torque:
-    (samples,) [N·m] per peak ampere, sine drive; six_step: likewise in six-step commutation.
+    (samples,) [N·m] per peak ampere, sine drive; six_step: per ampere, in six-step commutation.
     """
 
     angles: FloatArray

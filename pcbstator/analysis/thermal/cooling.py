@@ -30,7 +30,7 @@ def heat_limits(design: Design) -> tuple[float, float]:
 
 
 def eddy_speed(design: Design) -> float:
-    """Speed [rad/s] for the eddies in continuous work."""
+    """Speed [rad/s] for the eddies in continuous duty."""
     if cooling_of(design).speed is not None:
         return float(cooling_of(design).speed or 0.0)
     return max(design.operation.speeds) if design.operation else 0.0

@@ -158,7 +158,7 @@ def _steady(work: SteadyWork, state: HeatState) -> dict[str, object]:
 
 
 def _long_run(state: HeatState) -> dict[str, object]:
-    """Fields of how long continuous work takes to warm the board, and its temperature over the radius in the end."""
+    """Fields of how long continuous duty takes to warm the board, and its temperature over the radius in the end."""
     heat, network = state.heat, state.heat.network
     if state.continuous is None:
         return {}

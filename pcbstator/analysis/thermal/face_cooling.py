@@ -60,7 +60,7 @@ def _still_air(ambient: float) -> _StillAir:
 
 
 def _frozen(values: FloatArray) -> FloatArray:
-    """The same, for all who are given it: nobody may change it."""
+    """Values that are shared and that nobody may change."""
     values.flags.writeable = False
     return values
 

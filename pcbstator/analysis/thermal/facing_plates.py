@@ -108,19 +108,23 @@ def facing_plates(design: Design) -> list[FacingPlate]:
     if rotor.arrangement == "double":
         plates.append(turning(sides[1]))
     elif rotor.stator_iron > 0 and steel > 0:
-        plates.append(
-            FacingPlate(
-                outer=outer,
-                area=steel,
-                capacity=steel * rotor.stator_iron * materials.steel_density() * heats.steel_capacity,
-                looks=sides[1],
-                speed=0.0,
-                outside={"open": "open", "covered": "covered", "clamped": "mount"}[cooling.far_face],
-                magnets=np.zeros_like,
-                anything=lambda radius: np.where((radius >= inner) & (radius <= outer), 1.0, 0.0),
-                gap=rotor.stator_iron_gap,
-                behind=0.0,
-                turns=False,
-            )
-        )
+        plates.append(_stator_iron(design, inner, outer, sides[1]))
     return plates
+
+
+def _stator_iron(design: Design, inner: float, outer: float, looks: str) -> FacingPlate:
+    """The steel beyond the board, between two radii [m]; looks: the side it looks to."""
+    rotor, area = design.rotor, pi * (outer**2 - inner**2)
+    return FacingPlate(
+        outer=outer,
+        area=area,
+        capacity=area * rotor.stator_iron * materials.steel_density() * materials.heat_values().steel_capacity,
+        looks=looks,
+        speed=0.0,
+        outside={"open": "open", "covered": "covered", "clamped": "mount"}[cooling_of(design).far_face],
+        magnets=np.zeros_like,
+        anything=lambda radius: np.where((radius >= inner) & (radius <= outer), 1.0, 0.0),
+        gap=rotor.stator_iron_gap,
+        behind=0.0,
+        turns=False,
+    )

@@ -20,7 +20,7 @@ from pcbstator.physics.thermal.transients import LinearNetwork, held_network
 
 FloatArray = NDArray[np.float64]
 
-WARM = 0.5  # part of the rise of continuous work before a pulse "from warm"
+WARM = 0.5  # part of the rise of continuous duty before a pulse "from warm"
 RUNS_AWAY = 1e3  # K above a limit that stands for no temperature at all
 
 

@@ -1,4 +1,4 @@
-"""Currents that may flow for a time, and cycles that repeat continuously."""
+"""Intermittent currents, and continuously repeated cycles."""
 
 from __future__ import annotations
 

@@ -128,7 +128,7 @@ class Plant:
         return torque
 
     def _wind_loop(self, slope: float, h: float) -> float:
-        """Current around a delta through a step, likewise; its EMF is all that drives it. Returns the mean torque."""
+        """Current around a delta through a step; its EMF is all that drives it. Returns the mean torque."""
         values, R = self.values, self.resistance
         fall = h * R / values.loop_inductance
         end = -slope * self.speed / R

@@ -1,6 +1,6 @@
 """Inductance of flat tracks summed pair by pair from Neumann's integral: exact, and quadratic in the number of pieces.
 
-The second way to the numbers of track_inductance, for small paths and for proof.
+A second method for the numbers of track_inductance, for small paths and for proof.
 """
 
 from __future__ import annotations

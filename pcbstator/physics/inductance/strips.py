@@ -35,7 +35,7 @@ LEAST_MERGED = 3  # levels that stand for many within a spread
 MOST_CELLS = 8_000_000  # of all grids that cell_for allows: a second and half a gigabyte
 LONGEST_SIDE = 1900  # cells along a side that it allows
 CELLS_PER_PITCH = 2.5  # 0.4 % of mu0 / (2 pi) per length is missing of what tracks beside each other share
-STENCIL = 4  # places of a grid on which a cubic spline shares a value out, each way
+STENCIL = 4  # places of a grid on which a cubic spline shares a value out, in each direction
 EULER_GAMMA = 0.5772156649015329
 
 

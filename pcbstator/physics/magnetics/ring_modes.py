@@ -69,7 +69,7 @@ class RingSource:
         return radii, self.modes.interpolation(radii)
 
     def of(self, orders: Integers) -> RingSource:
-        """The same with some of its orders."""
+        """The source with some of its orders only."""
         if np.array_equal(orders, self.orders):
             return self
         rows = np.array([int(np.flatnonzero(self.orders == order)[0]) for order in orders])
