@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from pcbstator.analysis.prediction import Prediction
     from pcbstator.copper import Copper
     from pcbstator.copper.plain_board import PlainBoard
-    from pcbstator.design import Design
+    from pcbstator.design import Design, SizedDesign
     from pcbstator.findings import Finding
     from pcbstator.study.results import Found
     from pcbstator.study.suggest import Suggestion
@@ -49,14 +49,14 @@ def save_design(design: Design, path: Place) -> None:
     write_file(Path(path), design_file(design).decode("utf-8-sig"), (".toml",))
 
 
-def size_design(design: Design) -> Design:
+def size_design(design: Design) -> SizedDesign:
     """The design with numbers where it says "fill".
 
     Raises DesignError where nothing fits.
     """
-    from pcbstator.copper import settled_design
+    from pcbstator.copper import size_design as sized
 
-    return settled_design(design)
+    return sized(design)
 
 
 def lay_copper(design: Design) -> Copper:
@@ -76,7 +76,7 @@ def lay_slip_ring(design: Design) -> PlainBoard | None:
     """
     from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
 
-    return lay_slip_ring_board(design)
+    return lay_slip_ring_board(size_design(design))
 
 
 def predict(design: Design, copper: Copper | None = None) -> Prediction:
@@ -99,15 +99,17 @@ def centrelines(design: Design) -> dict[str, Any]:
     from pcbstator.analysis.electrical.conductors import conductors_of
     from pcbstator.output.drawing.centrelines import centrelines as lines
 
-    copper = lay_copper(design)
-    return lines(copper, conductors_of(design, copper).path_shares)
+    sized = size_design(design)
+    copper = lay_copper(sized)
+    return lines(copper, conductors_of(sized, copper).path_shares)
 
 
 def draw(design: Design) -> str:
     """The stator with the magnets over it, as SVG text."""
     from pcbstator.output.drawing.stator import stator_svg
 
-    return stator_svg(design, lay_copper(design))
+    sized = size_design(design)
+    return stator_svg(sized, lay_copper(sized))
 
 
 def report(design: Design, prediction: Prediction | None = None) -> str:
@@ -115,7 +117,8 @@ def report(design: Design, prediction: Prediction | None = None) -> str:
     from pcbstator.output.report.report import report_html
 
     prediction = prediction or predict(design)
-    return report_html(design, prediction.laid or lay_copper(design), prediction)
+    sized = size_design(design)
+    return report_html(sized, prediction.laid or lay_copper(sized), prediction)
 
 
 def make(design: Design, prediction: Prediction | None = None) -> Files:
@@ -130,7 +133,8 @@ def make(design: Design, prediction: Prediction | None = None) -> Files:
     errors = [finding.message for finding in prediction.findings if finding.severity == "error"]
     if errors:
         raise FindingsError(design.source, errors)
-    return package_files(design, prediction.laid or lay_copper(design), prediction)
+    sized = size_design(design)
+    return package_files(sized, prediction.laid or lay_copper(sized), prediction)
 
 
 def simulate(design: Design, scenarios: tuple[str, ...] = (), prediction: Prediction | None = None) -> Simulation:
@@ -140,14 +144,15 @@ def simulate(design: Design, scenarios: tuple[str, ...] = (), prediction: Predic
     """
     from pcbstator.analysis.drive.scenarios import simulation
 
-    return simulation(design, prediction or predict(design), scenarios)
+    sized = size_design(design)
+    return simulation(sized, prediction or predict(sized), scenarios)
 
 
 def simulation_files(design: Design, found: Simulation) -> Files:
     """Page, figures, traces and drive parameters of a simulation, by the names of the files in their folder."""
     from pcbstator.output.report.simulation import simulation_files as files
 
-    return dict(files(design, found))
+    return dict(files(size_design(design), found))
 
 
 def explore(study: Place, folder: Place, workers: int = 0) -> Found:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pcbstator
-from pcbstator.copper import settled_design
+from pcbstator.copper import size_design
 from pcbstator.design import Design, design_from_document
 
 TURNS = 48  # per phase
@@ -40,7 +40,7 @@ def design_of(kind: str, profile: str, width: float | str = "fill") -> Design:
 
 def figures(kind: str, profile: str, width: float | str = "fill") -> dict[str, float]:
     """What the page shows of one winding."""
-    design = settled_design(design_of(kind, profile, width))
+    design = size_design(design_of(kind, profile, width))
     result = pcbstator.predict(design)
     assert result.magnetic is not None
     return {

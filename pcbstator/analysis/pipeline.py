@@ -26,7 +26,7 @@ from pcbstator.copper.connections.via_transitions import layer_areas
 from pcbstator.errors import LawRangeError
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import Design, SizedDesign
 
 
 def package_version() -> str:
@@ -114,7 +114,7 @@ def _job(
     return job_results(design, electrical, magnetic, mechanical, thermal, drag, loop_of(work))
 
 
-def _drawn_copper(design: Design, copper: Copper, counts: dict[str, Any]) -> CopperResult:
+def _drawn_copper(design: SizedDesign, copper: Copper, counts: dict[str, Any]) -> CopperResult:
     """The counts with what needs the drawn copper."""
     areas = layer_areas(copper.board)
     gap = least_gap(copper, 1.1 * design.board.track_gap)

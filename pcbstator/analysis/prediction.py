@@ -13,7 +13,7 @@ from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.copper import Copper
-from pcbstator.design import Design
+from pcbstator.design import SizedDesign
 from pcbstator.findings import Finding
 
 
@@ -37,7 +37,7 @@ class Prediction:
     tolerance: dict[str, dict[str, float]] | None = None
     findings: tuple[Finding, ...] = ()
     out_of_range: str = ""
-    design: Design | None = inside()  # with its sizes settled
+    design: SizedDesign | None = inside()  # with its sizes settled
     laid: Copper | None = inside()  # its copper
 
     def sections(self) -> Iterator[tuple[str, Any]]:

@@ -24,7 +24,7 @@ from pcbstator.physics.magnetics.steel import SaturatedIron
 from pcbstator.winding import Winding, lay_winding
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 TABLE_BYTES = 64 << 20  # of field tables that are kept
 KEPT = 256  # windings, and rotors with their steel and forces
@@ -66,26 +66,26 @@ class Shared:
         self._fields: Recent[Hashable, RingField] = Recent(TABLE_BYTES, lambda made: made.values.nbytes)
         self._forces: Recent[Hashable, MechanicalResult] = Recent(KEPT)
 
-    def winding(self, design: Design) -> Winding:
+    def winding(self, design: SizedDesign) -> Winding:
         """The winding of a settled design."""
         asked = design.winding
         turns = asked.turns if asked.kind == "wave" else None
         key = asked.kind, asked.phases, asked.coils, turns, design.rotor.poles, asked.parallel_paths
         return self._windings.get(key, lambda: lay_winding(design))
 
-    def rotor(self, design: Design) -> SaturatedIron:
+    def rotor(self, design: SizedDesign) -> SaturatedIron:
         """The magnets and the steel behind them, for copper at the depths of this design."""
         span = self._radii(design)
         return self._rotors.get(self._key(design), lambda: rotor_iron(design, rotor_source(design, span=span)))
 
-    def _key(self, design: Design) -> Hashable:
+    def _key(self, design: SizedDesign) -> Hashable:
         """All that a rotor's field at the copper depends on."""
         layers = magnet_layers(design)
         depths = tuple(copper_distances(design, layers).tolist())
         steel = steel_ring(design, magnet_footprint(design)) if layers.back_iron or layers.plate_thickness else None
         return design.rotor.magnet, design.rotor.poles, layers, steel, depths, self._radii(design)
 
-    def field(self, design: Design, every_order: bool) -> RingField:
+    def field(self, design: SizedDesign, every_order: bool) -> RingField:
         """The rotor's field at every copper layer, the fundamental or every order of it."""
 
         def made() -> RingField:
@@ -94,7 +94,7 @@ class Shared:
 
         return self._fields.get((self._key(design), every_order), made)
 
-    def _radii(self, design: Design) -> tuple[float, float]:
+    def _radii(self, design: SizedDesign) -> tuple[float, float]:
         """What the table of a design serves: span and design decide, in steps, so that many designs share it."""
         if self._alone:
             return copper_span(design)
@@ -107,7 +107,7 @@ class Shared:
         outer = outer if self._span[1] is None else max(outer, self._span[1])
         return max(inner - margin, inner / 2), outer + margin
 
-    def mechanics(self, design: Design) -> MechanicalResult:
+    def mechanics(self, design: SizedDesign) -> MechanicalResult:
         """Forces and masses of the rotor.
 
         Their steel is that of the design's own annulus: how much flux the steel carries, unlike the field at the

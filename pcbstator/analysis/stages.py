@@ -33,7 +33,7 @@ from pcbstator.analysis.thermal.cooling import cooling_of, eddy_speed
 from pcbstator.analysis.thermal.current_limits import SteadyWork, refused_result, steady_results
 from pcbstator.analysis.thermal.records import SteadyLimits, ThermalResult
 from pcbstator.analysis.thermal.ring_sources import ring_sources
-from pcbstator.copper import Copper, lay_copper, settled_design
+from pcbstator.copper import Copper, lay_copper, size_design
 from pcbstator.copper.connections.via_transitions import layer_areas
 from pcbstator.copper.sizing import quick_plan
 from pcbstator.errors import LawRangeError, PcbstatorError
@@ -42,7 +42,7 @@ from pcbstator.physics.magnetics.magnet_ring import RingField
 from pcbstator.winding import Winding
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import Design, SizedDesign
 
 STAGES = ("copper", "magnetics", "heat", "inductance")  # in the order in which they are run; the last may be left out
 FOUND: Mapping[str, tuple[tuple[str, type], ...]] = {  # by which stage, and under which group they are given out
@@ -70,11 +70,12 @@ class Work:
     it goes no further. full: all results are wanted, also those that cost much and those of a design that is refused.
     """
 
-    design: Design
+    asked: Design
     copper: Copper | None = None  # where it was laid before
     full: bool = False
     results: dict[str, float] = field(default_factory=dict)
     refusal: PcbstatorError | None = None
+    sized: SizedDesign | None = None
     winding: Winding | None = None
     conductors: Conductors | None = None  # at 20 C
     counts: tuple[WindingCounts, CopperCounts] | None = None
@@ -90,6 +91,13 @@ class Work:
         """Adds the numbers of records to the results."""
         for record in records:
             self.results |= numbers(group, record)
+
+    @property
+    def design(self) -> SizedDesign:
+        """The design with its sizes, which the copper stage settles."""
+        if self.sized is None:
+            raise ValueError("the copper stage must be run before this one")
+        return self.sized
 
     @property
     def laid(self) -> tuple[Winding, Conductors]:
@@ -126,7 +134,7 @@ def run_stage(stage: str, works: Sequence[Work], shared: Shared, wanted: frozens
 
 
 def _copper(work: Work, shared: Shared) -> None:
-    design = work.design = settled_design(work.design)
+    design = work.sized = size_design(work.asked)
     winding = work.winding = shared.winding(design)
     if work.copper is None:
         plan = None if work.full else quick_plan(design, winding)

@@ -19,10 +19,10 @@ from pcbstator.analysis.electrical.finished_copper import least_finished
 from pcbstator.analysis.electrical.inductance import coil_inductance
 from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.magnetic.rotor_field import path_linkages, phase_linkages, rotor_field
-from pcbstator.copper import Copper, Layer
+from pcbstator.copper import Copper, Layer, size_design
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 MOTORS = 20_000  # drawn; the 5 % value of a normal quantity is then known to 0.02 of its standard deviation
 UNKNOWN_COPPER = 0.10  # more or less, for a weight that the standard's table lacks
@@ -57,7 +57,7 @@ def copper_range(stated: tuple[float, ...] | None, foil: float, inside: bool) ->
 
 
 def tolerance_results(
-    design: Design, copper: Copper, magnetic: MagneticResult, inductance: float
+    design: SizedDesign, copper: Copper, magnetic: MagneticResult, inductance: float
 ) -> dict[str, dict[str, float]]:
     """Spread of every quantity by its key; empty where the design has no [tolerance]."""
     asked = design.tolerance
@@ -93,13 +93,13 @@ def _between(span: tuple[float, float], draw: FloatArray) -> FloatArray:
     return np.maximum((low + high) / 2 + (high - low) / 2 * draw, 0.2 * low)
 
 
-def _nominal(design: Design) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _nominal(design: SizedDesign) -> tuple[FloatArray, FloatArray, FloatArray]:
     board = design.board
     return np.array([board.track_width]), np.array([board.outer_copper]), np.array([board.inner_copper])
 
 
 def _resistances(
-    design: Design, copper: Copper, widths: FloatArray, outer: FloatArray, inner: FloatArray
+    design: SizedDesign, copper: Copper, widths: FloatArray, outer: FloatArray, inner: FloatArray
 ) -> FloatArray:
     """Phase resistance [ohm] at 20 C of many motors: outer and inner layers and vias each scale by themselves."""
     board = design.board
@@ -118,21 +118,21 @@ def _resistances(
     return np.asarray(tracks * etched + (whole - outside - within))
 
 
-def _over_gap(design: Design, copper: Copper, wanted: FloatArray) -> FloatArray:
+def _over_gap(design: SizedDesign, copper: Copper, wanted: FloatArray) -> FloatArray:
     """psi over its nominal value at the air gaps ``wanted`` [m]: a parabola through three gaps."""
     gap = design.rotor.air_gap
     step = min(max(design.tolerance.air_gap if design.tolerance else 0.0, 0.02 * gap), 0.8 * gap)
     gaps = np.array([gap - step, gap, gap + step])
     conductors, values = conductors_of(design, copper), []
     for each in gaps:
-        changed = design.with_values({"rotor.air_gap_mm": 1e3 * float(each)})
+        changed = size_design(design.with_values({"rotor.air_gap_mm": 1e3 * float(each)}))
         linkages = phase_linkages(conductors, path_linkages(copper, rotor_field(changed)))
         values.append(float(np.abs(linkages[:, 0]).mean()))
     parabola = np.polyfit(gaps - gap, np.array(values) / values[1], 2)
     return np.asarray(np.polyval(parabola, wanted - gap))
 
 
-def _inductance_ratio(design: Design, copper: Copper, gaps: FloatArray, widths: FloatArray) -> FloatArray:
+def _inductance_ratio(design: SizedDesign, copper: Copper, gaps: FloatArray, widths: FloatArray) -> FloatArray:
     """Inductance over its nominal value: one coil with another gap to the iron and with another width of its tracks."""
     gap, width = design.rotor.air_gap, design.board.track_width
     extent = float(max(np.ptp(track.points, axis=0).max() for track in copper.coil.tracks))
@@ -140,7 +140,8 @@ def _inductance_ratio(design: Design, copper: Copper, gaps: FloatArray, widths: 
     # One grid for all, so that only the copper differs; no finer than a large coil can pay for.
     cell = max(width / 2, (extent if copper.alike else 2 * whole) / GRID)
     nominal = coil_inductance(design, copper, cell)
-    apart = coil_inductance(design.with_values({"rotor.air_gap_mm": 1e3 * 1.1 * gap}), copper, cell)
+    farther = size_design(design.with_values({"rotor.air_gap_mm": 1e3 * 1.1 * gap}))
+    apart = coil_inductance(farther, copper, cell)
     tracks = tuple(
         replace(track, width=1.05 * track.width, widths=None if track.widths is None else 1.05 * track.widths)
         for track in copper.coil.tracks

@@ -13,7 +13,7 @@ from pcbstator.design import BlockMagnet, DiscMagnet
 from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import Design, SizedDesign
 
 LEAST_MATCH = 0.7  # part of the magnets' radial length that should face the coils
 
@@ -29,12 +29,12 @@ def magnet_radii(design: Design) -> tuple[float, float]:
     return magnet.inner_diameter / 2, magnet.outer_diameter / 2
 
 
-def envelope_findings(design: Design, copper: Copper) -> list[Finding]:
+def envelope_findings(design: SizedDesign, copper: Copper) -> list[Finding]:
     """Findings about sizes; values in mm."""
     return _envelope(design, copper) + _overlap(design) + _match(design, copper)
 
 
-def _envelope(design: Design, copper: Copper) -> list[Finding]:
+def _envelope(design: SizedDesign, copper: Copper) -> list[Finding]:
     envelope, board = design.envelope, design.board
     if envelope is None:
         return []
@@ -91,7 +91,7 @@ def magnet_spacing(design: Design) -> float:
     return magnet.inner_diameter / 2 * step * (1 - magnet.arc_ratio)
 
 
-def _overlap(design: Design) -> list[Finding]:
+def _overlap(design: SizedDesign) -> list[Finding]:
     """Neighbouring magnets must not share space."""
     space = magnet_spacing(design)
     findings = at_least(
@@ -109,7 +109,7 @@ def _overlap(design: Design) -> list[Finding]:
     )
 
 
-def _match(design: Design, copper: Copper) -> list[Finding]:
+def _match(design: SizedDesign, copper: Copper) -> list[Finding]:
     """Magnets and coils should face each other."""
     near, far = magnet_radii(design)
     radii = np.concatenate([np.hypot(*track.points.T) for track, _ in copper.template_tracks])

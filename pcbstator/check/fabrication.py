@@ -14,13 +14,13 @@ from pcbstator.copper.clearance import Gap, layer_gaps
 from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 SAME = 1e-9  # m
 BOW = 0.0075  # bow and twist over the diagonal, the usual limit for boards with surface parts (IPC-6012; from memory)
 
 
-def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) -> list[Finding]:
+def fabrication_findings(design: SizedDesign, copper: Copper, closest: Gap | None) -> list[Finding]:
     """Tracks, gaps, rings and holes against the rule set; values in mm."""
     rules, board = design.rules, design.board
     narrowest = min(copper.shapes, key=lambda track: track.narrowest)
@@ -83,7 +83,7 @@ def fabrication_findings(design: Design, copper: Copper, closest: Gap | None) ->
 
 
 def _drill_to_copper(
-    design: Design, copper: Copper, name: str, holes: tuple[Via, ...] | tuple[Terminal, ...]
+    design: SizedDesign, copper: Copper, name: str, holes: tuple[Via, ...] | tuple[Terminal, ...]
 ) -> list[Finding]:
     """The plated hole of the winding that is nearest to copper not joined to it: its pad's gap and its ring."""
     limit, ring = design.rules.drill_to_copper, (holes[0].pad - holes[0].drill) / 2
@@ -115,7 +115,7 @@ def _drill_to_copper(
     )
 
 
-def _bow(design: Design, copper: Copper) -> list[Finding]:
+def _bow(design: SizedDesign, copper: Copper) -> list[Finding]:
     """A bowed board eats the air gap."""
     # A tile bows over its longest diagonal, from tip to tip.
     size = 2 * copper.shape.reach * (sin(pi / copper.tiles) if copper.tiles > 1 else 1.0)

@@ -10,7 +10,7 @@ from pcbstator.check.limits import at_least, at_most
 from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 RIPPLE = 0.2  # of the current limit (common practice, no source)
 LEAST_MARGIN = 30.0  # degrees of phase (common practice, no source)
@@ -18,7 +18,7 @@ COARSEST_COUNT = 5.0  # electrical degrees (common practice, no source)
 WORST_MISALIGNMENT = 0.05  # of the torque (common practice, no source)
 
 
-def job_findings(design: Design, prediction: Prediction) -> list[Finding]:
+def job_findings(design: SizedDesign, prediction: Prediction) -> list[Finding]:
     """Findings of motion and drive."""
     return _motion(prediction) + _driver(design, prediction) + _loops(design, prediction)
 
@@ -56,7 +56,7 @@ def _motion(prediction: Prediction) -> list[Finding]:
     return findings
 
 
-def _driver(design: Design, prediction: Prediction) -> list[Finding]:
+def _driver(design: SizedDesign, prediction: Prediction) -> list[Finding]:
     fit, drive, findings = prediction.drive, design.drive, []
     if fit is None or drive is None:
         return []
@@ -81,7 +81,7 @@ def _driver(design: Design, prediction: Prediction) -> list[Finding]:
     return findings
 
 
-def _loops(design: Design, prediction: Prediction) -> list[Finding]:
+def _loops(design: SizedDesign, prediction: Prediction) -> list[Finding]:
     fit, load, findings = prediction.drive, design.load, []
     if fit is None:
         return []

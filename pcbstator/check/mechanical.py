@@ -9,7 +9,7 @@ from pcbstator.check.limits import at_least, at_most
 from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 SATURATION = 1.5  # T (common practice, no source)
 NEAR_KNEE = 0.05  # of the remanence: reserve above the knee (common practice, no source)
@@ -18,7 +18,7 @@ GLUE_RESERVE = (
 )
 
 
-def mechanical_findings(design: Design, prediction: Prediction) -> list[Finding]:
+def mechanical_findings(design: SizedDesign, prediction: Prediction) -> list[Finding]:
     """Findings about steel and glue."""
     found, findings = prediction.mechanical, []
     if found is None:

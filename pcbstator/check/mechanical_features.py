@@ -23,7 +23,7 @@ from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
     from pcbstator.copper.obstacles import Obstacle
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 MOST_SEARCHES = 3  # of a free angle; on a board of 60 coils and 16 layers each takes up to 0.3 s
 LIMITS = {
@@ -33,7 +33,7 @@ LIMITS = {
 }
 
 
-def feature_findings(design: Design, copper: Copper) -> list[Finding]:
+def feature_findings(design: SizedDesign, copper: Copper) -> list[Finding]:
     """Findings about all that shares the board with the winding; values in mm."""
     return [
         *_copper(design, copper), *_sizes(design, copper), *_place(design, copper), *_webs(design, copper),
@@ -46,7 +46,7 @@ def place(x: float, y: float) -> str:
     return f"x {1e3 * x:.3f} mm, y {1e3 * y:.3f} mm"
 
 
-def _copper(design: Design, copper: Copper) -> list[Finding]:
+def _copper(design: SizedDesign, copper: Copper) -> list[Finding]:
     """Copper too near to something: the worst place of every table and kind, with a way out."""
     obstacles = board_obstacles(design, copper)
     groups: dict[tuple[str, str], list[Nearness]] = defaultdict(list)
@@ -70,7 +70,7 @@ def _copper(design: Design, copper: Copper) -> list[Finding]:
     return findings
 
 
-def _message(design: Design, near: Nearness) -> str:
+def _message(design: SizedDesign, near: Nearness) -> str:
     """What is too near to what, by how much."""
     what, copper, code = near.obstacle.name, f"copper of net {near.net}", near.obstacle.code
     if code == "board.keepout":
@@ -81,7 +81,7 @@ def _message(design: Design, near: Nearness) -> str:
     return f"{copper} comes within {{value}} mm of {what}, below the {limit}"
 
 
-def _diameters(design: Design, copper: Copper, obstacle: Obstacle) -> list[str]:
+def _diameters(design: SizedDesign, copper: Copper, obstacle: Obstacle) -> list[str]:
     """The copper's diameters that would clear an obstacle, where that leaves most of the ring."""
     board = design.board
     if obstacle.name == CUT:
@@ -101,7 +101,7 @@ def _diameters(design: Design, copper: Copper, obstacle: Obstacle) -> list[str]:
     return remedies
 
 
-def _angle(design: Design, copper: Copper, group: list[Obstacle]) -> list[str]:
+def _angle(design: SizedDesign, copper: Copper, group: list[Obstacle]) -> list[str]:
     """The nearest angle at which the whole table is free of copper."""
     kind, _, number = group[0].origin.removeprefix("board.").partition("[")
     spec = getattr(design.board, kind)[int(number.removesuffix("]")) - 1]
@@ -121,7 +121,7 @@ def _extent(obstacle: Obstacle) -> float:
     return float(np.ptp(radii)) / 2 + obstacle.radius
 
 
-def _sizes(design: Design, copper: Copper) -> list[Finding]:
+def _sizes(design: SizedDesign, copper: Copper) -> list[Finding]:
     """Drills, rings and slots against the rule set."""
     rules, said = design.rules, f" of the rule set {design.rules.name}"
     findings = []
@@ -143,7 +143,7 @@ def _sizes(design: Design, copper: Copper) -> list[Finding]:
     return findings
 
 
-def _place(design: Design, copper: Copper) -> list[Finding]:
+def _place(design: SizedDesign, copper: Copper) -> list[Finding]:
     """Everything lies on the board: no hole or land beyond its edge."""
     cut = copper.shape.cut
     shapely.prepare(cut)
@@ -162,7 +162,7 @@ def _place(design: Design, copper: Copper) -> list[Finding]:
     return list(findings.values())
 
 
-def _webs(design: Design, copper: Copper) -> list[Finding]:
+def _webs(design: SizedDesign, copper: Copper) -> list[Finding]:
     """Laminate between holes and slots, and from them to the edge."""
     shape, limit = copper.shape, design.rules.hole_web
     names = [f"hole {h.name}" for h in shape.drilled] + [f"slot {s.name}" for s in shape.slots]
@@ -194,7 +194,7 @@ def _webs(design: Design, copper: Copper) -> list[Finding]:
     return at_least("board.hole_web", 1e3 * gap, 1e3 * limit, message, where=f"{one}, {place(spot.x, spot.y)}")
 
 
-def _mask(design: Design, copper: Copper) -> list[Finding]:
+def _mask(design: SizedDesign, copper: Copper) -> list[Finding]:
     """Mask between two openings of a side, where it is narrower than the board manufacturer can keep."""
     limit = design.rules.mask_web
     worst: tuple[float, Opening, Opening, str] | None = None
@@ -232,7 +232,7 @@ def _narrow(openings: list[Opening], limit: float) -> Iterable[tuple[Opening, Op
             yield openings[i], openings[j], float(web)
 
 
-def _chip(design: Design) -> list[Finding]:
+def _chip(design: SizedDesign) -> list[Finding]:
     """A chip under the lower magnets of a double rotor needs its height in the gap."""
     chip, rotor = design.board.thermistor, design.rotor
     if chip is None or rotor.arrangement != "double":

@@ -19,7 +19,7 @@ from pcbstator.copper import Copper
 from pcbstator.findings import Finding, Severity
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import Design, SizedDesign
 
 ORDER = {"error": 0, "warning": 1, "note": 2}
 
@@ -34,7 +34,7 @@ def checked_prediction(design: Design, copper: Copper | None = None) -> Predicti
     return replace(prediction, findings=check_design(work.design, conductors.copper, prediction))
 
 
-def check_design(design: Design, copper: Copper, prediction: Prediction) -> tuple[Finding, ...]:
+def check_design(design: SizedDesign, copper: Copper, prediction: Prediction) -> tuple[Finding, ...]:
     """Findings about copper, sizes and results."""
     board = copper.board
     findings = fabrication_findings(design, board, prediction.copper.closest) + envelope_findings(design, board)

@@ -10,7 +10,7 @@ from pcbstator.copper.clearance import Gap
 from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
     from pcbstator.design.slip_ring import SlipRing
 
 TOUCHABLE = 42.4  # V peak; 60 V for direct voltage (IEC 62368-1, ES1; from memory)
@@ -20,7 +20,7 @@ MASK_WEB = 0.2e-3  # m of laminate for a web of mask, openings 0.05 mm wider all
 HARD = ("hard", "gold")  # words of a finish that stands wear
 
 
-def slip_ring_findings(design: Design, results: SlipRingResult | None) -> list[Finding]:
+def slip_ring_findings(design: SizedDesign, results: SlipRingResult | None) -> list[Finding]:
     """Findings about the slip-ring board, none where there is no such board."""
     section = design.slip_ring
     if section is None or results is None:
@@ -40,7 +40,7 @@ def _at(gap: Gap | None) -> str | None:
     return f"layer {gap.layer}, {gap.nets[0]} and {gap.nets[1]}, x {1e3 * gap.x:.3f} mm, y {1e3 * gap.y:.3f} mm"
 
 
-def _rules(design: Design, section: SlipRing, results: SlipRingResult) -> list[Finding]:
+def _rules(design: SizedDesign, section: SlipRing, results: SlipRingResult) -> list[Finding]:
     """What the board manufacturer can make; values in mm."""
     rules, gaps = design.rules, results.gaps
     drawn = [gap for gap in (gaps.rings, gaps.terminals, gaps.leads) if gap] if gaps else []
@@ -117,7 +117,7 @@ def _spacing(section: SlipRing, results: SlipRingResult) -> list[Finding]:
     )
 
 
-def _edges(design: Design, section: SlipRing, results: SlipRingResult) -> list[Finding]:
+def _edges(design: SizedDesign, section: SlipRing, results: SlipRingResult) -> list[Finding]:
     """Copper to the edges of the board, against the rule set and against a metal shaft or housing there."""
     findings: list[Finding] = []
     for place, distance in zip(("bore", "outer edge"), results.edges, strict=True):

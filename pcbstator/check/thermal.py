@@ -15,12 +15,12 @@ from pcbstator.currents import rms_current
 from pcbstator.findings import Finding, Severity
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 Cause = tuple[str, float | None, Severity, str]
 
 
-def thermal_findings(design: Design, prediction: Prediction) -> list[Finding]:
+def thermal_findings(design: SizedDesign, prediction: Prediction) -> list[Finding]:
     """Findings about heat; values and limits are rms phase currents [A], the limit is where it starts."""
     thermal = prediction.thermal
     if thermal.out_of_range:
@@ -44,7 +44,7 @@ def _no_current(thermal: ThermalResult) -> list[Finding]:
     return [Finding("thermal.eddies", "warning", words, 0.0)]
 
 
-def _causes(design: Design, thermal: ThermalResult) -> tuple[Cause, ...]:
+def _causes(design: SizedDesign, thermal: ThermalResult) -> tuple[Cause, ...]:
     """Code, current at which it starts, severity and message."""
     tg = f"{design.board.laminate_tg_c:g} °C"
     return (
@@ -96,7 +96,7 @@ def _times(thermal: ThermalResult) -> str:
     return f" ({', '.join(known)} from cold)" if known else ""
 
 
-def _magnets(design: Design, thermal: ThermalResult) -> list[Finding]:
+def _magnets(design: SizedDesign, thermal: ThermalResult) -> list[Finding]:
     """Magnets that get hotter than the file says are weaker than computed."""
     if thermal.rotor_temperature_c is None:
         return []

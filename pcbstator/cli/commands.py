@@ -245,7 +245,8 @@ def simulate(design: Path, scenarios: tuple[str, ...] | None, output: Path | Non
     """Run the drive of DESIGN against its load: moves, slow turn, repeatability, small steps, a push."""
     import pcbstator
     from pcbstator.output.files import json_text, write_folder
-    from pcbstator.output.report.simulation import simulation_files, simulation_text
+    from pcbstator.output.report.simulation import simulation_text
+    from pcbstator.project import simulation_files
 
     asked = pcbstator.load_design(design)
     found = pcbstator.simulate(asked, scenarios or ())

@@ -4,7 +4,7 @@ from pcbstator.copper.current_paths import CoilVisit, Path, PhaseCopper
 from pcbstator.copper.geometry.tracks import Layer, Pin, Point, Terminal, TileJumper, Track, Via
 from pcbstator.copper.lay import lay_copper
 from pcbstator.copper.records import Coil, Copper
-from pcbstator.copper.sizing import most_turns, settled_design, widest_track
+from pcbstator.copper.sizing import most_turns, size_design, widest_track
 
 __all__ = [
     "Coil",
@@ -21,6 +21,6 @@ __all__ = [
     "Via",
     "lay_copper",
     "most_turns",
-    "settled_design",
+    "size_design",
     "widest_track",
 ]

@@ -19,7 +19,7 @@ from pcbstator.copper.geometry.tracks import Layer, Point, Terminal, TileJumper,
 from pcbstator.copper.non_winding import lay_non_winding
 from pcbstator.copper.plan import StatorPlan
 from pcbstator.copper.records import Coil, Copper
-from pcbstator.copper.sizing import settle_plan, settled_design
+from pcbstator.copper.sizing import settle_plan, size_design
 from pcbstator.copper.spiral.coil import CoilPlan, lay_coil
 from pcbstator.copper.wave.laps import lay_laps
 from pcbstator.winding import PHASE_NAMES, Winding, lay_winding
@@ -94,7 +94,7 @@ def lay_copper(design: Design, winding: Winding | None = None, plan: StatorPlan 
 
     Raises DesignError where the winding cannot be balanced or the copper does not fit, with what would.
     """
-    design = settled_design(design)
+    design = size_design(design)
     winding = winding or lay_winding(design)
     shape, non_winding = cut_board(design, lay_board(design)), lay_non_winding(design)
     plan = plan or settle_plan(design, winding)

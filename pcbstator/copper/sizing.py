@@ -12,6 +12,7 @@ from pcbstator.copper.no_room import NoRoomError
 from pcbstator.copper.plan import StatorPlan, plan_stator
 from pcbstator.copper.spiral.coil import CoilPlan
 from pcbstator.copper.wave.plan import WavePlan
+from pcbstator.design import SizedDesign
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.winding import Winding, lay_winding, wind_wave
 
@@ -94,24 +95,21 @@ def _merit(plan: CoilPlan | WavePlan) -> float:
     return float((far**2 - near**2) ** 2 / (ends + active))
 
 
-def settled_design(design: Design) -> Design:
-    """The design with numbers where it says "fill"; itself where it does not.
+def size_design(design: Design) -> SizedDesign:
+    """The design with numbers where it says "fill".
 
     Raises DesignError where nothing fits.
     """
-    if design.winding.turns == "fill":
-        return _with(design, "winding.turns", max(most_turns(design), 1))
-    if design.board.stated_track_width != "fill":
+    if isinstance(design, SizedDesign):
         return design
-    solve = best_wave_track if design.winding.kind == "wave" else widest_track
-    width = solve(design, int(design.winding.turns))
-    return _with(design, "board.track_width_mm", max(round(1e3 * width, 2), 0.05))
-
-
-def _with(design: Design, key: str, value: float) -> Design:
-    settled = design.with_values({key: value})
-    settled._file_digest = design.digest
-    return settled
+    found = design
+    if design.winding.turns == "fill":
+        found = design.with_values({"winding.turns": max(most_turns(design), 1)})
+    elif design.board.stated_track_width == "fill":
+        solve = best_wave_track if design.winding.kind == "wave" else widest_track
+        width = solve(design, int(design.winding.turns))
+        found = design.with_values({"board.track_width_mm": max(round(1e3 * width, 2), 0.05)})
+    return SizedDesign.of(found, design)
 
 
 def settle_plan(design: Design, winding: Winding) -> StatorPlan:

@@ -1,7 +1,7 @@
 """What is asked for: frozen records, the loading of design files, and fabrication rule sets as data."""
 
 from pcbstator.design.load import design_from_document, load_design
-from pcbstator.design.records import Board, Design, Envelope, Winding
+from pcbstator.design.records import Board, Design, Envelope, SizedDesign, Winding
 from pcbstator.design.rotor import BlockMagnet, DiscMagnet, Magnet, Rotor, SectorMagnet
 from pcbstator.design.rules import RuleSet, rule_set, rule_set_names
 from pcbstator.design.template import starter_text, write_starter
@@ -16,6 +16,7 @@ __all__ = [
     "Rotor",
     "RuleSet",
     "SectorMagnet",
+    "SizedDesign",
     "Winding",
     "design_from_document",
     "load_design",

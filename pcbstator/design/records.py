@@ -225,7 +225,7 @@ class Board(Record):
 
     @property
     def track_width(self) -> float:
-        """Width of the tracks [m]; of a design with "fill" only once ``settled_design`` has solved for it."""
+        """Width of the tracks [m]; of a design with "fill" only once ``size_design`` has solved for it."""
         if self.stated_track_width == "fill":
             raise ValueError("the width is still to be solved for")
         return self.stated_track_width
@@ -359,3 +359,18 @@ class Design(Record):
 
     def _repr_svg_(self) -> str | None:
         return None if Design.drawing is None else Design.drawing(self)
+
+
+class SizedDesign(Design):
+    """A design whose turns and track width are numbers: what "fill" asks for has been solved. Made by
+    ``copper.size_design``; all that comes after takes no other. A changed copy is a design as asked again.
+    """
+
+    @classmethod
+    def of(cls, design: Design, asked: Design) -> SizedDesign:
+        """A design with numbers, in place of the one that was asked for; its file stays that one's."""
+        values = {name: getattr(design, name) for name in Design.model_fields}
+        sized = cls.model_construct(design.model_fields_set, **values)
+        object.__setattr__(sized, "__pydantic_private__", dict(design.__pydantic_private__ or {}))
+        sized._file_digest, sized._file, sized._changes = asked.digest, asked._file, asked._changes
+        return sized

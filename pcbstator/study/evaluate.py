@@ -128,13 +128,13 @@ def _run(desk: Bench, stage: str, works: list[Work]) -> None:
         if work.refusal is not None:
             continue
         if stage == ENVELOPE:
-            work.results |= _occupied(work.design) | {"cost.magnets": magnet_cost(work.design, desk.prices)}
+            work.results |= _occupied(work.asked) | {"cost.magnets": magnet_cost(work.asked, desk.prices)}
         elif stage == STAGES[0]:
-            board = board_cost(work.design, desk.prices, work.results.get("copper.via_count", 0.0))
+            board = board_cost(work.asked, desk.prices, work.results.get("copper.via_count", 0.0))
             work.results |= {"cost.board": board, "cost.total": board + work.results["cost.magnets"]}
         elif stage == WHOLE:
             try:
-                work.results |= flat_results(checked_prediction(work.design))
+                work.results |= flat_results(checked_prediction(work.asked))
             except PcbstatorError as error:
                 work.refusal = error
 
@@ -145,7 +145,7 @@ def _judged(desk: Bench, stage: str, number: int, work: Work) -> Outcome | None:
         return _refused(desk, work.refusal, work.results, number)
     short = [(c.shortage(work.results), c) for c in desk.tests[stage]]
     if stage == ENVELOPE:
-        short = [(rule.shortage(work.results), rule) for rule in _envelope_rules(work.design)] + short
+        short = [(rule.shortage(work.results), rule) for rule in _envelope_rules(work.asked)] + short
     failed = [(lack, constraint) for lack, constraint in short if lack > 0]
     if not failed:
         return None

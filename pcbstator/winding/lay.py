@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 def lay_winding(design: Design) -> Winding:
     """The winding that a design asks for; DesignError where it cannot be balanced.
 
-    A wave winding must have its turns as a number: a design that fills is settled first (``copper.settled_design``).
+    A wave winding must have its turns as a number: a design that fills is settled first (``copper.size_design``).
     """
     asked, poles = design.winding, design.rotor.poles
     if asked.kind == "wave":

@@ -12,7 +12,7 @@ from pcbstator.analysis.electrical.trace_ratings import TraceCurrents, trace_cur
 from pcbstator.analysis.thermal.board_network import board_heat
 from pcbstator.analysis.thermal.current_limits import SteadyWork, steady_results, with_pulses
 from pcbstator.analysis.thermal.heat_state import heat_state, heat_states
-from pcbstator.copper import lay_copper, settled_design
+from pcbstator.copper import lay_copper, size_design
 from pcbstator.errors import LawRangeError
 
 DESIGNS = sorted((Path(__file__).parents[2] / "designs").glob("*.toml"))
@@ -29,7 +29,7 @@ def works() -> list[SteadyWork]:
     """All designs in several surroundings: limited by the board, by the magnets, by a thin via."""
     made = []
     for path in DESIGNS:
-        design = settled_design(pcbstator.load_design(path))
+        design = size_design(pcbstator.load_design(path))
         copper = lay_copper(design)
         conductors = conductors_of(design, copper)
         for ambient, board, via in ((20.0, 90.0, None), (40.0, 250.0, None), (25.0, 130.0, 0.05)):
@@ -101,7 +101,7 @@ def test_nothing_is_computed_that_is_not_asked_for(works):
 
 
 def test_the_whole_section_has_the_same_steady_figures():
-    design = settled_design(pcbstator.load_design(DESIGNS[0]))
+    design = size_design(pcbstator.load_design(DESIGNS[0]))
     copper = lay_copper(design)
     conductors = conductors_of(design, copper)
     heat = board_heat(design, conductors)

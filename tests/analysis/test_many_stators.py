@@ -13,7 +13,7 @@ from pcbstator.analysis.electrical.trace_ratings import TraceCase, many_trace_cu
 from pcbstator.analysis.magnetic.rotor_field import all_path_linkages, path_linkages, rotor_field
 from pcbstator.analysis.thermal.board_network import source_case
 from pcbstator.analysis.thermal.ring_sources import SourceCase, ring_sources
-from pcbstator.copper import lay_copper, settled_design
+from pcbstator.copper import lay_copper, size_design
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.magnetics.magnet_ring import joined_fields
 from tests.command import DESIGNS
@@ -24,7 +24,7 @@ SPAN = 0.012, 0.13  # m, of the copper of all designs
 @pytest.fixture(scope="module")
 def designs():
     """All designs as they are, and with other magnets, layers and kinds of winding; two of each share a field."""
-    made = [settled_design(pcbstator.load_design(path)) for path in DESIGNS]
+    made = [size_design(pcbstator.load_design(path)) for path in DESIGNS]
     stage = next(design for design in made if "stage" in design.source)
     thick = {"rotor.magnet.thickness_mm": 5.0}
     return [*made, stage.with_values(thick), made[0], stage.with_values({"board.track_width_mm": 0.2} | thick), made[1]]

@@ -6,7 +6,7 @@ import pytest
 
 import pcbstator
 from pcbstator.check.run import check_design
-from pcbstator.copper import lay_copper, settled_design
+from pcbstator.copper import lay_copper, size_design
 from pcbstator.design import design_from_document
 from tests.analysis.test_delta_loop import DOCUMENT
 
@@ -20,7 +20,7 @@ def told(design, prediction):
 @pytest.fixture(scope="module")
 def wave():
     sections = {name: section for name, section in DOCUMENT.items() if name not in ("load", "motion", "drive")}
-    design = settled_design(design_from_document(sections))
+    design = size_design(design_from_document(sections))
     return design, pcbstator.predict(design)
 
 
@@ -53,7 +53,7 @@ def test_the_motion_counts_by_itself():
     """No [operation]: mean loss of the cycle over its mean copper loss, or over that of the continuous current."""
     for sections in (("load", "motion"), ("motion",)):
         kept = {name: DOCUMENT[name] for name in ("title", "winding", "board", "rotor", *sections)}
-        design = settled_design(design_from_document(kept))
+        design = size_design(design_from_document(kept))
         prediction = pcbstator.predict(design)
         (found,) = told(design, prediction)
         copper = prediction.motion.copper_heat if "load" in sections else prediction.thermal.copper_loss
@@ -64,5 +64,5 @@ def test_the_motion_counts_by_itself():
 
 
 def test_a_star_is_never_told(wave):
-    star = settled_design(wave[0].with_values({"winding.connection": "star"}))
+    star = size_design(wave[0].with_values({"winding.connection": "star"}))
     assert told(star, pcbstator.predict(star)) == []

@@ -20,7 +20,7 @@ from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIE
 from pcbstator.physics.drive.supply import equivalent_star_factor, star_voltage_limit
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]
 
@@ -74,13 +74,13 @@ class Machine:
         return peak_current(phase_rms) * self.current_factor
 
 
-def job_temperature(design: Design) -> float:
+def job_temperature(design: SizedDesign) -> float:
     """Temperature [C] of the hot copper: as [operation] says."""
     return design.operation.copper_c if design.operation else WARM
 
 
 def machine_of(
-    design: Design,
+    design: SizedDesign,
     electrical: ElectricalResult,
     magnetic: MagneticResult,
     rotor_inertia: float,

@@ -19,18 +19,18 @@ from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.physics.conductors.delta_loop import DeltaLoop
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 __all__ = ["has_job", "job_results", "job_temperature"]
 
 
-def has_job(design: Design) -> bool:
+def has_job(design: SizedDesign) -> bool:
     """Whether the design says anything of its job."""
     return not (design.load is None and design.motion is None and design.drive is None)
 
 
 def job_results(
-    design: Design,
+    design: SizedDesign,
     electrical: ElectricalResult,
     magnetic: MagneticResult,
     mechanical: MechanicalResult,

@@ -17,7 +17,7 @@ from pcbstator.physics.drive.motion import CycleSamples, Piece, cycle_samples, r
 from pcbstator.physics.mechanics.inertia import bar_inertia, disc_inertia, point_inertia, ring_inertia
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]
 Moves = list[tuple[float, tuple[Piece, ...], float, float]]
@@ -82,7 +82,7 @@ class Cycle:
         return float(np.abs(self.samples.speeds).max())
 
 
-def cycle_of(design: Design) -> Cycle | None:
+def cycle_of(design: SizedDesign) -> Cycle | None:
     """The cycle that the design asks for; None without a motion."""
     motion = design.motion
     if motion is None:

@@ -9,12 +9,12 @@ from pcbstator.analysis.drive.equivalent_machine import machine_of
 from pcbstator.analysis.prediction import Prediction
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 Parameters = dict[str, float | int | str]
 
 
-def drive_parameters(design: Design, prediction: Prediction) -> Parameters | None:
+def drive_parameters(design: SizedDesign, prediction: Prediction) -> Parameters | None:
     """Parameters by name; None where there is no machine. Electrical values are those of the equivalent star."""
     if prediction.magnetic is None or prediction.mechanical is None:
         return None
@@ -39,7 +39,7 @@ def drive_parameters(design: Design, prediction: Prediction) -> Parameters | Non
     return found | _gains(design, prediction)
 
 
-def _gains(design: Design, prediction: Prediction) -> Parameters:
+def _gains(design: SizedDesign, prediction: Prediction) -> Parameters:
     drive, fit, motion = design.drive, prediction.drive, prediction.motion
     if drive is None or fit is None or motion is None or motion.no_load_speed is None:
         return {}

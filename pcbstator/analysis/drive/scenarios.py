@@ -18,7 +18,7 @@ from pcbstator.physics.drive.motion import Piece, sampled_moves
 from pcbstator.physics.drive.simulation import Trace
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]
 
@@ -58,7 +58,7 @@ class Simulation:
         }
 
 
-def simulation(design: Design, prediction: Prediction, names: tuple[str, ...] = ()) -> Simulation:
+def simulation(design: SizedDesign, prediction: Prediction, names: tuple[str, ...] = ()) -> Simulation:
     """The named scenarios of a design, all where none is named. DesignError where it lacks what they need."""
     stand, remarks = stand_of(design, prediction)
     done = []
@@ -71,7 +71,7 @@ def simulation(design: Design, prediction: Prediction, names: tuple[str, ...] = 
     return Simulation(prediction, tuple(done), tuple(dict.fromkeys(remarks)))
 
 
-def _moves(design: Design, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]] | None:
+def _moves(design: SizedDesign, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]] | None:
     """What [motion] asks for, once, and a rest at the end to settle."""
     cycle = cycle_of(design)
     if cycle is None or (design.recording is not None and not design.recording.angles):
@@ -96,7 +96,7 @@ def run_up(speed: float, start: float, duration: float, stand: Stand) -> tuple[F
     return sampled_moves([(start, (rise, steady), 1.0, 0.0)], stand.control.period, stand.most)
 
 
-def _slow(design: Design, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]]:
+def _slow(design: SizedDesign, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]]:
     """A slow constant turn, over the worst friction spot where there is one."""
     motion = design.motion
     steady = motion is not None and motion.move is None and motion.stops is None and motion.table is None
@@ -110,7 +110,7 @@ def _slow(design: Design, stand: Stand, remarks: list[str]) -> tuple[Trace, dict
     return trace, runs.smoothness_numbers(trace, speed)
 
 
-def _approach(design: Design, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]]:
+def _approach(design: SizedDesign, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]]:
     """A target approached three times from either side."""
     away, target = float(np.radians(5.0)), 0.0
     angles = [target - away]
@@ -121,7 +121,7 @@ def _approach(design: Design, stand: Stand, remarks: list[str]) -> tuple[Trace, 
     return trace, runs.approach_numbers(trace, reference, target, stand)
 
 
-def _steps(design: Design, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]]:
+def _steps(design: SizedDesign, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]]:
     """Equal small steps in one direction."""
     angles = [float(SMALL_STEP) * number for number in range(STEPS + 1)]
     reference = stand.moves(angles)
@@ -129,7 +129,7 @@ def _steps(design: Design, stand: Stand, remarks: list[str]) -> tuple[Trace, dic
     return trace, runs.step_numbers(trace, reference, float(SMALL_STEP), stand)
 
 
-def _hold(design: Design, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]]:
+def _hold(design: SizedDesign, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]]:
     """A push by hand while it holds: rises in 0.2 s, lasts a second, falls in 0.2 s."""
     period = stand.control.period
     times = np.arange(min(stand.most, round(3.4 / period))) * period
@@ -139,7 +139,7 @@ def _hold(design: Design, stand: Stand, remarks: list[str]) -> tuple[Trace, dict
     return trace, runs.holding_numbers(trace, stand.push)
 
 
-Play = Callable[["Design", Stand, list[str]], tuple[Trace, dict[str, Any]] | None]
+Play = Callable[["SizedDesign", Stand, list[str]], tuple[Trace, dict[str, Any]] | None]
 SCENARIOS: dict[str, tuple[str, Play]] = {
     "moves": ("the design's own motion", _moves),
     "slow": ("a slow constant turn", _slow),

@@ -27,7 +27,7 @@ from pcbstator.physics.drive.simulation import ControlValues, SensorValues, Trac
 from pcbstator.physics.drive.supply import pulse_ripple
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]
 
@@ -75,7 +75,7 @@ class Stand:
         return sampled_moves(listed, self.control.period, self.most)
 
 
-def stand_of(design: Design, prediction: Prediction) -> tuple[Stand, list[str]]:
+def stand_of(design: SizedDesign, prediction: Prediction) -> tuple[Stand, list[str]]:
     """The drive ready to run, and remarks on what was simplified. DesignError where sections are missing."""
     drive, fit, sized = design.drive, prediction.drive, prediction.motion
     if drive is None:
@@ -145,7 +145,7 @@ def _sensor(drive: Drive) -> SensorValues:
 
 
 def _plant(
-    design: Design,
+    design: SizedDesign,
     drive: Drive,
     fit: DriveResult,
     voltage_part: float,
@@ -193,7 +193,7 @@ def _spot_table(load: LoadValues) -> tuple[float, ...]:
 
 
 def _coupled(
-    design: Design, plant: PlantValues, rotor: float, loaded: float, gains: Gains, remarks: list[str]
+    design: SizedDesign, plant: PlantValues, rotor: float, loaded: float, gains: Gains, remarks: list[str]
 ) -> tuple[PlantValues, int]:
     """Motor and load apart, where a coupling or play is stated and the loops can feel it."""
     play = design.load.play if design.load else 0.0

@@ -24,7 +24,7 @@ from pcbstator.physics.conductors.resistance import (
 from pcbstator.physics.conductors.track_end import cluster_diameter, hole_end_squares
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
@@ -251,6 +251,6 @@ def phase_phasors(phases: int) -> ComplexArray:
     return np.exp(1j * np.array([phase_angle(index, phases) for index in range(phases)]))
 
 
-def conductors_of(design: Design, copper: Copper, temperature_c: float = 20.0) -> Conductors:
+def conductors_of(design: SizedDesign, copper: Copper, temperature_c: float = 20.0) -> Conductors:
     """The conductors of a stator with the vias of its design."""
     return Conductors(copper, design.board.via_drill, design.board.via_plating, temperature_c)

@@ -13,16 +13,16 @@ from pcbstator.physics.conductors.resistance import copper_mass
 from pcbstator.winding import Winding
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 
-def turns_in_series(design: Design, winding: Winding, copper: Copper) -> int:
+def turns_in_series(design: SizedDesign, winding: Winding, copper: Copper) -> int:
     """Turns in series in each path of a phase, all boards together."""
     boards = design.boards if design.boards_in_series else 1
     return boards * winding.coils_in_series * copper.coil.series_turns
 
 
-def winding_figures(design: Design, winding: Winding, copper: Copper) -> dict[str, Any]:
+def winding_figures(design: SizedDesign, winding: Winding, copper: Copper) -> dict[str, Any]:
     """The counts and angles of ``WindingResult``."""
     span = span_of_coils(design, copper)
     return {
@@ -40,7 +40,7 @@ def winding_figures(design: Design, winding: Winding, copper: Copper) -> dict[st
 
 
 def copper_figures(
-    design: Design, copper: Copper, conductors: Conductors, areas: Mapping[int, float]
+    design: SizedDesign, copper: Copper, conductors: Conductors, areas: Mapping[int, float]
 ) -> dict[str, Any]:
     """Length, mass, fill factor and counts of ``CopperResult``; areas: of every layer of one board [m2]."""
     laid = sum(areas[layer.number] * layer.thickness for layer in copper.board.layers)
@@ -58,7 +58,7 @@ def copper_figures(
     }
 
 
-def resistance_figures(design: Design, conductors: Conductors) -> dict[str, Any]:
+def resistance_figures(design: SizedDesign, conductors: Conductors) -> dict[str, Any]:
     """The resistances of ``ElectricalResult``; open phases have no terminals in common, only a star has a point N."""
     connection, count = design.winding.connection, len(conductors.copper.phases)
     between = conductors.line_resistances(connection)

@@ -14,7 +14,7 @@ from pcbstator.analysis.electrical.conductors import conductors_of
 from pcbstator.copper import Copper, Layer
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 # Base foil, least finished inner layer, least finished outer layer after plating (class 2) [m]; half, one, two ounces.
 LEAST_FINISHED = ((17.5e-6, 11.4e-6, 33.4e-6), (35.0e-6, 24.9e-6, 47.9e-6), (70.0e-6, 55.7e-6, 78.7e-6))
@@ -45,7 +45,7 @@ def least_finished(foil: float) -> tuple[float, float] | None:
     return None
 
 
-def resistance_range(design: Design, copper: Copper) -> ResistanceRange | None:
+def resistance_range(design: SizedDesign, copper: Copper) -> ResistanceRange | None:
     """Range of the mean phase resistance [ohm] at 20 C for the ordered copper.
 
     None where the table lacks the foil, or layers have weights of their own.

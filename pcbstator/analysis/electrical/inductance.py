@@ -29,7 +29,7 @@ from pcbstator.physics.inductance.strips import (
 from pcbstator.physics.inductance.tracks import near_inductance_matrix, near_reach, track_inductance_matrix
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 FEW_INTERCONNECTS = 0.03  # of all copper: what these see of each other counts for little
 MANY_INTERCONNECTS = 0.15  # of all copper: below it, what the cut of a connection ring parts is less than 0.1 %
@@ -42,7 +42,7 @@ FINER = 0.8  # of the cell of the waves: a grid that is finer than that adds som
 FloatArray = NDArray[np.float64]
 
 
-def iron_faces(design: Design) -> tuple[Image, ...]:
+def iron_faces(design: SizedDesign) -> tuple[Image, ...]:
     """Images in the iron faces next to the board: behind the magnets, above and for a double rotor also below, and the
     plate beyond the board.
     """
@@ -62,7 +62,7 @@ def iron_faces(design: Design) -> tuple[Image, ...]:
     return iron_images(planes, min(max(wanted, FEWEST_REFLECTIONS), MOST_REFLECTIONS))
 
 
-def inductance_matrix(design: Design, copper: Copper) -> FloatArray:
+def inductance_matrix(design: SizedDesign, copper: Copper) -> FloatArray:
     """Self and mutual inductances (phases, phases) [H], vias left out."""
     shares = conductors_of(design, copper).network.shares.round(DIGITS)
     images, rings, (interconnects, currents) = (
@@ -83,7 +83,7 @@ def inductance_matrix(design: Design, copper: Copper) -> FloatArray:
     return np.asarray(whole + near)
 
 
-def inductance_figures(design: Design, copper: Copper) -> dict[str, Any]:
+def inductance_figures(design: SizedDesign, copper: Copper) -> dict[str, Any]:
     """The inductances of ``ElectricalResult``."""
     matrix = inductance_matrix(design, copper)
     phases = len(matrix)
@@ -126,7 +126,7 @@ def _near_coils(rings: Sequence[CoilRing], cell: float, pitch: float, images: tu
     return total
 
 
-def _near_pole(design: Design, rings: Sequence[CoilRing], cell: float, images: tuple[Image, ...]) -> FloatArray:
+def _near_pole(design: SizedDesign, rings: Sequence[CoilRing], cell: float, images: tuple[Image, ...]) -> FloatArray:
     """What waves of this cell [m] miss of a wave winding (phases, phases) [H]. Its laps are alike under every pole but
     for their ends and for the layers that change places: one pole stands for all copper of the laps, and the first
     phase for each.
@@ -157,7 +157,12 @@ def _interconnect_share(rings: Sequence[CoilRing], interconnects: Strips, curren
 
 
 def _near_interconnects(
-    design: Design, interconnects: Strips, currents: FloatArray, cell: float, images: tuple[Image, ...], closed: bool
+    design: SizedDesign,
+    interconnects: Strips,
+    currents: FloatArray,
+    cell: float,
+    images: tuple[Image, ...],
+    closed: bool,
 ) -> FloatArray:
     """What waves of this cell [m] miss of how inter-coil connections see those beside them in the connection rings
     (phases, phases) [H]; closed: whether these go all around, or end where they are cut open.
@@ -225,7 +230,7 @@ def _some(strips: Strips, chosen: NDArray[np.intp]) -> Strips:
     return Strips(strips.starts[chosen], strips.ends[chosen], strips.width[chosen], strips.thickness[chosen])
 
 
-def coil_inductance(design: Design, copper: Copper, cell: float) -> float:
+def coil_inductance(design: SizedDesign, copper: Copper, cell: float) -> float:
     """Self inductance [H] of one coil, on a grid of this cell [m]."""
     coil = strips_of(copper, copper.coil.tracks)
     ones = np.ones((1, len(coil.lengths)))

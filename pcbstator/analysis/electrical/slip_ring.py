@@ -38,13 +38,13 @@ from pcbstator.physics.conductors.track_end import hole_end_squares
 from pcbstator.physics.conductors.via_row import via_row
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 WIDEST_LEAD = 10e-3  # m, where IPC-2221 ends
 LEAST_VIAS = 2  # one may crack (common practice, no source)
 
 
-def lay_slip_ring_board(design: Design) -> PlainBoard | None:
+def lay_slip_ring_board(design: SizedDesign) -> PlainBoard | None:
     """The slip-ring board with the vias and leads that its current needs; None for a design without one.
 
     Raises DesignError where it does not fit, with what would.
@@ -52,7 +52,7 @@ def lay_slip_ring_board(design: Design) -> PlainBoard | None:
     return None if design.slip_ring is None else lay_slip_ring(design, slip_ring_sizes(design, design.slip_ring))
 
 
-def slip_ring_sizes(design: Design, section: SlipRing) -> SlipRingSizes:
+def slip_ring_sizes(design: SizedDesign, section: SlipRing) -> SlipRingSizes:
     """Vias and lead width as stated, or enough for the current."""
     lead = section.stated_lead_width or max(_lead_width(design, section), design.rules.track_width, section.via_pad / 2)
     if section.stated_vias is not None:
@@ -71,7 +71,7 @@ def slip_ring_sizes(design: Design, section: SlipRing) -> SlipRingSizes:
     return SlipRingSizes(least, lead)
 
 
-def _lead_width(design: Design, section: SlipRing) -> float:
+def _lead_width(design: SizedDesign, section: SlipRing) -> float:
     """Width at which a lead heats by the stated rise [m]."""
     try:
         return float(ipc2221_width(section.current, section.copper, section.temperature_rise))
@@ -120,7 +120,7 @@ def half_ring_resistance(section: SlipRing, sizes: SlipRingSizes, index: int) ->
     return float(track_resistance(half, section.width, section.copper)) / 2
 
 
-def slip_ring_results(design: Design) -> SlipRingResult | None:
+def slip_ring_results(design: SizedDesign) -> SlipRingResult | None:
     """What the slip-ring board stands and loses; None for a design without one."""
     section, board = design.slip_ring, lay_slip_ring_board(design)
     if section is None or board is None:

@@ -17,7 +17,7 @@ from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.trace_current import FloatArray, brooks_adam_current, ipc2221_current
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 Law = Callable[[FloatArray, FloatArray, FloatArray, bool], FloatArray]
 
@@ -35,7 +35,7 @@ class TraceCurrents:
 class TraceCase(NamedTuple):
     """A stator whose currents are wanted, and the rise [K]."""
 
-    design: Design
+    design: SizedDesign
     conductors: Conductors
     rise: float
 
@@ -51,7 +51,7 @@ class _Row(NamedTuple):
     outer: bool
 
 
-def trace_currents(design: Design, conductors: Conductors, rise: float) -> TraceCurrents:
+def trace_currents(design: SizedDesign, conductors: Conductors, rise: float) -> TraceCurrents:
     """The worst track by each standard, the worst of every layer, and the worst via; rise: [K]."""
     return many_trace_currents([TraceCase(design, conductors, rise)])[0]
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pcbstator.copper import Copper, TileJumper, Track
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
@@ -43,7 +43,7 @@ def _crossings(line: ComplexArray, radius: float) -> tuple[ComplexArray, FloatAr
     return start + t * step, outwards
 
 
-def span_of_coils(design: Design, copper: Copper) -> float:
+def span_of_coils(design: SizedDesign, copper: Copper) -> float:
     """Coil span [rad] at the mean copper radius; of a wave winding, whose conductors lie a pole apart, the pole pitch.
 
     The first pair of layers stands for all of a coil: they differ by their leads only.
@@ -65,7 +65,7 @@ def fill_factor(areas: Mapping[int, float], layers: set[int], inner: float, oute
     return sum(areas[layer] for layer in layers) / len(layers) / (pi * (outer**2 - inner**2))
 
 
-def winding_fill_factor(design: Design, copper: Copper, areas: Mapping[int, float]) -> float:
+def winding_fill_factor(design: SizedDesign, copper: Copper, areas: Mapping[int, float]) -> float:
     """Fill factor of the layers that carry coils; areas: of the copper of every layer of one board [m2]."""
     board, used = design.board, {track.layer for track, _ in copper.board.template_tracks}
     return fill_factor(areas, used, board.copper_inner_diameter / 2, board.copper_outer_diameter / 2)

@@ -23,7 +23,7 @@ from pcbstator.physics.magnetics.magnet_ring import RingField
 from pcbstator.physics.magnetics.plate_loss import LossySteel, PlateLoss, turning_field_loss
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]
 
@@ -47,7 +47,7 @@ class LossFactors:
 
 
 def loss_factors(
-    design: Design, copper: Copper, field: RingField, temperature_c: float, loop: DeltaLoop | None = None
+    design: SizedDesign, copper: Copper, field: RingField, temperature_c: float, loop: DeltaLoop | None = None
 ) -> LossFactors:
     """Loss factors with the copper at ``temperature_c`` [C]; loop: of a delta, at 20 C."""
     conductors = conductors_of(design, copper, temperature_c)
@@ -60,7 +60,7 @@ def loss_factors(
     )
 
 
-def steel_plate_loss(design: Design, field: RingField, speed: float) -> PlateLoss:
+def steel_plate_loss(design: SizedDesign, field: RingField, speed: float) -> PlateLoss:
     """Loss [W] of a steel plate beyond the board at ``speed`` [rad/s]."""
     if field.plate is None:
         return PlateLoss(0.0, 0.0)
@@ -70,7 +70,7 @@ def steel_plate_loss(design: Design, field: RingField, speed: float) -> PlateLos
     )
 
 
-def steel_drag(design: Design, factors: LossFactors) -> float:
+def steel_drag(design: SizedDesign, factors: LossFactors) -> float:
     """Loss of a steel plate beyond the board over the square of the speed [W s2], at the highest of [operation].
 
     That loss grows less than so, which makes it too small at lower speeds, and too large at higher ones.
@@ -114,7 +114,7 @@ def circulating_loss(field: RingField, conductors: Conductors) -> float:
 
 
 def operating_losses(
-    design: Design, copper: Copper, field: RingField, torque_constant: float, loop: DeltaLoop | None = None
+    design: SizedDesign, copper: Copper, field: RingField, torque_constant: float, loop: DeltaLoop | None = None
 ) -> list[dict[str, Any]]:
     """Losses at every speed and current of the design's [operation], in the units of their keys; loop: of a delta, at
     20 C.

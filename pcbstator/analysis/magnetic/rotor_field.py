@@ -33,7 +33,7 @@ from pcbstator.physics.magnetics.working_point import thinnest_layer
 from pcbstator.physics.mechanics.magnet_force import FORCE_ORDERS
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import Design, SizedDesign
 
 ComplexArray = NDArray[np.complex128]
 
@@ -56,7 +56,7 @@ def magnet_footprint(design: Design) -> Footprint:
     return sector_footprint(inner, outer, half_angle)
 
 
-def magnet_layers(design: Design) -> MagnetLayers:
+def magnet_layers(design: SizedDesign) -> MagnetLayers:
     """Magnets, iron and what faces them. The mid-plane of a double rotor carries no radial field: a mirror."""
     rotor, magnet = design.rotor, design.rotor.magnet
     middle = rotor.air_gap + design.stator_thickness / 2
@@ -81,7 +81,7 @@ def steel_ring(design: Design, footprint: Footprint) -> tuple[float, float]:
 
 
 def rotor_source(
-    design: Design, orders: NDArray[np.integer] = ORDERS, span: tuple[float, float] | None = None
+    design: SizedDesign, orders: NDArray[np.integer] = ORDERS, span: tuple[float, float] | None = None
 ) -> RingSource:
     """The magnets in radial modes, the dear part of all that follows: iron, field and forces share it.
 
@@ -98,7 +98,7 @@ def rotor_source(
     return ring_source(footprint, design.rotor.poles // 2, radii, distances, wanted.astype(np.int64), edges=edges)
 
 
-def rotor_iron(design: Design, source: RingSource | None = None) -> SaturatedIron:
+def rotor_iron(design: SizedDesign, source: RingSource | None = None) -> SaturatedIron:
     """The layers and the source with their steel as it is in this field; source: of ``rotor_source``."""
     footprint, layers, source = magnet_footprint(design), magnet_layers(design), source or rotor_source(design)
     ends = steel_ring(design, footprint)
@@ -106,7 +106,7 @@ def rotor_iron(design: Design, source: RingSource | None = None) -> SaturatedIro
 
 
 def rotor_field(
-    design: Design,
+    design: SizedDesign,
     iron: SaturatedIron | None = None,
     *,
     orders: NDArray[np.integer] = ORDERS,
@@ -130,14 +130,14 @@ def rotor_field(
     return replace(field, plate=PlateField(radii, entering[:, 0]))
 
 
-def copper_span(design: Design) -> tuple[float, float]:
+def copper_span(design: SizedDesign) -> tuple[float, float]:
     """Inner and outer radius [m] of all copper, and a little more."""
     board = design.board
     margin, inner = max(board.track_width, board.interconnect_width), board.copper_inner_diameter / 2
     return max(inner - margin, inner / 2), board.copper_outer_diameter / 2 + margin
 
 
-def copper_distances(design: Design, layers: MagnetLayers) -> NDArray[np.float64]:
+def copper_distances(design: SizedDesign, layers: MagnetLayers) -> NDArray[np.float64]:
     """Distance [m] of every copper layer from the nearer magnets."""
     distances = design.rotor.air_gap - np.array(design.layer_z)
     if layers.mirror_distance is not None:
@@ -230,7 +230,9 @@ def phase_linkages(conductors: Conductors, paths: ComplexArray) -> ComplexArray:
     return np.asarray(conductors.network.shares @ paths)
 
 
-def magnetic_results(design: Design, conductors: Conductors, field: RingField, series_turns: int) -> MagneticResult:
+def magnetic_results(
+    design: SizedDesign, conductors: Conductors, field: RingField, series_turns: int
+) -> MagneticResult:
     """Field, psi, constants, harmonics and ripple."""
     linkages = phase_linkages(conductors, path_linkages(conductors.copper, field))
     return MagneticResult(
@@ -242,7 +244,7 @@ def magnetic_results(design: Design, conductors: Conductors, field: RingField, s
 
 
 def constants(
-    design: Design, field: RingField, linkages: NDArray[np.complex128], series_turns: int, resistance: float
+    design: SizedDesign, field: RingField, linkages: NDArray[np.complex128], series_turns: int, resistance: float
 ) -> dict[str, Any]:
     """The fields of ``MagneticResult`` that need the fundamental only; linkages: (phases, 1 or more orders) [Wb]."""
     phases, pole_pairs = len(linkages), field.pole_pairs
@@ -263,7 +265,7 @@ def constants(
     }
 
 
-def wave_figures(design: Design, field: RingField, linkages: NDArray[np.complex128]) -> dict[str, Any]:
+def wave_figures(design: SizedDesign, field: RingField, linkages: NDArray[np.complex128]) -> dict[str, Any]:
     """The fields of ``MagneticResult`` that need all orders: harmonics, distortion and ripple."""
     ratios = np.abs(linkages * field.orders).mean(axis=0)
     waves = sampled_waves(linkages, field.orders, field.pole_pairs, design.winding.connection)
@@ -280,7 +282,7 @@ def wave_figures(design: Design, field: RingField, linkages: NDArray[np.complex1
     }
 
 
-def full_pitch_linkage(design: Design, field: RingField, turns: int) -> float:
+def full_pitch_linkage(design: SizedDesign, field: RingField, turns: int) -> float:
     """Linkage [Wb] that as many full-pitch turns spanning the copper's annulus would have: N·(2/p)·∫ b_1 r dr."""
     radii = np.linspace(design.board.copper_inner_diameter / 2, design.board.copper_outer_diameter / 2, 400)
     known = np.linspace(field.inner, field.outer, field.values.shape[-1])

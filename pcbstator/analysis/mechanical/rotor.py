@@ -16,7 +16,7 @@ from pcbstator.physics.magnetics.working_point import demagnetising_margin, work
 from pcbstator.physics.mechanics.magnet_force import axial_force
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import Design, SizedDesign
 
 GAP_STEP = 0.01  # of the gap, for the change of the axial force with it
 SATURATION = 1.5  # T; above it plain steel begins to cost field (common practice, no source)
@@ -38,7 +38,7 @@ def magnet_faces(design: Design) -> tuple[float, float, float]:
     return half * (outer**2 - inner**2), centroid, ((inner**2 + outer**2) / 2) ** 0.5
 
 
-def _working_point(design: Design, footprint: Footprint, iron: SaturatedIron) -> tuple[float | None, float | None]:
+def _working_point(design: SizedDesign, footprint: Footprint, iron: SaturatedIron) -> tuple[float | None, float | None]:
     """Lowest flux density in the magnets and that of their knee [T]; None where they are not known.
 
     Halbach rings have no working point by this law; a stated remanence says nothing of the knee.
@@ -53,7 +53,7 @@ def _working_point(design: Design, footprint: Footprint, iron: SaturatedIron) ->
     return lowest, demagnetising_margin(lowest, magnet.remanence, magnet.recoil_permeability, strength).knee
 
 
-def _axial_force(design: Design, footprint: Footprint, iron: SaturatedIron) -> tuple[float | None, float | None]:
+def _axial_force(design: SizedDesign, footprint: Footprint, iron: SaturatedIron) -> tuple[float | None, float | None]:
     """Axial magnetic force [N] and its stiffness [N/m]; None where nothing faces the magnets.
 
     The stiffness comes from wider gaps, each with its steel: how far that saturates depends on the gap.
@@ -74,7 +74,7 @@ def _axial_force(design: Design, footprint: Footprint, iron: SaturatedIron) -> t
     return forces[0], -slope / (2 if design.rotor.arrangement == "double" else 1)
 
 
-def mechanical_results(design: Design, footprint: Footprint, iron: SaturatedIron) -> MechanicalResult:
+def mechanical_results(design: SizedDesign, footprint: Footprint, iron: SaturatedIron) -> MechanicalResult:
     """Masses of magnets and steel only: what carries them is the load's."""
     rotor = design.rotor
     rotors = 2 if rotor.arrangement == "double" else 1

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 Point = tuple[float, float]
 
@@ -74,18 +74,18 @@ class Piece:
         return "N +" if self.facing > 1e-6 else "S −" if self.facing < -1e-6 else ""
 
 
-def plates(design: Design) -> tuple[Plate, ...]:
+def plates(design: SizedDesign) -> tuple[Plate, ...]:
     """The rotor plates, the one above the board first."""
     return (Plate("upper"), Plate("lower", above=False)) if design.rotor.arrangement == "double" else (Plate(""),)
 
 
-def segments_per_pole(design: Design) -> int:
+def segments_per_pole(design: SizedDesign) -> int:
     """How many magnets make up one pole: one, or more in a Halbach ring."""
     magnet = design.rotor.magnet
     return magnet.segments_per_pole if magnet.shape == "sector" and magnet.array == "halbach" else 1
 
 
-def pieces(design: Design, plate: Plate) -> tuple[Piece, ...]:
+def pieces(design: SizedDesign, plate: Plate) -> tuple[Piece, ...]:
     """All magnets of a plate at rotor angle 0, numbered in the sense of positive rotation from the one on +x.
 
     From one to the next the magnetisation of a Halbach ring turns by pi over its segments per pole, stronger side
@@ -102,7 +102,7 @@ def pieces(design: Design, plate: Plate) -> tuple[Piece, ...]:
     return tuple(placed)
 
 
-def kinds(design: Design) -> tuple[str, ...]:
+def kinds(design: SizedDesign) -> tuple[str, ...]:
     """Letters of the kinds of magnets: kind i of a Halbach ring is magnetised at i·pi over the segments per pole.
 
     The angle is from straight up towards counter-clockwise, on either face. Alternating magnets have no letter.
@@ -111,7 +111,7 @@ def kinds(design: Design) -> tuple[str, ...]:
     return ("",) if each == 1 else tuple("abcdefghijkl"[:each])
 
 
-def steel_circles(design: Design) -> tuple[float, float] | None:
+def steel_circles(design: SizedDesign) -> tuple[float, float] | None:
     """Inner and outer diameter [m] of the steel behind the magnets, if there is any."""
     if design.rotor.back_iron <= 0:
         return None
@@ -119,20 +119,20 @@ def steel_circles(design: Design) -> tuple[float, float] | None:
     return 2 * inner, 2 * outer
 
 
-def reach(design: Design) -> float:
+def reach(design: SizedDesign) -> float:
     """Largest radius [m] of magnets and steel."""
     footprint = magnet_footprint(design)
     magnets = float(footprint.breakpoints[-1])
     return max(magnets, steel_ring(design, footprint)[1]) if design.rotor.back_iron > 0 else magnets
 
 
-def magnet_angle(design: Design, pieces_per_pole: int) -> float:
+def magnet_angle(design: SizedDesign, pieces_per_pole: int) -> float:
     """Angle that a sector magnet covers [rad], or one of the pieces that make up a pole; 0 for other shapes."""
     magnet = design.rotor.magnet
     return 2 * pi * magnet.arc_ratio / (design.rotor.poles * pieces_per_pole) if magnet.shape == "sector" else 0.0
 
 
-def pole_outline(design: Design) -> Outline:
+def pole_outline(design: SizedDesign) -> Outline:
     """Outline of the magnet, or of the pieces of a Halbach ring, that make the pole on +x."""
     return _outline_at_zero(design, 1)
 
@@ -153,7 +153,7 @@ def outline_points(outline: Outline) -> list[Point]:
     return points
 
 
-def _outline_at_zero(design: Design, pieces_per_pole: int) -> Outline:
+def _outline_at_zero(design: SizedDesign, pieces_per_pole: int) -> Outline:
     magnet = design.rotor.magnet
     if magnet.shape == "disc":
         return Circle(magnet.circle_diameter / 2, 0.0, magnet.diameter / 2)

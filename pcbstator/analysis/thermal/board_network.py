@@ -28,7 +28,7 @@ from pcbstator.physics.thermal.network import HeatNetwork
 from pcbstator.physics.thermal.plate import buried_layer_rise, fin_efficiency, ring_areas, ring_conductances
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]
 
@@ -55,7 +55,7 @@ class BoardHeat:
 
 
 def source_case(
-    design: Design,
+    design: SizedDesign,
     conductors: Conductors,
     field: RingField | None = None,
     rings: int = RINGS,
@@ -68,7 +68,7 @@ def source_case(
 
 
 def board_heat(
-    design: Design,
+    design: SizedDesign,
     conductors: Conductors,
     field: RingField | None = None,
     rings: int = RINGS,
@@ -172,7 +172,7 @@ def _stored(case: SourceCase, sources: RingSources, area: FloatArray, whole: flo
 
 
 def _helping_part(
-    design: Design, sources: RingSources, sheet: float, open_flux: FloatArray, limit_c: float
+    design: SizedDesign, sources: RingSources, sheet: float, open_flux: FloatArray, limit_c: float
 ) -> FloatArray:
     """Part of each ring's faces that gives off heat: where copper heats it, and bare laminate as a fin."""
     cooling, middle = cooling_of(design), (sources.edges[1:] + sources.edges[:-1]) / 2
@@ -187,7 +187,7 @@ def _helping_part(
 
 
 def _add_mount(
-    design: Design, conduction: FloatArray, rings: int, area: FloatArray, through: float, plates: int
+    design: SizedDesign, conduction: FloatArray, rings: int, area: FloatArray, through: float, plates: int
 ) -> None:
     """Adds the conductance to the mount: at an edge of the board, over the clamped face, or at the steel beyond the
     board.
@@ -206,7 +206,7 @@ def _add_mount(
         conduction[edge, edge] += whole
 
 
-def _face_tables(design: Design, plates: list[FacingPlate], through: float) -> list[FloatArray]:
+def _face_tables(design: SizedDesign, plates: list[FacingPlate], through: float) -> list[FloatArray]:
     """Flux [W/m2] over node temperature: board's far face, its near face, outer face of every plate."""
     board, cooling, mask = design.board, cooling_of(design), materials.laminate().mask_emissivity
     metal = materials.heat_values().rotor_emissivity

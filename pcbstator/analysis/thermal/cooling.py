@@ -9,17 +9,17 @@ from pcbstator import materials
 from pcbstator.design.work import Cooling
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 DEFAULT_COOLING = Cooling()
 
 
-def cooling_of(design: Design) -> Cooling:
+def cooling_of(design: SizedDesign) -> Cooling:
     """The design's [cooling], or the defaults."""
     return design.cooling or DEFAULT_COOLING
 
 
-def heat_limits(design: Design) -> tuple[float, float]:
+def heat_limits(design: SizedDesign) -> tuple[float, float]:
     """Highest temperatures of board and magnets [C]."""
     cooling = cooling_of(design)
     board, magnets = cooling.stated_board_max_c, cooling.stated_magnet_max_c
@@ -29,14 +29,14 @@ def heat_limits(design: Design) -> tuple[float, float]:
     )
 
 
-def eddy_speed(design: Design) -> float:
+def eddy_speed(design: SizedDesign) -> float:
     """Speed [rad/s] for the eddies in continuous duty."""
     if cooling_of(design).speed is not None:
         return float(cooling_of(design).speed or 0.0)
     return max(design.operation.speeds) if design.operation else 0.0
 
 
-def assumptions(design: Design) -> tuple[str, ...]:
+def assumptions(design: SizedDesign) -> tuple[str, ...]:
     """What the heat balance takes for granted, in words."""
     cooling, double = cooling_of(design), design.rotor.arrangement == "double"
     place = {"rotor-up": "board flat, rotor above", "rotor-down": "board flat, rotor below", "upright": "board upright"}

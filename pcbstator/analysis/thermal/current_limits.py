@@ -26,7 +26,7 @@ from pcbstator.physics.thermal.balance import currents_at_temperature
 from pcbstator.physics.thermal.transients import held_network, pulse_currents, rise_time
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]
 
@@ -35,7 +35,7 @@ SOLDER_C = 183.0  # tin-lead solder melts; lead-free kinds stand 217 C (common k
 PULSES = (1.0, 10.0, 60.0)  # s
 
 
-def with_pulses(design: Design, steady: ThermalResult) -> ThermalResult:
+def with_pulses(design: SizedDesign, steady: ThermalResult) -> ThermalResult:
     """The steady figures with the intermittent currents; where a law does not hold, what is left and the reason."""
     if steady.heat is None:
         return steady
@@ -50,7 +50,7 @@ def with_pulses(design: Design, steady: ThermalResult) -> ThermalResult:
 class SteadyWork:
     """A design with what its steady figures need; torque_constant: per peak phase ampere [N m/A], None: not known."""
 
-    design: Design
+    design: SizedDesign
     heat: BoardHeat
     traces: TraceCurrents
     phases: int
@@ -81,13 +81,13 @@ def steady_results(works: Sequence[SteadyWork], onsets: bool = False) -> list[Th
     return results
 
 
-def refused_result(design: Design, traces: TraceCurrents, reason: LawRangeError) -> ThermalResult:
+def refused_result(design: SizedDesign, traces: TraceCurrents, reason: LawRangeError) -> ThermalResult:
     """What is left where the heat balance does not hold."""
     fields = _standards(design, traces) | {"out_of_range": f"no heat balance: {reason}"}
     return ThermalResult(**fields)  # type: ignore[arg-type]
 
 
-def _standards(design: Design, traces: TraceCurrents) -> dict[str, object]:
+def _standards(design: SizedDesign, traces: TraceCurrents) -> dict[str, object]:
     """Fields of the standards' figures."""
     return {
         "ipc2221_current": traces.ipc2221,
@@ -99,7 +99,7 @@ def _standards(design: Design, traces: TraceCurrents) -> dict[str, object]:
     }
 
 
-def with_motion(design: Design, thermal: ThermalResult, steps: FloatArray | None) -> ThermalResult:
+def with_motion(design: SizedDesign, thermal: ThermalResult, steps: FloatArray | None) -> ThermalResult:
     """The results with what the continuously repeated motion does to the board, for duty = "motion".
 
     steps: (s, 2) of the motion, duration [s] and rms phase current [A] of each; None without a motion.
@@ -195,7 +195,7 @@ def _onsets(works: Sequence[SteadyWork]) -> list[dict[str, object] | LawRangeErr
     ]
 
 
-def _pulses(design: Design, state: HeatState) -> dict[str, object]:
+def _pulses(design: SizedDesign, state: HeatState) -> dict[str, object]:
     """Fields of peak currents and duty."""
     network, ambient = state.pulse_network, state.heat.network.ambient_c
     cold, tg = np.full(len(state.limits_c), ambient), np.full(len(state.limits_c), np.inf)

@@ -19,7 +19,7 @@ from pcbstator.physics.thermal.network import Gap
 from pcbstator.physics.thermal.radiation import facing_emissivity
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]
 
@@ -65,7 +65,7 @@ def _grey() -> float:
     return float(facing_emissivity(mask, metal))
 
 
-def facing_plates(design: Design) -> list[FacingPlate]:
+def facing_plates(design: SizedDesign) -> list[FacingPlate]:
     """The plates that face the board: the rotor, then the second rotor or the steel beyond the board."""
     rotor, cooling = design.rotor, cooling_of(design)
     heats, footprint = materials.heat_values(), magnet_footprint(design)
@@ -112,7 +112,7 @@ def facing_plates(design: Design) -> list[FacingPlate]:
     return plates
 
 
-def _stator_iron(design: Design, inner: float, outer: float, looks: str) -> FacingPlate:
+def _stator_iron(design: SizedDesign, inner: float, outer: float, looks: str) -> FacingPlate:
     """The steel beyond the board, between two radii [m]; looks: the side it looks to."""
     rotor, area = design.rotor, pi * (outer**2 - inner**2)
     return FacingPlate(

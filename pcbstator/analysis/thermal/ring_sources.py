@@ -25,7 +25,7 @@ from pcbstator.physics.magnetics.magnet_ring import RingField
 from pcbstator.physics.thermal.plate import ring_areas
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]
 
@@ -39,7 +39,7 @@ class SourceCase(NamedTuple):
     eddies, for the range of their law [rad/s]; loop: of a delta, at 20 C.
     """
 
-    design: Design
+    design: SizedDesign
     conductors: Conductors
     edges: FloatArray
     field: RingField | None = None

@@ -20,7 +20,7 @@ from pcbstator.output.drawing.coil import add_hole
 from pcbstator.output.words import Row, figures
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 LAND = "#7d5c00"  # of copper that is not winding
 
@@ -57,7 +57,7 @@ def add_board(sheet: Sheet, plan: Any, copper: Copper) -> None:
             plan.add(group)
 
 
-def add_non_winding(sheet: Sheet, plan: Any, design: Design, copper: Copper) -> None:
+def add_non_winding(sheet: Sheet, plan: Any, design: SizedDesign, copper: Copper) -> None:
     """Pads, lands, leads and keep-outs over the winding, each with its name; nothing where there are none."""
     drawing, unit, shape = sheet.drawing, sheet.unit, copper.shape
     if not (shape.drilled or copper.non_winding.lands or design.board.keepouts):
@@ -112,7 +112,7 @@ def _name_wire(sheet: Sheet, group: Any, land: Land, size: float) -> None:
     sheet.label_in(group, land.net, x + away * y, y - away * x + 0.36 * size, size, fill=LAND, font_weight="bold")
 
 
-def non_winding_signs(sheet: Sheet, design: Design, copper: Copper) -> list[Symbol]:
+def non_winding_signs(sheet: Sheet, design: SizedDesign, copper: Copper) -> list[Symbol]:
     """What the legend has to explain: only what is there."""
     found = []
     if any(not hole.plated for hole in copper.shape.drilled):

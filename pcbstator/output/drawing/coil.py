@@ -14,13 +14,13 @@ from pcbstator.output.canvas.sheet import Sheet, scale_bar_length
 from pcbstator.output.canvas.svg import number, path_data
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 PAGE_WIDTH = 126.0  # mm
 DEEPEST_TONE = 0.30  # of the phase's colour, on the layer farthest from the rotor
 
 
-def coil_svg(design: Design, copper: Copper) -> str:
+def coil_svg(design: SizedDesign, copper: Copper) -> str:
     """The first coil on each layer by itself, enlarged: how it winds and where its vias are."""
     tracks = _shown(copper)
     vias = _vias_at(copper, tracks)

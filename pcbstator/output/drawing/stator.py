@@ -25,13 +25,13 @@ from pcbstator.output.drawing.board import LAND, add_board, add_non_winding, non
 from pcbstator.output.drawing.coil import add_hole, coil_id, define_coil, layer_name, layer_tone
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 LEAST_WIDTH = 90.0  # mm, for words beside a small machine
 _PERIOD = 3.2  # of dashes, in units of the sheet
 
 
-def stator_svg(design: Design, copper: Copper) -> str:
+def stator_svg(design: SizedDesign, copper: Copper) -> str:
     """The drawing of the whole stator as the text of an SVG file; the same design gives the same bytes."""
     copper = copper.board
     rings = _rings(design, copper)
@@ -61,7 +61,7 @@ def stator_svg(design: Design, copper: Copper) -> str:
     return sheet.finish()
 
 
-def _facts(design: Design, copper: Copper) -> str:
+def _facts(design: SizedDesign, copper: Copper) -> str:
     board, winding = design.board, design.winding
     across, bore = 2e3 * copper.shape.reach, 2e3 * copper.board_inner_radius
     per = "coil" if copper.alike else "pole and phase"
@@ -170,7 +170,7 @@ def _add_wires(sheet: Sheet, plan: Any, copper: Copper) -> None:
     plan.add(group)
 
 
-def _add_magnets(sheet: Sheet, plan: Any, design: Design) -> None:
+def _add_magnets(sheet: Sheet, plan: Any, design: SizedDesign) -> None:
     """Outlines at rotor angle 0 and the pole that faces the board: north on +x, then alternating."""
     drawing, unit, poles = sheet.drawing, sheet.unit, design.rotor.poles
     points = outline_points(pole_outline(design))
@@ -206,7 +206,7 @@ class _Rings:
     free: float
 
 
-def _rings(design: Design, copper: Copper) -> _Rings:
+def _rings(design: SizedDesign, copper: Copper) -> _Rings:
     """Terminals are named beyond the edge that carries them, coils beyond the other where names fit there."""
     low, high = magnet_radii(design)
     reach, hollow = 1e3 * max(copper.shape.reach, high), 1e3 * min(copper.board_inner_radius, low)
@@ -326,7 +326,7 @@ def _magnet(sheet: Sheet) -> Sign:
     return draw
 
 
-def _add_legend(sheet: Sheet, design: Design, copper: Copper) -> None:
+def _add_legend(sheet: Sheet, design: SizedDesign, copper: Copper) -> None:
     unit, count, size = sheet.unit, len(copper.layers), TEXT * sheet.unit
     bars = {f"phase {phase.name}": phase_colour(phase.name) for phase in copper.phases}
     if any(interconnect.phase == "N" for interconnect in copper.interconnects):

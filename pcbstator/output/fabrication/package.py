@@ -32,7 +32,7 @@ from pcbstator.output.rotor.assembly import assembly_sheet_pdf, assembly_sheet_s
 from pcbstator.output.rotor.dxf import rotor_dxf
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
     from pcbstator.design.slip_ring import SlipRing
 
 SLIP_RING_FOLDER = "slip-ring"
@@ -50,7 +50,7 @@ class OutputFile:
     polarity: str | None = "Positive"
 
 
-def package_files(design: Design, copper: Copper, prediction: Prediction) -> dict[str, str | bytes]:
+def package_files(design: SizedDesign, copper: Copper, prediction: Prediction) -> dict[str, str | bytes]:
     """Name and content of every file of ``make``, manifests and those in folders within included."""
     whole, copper = copper, with_teardrops(copper.board, design.board.track_gap)  # the boards of a stack are equal
     facts = BoardFacts(design.board.thickness, copper.track_width, design.board.track_gap, design.board.finish)
@@ -76,7 +76,7 @@ def package_files(design: Design, copper: Copper, prediction: Prediction) -> dic
 
 
 def folder_files(
-    design: Design,
+    design: SizedDesign,
     board: BoardCopper,
     files: Sequence[OutputFile],
     folders: Mapping[str, Mapping[str, str | bytes]] | None = None,
@@ -94,7 +94,7 @@ def folder_files(
 
 
 def tile_files(
-    design: Design, kind: TileKind, tiles: int, facts: BoardFacts, notes: Sequence[str]
+    design: SizedDesign, kind: TileKind, tiles: int, facts: BoardFacts, notes: Sequence[str]
 ) -> dict[str, str | bytes]:
     """Everything to order one kind of tile; the manifest says how many, and which tiles of the ring they are."""
     count = len(kind.tiles)
@@ -104,7 +104,7 @@ def tile_files(
     return folder_files(design, kind.board, files, more={"count": count, "tiles": tiles_of})
 
 
-def slip_ring_files(design: Design, section: SlipRing, board: PlainBoard) -> list[OutputFile]:
+def slip_ring_files(design: SizedDesign, section: SlipRing, board: PlainBoard) -> list[OutputFile]:
     """Everything to order the slip-ring board."""
     title = f"{design.title}: slip rings"
     gaps = slip_ring_gaps(board)
@@ -168,7 +168,7 @@ def _board_files(copper: BoardCopper, title: str, notes: Sequence[str]) -> list[
     return [*files, OutputFile("netlist.ipc", "netlist", netlist_ipc356(copper, title))]
 
 
-def _rotor_files(design: Design) -> list[OutputFile]:
+def _rotor_files(design: SizedDesign) -> list[OutputFile]:
     """What the workshop needs: plates to mill or laser, sheets to glue the magnets by."""
     files = [OutputFile("assembly.pdf", "drawing", assembly_sheet_pdf(design))]
     for plate in plates(design):
@@ -180,7 +180,7 @@ def _rotor_files(design: Design) -> list[OutputFile]:
     return files
 
 
-def _design_files(design: Design) -> list[OutputFile]:
+def _design_files(design: SizedDesign) -> list[OutputFile]:
     """The design itself and the recorded motion that it names, so that the folder can be made again from them."""
     files = [OutputFile("design.toml", "design", design_file(design))]
     if design.folder is not None and design.motion is not None and design.motion.table:
@@ -189,7 +189,7 @@ def _design_files(design: Design) -> list[OutputFile]:
     return files
 
 
-def _drive_files(design: Design, prediction: Prediction) -> list[OutputFile]:
+def _drive_files(design: SizedDesign, prediction: Prediction) -> list[OutputFile]:
     """What is typed into the drive."""
     parameters = drive_parameters(design, prediction)
     if parameters is None:
@@ -201,7 +201,7 @@ def _drive_files(design: Design, prediction: Prediction) -> list[OutputFile]:
 
 
 def _manifest(
-    design: Design, copper: BoardCopper, files: Sequence[OutputFile], folders: list[str]
+    design: SizedDesign, copper: BoardCopper, files: Sequence[OutputFile], folders: list[str]
 ) -> dict[str, object]:
     """What a folder holds; ``folders`` within it have manifests of their own."""
     listed: dict[str, object] = {"folders": folders} if folders else {}

@@ -9,7 +9,7 @@ from pcbstator.analysis.prediction import Prediction
 from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 TOLERANCE_NAMES = {
     "phase_resistance_ohm": ("Phase resistance at 20 °C", "Ω"),
@@ -84,7 +84,7 @@ def tolerance_rows(prediction: Prediction) -> list[Row]:
     ]  # fmt: skip
 
 
-def slip_ring_rows(design: Design, prediction: Prediction) -> list[Row]:
+def slip_ring_rows(design: SizedDesign, prediction: Prediction) -> list[Row]:
     """What to order of the slip-ring board, and what it does; none without one."""
     asked, found = design.slip_ring, prediction.slip_ring
     if asked is None or found is None:

@@ -23,10 +23,10 @@ from pcbstator.output.rotor.magnet_list import magnet_list
 from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 
-def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
+def report_html(design: SizedDesign, copper: Copper, prediction: Prediction) -> str:
     """The report as the text of one HTML file without outside resources; the same design gives the same bytes."""
     from jinja2 import Environment, StrictUndefined
 
@@ -62,7 +62,7 @@ def report_html(design: Design, copper: Copper, prediction: Prediction) -> str:
     ) + "\n"  # fmt: skip
 
 
-def _pictures(design: Design, copper: Copper, prediction: Prediction) -> dict[str, Any]:
+def _pictures(design: SizedDesign, copper: Copper, prediction: Prediction) -> dict[str, Any]:
     """The drawings and figures, as markup that needs no escaping."""
     from markupsafe import Markup
 
@@ -91,13 +91,13 @@ def _pictures(design: Design, copper: Copper, prediction: Prediction) -> dict[st
     return {name: Markup(text[text.index("<svg") :]) for name, text in drawn.items()}  # escaped by their makers
 
 
-def _hidden_order(design: Design) -> int | None:
+def _hidden_order(design: SizedDesign) -> int | None:
     """The harmonic order that, with its multiples, does not show between terminals."""
     phases = design.winding.phases
     return phases if phases % 2 and design.winding.connection != "open" else None
 
 
-def _key_numbers(design: Design, prediction: Prediction, spread: ResistanceRange | None) -> list[Row]:
+def _key_numbers(design: SizedDesign, prediction: Prediction, spread: ResistanceRange | None) -> list[Row]:
     electrical, copper = prediction.electrical, prediction.copper
     rows = _magnetic_rows(prediction.magnetic, prediction.winding.factor) if prediction.magnetic else []
     rows.append(
@@ -157,7 +157,7 @@ def _spread_words(spread: ResistanceRange | None) -> str:
     )
 
 
-def _stack_rows(design: Design, prediction: Prediction) -> list[Row]:
+def _stack_rows(design: SizedDesign, prediction: Prediction) -> list[Row]:
     """How many boards to order, and how they go on top of each other."""
     turns, stack = prediction.copper.board_turns, design.stack
     if turns is None or stack is None:
@@ -182,7 +182,7 @@ def _stack_rows(design: Design, prediction: Prediction) -> list[Row]:
     ]
 
 
-def _board_rows(design: Design, copper: Copper, least_gap: float) -> list[Row]:
+def _board_rows(design: SizedDesign, copper: Copper, least_gap: float) -> list[Row]:
     board, rules = design.board, design.rules
     rows = [
         Row("Copper layers", str(board.layers)),

@@ -17,7 +17,7 @@ from pcbstator.output.report.job_rows import budget_rows
 from pcbstator.output.words import figures
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 UNITS = {
     "n_m": "N·m", "deg": "°", "rpm": "rpm", "s": "s", "a": "A", "k": "K", "j": "J", "ratio": "",
@@ -36,7 +36,7 @@ def simulation_text(simulation: Simulation) -> str:
     return "\n".join([*lines, *(f"note: {remark}" for remark in simulation.remarks)]) + "\n"
 
 
-def simulation_files(design: Design, simulation: Simulation) -> dict[str, str]:
+def simulation_files(design: SizedDesign, simulation: Simulation) -> dict[str, str]:
     """Name and content of every file, manifest included."""
     prediction = simulation.prediction
     pictures = {run.name: scenario_svg(run) for run in simulation.runs}
@@ -60,7 +60,7 @@ def simulation_files(design: Design, simulation: Simulation) -> dict[str, str]:
     return {name: content for name, (_, content) in files.items()} | {MANIFEST: json_text(manifest)}
 
 
-def _page(design: Design, simulation: Simulation, pictures: dict[str, str]) -> str:
+def _page(design: SizedDesign, simulation: Simulation, pictures: dict[str, str]) -> str:
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 

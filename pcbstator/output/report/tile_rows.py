@@ -10,10 +10,10 @@ from pcbstator.copper.connections.tiles import TileKind, lay_tiles, tile_folder,
 from pcbstator.output.words import Row, figures, millimetres
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 
-def tile_rows(design: Design, copper: Copper) -> list[Row]:
+def tile_rows(design: SizedDesign, copper: Copper) -> list[Row]:
     """Kinds of tiles with their count, then the tile jumpers between them; none for a whole ring."""
     if copper.tiles == 1:
         return []

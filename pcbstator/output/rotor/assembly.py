@@ -31,7 +31,7 @@ from pcbstator.output.rotor.magnet_list import magnet_list
 from pcbstator.output.words import unbroken
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 Items = list[Item]
 
@@ -44,17 +44,17 @@ TEXT = 2.8  # mm
 NORTH = "#d4d4d4"  # a tint beside letter and sign, never instead of them
 
 
-def assembly_sheet_svg(design: Design, plate: Plate | None = None) -> str:
+def assembly_sheet_svg(design: SizedDesign, plate: Plate | None = None) -> str:
     """The sheet of one plate, the one above the board unless ``plate`` is given, as the text of an SVG file at 1:1."""
     return page_svg(_sheet(design, plate or plates(design)[0]))
 
 
-def assembly_sheet_pdf(design: Design) -> bytes:
+def assembly_sheet_pdf(design: SizedDesign) -> bytes:
     """The sheets of all plates as a PDF file at 1:1, one page each; the same design gives the same bytes."""
     return pages_pdf([_sheet(design, plate) for plate in plates(design)], f"{design.title}: rotor assembly")
 
 
-def _sheet(design: Design, plate: Plate) -> Page:
+def _sheet(design: SizedDesign, plate: Plate) -> Page:
     """On the smallest paper that holds it, or on paper of its own size."""
     label = f"{_name(plate)} of {design.title}, magnets and their poles at true scale"
     across = 2e3 * reach(design) + 2 * (BORDER + MARGIN)
@@ -73,7 +73,7 @@ def _name(plate: Plate) -> str:
     return f"{plate.name} rotor plate".strip().capitalize()
 
 
-def _laid_out(design: Design, plate: Plate, width: float, paper: str) -> tuple[Items, float]:
+def _laid_out(design: SizedDesign, plate: Plate, width: float, paper: str) -> tuple[Items, float]:
     """Everything on a sheet so wide, and how far down it reaches."""
     full = width - 2 * MARGIN
     title = wrapped(f"{design.title}: {_name(plate).lower()}", 5.0, full, bold=True)
@@ -104,7 +104,7 @@ def _view(plate: Plate) -> str:
     )
 
 
-def _signs(design: Design) -> str:
+def _signs(design: SizedDesign) -> str:
     words = (
         "N + is a magnet with its north pole up, towards the board; S − one with its south pole up. The triangle marks "
         "rotor angle 0: scribe it on the plate."
@@ -126,7 +126,7 @@ def _lines(words: str, width: float) -> list[str]:
     return wrapped(re.sub(r"\b(N|S) (?=[+−])", "\\1\u00a0", unbroken(words)), TEXT, width)
 
 
-def _plan(design: Design, plate: Plate, centre: Place) -> Items:
+def _plan(design: SizedDesign, plate: Plate, centre: Place) -> Items:
     """Steel, magnets with poles and numbers, the axis and the mark of rotor angle 0."""
     x, y = centre
     items: Items = [Disc(centre, 500 * diameter, 0.25, colour=QUIET) for diameter in steel_circles(design) or ()]
@@ -209,7 +209,7 @@ def _arrow(middle: Place, angle: float, half: float) -> Items:
     return [Line((tail, tip), 0.25), Line((tip, *barbs), 0.1, closed=True, fill=INK)]
 
 
-def _order_list(design: Design, x: float, y: float, width: float) -> tuple[Items, float]:
+def _order_list(design: SizedDesign, x: float, y: float, width: float) -> tuple[Items, float]:
     items, y = flow(["To order, for both plates" if len(plates(design)) == 2 else "To order"], x, y, 3.6, bold=True)
     indent = 27.0
     for row in magnet_list(design):
@@ -220,7 +220,7 @@ def _order_list(design: Design, x: float, y: float, width: float) -> tuple[Items
     return items, y
 
 
-def _instructions(design: Design, x: float, y: float, width: float) -> tuple[Items, float]:
+def _instructions(design: SizedDesign, x: float, y: float, width: float) -> tuple[Items, float]:
     items, y = flow(["To glue (common practice)"], x, y, 3.6, bold=True)
     for index, words in enumerate(_steps(design)):
         sign, _ = flow([f"{index + 1}."], x, y + 0.8, TEXT)
@@ -238,7 +238,7 @@ _CAUTION = (
 )
 
 
-def _steps(design: Design) -> list[str]:
+def _steps(design: SizedDesign) -> list[str]:
     known = (
         "Find the pole of one magnet with a compass: the end of the needle that points north is drawn to a south pole. "
     )

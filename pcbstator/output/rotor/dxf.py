@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from ezdxf.document import Drawing
     from ezdxf.layouts import Modelspace
 
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 POCKETS, STEEL, INDEX, NUMBERS, NOTES = "MAGNET_POCKETS", "BACK_IRON", "INDEX", "MAGNET_NUMBERS", "NOTES"
 BOARD, ENVELOPE = "BOARD_OUTLINE", "ENVELOPE"
@@ -26,7 +26,7 @@ _LAYERS = {POCKETS: (7, ""), STEEL: (5, ""), INDEX: (1, ""), NUMBERS: (8, ""), N
            BOARD: (3, "DASHED"), ENVELOPE: (8, "DASHED")}  # fmt: skip
 
 
-def rotor_dxf(design: Design, plate: Plate | None = None) -> str:
+def rotor_dxf(design: SizedDesign, plate: Plate | None = None) -> str:
     """One rotor plate as the text of a DXF file (R2010, mm); the same design gives the same bytes.
 
     Without ``plate`` the one above the board. It is drawn as it lies on the bench, pockets up: the upper plate mirrored
@@ -87,7 +87,7 @@ def _add_outline(space: Modelspace, outline: Outline) -> None:
     space.add_lwpolyline(vertices, format="xyb", close=True, dxfattribs=look)
 
 
-def _circles(design: Design) -> dict[str, tuple[float, ...]]:
+def _circles(design: SizedDesign) -> dict[str, tuple[float, ...]]:
     """Diameters [m] of the circles of each layer."""
     envelope = design.envelope
     limits = (envelope.bore_diameter, envelope.outer_diameter) if envelope else ()
@@ -97,7 +97,7 @@ def _circles(design: Design) -> dict[str, tuple[float, ...]]:
     }
 
 
-def _board_contours(design: Design) -> list[Contour]:
+def _board_contours(design: SizedDesign) -> list[Contour]:
     """Everything that is cut out of the board, and its outline."""
     shape = lay_board(design)
     holes = [circle(hole.diameter / 2, (hole.x, hole.y)) for hole in shape.drilled]
@@ -118,7 +118,7 @@ def _add_contour(space: Modelspace, contour: Contour) -> None:
     space.add_lwpolyline(vertices, format="xyb", close=True, dxfattribs=look)
 
 
-def _add_words(space: Modelspace, design: Design, plate: Plate) -> None:
+def _add_words(space: Modelspace, design: SizedDesign, plate: Plate) -> None:
     """Numbers of the magnets, a mark at rotor angle 0, the centre, and notes below."""
     placed, outer = pieces(design, plate), 1e3 * reach(design)
     size = min(3.0, 1.2 * outer * pi / len(placed))
@@ -137,7 +137,7 @@ def _add_words(space: Modelspace, design: Design, plate: Plate) -> None:
         _text(space, NOTES, words, bottom, bottom - 6.0 - 5.0 * line, 3.0)
 
 
-def _notes(design: Design, plate: Plate) -> list[str]:
+def _notes(design: SizedDesign, plate: Plate) -> list[str]:
     iron = f", steel {millimetres(design.rotor.back_iron)} thick behind them" if design.rotor.back_iron > 0 else ""
     view = "mirrored against" if plate.above else "the same way round as"
     return [

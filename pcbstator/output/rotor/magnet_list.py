@@ -10,10 +10,10 @@ from pcbstator.analysis.mechanical.rotor_plan import kinds, magnet_angle, plates
 from pcbstator.output.words import Row, figures, millimetres
 
 if TYPE_CHECKING:
-    from pcbstator.design import Design
+    from pcbstator.design import SizedDesign
 
 
-def magnet_list(design: Design) -> list[Row]:
+def magnet_list(design: SizedDesign) -> list[Row]:
     """Magnets and steel of all rotor plates."""
     rotor, magnet = design.rotor, design.rotor.magnet
     count_of_plates, count = len(plates(design)), magnet_count(design)
@@ -34,7 +34,7 @@ def magnet_list(design: Design) -> list[Row]:
     ]  # fmt: skip
 
 
-def _size(design: Design) -> str:
+def _size(design: SizedDesign) -> str:
     magnet = design.rotor.magnet
     thick = f"{millimetres(magnet.thickness)} thick"
     if magnet.shape == "disc":
@@ -48,7 +48,7 @@ def _size(design: Design) -> str:
     )
 
 
-def _magnetised(design: Design, count: int) -> list[Row]:
+def _magnetised(design: SizedDesign, count: int) -> list[Row]:
     """Alternating magnets are alike; a Halbach ring has a kind for each direction, half of each turned over."""
     each = segments_per_pole(design)
     if each == 1:
@@ -81,12 +81,12 @@ def _direction(degrees: float) -> str:
     )
 
 
-def _spares(design: Design) -> str:
+def _spares(design: SizedDesign) -> str:
     words = f"{spare_magnets(design)} more"
     return words if segments_per_pole(design) == 1 else f"{words} of each kind"
 
 
-def _steel(design: Design) -> str:
+def _steel(design: SizedDesign) -> str:
     circles = steel_circles(design)
     if circles is None:
         return "plate without steel behind the magnets"
