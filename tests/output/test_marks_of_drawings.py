@@ -16,7 +16,7 @@ from tests.output.svgread import SVG, path_points, read
 
 FEATURES = {
     "board.holes": [{"diameter_mm": 2.2, "circle_diameter_mm": 108.0, "count": 3, "first_angle_deg": 50.0}],
-    "board.tabs": [{"width_mm": 9.0, "reach_mm": 8.0, "count": 3, "first_angle_deg": 20.0}],
+    "board.tabs": [{"width_mm": 9.0, "reach_mm": 8.0, "count": 3, "first_angle_deg": 20.0, "hole_mm": 1.5}],
     "board.thermistor": {"circle_diameter_mm": 107.0, "angle_deg": -33.0, "size": "0603"},
     "board.outer_diameter_mm": 114.0, "envelope": None, "cooling": None, "board.vias_per_transition": None,
 }  # fmt: skip
