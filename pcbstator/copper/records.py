@@ -6,7 +6,7 @@ position. Whatever is the same for all coils is computed on the template alone.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -49,9 +49,8 @@ class Copper:
     inter-coil connection and lead, each drawn once. vias_per_transition: at every layer transition;
     interconnect_teardrops: those of the interconnects.
 
-    alike: all coils have the same surroundings, so that one of them can speak for all. single: of a stack, one board by
-    itself; board_turns: the angle [rad] by which each board is turned. tiles: into which the ring is cut; jumper_holes:
-    for the tile jumpers across the cuts.
+    alike: all coils have the same surroundings, so that one of them can speak for all. tiles: into which the ring is
+    cut; jumper_holes: for the tile jumpers across the cuts.
     """
 
     layers: tuple[Layer, ...]
@@ -71,8 +70,6 @@ class Copper:
     alike: bool = True
     vias_per_transition: int = 1
     interconnect_teardrops: tuple[Track, ...] = ()
-    single: Copper | None = None
-    board_turns: tuple[float, ...] = (0.0,)
     stated_shape: BoardShape | None = None
     stated_non_winding: NonWindingCopper | None = None
     tiles: int = 1
@@ -96,8 +93,13 @@ class Copper:
 
     @property
     def board(self) -> Copper:
-        """One board by itself, as it is made; all boards of a stack are equal."""
-        return self.single or self
+        """One board by itself, as it is made."""
+        return self
+
+    @property
+    def board_turns(self) -> tuple[float, ...]:
+        """Angle [rad] by which each board is turned."""
+        return (0.0,)
 
     @cached_property
     def templates(self) -> tuple[tuple[Coil, NDArray[np.int64]], ...]:
@@ -208,3 +210,23 @@ class Copper:
                 replace(v, x=v.x * cos - v.y * sin, y=v.x * sin + v.y * cos, net=net) for v in self.template(index).vias
             ]
         return tuple(placed) + self.interconnect_vias
+
+
+@dataclass(frozen=True, eq=False)
+class StackedCopper(Copper):
+    """All metal of a stack of equal boards, for the laws; single: one of them, for what is made. turns: the angle [rad]
+    by which each is turned.
+    """
+
+    single: Copper = field(kw_only=True)
+    turns: tuple[float, ...] = field(kw_only=True)
+
+    @property
+    def board(self) -> Copper:
+        """One board by itself, as it is made; all are equal."""
+        return self.single
+
+    @property
+    def board_turns(self) -> tuple[float, ...]:
+        """Angle [rad] by which each board is turned."""
+        return self.turns

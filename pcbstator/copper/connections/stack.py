@@ -8,7 +8,7 @@ see the same field. In parallel, boards lie straight under each other and all th
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import fields, replace
 from itertools import pairwise
 from math import pi
 from typing import TYPE_CHECKING
@@ -18,7 +18,7 @@ import numpy as np
 from pcbstator.copper.current_paths import CoilVisit, Path, PhaseCopper
 from pcbstator.copper.geometry.contour import turn
 from pcbstator.copper.geometry.tracks import Pin, Point, TileJumper, Track, Via
-from pcbstator.copper.records import Coil, Copper
+from pcbstator.copper.records import Coil, Copper, StackedCopper
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 PIN_PLAY = 0.1e-3  # of a pin in its hole [m]
 
 
-def stacked(board: Copper, design: Design) -> Copper:
+def stacked(board: Copper, design: Design) -> StackedCopper:
     """The copper of the whole stack of this board."""
     count, layers, coils = design.boards, len(board.layers), len(board.coil_angles)
     series = design.boards_in_series
@@ -49,7 +49,7 @@ def stacked(board: Copper, design: Design) -> Copper:
     boards = [phases(number) for number in range(count)]
     diameter = design.board.terminal_drill - PIN_PLAY
     join = _in_series if series else _in_parallel
-    return replace(
+    changed = replace(
         board,
         layers=tuple(
             replace(layer, number=layer.number + n * layers, depth=layer.depth - n * design.board_pitch)
@@ -77,9 +77,9 @@ def stacked(board: Copper, design: Design) -> Copper:
             for via in board.interconnect_vias
             for x, y in [turn((via.x, via.y), angle)]
         ),
-        single=board,
-        board_turns=turns,
     )
+    values = {item.name: getattr(changed, item.name) for item in fields(changed)}
+    return StackedCopper(**values, single=board, turns=turns)
 
 
 def _terminal_shift(board: Copper, unit: float) -> float:
