@@ -22,7 +22,7 @@ HALF_ANGLE = 0.8 * np.pi / (2 * P)
 RING = sector_footprint(INNER, OUTER, HALF_ANGLE)
 
 
-def lonely_pull(outer, inner, layers):
+def isolated_pull(outer, inner, layers):
     """Pull of one round magnet: the same factors per k over a continuous k, with the transform of its sheet charge."""
     D = layers.facing_distance
     ends = np.linspace(0.0, 30.0 / D, 12000 if D < 3e-4 else 3000)
@@ -39,7 +39,7 @@ def test_two_coaxial_discs(case):
     """Zero potential midway; printed to a millinewton."""
     given = PRINTED["coaxial_discs"]
     layers = MagnetLayers(given["thickness_mm"] / 1e3, given["remanence_t"], mirror_distance=case["gap_mm"] / 2e3)
-    assert lonely_pull(given["diameter_mm"] / 2e3, 0.0, layers) == pytest.approx(case["newton"], rel=4e-4)
+    assert isolated_pull(given["diameter_mm"] / 2e3, 0.0, layers) == pytest.approx(case["newton"], rel=4e-4)
 
 
 @pytest.mark.parametrize("case", PRINTED["coaxial_discs"]["cases"][1:])
@@ -60,16 +60,16 @@ def test_a_sparse_ring_of_discs_is_that_many_pairs(case):
 def test_magnet_on_thick_steel(case):
     """The image method divided by mu_r, as printed, and the finite-element example within 0.5 %.
 
-    For a lonely magnet the layers' own recoil is too mild, since its surroundings have mu_r, too: 3.5 % more pull.
+    For a isolated magnet the layers' own recoil is too mild, since its surroundings have mu_r, too: 3.5 % more pull.
     """
     given = PRINTED["on_steel"]
     outer, inner = case["outer_diameter_mm"] / 2e3, case["inner_diameter_mm"] / 2e3
     hard = MagnetLayers(case["thickness_mm"] / 1e3, given["remanence_t"], mirror_distance=given["gap_mm"] / 1e3)
     mu_r = given["recoil_permeability"]
-    pull = lonely_pull(outer, inner, hard) / mu_r
+    pull = isolated_pull(outer, inner, hard) / mu_r
     assert pull == pytest.approx(case["image_newton"], rel=2e-4)
     assert pull == pytest.approx(case["finite_element_newton"], rel=5e-3)
-    soft = lonely_pull(outer, inner, replace(hard, recoil_permeability=mu_r))
+    soft = isolated_pull(outer, inner, replace(hard, recoil_permeability=mu_r))
     assert pull < soft < 1.04 * pull
 
 

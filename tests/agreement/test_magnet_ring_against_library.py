@@ -208,7 +208,7 @@ def test_library_has_the_other_printed_fields():
         assert surface / MT == pytest.approx(case["mt"], rel=2e-3)  # the catalogue's remanence is a round number
 
 
-def test_disc_ring_on_a_wide_circle_is_the_lonely_disc():
+def test_disc_ring_on_a_wide_circle_is_the_isolated_disc():
     """On the axis of one disc of a sparse ring the field is the printed one; the others are dipoles."""
     given = PUBLISHED["disc"]
     circle, orders = 0.1, np.arange(1, 300, 2)

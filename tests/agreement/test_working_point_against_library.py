@@ -52,7 +52,7 @@ def test_lowest_flux_density_inside_a_magnet(name):
         assert point.at_back == (deepest > H / 2)
 
 
-def test_lonely_disc_has_the_closed_form_on_its_face():
+def test_isolated_disc_has_the_closed_form_on_its_face():
     """Br/2·h/√(R² + h²) at the middle of a face (handbook); the neighbours on a wide circle are 0.02 % of it."""
     R, h = 0.005, 0.005
     point = working_point(disc_footprint(0.1, R), 6, MagnetLayers(h, BR))

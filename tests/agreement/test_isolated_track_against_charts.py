@@ -1,4 +1,4 @@
-"""A lonely track by our laws of heat against the fit to the charts of IPC-2152, which rest on measured boards.
+"""An isolated trace by our laws of heat against the fit to the charts of IPC-2152, which rest on measured boards.
 
 The only figures at hand that go back to measured temperatures. They do not agree: a track along a wide bare plate comes
 out cooler by our laws. Most of it is the laminate's conductivity along the board, published from 0.3 to 1.06 W/(m K);
@@ -51,7 +51,7 @@ def rise_of_a_track(width, current, conductivity):
 
 
 @pytest.mark.parametrize("width", [0.5e-3, 1e-3, 2.54e-3, 5e-3])
-def test_lonely_track(width):
+def test_isolated_track(width):
     current = float(brooks_adam_current(width, COPPER, 20.0))
     good, poor = (rise_of_a_track(width, current, k) for k in (laminate().conductivity_in_plane, 0.5))
     assert 0.5 < good / 20.0 < poor / 20.0 < 1.0
