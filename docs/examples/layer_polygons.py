@@ -16,7 +16,7 @@ from matplotlib.path import Path as Outline
 
 from pcbstator import project
 from pcbstator.copper import Copper
-from pcbstator.copper.records import strip_outline
+from pcbstator.copper.geometry.tracks import strip_outline
 
 DESIGN = Path(__file__).parents[2] / "designs" / "filter-wheel.toml"
 

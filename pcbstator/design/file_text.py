@@ -2,23 +2,36 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pcbstator.design.keys import keys, sections
-
-if TYPE_CHECKING:
-    from pcbstator.design.records import Design
+from pcbstator.design.records import Design, SizedDesign
 
 
 def design_file(design: Design) -> bytes:
     """A file that gives the design again: the one that it was read from, to the byte, or with the values that were
     changed since and its comments; else its tables as TOML, the same for the same tables.
     """
-    file, changes = design._file, design._changes
-    if not file:
-        return document_text(design.document).encode()
-    return changed_text(file.decode("utf-8-sig"), changes).encode() if changes else file
+    asked = design.asked if isinstance(design, SizedDesign) else design
+    if not asked._file:
+        return document_text(asked.document).encode()
+    text = asked._file.decode("utf-8-sig")
+    changes = _changes(tomllib.loads(text), asked.document)
+    return changed_text(text, changes).encode() if changes else asked._file
+
+
+def _changes(before: Mapping[str, Any], after: Mapping[str, Any], path: str = "") -> dict[str, Any]:
+    """What differs between two documents, by dotted key; None: taken away."""
+    found: dict[str, Any] = {}
+    for name in [*before, *(name for name in after if name not in before)]:
+        old, new, key = before.get(name), after.get(name), f"{path}{name}"
+        if isinstance(old, dict) and isinstance(new, dict):
+            found |= _changes(old, new, f"{key}.")
+        elif old != new:
+            found[key] = new
+    return found
 
 
 def changed_text(text: str, settings: Mapping[str, Any]) -> str:

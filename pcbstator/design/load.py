@@ -110,7 +110,7 @@ def changed_design(design: Design, values: Mapping[str, object]) -> Design:
     if complaints:
         raise DesignError(design.source, complaints)
     changed = design_from_document(document, design.source, design._folder)
-    changed._file, changed._changes = design._file, design._changes | dict(values)
+    changed._file = design._file
     return changed
 
 

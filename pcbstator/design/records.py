@@ -282,7 +282,6 @@ class Design(Record):
     drive: Drive | None = key("drive", "supply, driver and sensor", None)
 
     _document: dict[str, Any] = PrivateAttr(default_factory=dict)
-    _changes: dict[str, Any] = PrivateAttr(default_factory=dict)
     _source: str = PrivateAttr(default="")
     _file_digest: str = PrivateAttr(default="")
     _file: bytes = PrivateAttr(default=b"")
@@ -366,11 +365,18 @@ class SizedDesign(Design):
     ``copper.size_design``; all that comes after takes no other. A changed copy is a design as asked again.
     """
 
+    _asked: Design = PrivateAttr()
+
+    @property
+    def asked(self) -> Design:
+        """The design as it was asked for."""
+        return self._asked
+
     @classmethod
     def of(cls, design: Design, asked: Design) -> SizedDesign:
         """A design with numbers, in place of the one that was asked for; its file stays that one's."""
         values = {name: getattr(design, name) for name in Design.model_fields}
         sized = cls.model_construct(design.model_fields_set, **values)
-        object.__setattr__(sized, "__pydantic_private__", dict(design.__pydantic_private__ or {}))
-        sized._file_digest, sized._file, sized._changes = asked.digest, asked._file, asked._changes
+        object.__setattr__(sized, "__pydantic_private__", {**(design.__pydantic_private__ or {}), "_asked": asked})
+        sized._file_digest = asked.digest
         return sized

@@ -10,7 +10,7 @@ import shapely
 import pcbstator
 from pcbstator.analysis.electrical.winding_geometry import coil_span, length_along_circle
 from pcbstator.copper import CoilVisit, TileJumper, Track
-from pcbstator.copper.records import strip_outline
+from pcbstator.copper.geometry.tracks import strip_outline
 from pcbstator.design import design_from_document
 from tests.output.matrix import document
 

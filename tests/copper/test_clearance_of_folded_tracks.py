@@ -5,10 +5,9 @@ from math import asin, hypot, pi
 
 import numpy as np
 import pytest
-from pcbstator.copper.geometry.clearance import layer_gaps
 
-from pcbstator.copper import lay_copper
-from pcbstator.copper.records import Copper, Track
+from pcbstator.copper import Copper, Track, lay_copper
+from pcbstator.copper.clearance import layer_gaps
 from tests.copper.stators import design_of
 
 MM = 1e-3

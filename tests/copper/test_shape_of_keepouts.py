@@ -5,8 +5,8 @@ from math import radians
 import numpy as np
 import pytest
 import shapely
-from pcbstator.copper.geometry.obstacles import keepout_shape
 
+from pcbstator.copper.obstacles import keepout_shape
 from pcbstator.copper.spiral.outlines import SAGITTA
 from tests.copper.stators import design_of
 

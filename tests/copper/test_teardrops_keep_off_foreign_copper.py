@@ -11,7 +11,7 @@ from shapely.ops import substring
 
 from pcbstator.copper import lay_copper
 from pcbstator.copper.connections.via_transitions import with_teardrops
-from pcbstator.copper.records import strip_outline
+from pcbstator.copper.geometry.tracks import strip_outline
 from tests.copper.stators import Groups, design_of, place
 
 NARROW = {"board__track_width_mm": 0.2, "board__track_gap_mm": 0.2, "winding__turns": 6}

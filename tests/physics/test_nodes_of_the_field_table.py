@@ -3,7 +3,9 @@
 import numpy as np
 import pytest
 
-from pcbstator.physics.magnetics.magnet_ring import MagnetLayers, ring_field, sector_footprint
+from pcbstator.physics.magnetics.field_layers import MagnetLayers
+from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
+from pcbstator.physics.magnetics.magnet_ring import ring_field
 
 
 def test_table_passes_through_its_nodes() -> None:

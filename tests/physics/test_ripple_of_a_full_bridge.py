@@ -19,5 +19,5 @@ def test_rms_ripple_is_that_of_the_harmonics(modulation: float, resistance: floa
     voltage = 2 * SUPPLY / (order * np.pi) * np.sin(order * np.pi * modulation * np.abs(np.cos(angles)))
     impedance = resistance**2 + (2 * np.pi * 2 * FREQUENCY * order * INDUCTANCE) ** 2
     expected = np.sqrt((voltage**2 / 2 / impedance).sum(axis=0).mean())
-    found = pulse_ripple(SUPPLY, INDUCTANCE, FREQUENCY, modulation, jumpers=True, resistance=resistance)[1]
+    found = pulse_ripple(SUPPLY, INDUCTANCE, FREQUENCY, modulation, h_bridges=True, resistance=resistance)[1]
     assert found == pytest.approx(expected, rel=1e-3)
