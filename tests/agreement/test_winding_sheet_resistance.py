@@ -38,7 +38,7 @@ WINDINGS: dict[str, dict[str, Any]] = {
         "track_profile": "tapered", "track_width_mm": 0.3,
     },
 }  # fmt: skip
-QUICK = {"2 paths of 5 turns", "3 paths in delta"}  # the others take longer
+QUICK = {"2 paths of 5 turns"}  # the others take longer
 
 
 def design_of(values: dict[str, Any]) -> Design:

@@ -58,6 +58,7 @@ def strictly_parsed(text: str) -> int:
     return len(tree)
 
 
+@pytest.mark.slow  # plain titles go through the same grammar in every run
 def test_strict_grammar(stator: Copper) -> None:
     for text in all_gerber(stator, readback.ODD_TITLE).values():
         assert text.isascii()

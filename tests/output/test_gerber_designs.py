@@ -15,6 +15,8 @@ from pcbstator.output.fabrication.netlist import netlist_ipc356
 from tests.output import readback
 
 DESIGNS = sorted(Path("designs").glob("*.toml"))
+LARGE = "sky-tracker", "photogrammetry-stage"  # read back in the slow run
+EVERY = [pytest.param(path, marks=[pytest.mark.slow] if path.stem in LARGE else []) for path in DESIGNS]
 NETS = {"open": [{"A"}, {"B"}, {"C"}], "star": [{"STAR"}], "delta": [{"DELTA"}]}
 
 
@@ -27,7 +29,7 @@ def test_there_are_designs() -> None:
     assert DESIGNS
 
 
-@pytest.mark.parametrize("path", DESIGNS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", EVERY, ids=lambda path: path.stem)
 @pytest.mark.parametrize("connection", NETS)
 def test_nets_are_one_piece_each_and_never_touch(path: Path, connection: str) -> None:
     """Phases left open are three nets that must stay apart; star and delta are one, and must hang together."""
@@ -38,7 +40,7 @@ def test_nets_are_one_piece_each_and_never_touch(path: Path, connection: str) ->
     assert sorted(readback.pieces(layers, holes), key=sorted) == sorted(NETS[connection] + others, key=sorted)
 
 
-@pytest.mark.parametrize("path", DESIGNS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", EVERY, ids=lambda path: path.stem)
 def test_files_of_a_design(path: Path) -> None:
     """Copper area by gerbonara, holes in drill file and netlist, legend off the terminals."""
     from gerbonara.ipc356 import Netlist

@@ -67,6 +67,7 @@ def test_manifest_names_the_files(made) -> None:  # type: ignore[no-untyped-def]
     assert {entry["Path"] for entry in job["FilesAttributes"]} == {n for n in files if n.endswith((".gbr", ".drl"))}
 
 
+@pytest.mark.slow
 def test_strict_grammar(made) -> None:  # type: ignore[no-untyped-def]
     for name, text in made[1].items():
         if name.endswith(".gbr"):

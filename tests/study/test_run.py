@@ -135,6 +135,7 @@ def test_a_stopped_study_goes_on_to_the_same_end(tmp_path):
     assert told(study, tmp_path / "parts") == whole
 
 
+@pytest.mark.slow
 def test_a_killed_study_goes_on_to_the_same_end(tmp_path):
     design = Path(__file__).parents[2] / "designs" / "filter-wheel.toml"
     (tmp_path / "study.toml").write_text(
