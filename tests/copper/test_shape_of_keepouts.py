@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import shapely
 
+from pcbstator.copper.geometry.contour import SAGITTA
 from pcbstator.copper.obstacles import keepout_shape
-from pcbstator.copper.spiral.outlines import SAGITTA
 from tests.copper.stators import design_of
 
 
