@@ -131,7 +131,9 @@ def test_only_where_the_user_has_not_said_otherwise(monkeypatch):
         signal.signal(signal.SIGINT, before)
 
 
-@pytest.mark.parametrize("apart", [0.0, 0.1, 0.3])
+@pytest.mark.parametrize(
+    "apart", [pytest.param(0.0, marks=pytest.mark.slow), pytest.param(0.1, marks=pytest.mark.slow), 0.3]
+)
 def test_three_times_within_a_second(place, apart):
     process = begun(place, "-m", "pcbstator", *COMMANDS["explore"])
     at_work(place, process)
