@@ -49,6 +49,19 @@ def predicted(design: Any, with_inductance: bool) -> Prediction:
         return predict_design(design)
 
 
+def closeness(design: Any, expected: dict[str, float], key: str) -> dict[str, float]:
+    """How near a quick result must be: 0.1 %. The loss of a steel plate beyond the board goes with the square of the
+    field at its face, of which shared tables leave 0.1 % open: 0.3 %. Torque that is left after the drag may be nearly
+    nothing, so that what is produced and what the drag takes are held, each by itself.
+    """
+    lossy = 3 * CLOSE if design.rotor.stator_iron > 0 else CLOSE
+    if key == "thermal.continuous_torque_n_m":
+        produced = expected["magnetic.torque_constant_n_m_per_a"] * 2**0.5
+        produced *= expected.get("thermal.continuous_phase_current_rms_a", 0.0)
+        return {"rel": CLOSE, "abs": CLOSE * produced + lossy * abs(produced - expected[key])}
+    return {"rel": lossy if key == "thermal.continuous_eddy_w" else CLOSE, "abs": 1e-11}
+
+
 def compare(seeds: range) -> tuple[int, int]:
     """Holds the quick results of drawn designs against their predictions; how many were laid, and how many refused."""
     shared, laid, refused = Shared(*SPAN), 0, 0
@@ -76,7 +89,7 @@ def compare(seeds: range) -> tuple[int, int]:
         expected = {key: value for key, value in flat(whole).items() if STAGE_OF[key] in stages}
         assert set(expected) == set(work.results), (seed, set(expected) ^ set(work.results))
         for key, value in expected.items():
-            assert work.results[key] == pytest.approx(value, rel=CLOSE, abs=1e-11), (seed, key)
+            assert work.results[key] == pytest.approx(value, **closeness(design, expected, key)), (seed, key)
         laid += 1
     return laid, refused
 

@@ -176,13 +176,13 @@ def test_drawn_against_pair_sums(small, name):
 @pytest.mark.slow
 def test_converged(small, monkeypatch):
     """More rings, a finer grid: the result moves by less than 0.5 %."""
-    from pcbstator.physics import ring_inductance, strips
+    from pcbstator.physics.inductance import rings, strips
 
     copper = lay_copper(small)
     usual = inductance_matrix(small, copper)
     monkeypatch.setattr(inductance, "cell_for", lambda *where: strips.cell_for(*where) / 2)
     finer = inductance_matrix(small, copper)
     assert abs(finer - usual).max() > 1e-5 * usual[0, 0]  # the knob is a knob
-    monkeypatch.setattr(ring_inductance, "RINGS", 160)
-    monkeypatch.setattr(ring_inductance, "FEW_RINGS", 160)
+    monkeypatch.setattr(rings, "RINGS", 160)
+    monkeypatch.setattr(rings, "FEW_RINGS", 160)
     assert inductance_matrix(small, copper) == pytest.approx(usual, abs=5e-3 * usual[0, 0])
