@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from pcbstator.errors import printable
 from pcbstator.interrupts import INTERRUPTED
 from pcbstator.output.terminal import tell
 
@@ -53,10 +54,10 @@ def explore(study: Path, output: Path, workers: int | None, scheduler: str | Non
             stopped = True
         found = gather(asked, store)
         reasons = [] if found.feasible else impossible_constraints(asked, store)
-        for name, text in study_files(found, str(output)).items():
+        for name, text in study_files(found, printable(str(output))).items():
             write_file(output / name, text, (".svg", ".html"))
         write_file(output / "designs.csv", designs_csv(asked, store), (".csv",))
-    tell(explore_text(found, str(output)))
+    tell(explore_text(found, printable(str(output))))
     if stopped:
         click.echo(f"stopped after {found.designs} designs, all kept; the same command goes on", err=True)
         sys.exit(INTERRUPTED)

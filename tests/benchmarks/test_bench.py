@@ -92,10 +92,18 @@ def test_steady_heat_of_sixteen_designs(benchmark, stage):
 
 
 def test_all_of_heat(benchmark, stage):
-    from pcbstator.analysis.thermal.current_limits import thermal_results
+    from pcbstator.analysis.electrical.conductors import conductors_of
+    from pcbstator.analysis.electrical.trace_ratings import trace_currents
+    from pcbstator.analysis.thermal.board_network import board_heat
+    from pcbstator.analysis.thermal.current_limits import SteadyWork, steady_results, with_pulses
 
-    copper = pcbstator.lay_copper(stage)
-    benchmark(thermal_results, stage, copper, 18.3, None, None)
+    conductors = conductors_of(stage, pcbstator.lay_copper(stage))
+
+    def heat():
+        work = SteadyWork(stage, board_heat(stage, conductors), trace_currents(stage, conductors, 20.0), 3)
+        return with_pulses(stage, steady_results([work], onsets=True)[0])
+
+    benchmark(heat)
 
 
 def test_make(benchmark, stage):

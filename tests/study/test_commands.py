@@ -126,3 +126,12 @@ def test_progress_in_words():
     progress.best["a.b"] = 3, 0.125
     assert 3.9 < progress.rate <= 4.0 and 9.9 < progress.seconds_left < 10.2
     assert progress_words(progress) == "4/s, 10 s left, 7 meet all; b 0.125 (3)"
+
+
+def test_a_folder_whose_name_is_no_utf8(study, tmp_path):
+    """Filled as any other; where its name is told, a byte that is no letter is a question mark."""
+    folder = tmp_path / "out\udcff"
+    told = run("explore", study(variables=[TURNS], budget=4), "-o", folder)
+    assert told.code == 0 and "out?" in told.out
+    assert "\udcff" not in (folder / "explore.html").read_text(encoding="utf-8")
+    assert run("take", folder, 1, "-o", tmp_path / "taken.toml").code == 0
