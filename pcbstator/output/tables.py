@@ -27,6 +27,9 @@ def prediction_table(prediction: Prediction) -> str:
         for key, meaning, value in rows(section):
             if isinstance(value, (int, float, str)):
                 lines.append(f"  {key:<30}{_shown(value):>12}   {meaning}")
+            elif name == "electrical" and isinstance(value, dict):  # what a meter reads between each pair of terminals
+                pairs = ", ".join(f"{pair} {_shown(ohm)}" for pair, ohm in value.items())
+                lines.append(f"  {key:<30}{pairs}   {meaning}")
         if name == "winding":
             lines += [f"  {'layout':<30}{' '.join(section.layout)}"]
         if name == "magnetic":

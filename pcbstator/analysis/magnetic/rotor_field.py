@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.analysis.electrical.conductors import Conductors
-from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.magnetic.waveforms import distortion, ripple, sampled_waves
 from pcbstator.copper import Copper, Track
 from pcbstator.design import BlockMagnet, DiscMagnet
@@ -228,19 +227,6 @@ class _Shapes:
 def phase_linkages(conductors: Conductors, paths: ComplexArray) -> ComplexArray:
     """Linkage harmonics (phases, orders) [Wb] of the phases from those of their paths, as these share the current."""
     return np.asarray(conductors.network.shares @ paths)
-
-
-def magnetic_results(
-    design: SizedDesign, conductors: Conductors, field: RingField, series_turns: int
-) -> MagneticResult:
-    """Field, psi, constants, harmonics and ripple."""
-    linkages = phase_linkages(conductors, path_linkages(conductors.copper, field))
-    return MagneticResult(
-        **constants(design, field, linkages, series_turns, conductors.phase_resistance),
-        **wave_figures(design, field, linkages),
-        orders=ORDERS,
-        linkages=linkages,
-    )
 
 
 def constants(

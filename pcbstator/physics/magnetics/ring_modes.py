@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import lru_cache
 from math import floor, log2
 
 import numpy as np
@@ -28,7 +28,6 @@ Response = Callable[[FloatArray, FloatArray, MagnetLayers], FloatArray]
 ELEMENT_ORDER = 7  # error 1e-4 of the peak; see the convergence test
 ELEMENT_SIZE = 1.5  # finest element, in units of the smallest scale of the field
 SCALE_STEPS = 4  # of that scale to a factor of 2
-PROFILE_POINTS = 25  # radii over the magnets
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,12 +60,6 @@ class RingSource:
     def at_nodes(self, amplitudes: FloatArray) -> FloatArray:
         """Modal amplitudes (n, Z, N) as values at the nodes of the radial modes (n, Z, N)."""
         return np.asarray(amplitudes @ self.vectors.transpose(0, 2, 1) / self.modes.root_mass)
-
-    @cached_property
-    def over_magnets(self) -> tuple[FloatArray, FloatArray]:
-        """Radii over the magnets (R,) [m], and the matrix (R, N) from values at the nodes to values there."""
-        radii = np.linspace(float(self.ends[0]), float(self.ends[1]), PROFILE_POINTS)
-        return radii, self.modes.interpolation(radii)
 
     def of(self, orders: Integers) -> RingSource:
         """The source with some of its orders only."""
