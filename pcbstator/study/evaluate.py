@@ -20,7 +20,7 @@ from pcbstator.check.envelope import magnet_radii, magnet_spacing, total_height
 from pcbstator.design import Design, design_from_document
 from pcbstator.design.load import changed_design
 from pcbstator.errors import DesignError, PcbstatorError
-from pcbstator.study.cost import board_cost, magnet_cost
+from pcbstator.analysis.cost import board_cost, magnet_cost
 from pcbstator.study.keys import flat_results
 from pcbstator.study.records import Constraint, Outcome, Point, Study
 from pcbstator.study.workforce import collector_at_rest, settle_in

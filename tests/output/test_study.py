@@ -20,7 +20,7 @@ from pcbstator.output.study_report.page import explore_html, explore_text, study
 from pcbstator.output.study_report.parallel_axes import parallel_svg
 from pcbstator.output.study_report.words import price_words
 from pcbstator.study.confirm import Confirmation
-from pcbstator.study.cost import invented_prices
+from pcbstator.analysis.cost import invented_prices
 from pcbstator.study.records import Constraint, Objective, Option, Outcome, Study, Variable
 from pcbstator.study.results import gather, pins
 from pcbstator.study.store import open_store
