@@ -1,5 +1,5 @@
-"""Prices to compare designs by. The numbers that stand here are invented: they only have to be right against each other;
-those of a board manufacturer and a magnet dealer go under ``[prices]`` in a design or a study, key by key.
+"""Prices to compare designs by. The numbers that stand here are invented: they only have to be right against each
+other; those of a board manufacturer and a magnet dealer go under ``[prices]`` in a design or a study, key by key.
 """
 
 from __future__ import annotations
