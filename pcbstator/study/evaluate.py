@@ -134,7 +134,7 @@ def _run(desk: Bench, stage: str, works: list[Work]) -> None:
             work.results |= {"cost.board": board, "cost.total": board + work.results["cost.magnets"]}
         elif stage == WHOLE:
             try:
-                work.results |= flat_results(checked_prediction(work.asked))
+                work.results |= flat_results(checked_prediction(work.asked, ways_out=False))
             except PcbstatorError as error:
                 work.refusal = error
 
