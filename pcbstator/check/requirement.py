@@ -93,8 +93,10 @@ def requirement_findings(found: tuple[Verdict, ...]) -> list[Finding]:
         if verdict.verdict == "met":
             continue
         wanted = f"{verdict.name} must be at {'most' if verdict.most else 'least'} {verdict.limit:.4g}"
-        if verdict.value is None:
+        if verdict.verdict == "cannot be said":
             words = f"{wanted}; whether it is cannot be said: {verdict.decided_by}"
+        elif verdict.value is None:
+            words = f"{wanted} and is not: {verdict.decided_by}"
         else:
             words = f"{wanted} and is {verdict.value:.4g}, decided by {verdict.decided_by}"
         if verdict.way_out:
@@ -129,7 +131,7 @@ def _budget(attribute: str, when: str, why: str, scale: float = DEGREE) -> Reply
 
 def largest_part(motion: MotionResult, when: str) -> str:
     """The largest part of the error budget at rest or moving, in words."""
-    rows = [row for row in motion.error_budget if row["when"] == when]
+    rows = [row for row in motion.error_budget if row.get("when") == when]
     if not rows:
         return "no part of the error budget"
     worst = max(rows, key=lambda row: row["error_deg"])

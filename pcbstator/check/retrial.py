@@ -22,7 +22,9 @@ from pcbstator.findings import Verdict
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
 
-JOB = frozenset(["load", "motion", "drive", "requirement", "prices"])  # sections that copper and magnets know nothing of
+JOB = frozenset(
+    ["load", "motion", "drive", "requirement", "prices"]
+)  # sections that copper and magnets know nothing of
 
 
 def with_ways_out(work: Work, prediction: Prediction, found: tuple[Verdict, ...]) -> tuple[Verdict, ...]:
