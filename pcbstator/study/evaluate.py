@@ -1,8 +1,8 @@
 """What becomes of designs: cheap tests first, and nothing more of a design that has failed one.
 
-The stages are the file's rules, the envelope and the price, the copper, the magnets, the heat, the inductance, the job,
-and all that ``predict`` gives. After each the constraints are tested whose results are known by then. The result of a design
-does not depend on the designs beside it.
+The stages are the file's rules, the envelope and the price, the copper, the magnets, the heat, the inductance, the
+job, and all that ``predict`` gives. After each the constraints are tested whose results are known by then. The result
+of a design does not depend on the designs beside it.
 """
 
 from __future__ import annotations

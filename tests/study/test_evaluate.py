@@ -26,8 +26,10 @@ from tests.study.studies import COST, GAP, KM, TURNS, WIDTH, wheel_study
         (["electrical.synchronous_inductance_h"], ("envelope", "copper", "magnetics", "inductance")),
         (
             ["motion.move_time_s", "thermal.board_phase_current_rms_a"],
-            ("envelope", "copper", "magnetics", "heat", "whole"),
+            ("envelope", "copper", "magnetics", "heat", "job"),
         ),
+        (["drive.speed_bandwidth_hz"], ("envelope", "copper", "magnetics", "heat", "job")),
+        (["slip_ring.rings", "motion.move_time_s"], ("envelope", "copper", "magnetics", "heat", "job", "whole")),
         (["findings.errors"], ("envelope", "copper", "magnetics", "whole")),
         ([], ("envelope", "copper", "magnetics", "heat")),
     ],
