@@ -101,8 +101,8 @@ def most_inductance(design: SizedDesign, conductors: Conductors) -> float:
     """More inductance [H] than a phase can have, where it need not be known any better.
 
     Every metre of a phase's copper as a straight track with its return four pole pitches away, as if all turns of a
-    coil on all layers lay in one place; twice for the other phases, once more for each face of iron, which mirrors it
-    (derived here).
+    coil on all layers lay in one place; twice for the other phases, and once more for each face of iron, which mirrors
+    it (derived here).
     """
     board, copper = design.board, conductors.copper
     paths = len(conductors.path_lengths) / len(copper.phases)  # of a phase, which share its current
