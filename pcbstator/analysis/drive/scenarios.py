@@ -121,7 +121,7 @@ def _moves(bench: Bench) -> Played | None:
             remarks.append(f"moves: only the first {stand.most * stand.control.period:.3g} s were run")
     trace = stand.run(reference)
     numbers, found = runs.following_numbers(trace, reference, stand, bench.values)
-    remarks += runs.settling_remark("moves", found, bench.values)
+    remarks.extend(runs.settling_remark("moves", found, bench.values))
     return Played((trace,), trace, numbers, _error_curves(trace, reference, stand))
 
 
@@ -172,7 +172,7 @@ def _approach(bench: Bench) -> Played:
         found.append(places.Stops(place, tuple(rests[0::4]), tuple(rests[2::4])))
     numbers = places.approach_numbers(found, stand, values)
     stops = [rest for one in found for rest in one.all]
-    bench.remarks += runs.settling_remark("approach", stops, values)
+    bench.remarks.extend(runs.settling_remark("approach", stops, values))
     worst = found.index(places.worst_stop(found)[0])
     shown = traces[worst]
     return Played(tuple(traces), shown, numbers, _error_curves(shown, references[worst], stand))
@@ -192,7 +192,7 @@ def _steps(bench: Bench) -> Played:
         found.append(places.Steps(place, tuple(runs.rests(trace, reference, stand, values.band)[1:])))
     numbers = places.step_numbers(found, values)
     stops = [rest for one in found for rest in one.stops]
-    bench.remarks += runs.settling_remark("steps", stops, values)
+    bench.remarks.extend(runs.settling_remark("steps", stops, values))
     worst = found.index(places.worst_steps(found, step))
     return Played(tuple(traces), traces[worst], numbers, _error_curves(traces[worst], references[worst], stand))
 
@@ -201,27 +201,22 @@ def _hold(bench: Bench) -> Played:
     """A long push by hand while it holds, then nudges of growing size to either side."""
     stand, values = bench.stand, bench.values
     period = stand.control.period
-    arriving = stand.moves([values.worst - AWAY, values.worst], values.rest)
+    arriving = stand.moves([values.worst - AWAY, values.worst], max(values.rest, pushes.QUIET))
     begin = len(arriving[0]) * period
-    reference = pushes.hold_reference(arriving, 2 * pushes.RISE + pushes.LASTING + 1.8, period)
-    times = np.arange(len(reference[0])) * period
-    trace = stand.run(reference, pushes.long_push(begin, stand.push, times))
-    seen, _ = runs.errors(trace, reference, stand)
-    numbers = pushes.holding_numbers(trace, seen, begin, stand.push, values)
-    apart = 2 * pushes.RISE + pushes.NUDGE + values.rest
-    sizes = pushes.nudge_sizes(stand, values)
-    nudged = pushes.hold_reference(arriving, 2 * len(sizes) * apart, period)
-    times = np.arange(len(nudged[0])) * period
-    other = stand.run(nudged, pushes.nudge_pushes(begin, sizes, apart, times), points=TURN_POINTS)
-    found, quiet = pushes.nudges(other, begin, sizes, apart)
-    numbers |= {"at_deg": degrees(values.worst), **pushes.nudge_numbers(found, quiet, stand, values)}
+    reference = pushes.hold_reference(arriving, 2 * pushes.RISE + pushes.LASTING + pushes.AFTER, period)
+    trace = stand.run(reference, pushes.long_push(begin, stand.push, len(reference[0]), period))
+    numbers = pushes.holding_numbers(trace, reference, stand, begin, values.band)
+    sides, least = pushes.all_nudges(stand, arriving, values.band)
+    asked = bench.design.requirement.push if bench.design.requirement else None
+    numbers |= {"at_deg": degrees(values.worst), **pushes.nudge_numbers(sides, least, stand, asked)}
     if "smallest_told_push_n_m" not in numbers:
-        bench.remarks.append("hold: no nudge within the torque of the drive is told safely from what the sensor shows at rest")
+        bench.remarks.append("hold: no push within the drive's torque shows safely more on the sensor than its rest")
+    nudges = [nudge for side in sides for nudge in side]
     curves = _error_curves(trace, reference, stand) | {
-        "nudge_n_m": np.array([nudge.push for nudge in found]),
-        "nudge_deg": np.degrees([nudge.turned if nudge.push > 0 else -nudge.turned for nudge in found]),
+        "nudge_n_m": np.array([nudge.push for nudge in nudges]),
+        "nudge_deg": np.degrees([np.copysign(nudge.largest, nudge.push) for nudge in nudges]),
     }
-    return Played((trace, other), trace, numbers, curves)
+    return Played((trace, *(nudge.trace for nudge in nudges)), trace, numbers, curves)
 
 
 SCENARIOS: dict[str, tuple[str, Callable[[Bench], Played | None]]] = {
