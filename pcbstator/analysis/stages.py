@@ -193,7 +193,7 @@ def _inductance(work: Work, shared: Shared) -> None:
 def _inductances(work: Work) -> Inductances:
     """What the inductance stage gives; the heat of a turning delta needs it before."""
     if work.inductances is None:
-        work.inductances = Inductances(**inductance_figures(work.design, work.laid[1].copper))
+        work.inductances = Inductances(**inductance_figures(work.design, work.laid[1]))
     return work.inductances
 
 
