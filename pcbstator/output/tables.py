@@ -25,7 +25,7 @@ NOTE = (
 def prediction_table(prediction: Prediction) -> str:
     """The verdict, the findings, the eight numbers that are asked for first, then every result with its meaning."""
     lines = [f"{printable(prediction.title)}  ({printable(prediction.design_file)})", ""]
-    lines += [requirement_text(prediction.requirement), findings_text(prediction.findings)]
+    lines += [requirement_text(prediction.requirement), findings_text(besides_the_verdict(prediction))]
     lines += [f"{row.name:<26}{row.value:>12}   {row.meaning}" for row in key_numbers(prediction)]
     for name, section in prediction.sections():
         lines += ["", name, *_section_lines(name, section)]
@@ -37,7 +37,8 @@ def _section_lines(name: str, section: Any) -> list[str]:
     lines = []
     for key, meaning, value in rows(section):
         if isinstance(value, int | float | str):
-            lines.append(f"  {key:<30}{shown(f'{name}.{key}', value):>14}   {meaning}")
+            words = shown(f"{name}.{key}", value)
+            lines.append(f"  {key}{words:>{max(44 - len(key), len(words) + 2)}}   {meaning}")
         elif name == "electrical" and isinstance(value, dict):  # what a meter reads between each pair of terminals
             pairs = ", ".join(f"{pair} {shown(f'{name}.{key}', ohm)}" for pair, ohm in value.items())
             lines.append(f"  {key:<30}{pairs}   {meaning}")
@@ -47,6 +48,14 @@ def _section_lines(name: str, section: Any) -> list[str]:
             orders = [f"{entry['order']}: {entry['ratio']:.2g}" for entry in value if entry["ratio"] >= 5e-5]
             lines.append(f"  {key:<30}{', '.join(orders)}")
     return lines
+
+
+def besides_the_verdict(prediction: Prediction) -> list[Finding]:
+    """The findings but for those that only say again what the verdict says; accepted ones stay, with their reasons."""
+    return [
+        finding for finding in prediction.findings
+        if not finding.code.startswith("requirement.") or finding.accepted or not prediction.requirement
+    ]  # fmt: skip
 
 
 def findings_text(findings: Iterable[Finding]) -> str:

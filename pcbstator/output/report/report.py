@@ -23,6 +23,7 @@ from pcbstator.output.report.machine_rows import inductance_rows, loss_rows, rot
 from pcbstator.output.report.tile_rows import tile_rows
 from pcbstator.output.report.verdict import STYLE, verdict_table
 from pcbstator.output.rotor.magnet_list import magnet_list
+from pcbstator.output.tables import besides_the_verdict
 from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
 
 if TYPE_CHECKING:
