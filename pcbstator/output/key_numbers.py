@@ -67,7 +67,7 @@ def _move_or_ripple(known: Known) -> Row | None:
     even = asked is not None and (asked.slow_speed is not None or asked.speed_ripple is not None)
     ripple = known.row("Ripple of the slow speed", "at {motion.slow_speed_rpm}, half of peak to peak over the mean",
                        "motion.slow_speed_ripple_percent")  # fmt: skip
-    move = known.row("Time of a move", "the longest; it takes {motion.settling_time_s} more until it has settled",
+    move = known.row("Time of a move", "the longest of the motion; it takes {motion.settling_time_s} more until it has settled",
                      "motion.move_time_s")  # fmt: skip
     return (ripple or move) if even else (move or ripple)
 

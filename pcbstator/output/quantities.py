@@ -15,6 +15,7 @@ from pcbstator.study.keys import unit_of
 PREFIXED = {
     "N·m/√W", "N·m/A", "V·s/rad", "N·m", "Ω", "A", "H", "Wb", "T", "V", "W", "J", "N", "Hz",
 }  # fmt: skip
+MOST_DIGITS = 9
 DIGITS = 3  # of a result: a built motor differs from its prediction by some percent anyway
 # Dotted keys whose values want other digits: more where they are typed in, measured or set by the design, fewer where
 # they are judgements. The first pattern that fits counts.
@@ -28,8 +29,9 @@ FIGURES = (
 )
 
 
-def shown(key: str, value: Any) -> str:
-    """A result as people read it; ``key`` is dotted, the value in the unit that it ends in.
+def shown(key: str, value: Any, digits: int = 0) -> str:
+    """A result as people read it; ``key`` is dotted, the value in the unit that it ends in; digits: 0 for those that
+    mean something.
 
     >>> shown("electrical.synchronous_inductance_h", 0.00021425), shown("motion.required_peak_torque_n_m", 0.012345)
     ('214 µH', '12.3 mN·m')
@@ -38,15 +40,31 @@ def shown(key: str, value: Any) -> str:
     """
     if isinstance(value, bool) or not isinstance(value, int | float):
         return str(value)
-    unit, digits = unit_of(key), digits_of(key)
+    key = key.rstrip("ABCDEFGHIJKLMNOPQ0123456789").rstrip(".")  # the name of a phase or a pair of terminals behind it
+    unit = unit_of(key)
     if unit == "°C":
-        return f"{value:.0f} °C"
+        return f"{figures(value, digits) if digits else f'{value:.0f}'} °C"
+    digits = digits or digits_of(key)
     if unit == "kg·m²" and not key.startswith("drive."):
         return f"{figures(1e6 * value, digits)} kg·mm²"  # the size of small rotors; drives are told kg·m²
     if unit in PREFIXED or (unit == "s" and 0 < abs(value) < 1):
         return measure(value, unit, digits)
     number = str(value) if isinstance(value, int) else figures(value, digits)
     return number + (unit if unit.startswith("°") or not unit else f" {unit}")
+
+
+def told_apart(key: str, one: Any, other: Any) -> tuple[str, str]:
+    """Two values of a result in words, with more digits where they would read alike and are not.
+
+    >>> told_apart("winding.factor", 0.86603, 0.86612), told_apart("thermal.board_temperature_c", 80.2, 80.4)
+    (('0.86603', '0.86612'), ('80.2 °C', '80.4 °C'))
+    """
+    words = [shown(key, one), shown(key, other)]
+    for digits in range(digits_of(key), MOST_DIGITS + 1):
+        if words[0] != words[1] or one == other:
+            break
+        words = [shown(key, one, digits), shown(key, other, digits)]
+    return words[0], words[1]
 
 
 def digits_of(key: str) -> int:

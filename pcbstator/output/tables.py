@@ -11,7 +11,7 @@ from pcbstator.errors import printable
 from pcbstator.findings import Finding, Verdict
 from pcbstator.output.key_numbers import NOT_STATED, key_numbers
 from pcbstator.output.quantities import shown
-from pcbstator.output.report.verdict import verdict_rows
+from pcbstator.output.report.verdict import verdict_lines
 from pcbstator.winding import Winding
 
 NOTE = (
@@ -74,14 +74,8 @@ def requirement_text(verdicts: Sequence[Verdict]) -> str:
     if not verdicts:
         return f"{NOT_STATED}\n"
     met = sum(verdict.verdict == "met" for verdict in verdicts)
-    lines = [f"requirement: {met} of {len(verdicts)} met"]
-    for row in verdict_rows(verdicts):
-        predicted = f", predicted {row.predicted}" if row.predicted else ""
-        predicted += f" ({row.margin})" if row.margin else ""
-        lines.append(f"  {row.verdict.upper():<15}{row.requirement}: {row.limit}{predicted}")
-        said = (("decided by", row.decided_by), ("way out", row.way_out))
-        lines += [f"{'':17}{word}: {printable(words)}" for word, words in said if words]
-    return "\n".join(lines) + "\n"
+    head = f"requirement: {met} of {len(verdicts)} met"
+    return "\n".join([head, *map(printable, verdict_lines(verdicts))]) + "\n"
 
 
 def windings_text(phases: int, windings: Sequence[Winding]) -> str:

@@ -81,7 +81,7 @@ def with_contents(page: str) -> str:
 
 def _at_a_glance(stator: str) -> str:
     """The ring alone, out of the drawing that stands whole further down."""
-    place = re.search(r'id="stator" transform="translate\(([\d.]+) ([\d.]+)\)"', stator)
+    place = re.search(r'<g id="stator"[^>]* transform="translate\(([\d.]+)[ ,]+([\d.]+)\)"', stator)
     if place is None:
         raise ValueError("the drawing of the stator has no plan")
     half, middle = float(place[1]), float(place[2])
