@@ -57,7 +57,7 @@ def told_apart(key: str, one: Any, other: Any) -> tuple[str, str]:
     """Two values of a result in words, with more digits where they would read alike and are not.
 
     >>> told_apart("winding.factor", 0.86603, 0.86612), told_apart("thermal.board_temperature_c", 80.2, 80.4)
-    (('0.86603', '0.86612'), ('80.2 °C', '80.4 °C'))
+    (('0.866', '0.8661'), ('80.2 °C', '80.4 °C'))
     """
     words = [shown(key, one), shown(key, other)]
     for digits in range(digits_of(key), MOST_DIGITS + 1):

@@ -32,11 +32,11 @@ def figures(value: float, digits: int = 4) -> str:
     return np.format_float_positional(rounded, trim="-")
 
 
-def measure(value: float, unit: str, digits: int = 4) -> str:
+def measure(value: float, unit: str, digits: int = 3) -> str:
     """A value [SI] with the prefix that suits it.
 
-    >>> measure(0.0256663, "N·m/√W"), measure(18.338, "Ω"), measure(0.0, "Wb"), measure(0.00021425, "H", 3)
-    ('25.67 mN·m/√W', '18.34 Ω', '0 Wb', '214 µH')
+    >>> measure(0.0256663, "N·m/√W"), measure(18.338, "Ω", 4), measure(0.0, "Wb"), measure(0.00021425, "H")
+    ('25.7 mN·m/√W', '18.34 Ω', '0 Wb', '214 µH')
     """
     size = abs(float(f"{value:.{digits}g}"))
     scale, prefix = next(((s, p) for s, p in PREFIXES if size >= s), PREFIXES[-1] if size else (1.0, ""))

@@ -18,7 +18,7 @@ from pcbstator.copper import Copper
 from pcbstator.output.drawing.board import board_rows
 from pcbstator.output.key_numbers import NOT_STATED, key_numbers
 from pcbstator.output.report.heat_rows import current_rows, heat_rows
-from pcbstator.output.report.job_rows import budget_rows, driver_rows, gain_rows, motion_rows
+from pcbstator.output.report.job_rows import budget_groups, combined_rows, driver_rows, gain_rows, motion_rows
 from pcbstator.output.report.machine_rows import inductance_rows, loss_rows, rotor_rows, slip_ring_rows, tolerance_rows
 from pcbstator.output.report.tile_rows import tile_rows
 from pcbstator.output.report.verdict import STYLE, verdict_table
@@ -66,7 +66,8 @@ def report_html(design: SizedDesign, copper: Copper, prediction: Prediction) -> 
         motion=motion_rows(prediction),
         driver=driver_rows(prediction),
         gains=gain_rows(prediction),
-        budget=budget_rows(prediction),
+        errors=combined_rows(prediction),
+        budget=budget_groups(prediction),
         triplen=_hidden_order(design) is not None,
     )
     return with_contents(text) + "\n"
@@ -129,11 +130,11 @@ def _key_numbers(design: SizedDesign, prediction: Prediction, spread: Resistance
     electrical, copper = prediction.electrical, prediction.copper
     rows = _magnetic_rows(prediction.magnetic, prediction.winding.factor) if prediction.magnetic else []
     rows.append(
-        Row("Phase resistance at 20 °C", measure(electrical.phase_resistance, "Ω"),
+        Row("Phase resistance at 20 °C", measure(electrical.phase_resistance, "Ω", 4),
             f"one phase, nominal copper, tracks, vias and inter-coil connections together. {_spread_words(spread)}")
     )  # fmt: skip
     if electrical.line_resistance is not None:
-        rows.append(Row("Between two terminals", measure(electrical.line_resistance, "Ω"),
+        rows.append(Row("Between two terminals", measure(electrical.line_resistance, "Ω", 4),
                         "what a meter shows on the board, nominal copper, 20 °C"))  # fmt: skip
     rows += inductance_rows(prediction)
     weight = f"{figures(copper.phase_length, 3)} m of conductor from terminal to end; {copper.via_count} vias"
@@ -156,7 +157,7 @@ def _magnetic_rows(magnetic: MagneticResult, ideal_factor: float) -> list[Row]:
             "peak voltage that the turning magnets make in one phase, for each rad/s of the rotor"),
     ]  # fmt: skip
     if magnetic.speed_constant is not None:
-        rows.append(Row("Speed constant", f"{figures(magnetic.speed_constant)} rpm/V",
+        rows.append(Row("Speed constant", f"{figures(magnetic.speed_constant, 3)} rpm/V",
                         "speed without load for each volt of line-to-line peak"))  # fmt: skip
     return [
         *rows,
@@ -165,7 +166,7 @@ def _magnetic_rows(magnetic: MagneticResult, ideal_factor: float) -> list[Row]:
             "pure sines. No built motor is like that: expect some percent (common practice, no source)"),
         Row("Field at layer 1", measure(magnetic.gap_field_peak, "T"),
             "fundamental peak of the axial field, at the mean radius of the copper"),
-        Row("Winding factor", f"{figures(ideal_factor)} ideal, {figures(magnetic.effective_factor)} real",
+        Row("Winding factor", f"{figures(ideal_factor, 3)} ideal, {figures(magnetic.effective_factor, 3)} real",
             "part of the flux that the winding uses: thin ideal coils, and the drawn copper, as in psi"),
     ]  # fmt: skip
 

@@ -116,7 +116,11 @@ def _line(row: VerdictRow) -> str:
     return (
         f'<tr class="{row.verdict.replace(" ", "-")}"><td class="said">{row.verdict}</td>'
         f'<th scope="row">{words(row.requirement)}{why}</th><td data-label="limit">{words(row.limit)}</td>'
-        + (f'<td data-label="predicted">{words(row.predicted)}{margin}</td></tr>' if row.predicted else "<td></td></tr>")
+        + (
+            f'<td data-label="predicted">{words(row.predicted)}{margin}</td></tr>'
+            if row.predicted
+            else "<td></td></tr>"
+        )
     )
 
 
