@@ -1,4 +1,4 @@
-"""What the scenarios ask of the drive: from the requirement, else from the motion, else the defaults of docs/control.md."""
+"""What the scenarios ask of the drive: by the requirement, else the motion, else the defaults of docs/control.md."""
 
 from __future__ import annotations
 

@@ -179,9 +179,8 @@ def simulated(
                     "the steps of time cannot follow this load: it swings too fast; a smaller unbalance, a softer "
                     "coupling, more inertia, or a faster control rate"
                 )
-            kept.append(
-                (k, body.load_angle, body.load_speed, body.angle, brain.angle, body.current.imag, abs(vector), pushes[k])
-            )  # fmt: skip
+            angles = body.load_angle, body.load_speed, body.angle, brain.angle
+            kept.append((k, *angles, body.current.imag, abs(vector), pushes[k]))
         body.advance(vector, pushes[k])
         vector = coming
     return _trace(kept, control.period, wanted, body)
