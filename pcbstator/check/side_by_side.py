@@ -30,8 +30,8 @@ class KeyDifference:
 class ResultDifference:
     """A result, by its dotted key, with both values in the unit of the key; None where it does not apply.
 
-    change: other less design, None of words; change_percent: of the value of ``design``, None where that says nothing: of
-    what is not above zero, and of temperatures, whose zero is a convention.
+    change: other less design, None of words; change_percent: of the value of ``design``, None where that says nothing:
+    of what is not above zero, and of temperatures, whose zero is a convention.
     """
 
     key: str

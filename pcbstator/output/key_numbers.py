@@ -67,8 +67,8 @@ def _move_or_ripple(known: Known) -> Row | None:
     even = asked is not None and (asked.slow_speed is not None or asked.speed_ripple is not None)
     ripple = known.row("Ripple of the slow speed", "at {motion.slow_speed_rpm}, half of peak to peak over the mean",
                        "motion.slow_speed_ripple_percent")  # fmt: skip
-    move = known.row("Time of a move", "the longest of the motion; it takes {motion.settling_time_s} more until it has settled",
-                     "motion.move_time_s")  # fmt: skip
+    words = "the longest of the motion; it takes {motion.settling_time_s} more until it has settled"
+    move = known.row("Time of a move", words, "motion.move_time_s")
     return (ripple or move) if even else (move or ripple)
 
 
@@ -114,7 +114,8 @@ ROWS: tuple[Callable[[Known], Row | None], ...] = (
     _plain("From the supply", "at most; {motion.supply_current_mean_a} in the mean", "motion.supply_current_peak_a"),
     _height,
     _price_or_mass,
-    _plain("Torque constant", "for each ampere of peak phase current, sine drive", "magnetic.torque_constant_n_m_per_a"),
+    _plain("Torque constant", "for each ampere of peak phase current, sine drive",
+           "magnetic.torque_constant_n_m_per_a"),
     _plain("Motor constant", "torque for one watt of heat in the copper at 20 °C; four watts give twice as much",
            "magnetic.motor_constant_n_m_per_sqrt_w"),
     _plain("Continuous current", "rms phase current; limited by {thermal.limited_by}",

@@ -14,8 +14,8 @@ import click
 NARROWEST = 20  # characters; narrower, words could only be cut to pieces
 # Signs that some terminals cannot show, as they are written there.
 PLAIN = {
-    "µ": "u", "Ω": "ohm", "·": ".", "√": "sqrt ", "²": "2", "³": "3", "°": " deg ", "≤": "<=", "≥": ">=", "−": "-", "–": "-",
-    "±": "+-", "…": "...", "×": "x",
+    "µ": "u", "Ω": "ohm", "·": ".", "√": "sqrt ", "²": "2", "³": "3", "°": " deg ", "≤": "<=", "≥": ">=", "−": "-",
+    "–": "-", "±": "+-", "…": "...", "×": "x",
 }  # fmt: skip
 LEAST_COLUMN = 24  # characters that the last column of a table must have to be kept as a column
 

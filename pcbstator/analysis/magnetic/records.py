@@ -37,8 +37,8 @@ class Waveforms:
     line_emf_distortion: float | None = result("line_emf_thd_ratio", "total harmonic distortion of the line EMF")
     torque_ripple: float = result(
         "torque_ripple_ratio",
-        "torque ripple of the drawn winding in sine drive, peak to peak over mean, if all magnets are alike and in their "
-        "places: a built motor has more",
+        "torque ripple of the drawn winding in sine drive, peak to peak over mean, if all magnets are alike and in "
+        "their places: a built motor has more",
     )
     six_step_ripple: float = result(
         "six_step_ripple_ratio", "torque ripple in six-step commutation, peak to peak over mean"

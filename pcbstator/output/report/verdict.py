@@ -30,8 +30,8 @@ UNITS = {"deg": "°", "s": " s", "rpm": " rpm", "percent": " %", "c": " °C", "a
 COLUMNS = ("verdict", "requirement", "limit", "predicted")
 STYLE = """
 .verdict { border-collapse: collapse; width: 100%; }
-.verdict th, .verdict td { text-align: left; vertical-align: top; padding: .2rem .8rem .2rem 0; border-bottom: 1px solid #ccc;
-  font-weight: normal; width: auto; font-size: .9rem; line-height: 1.35; }
+.verdict th, .verdict td { text-align: left; vertical-align: top; padding: .2rem .8rem .2rem 0;
+  border-bottom: 1px solid #ccc; font-weight: normal; width: auto; font-size: .9rem; line-height: 1.35; }
 .verdict thead th { font-size: .8rem; color: #444; }
 .verdict .said, .verdict td[data-label] { white-space: nowrap; }
 .verdict .said { font-weight: bold; }
