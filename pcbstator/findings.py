@@ -10,7 +10,10 @@ Severity = Literal["error", "warning", "note"]
 
 @dataclass(frozen=True)
 class Finding:
-    """One remark with a stable code; ``value``, ``limit`` and ``where`` are in the units that the message names."""
+    """One remark with a stable code; ``value``, ``limit`` and ``where`` are in the units that the message names.
+
+    accepted: the user's reason why it is no concern.
+    """
 
     code: str
     severity: Severity
@@ -18,6 +21,12 @@ class Finding:
     value: float | str | None = None
     limit: float | str | None = None
     where: str | None = None
+    accepted: str | None = None
+
+    @property
+    def label(self) -> str:
+        """The severity, or that the user accepted it."""
+        return self.severity if self.accepted is None else "accepted"
 
     def to_dict(self) -> dict[str, object]:
         """The finding as plain values; what does not apply is left out."""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.pipeline import completed, worked
 from pcbstator.analysis.prediction import Prediction
+from pcbstator.check.accepted import with_acceptances
 from pcbstator.check.envelope import envelope_findings
 from pcbstator.check.fabrication import fabrication_findings
 from pcbstator.check.job import job_findings
@@ -46,7 +47,8 @@ def check_design(design: SizedDesign, copper: Copper, prediction: Prediction) ->
     findings += mechanical_findings(design, prediction) + job_findings(design, prediction)
     findings += slip_ring_findings(design, prediction.slip_ring)
     findings += thermal_findings(design, prediction)
-    return tuple(sorted(findings, key=lambda finding: ORDER[finding.severity]))
+    findings = with_acceptances(findings, design.accepted)
+    return tuple(sorted(findings, key=lambda finding: (ORDER[finding.severity], finding.accepted is not None)))
 
 
 def _results(prediction: Prediction) -> list[Finding]:

@@ -43,8 +43,9 @@ def prediction_table(prediction: Prediction) -> str:
 def findings_text(findings: Iterable[Finding]) -> str:
     """One line a finding."""
     lines = [
-        f"{finding.severity} [{finding.code}] {printable(finding.message)}"
+        f"{finding.label} [{finding.code}] {printable(finding.message)}"
         + (f" ({finding.where})" if finding.where else "")
+        + (f": {printable(finding.accepted)}" if finding.accepted else "")
         for finding in findings
     ]
     return "\n".join(lines or ["no findings"]) + "\n"

@@ -13,6 +13,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
+from pcbstator.analysis.cost import board_cost, magnet_cost
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGE_OF, STAGES, Work, run_stage
 from pcbstator.check import checked_prediction
@@ -20,7 +21,6 @@ from pcbstator.check.envelope import magnet_radii, magnet_spacing, total_height
 from pcbstator.design import Design, design_from_document
 from pcbstator.design.load import changed_design
 from pcbstator.errors import DesignError, PcbstatorError
-from pcbstator.study.cost import board_cost, magnet_cost
 from pcbstator.study.keys import flat_results
 from pcbstator.study.records import Constraint, Outcome, Point, Study
 from pcbstator.study.workforce import collector_at_rest, settle_in

@@ -8,12 +8,12 @@ from math import isfinite
 from pathlib import Path
 from typing import Any, Literal
 
+from pcbstator.analysis.cost import invented_prices
 from pcbstator.design import Design
 from pcbstator.design.keys import Key, keys, nearest, sections
 from pcbstator.design.load import load_design_and_text, plain, read_tables
 from pcbstator.design.quantities import Count, is_number, shown
 from pcbstator.errors import Complaint, DesignError
-from pcbstator.study.cost import invented_prices
 from pcbstator.study.keys import is_result, nearest_result
 from pcbstator.study.records import Constraint, Objective, Option, Study, Variable
 
