@@ -16,7 +16,7 @@ from pcbstator.analysis.magnetic.losses import loss_factors, operating_losses, s
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGES, Work, loop_of, run_stage
-from pcbstator.analysis.thermal.current_limits import with_motion, with_pulses
+from pcbstator.analysis.thermal.current_limits import with_pulses
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.analysis.tolerance import tolerance_results
 from pcbstator.copper import Copper
@@ -78,7 +78,6 @@ def completed(work: Work) -> Prediction:
     motion = drive = None
     try:
         motion, drive = _job(work, electrical, thermal)
-        thermal = with_motion(design, thermal, motion.heat_steps if motion else None)
     except LawRangeError as error:
         reason = reason or str(error)
     return Prediction(
@@ -110,8 +109,9 @@ def _job(
     if not has_job(design) or field is None or magnetic is None or mechanical is None:
         return None, None
     warm = loss_factors(design, work.laid[1].copper, field, job_temperature(design))
-    drag = float(warm.eddy.sum()) + warm.circulating + steel_drag(design, warm)
-    return job_results(design, electrical, magnetic, mechanical, thermal, drag, loop_of(work))
+    steel = steel_drag(design, warm)
+    drag = float(warm.eddy.sum()) + warm.circulating + steel
+    return job_results(design, electrical, magnetic, mechanical, thermal, drag, loop_of(work), steel)
 
 
 def _drawn_copper(design: SizedDesign, copper: Copper, counts: dict[str, Any]) -> CopperResult:
