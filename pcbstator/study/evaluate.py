@@ -1,8 +1,8 @@
 """What becomes of designs: cheap tests first, and nothing more of a design that has failed one.
 
-The stages are the file's rules, the envelope and the price, the copper, the magnets, the heat, the inductance, and all
-that ``predict`` gives. After each the constraints are tested whose results are known by then. The result of a design
-does not depend on the designs beside it.
+The stages are the file's rules, the envelope and the price, the copper, the magnets, the heat, the inductance, the job,
+and all that ``predict`` gives. After each the constraints are tested whose results are known by then. The result of a
+design does not depend on the designs beside it.
 """
 
 from __future__ import annotations
@@ -54,7 +54,8 @@ def needed_stages(study: Study) -> tuple[str, ...]:
     last = max(ALL_STAGES.index(stage_of(key)) for key in wanted)
     needed = {stage_of(key) for key in wanted}
     skipped = {"inductance"} if "inductance" not in needed else set()
-    skipped |= {"heat"} if "heat" not in needed and last > ALL_STAGES.index("heat") else set()
+    skipped |= {"job"} if "job" not in needed else set()
+    skipped |= {"heat"} if needed.isdisjoint(("heat", "job")) and last > ALL_STAGES.index("heat") else set()
     return tuple(stage for stage in ALL_STAGES[: last + 1] if stage not in skipped)
 
 
@@ -134,7 +135,7 @@ def _run(desk: Bench, stage: str, works: list[Work]) -> None:
             work.results |= {"cost.board": board, "cost.total": board + work.results["cost.magnets"]}
         elif stage == WHOLE:
             try:
-                work.results |= flat_results(checked_prediction(work.asked))
+                work.results |= flat_results(checked_prediction(work.asked, ways_out=False))
             except PcbstatorError as error:
                 work.refusal = error
 

@@ -10,7 +10,7 @@ from pcbstator.analysis.drive.equivalent_machine import Machine
 from pcbstator.analysis.drive.gains import Gains, Shaft, chosen_gains, loop_margins
 from pcbstator.analysis.drive.load_cycle import LoadValues
 from pcbstator.analysis.drive.records import DriveResult
-from pcbstator.analysis.drive.ripple import cures, ripple_at
+from pcbstator.analysis.drive.ripple import cures, ripple_at, ripple_heat
 from pcbstator.design.job import Drive
 from pcbstator.physics.drive.positioning import magnet_eccentricity_peak, ring_eccentricity_peak
 from pcbstator.physics.drive.supply import no_load_speed, pulse_ripple, short_circuit_current, space_vector_ripple
@@ -46,20 +46,19 @@ def drive_results(
     load: LoadValues,
     ratio: float,
     asked: Asked,
-    ripple: float,
     full: bool = True,
 ) -> DriveResult:
-    """Driver fit and gains; ``ripple``: mean square [A2] of a terminal's at full voltage; ``full``: also margins, and
-    what would bring a ripple down."""
+    """Driver fit and gains; ``full``: also what would bring a ripple down."""
     gains = chosen_gains(machine, drive, shaft.whole, shaft.anti_resonance)
     bare = chosen_gains(machine, drive, shaft.rotor, None)
     return DriveResult(
-        **_fit(machine, drive, asked, ripple, full),
-        **(_margins(machine, drive, gains, bare, shaft) if full else {}),
+        **_fit(machine, drive, asked, full),
+        **_margins(machine, drive, gains, bare, shaft),
         **_sense(machine, drive, load, ratio),
         count_electrical=2 * pi * machine.pole_pairs / drive.counts,
         misalignment=1 - cos(min(pi, machine.pole_pairs * (sensor_error(drive) + pi / drive.counts))),
         slowest=2 * pi / drive.counts * gains.observer,
+        slow_speed=asked.slow_speed,
         counts_wanted=counts_for_speed(machine, drive, shaft, asked.slow_speed),
         control_rate=drive.control,
         current_kp=gains.current[0],
@@ -87,7 +86,7 @@ def drive_results(
     )
 
 
-def _margins(machine: Machine, drive: Drive, gains: Gains, bare: Gains, shaft: Shaft) -> dict[str, float | None]:
+def _margins(machine: Machine, drive: Drive, gains: Gains, bare: Gains, shaft: Shaft) -> dict[str, Any]:
     """What the loops leave as sampled, and what gains for the bare rotor would leave with the load."""
     current, speed, position = loop_margins(machine, drive, gains, shaft)
     return {
@@ -114,13 +113,13 @@ def worst_ripple(machine: Machine, drive: Drive) -> float:
     return max(peak for peak, _ in levels)
 
 
-def _fit(machine: Machine, drive: Drive, asked: Asked, ripple: float, full: bool) -> dict[str, Any]:
+def _fit(machine: Machine, drive: Drive, asked: Asked, full: bool) -> dict[str, Any]:
     """Ripple and faults. The ripple that is judged is one and the same throughout: in the motion, against the current
     that the motion takes; without a motion, in the worst case, against the current limit."""
     worst, top_speed = worst_ripple(machine, drive), asked.top_speed
     found: dict[str, Any] = {
         "ripple": worst,
-        "ripple_heat": machine.phases * machine.hot_resistance * ripple,
+        "ripple_heat": machine.phases * machine.hot_resistance * float(ripple_heat(machine, drive).mean_square(1.0)),
         "stall_current": machine.stall_voltage(drive.supply) / machine.resistance,
     }
     if asked.modulation is not None and asked.current:

@@ -3,43 +3,60 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
-from pcbstator.analysis.drive.cycle_heat import (
-    Heated,
-    continuous_current,
-    cycle_growth,
-    cycle_temperatures,
-    heated,
-    shortest_rest,
-)
+from pcbstator.analysis.drive.cycle_heat import continuous_current, cycle_heat, heat_of_job, warm_strength
 from pcbstator.analysis.drive.driver_fit import Asked, drive_results
 from pcbstator.analysis.drive.equivalent_machine import Machine, job_temperature, machine_of
-from pcbstator.analysis.drive.gains import shaft_of
+from pcbstator.analysis.drive.gains import chosen_gains, shaft_of
 from pcbstator.analysis.drive.load_cycle import Cycle, LoadValues, cycle_of, load_values, without_load
 from pcbstator.analysis.drive.positioning import error_budget
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
-from pcbstator.analysis.drive.ripple import RippleHeat, ripple_heat
-from pcbstator.analysis.drive.sizing import Need, driver_factors, largest_load, needed, sizing, what_there_is
+from pcbstator.analysis.drive.sizing import Need, largest_load, needed, sizing, what_there_is
 from pcbstator.analysis.drive.speed_maps import loss_map, speed_torque
 from pcbstator.analysis.drive.torque_limits import Limits
 from pcbstator.analysis.electrical.delta_loop import loop_current_rms
 from pcbstator.analysis.electrical.records import ElectricalResult
+from pcbstator.analysis.magnetic.losses import Braking
 from pcbstator.analysis.magnetic.records import MagneticResult
-from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.thermal.cooling import magnet_strength
+from pcbstator.analysis.thermal.job_heat import JobHeat
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.physics.conductors.delta_loop import DeltaLoop, loop_loss
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
 
-__all__ = ["has_job", "job_results", "job_temperature"]
+__all__ = ["Motor", "Wanted", "has_job", "job_results", "job_temperature"]
 
 
 def has_job(design: SizedDesign) -> bool:
     """Whether the design says anything of its job."""
     return not (design.load is None and design.motion is None and design.drive is None)
+
+
+@dataclass(frozen=True, eq=False)
+class Motor:
+    """What the job asks of a motor: rotor_inertia [kg m2], thermal: its steady figures; loop: of a delta, at 20 C."""
+
+    magnetic: MagneticResult
+    rotor_inertia: float
+    thermal: ThermalResult
+    braking: Braking = Braking()
+    loop: DeltaLoop | None = None
+
+
+class Wanted(NamedTuple):
+    """What is wanted beside the plain sizing. whole: curve, map, the largest load, and how far the cycle could grow;
+    driver: the driver's results; heat: temperatures of the repeated cycle, with the ripple of the switching.
+    """
+
+    whole: bool = True
+    driver: bool = True
+    heat: bool = True
+
+
+EVERYTHING = Wanted()
 
 
 @dataclass(frozen=True)
@@ -49,84 +66,75 @@ class _Job:
     limits: Limits
     cycle: Cycle | None
     load: LoadValues | None
-    need: Need | None
-    ripple: RippleHeat | None
-    found: Heated
     hold: float
+    need: Need | None = None
+    heat: JobHeat | None = None
 
 
 def job_results(
     design: SizedDesign,
     electrical: ElectricalResult,
-    magnetic: MagneticResult,
-    mechanical: MechanicalResult,
-    thermal: ThermalResult,
-    drag: float,
-    loop: DeltaLoop | None = None,
-    steel: float = 0.0,
-    full: bool = True,
+    motor: Motor,
+    cycle: Cycle | None = None,
+    wanted: Wanted = EVERYTHING,
 ) -> tuple[MotionResult | None, DriveResult | None]:
-    """Sizing with the heat of the job, and driver fit with gains; ``drag``: braking torque per speed of the motor
-    [N m s/rad], ``steel``: the part of it that steel beyond the board takes; ``loop``: of a delta, at 20 C; ``full``:
-    also curve, map, largest loads, and how far the cycle could grow, which many designs at once go without.
-    """
-    machine = machine_of(design, electrical, magnetic, mechanical.rotor_inertia, drag, loop)
+    """Sizing with the heat of the job, and driver fit with gains. cycle: where it is known already."""
+    brakes = motor.braking
+    machine = machine_of(
+        design, electrical, motor.magnetic, motor.rotor_inertia, brakes.copper + brakes.steel, motor.loop,
+        brakes.hysteresis,
+    )  # fmt: skip
     if machine is None:
         return None, None
-    job, drive, load = _job(design, machine, thermal, steel), design.drive, design.load
-    motion = _motion_results(design, job, thermal, full)
+    job, drive = _job(design, machine, motor, cycle or cycle_of(design)), design.drive
+    motion = _motion_results(design, job, motor.thermal, wanted)
     if drive is None:
         return motion, None
     turned, ratio = job.load or without_load(), drive.gear_ratio
-    shaft = shaft_of(machine, load, turned, ratio)
-    ripple = float(job.ripple.mean_square(1.0)) if job.ripple else 0.0
-    fit = drive_results(machine, drive, shaft, turned, ratio, _asked_of_driver(design, job, motion), ripple, full)
-    budget = error_budget(drive, fit.gains, turned, load.play if load else 0.0, magnetic.torque_ripple, ratio)
+    shaft, fit = shaft_of(machine, design.load, turned, ratio), None
+    if wanted.driver:
+        fit = drive_results(machine, drive, shaft, turned, ratio, _asked_of_driver(design, job, motion), wanted.whole)
+    gains = fit.gains if fit else chosen_gains(machine, drive, shaft.whole, shaft.anti_resonance)
+    play = design.load.play if design.load else 0.0
+    budget = error_budget(drive, gains, turned, play, motor.magnetic.torque_ripple, ratio)
     return replace(motion, error_budget=budget), fit
 
 
-def _job(design: SizedDesign, machine: Machine, thermal: ThermalResult, steel: float) -> _Job:
+def _job(design: SizedDesign, machine: Machine, motor: Motor, cycle: Cycle | None) -> _Job:
     """What the job asks for, what that heats, and what there is then."""
-    drive, ratio = design.drive, design.drive.gear_ratio if design.drive else 1.0
-    cycle, load = cycle_of(design), load_values(design.load) if design.load else None
-    hold = design.motion.hold if design.motion else 0.0
-    cold, ripple = Limits(machine, drive, ratio), ripple_heat(machine, drive) if drive else None
-    need, found = None, Heated()
-    if cycle is not None and load is not None:
-        need = needed(cold, cycle, load, hold, ripple)
-        found = heated(design, machine, thermal, cycle, need, ratio, steel)
-    rotor, reached = thermal.rotor_temperature_c, found.temperatures
+    drive, ratio, thermal = design.drive, design.drive.gear_ratio if design.drive else 1.0, motor.thermal
+    load, hold = load_values(design.load) if design.load else None, design.motion.hold if design.motion else 0.0
+    top, rotor = cycle.top_speed if cycle else 0.0, thermal.rotor_temperature_c
     limits = replace(
-        cold,
-        heat_current=continuous_current(design, cold, thermal, cycle.top_speed if cycle else 0.0, steel, ripple),
-        job_strength=found.strength,
+        Limits(machine, drive, ratio),
+        heat_current=continuous_current(design, machine, motor.braking, thermal, top * ratio),
         continuous_strength=1.0 if rotor is None else magnet_strength(design, rotor),
-        job_c=20.0 if reached is None else reached.board,
         continuous_c=20.0 if thermal.board_mean_c is None else thermal.board_mean_c,
     )
-    return _Job(limits, cycle, load, need, ripple, found, hold)
+    if cycle is None or load is None:
+        return _Job(limits, cycle, load, hold)
+    need, heat = needed(limits, cycle, load, hold), heat_of_job(design, machine, motor.braking, thermal, cycle, ratio)
+    if heat is not None:
+        limits = replace(limits, job_strength=warm_strength(design, heat, machine, cycle, need))
+    return _Job(limits, cycle, load, hold, need, heat)
 
 
-def _motion_results(design: SizedDesign, job: _Job, thermal: ThermalResult, full: bool) -> MotionResult:
+def _motion_results(design: SizedDesign, job: _Job, thermal: ThermalResult, wanted: Wanted) -> MotionResult:
     """Everything that the given sections allow."""
     limits, cycle, load, need = job.limits, job.cycle, job.load, job.need
     found = what_there_is(limits, cycle.top_speed if cycle else 0.0)
     if cycle is not None:
         found |= _turning(limits, cycle)
     if load is not None:
-        found |= {
-            "load_inertia": load.inertia,
-            "total_inertia": load.inertia + limits.machine.rotor_inertia * limits.ratio**2,
-        }
+        found["load_inertia"] = load.inertia
+        found["total_inertia"] = load.inertia + limits.machine.rotor_inertia * limits.ratio**2
     if cycle is not None and load is not None and need is not None:
-        found |= sizing(limits, cycle, load, need) | cycle_temperatures(job.found)
-        if full:
-            driver = driver_factors(limits, limits.drive, cycle, load, need) if limits.drive else {}
-            found |= cycle_growth(thermal, need, job.found, driver)
-            found["cycle_shortest_rest"] = shortest_rest(limits, cycle, load, job.hold, job.ripple, job.found)
-            if limits.drive is not None:
-                found |= largest_load(limits, cycle, load, job.hold)
-    if full and limits.drive is not None:
+        found |= sizing(limits, cycle, load, need)
+        if wanted.heat:
+            found |= cycle_heat(limits, thermal, cycle, load, need, job.heat, job.hold, wanted.whole)
+        if wanted.whole and limits.drive is not None:
+            found |= largest_load(limits, cycle, load, job.hold)
+    if wanted.whole and limits.drive is not None:
         ideal, torques = found["no_load_speed"], [found.get("required_peak", 0.0), found.get("required_rms", 0.0)]
         speeds = job_speeds(design, cycle)
         found["curve"] = speed_torque(limits, ideal, speeds)

@@ -211,6 +211,7 @@ class DriveResult:
     slowest: float = result(
         "slowest_measured_speed_rpm", "speed with one count of the sensor in a time constant of the observer", RPM
     )
+    slow_speed: float | None = inside()  # of the motor that the job asks for [rad/s]
     counts_wanted: int | None = result(
         "sensor_counts_for_slow_speed",
         "counts of a sensor that measures the slow speed of the job; left out where drive.sensor_counts does",

@@ -16,7 +16,6 @@ from pcbstator.analysis.drive.load_cycle import (
     spot_extra,
     with_friction,
 )
-from pcbstator.analysis.drive.ripple import RippleHeat
 from pcbstator.analysis.drive.torque_limits import NAMES, Limits
 from pcbstator.design.job import Drive
 from pcbstator.physics.drive.motion import largest_that_fits, rms
@@ -24,63 +23,32 @@ from pcbstator.physics.drive.supply import no_load_speed, voltage_needed
 
 FloatArray = NDArray[np.float64]
 
-HEAT_STEPS = 24  # of a cycle, for the heat of it
 BOUNDLESS = 1e9  # kg m2 or N m; where nothing limits, nothing is given out
 
 
 @dataclass(frozen=True, eq=False)
 class Need:
-    """What a cycle asks for at its samples: torque at the load [N m], peak terminal current [A] that it takes with the
-    magnets as the design has them, what brakes included, the part of the largest voltage, and the mean square of a
-    terminal's ripple [A2]; that square over the cycle; the heat of the current in steps, as ``heat_steps`` gives it.
+    """What a cycle asks for at its samples: torque at the load [N m], and peak terminal current [A] that it takes with
+    the magnets as the design has them, what brakes included.
     """
 
     torque: FloatArray
     current: FloatArray
-    modulation: FloatArray
-    ripple_square: FloatArray
-    ripple: float
-    steps: FloatArray
 
 
-def needed(limits: Limits, cycle: Cycle, load: LoadValues, hold: float, ripple: RippleHeat | None) -> Need:
+def needed(limits: Limits, cycle: Cycle, load: LoadValues, hold: float) -> Need:
     """What a cycle asks for; ``hold`` [N m] at rest."""
-    machine, speeds, weights = limits.machine, cycle.samples.speeds, cycle.samples.weights
-    torque = required_torque(cycle, load, load.inertia + machine.rotor_inertia * limits.ratio**2, hold)
-    current = (torque + limits.drag(speeds)) / limits.torque_constant
-    squares, modulation = np.zeros_like(current), np.zeros_like(current)
-    if limits.drive is not None:
-        modulation = _modulation(limits, limits.drive, speeds, current)
-        if ripple is not None:
-            squares = ripple.mean_square(modulation)
-    steps = heat_steps(weights, current, squares, machine.peak_current(1.0))
-    ripple_mean = float(weights @ squares) / cycle.samples.duration
-    return Need(torque, current, modulation, squares, ripple_mean, steps)
+    torque = required_torque(cycle, load, load.inertia + limits.machine.rotor_inertia * limits.ratio**2, hold)
+    return Need(torque, (torque + limits.drag(cycle.samples.speeds)) / limits.torque_constant)
 
 
-def _modulation(limits: Limits, drive: Drive, speeds: FloatArray, current: FloatArray) -> FloatArray:
-    """Part of the largest voltage that a current takes at speeds of the load, supply sagged and copper hot."""
+def voltage_used(limits: Limits, drive: Drive, speeds: FloatArray, current: FloatArray) -> FloatArray:
+    """Part of the largest voltage that currents [A] take at speeds [rad/s] of the load, supply sagged, copper hot."""
     machine = limits.machine
     voltage = voltage_needed(
         speeds * limits.ratio, current, machine.hot_resistance, machine.inductance, machine.pole_pairs, machine.psi
     )
-    return voltage / machine.voltage_limit(drive.supply - drive.sag)
-
-
-def heat_steps(durations: FloatArray, peaks: FloatArray, ripple: FloatArray, peak_per_rms: float) -> FloatArray:
-    """Duration [s], rms phase current [A] and rms phase ripple [A] of at most HEAT_STEPS steps that follow each other.
-
-    peaks: of the terminal current [A]; ripple: mean square of a terminal's [A2]; peak_per_rms: peak terminal current of
-    an rms phase current [-].
-    """
-    parts = np.array_split(np.arange(len(durations)), min(HEAT_STEPS, len(durations)))
-    starts = np.array([part[0] for part in parts])
-    times, squares, ripples = np.add.reduceat(
-        np.stack([durations, durations * peaks**2, durations * 2 * ripple]), starts, axis=1
-    )
-    long = times > 0  # the ends of a quadrature weigh nothing
-    found = np.stack([times[long], *(np.sqrt(each[long] / times[long]) for each in (squares, ripples))], axis=1)
-    return np.asarray(found / (1.0, peak_per_rms, peak_per_rms))
+    return np.asarray(voltage / machine.voltage_limit(drive.supply - drive.sag))
 
 
 def what_there_is(limits: Limits, top_speed: float) -> dict[str, Any]:
@@ -140,25 +108,20 @@ def driver_factors(limits: Limits, drive: Drive, cycle: Cycle, load: LoadValues,
     found = {"current": max(constant * drive.current_limit - float(drag.max()), 0.0) / peak}
     driving = torque * speeds > 0  # where it brakes, the EMF helps
     if driving.any():
-        allowed = constant * limits.voltage_current(speeds, limits.job_strength, limits.job_c) - drag
+        allowed = constant * limits.voltage_current(speeds, limits.job_strength) - drag
         asked = np.abs(torque) + spot_extra(load)
         found["voltage"] = max(float((allowed[driving] / asked[driving]).min()), 0.0)
     return found
 
 
 def _supplied(limits: Limits, drive: Drive, cycle: Cycle, need: Need) -> dict[str, Any]:
-    """What voltage the cycle needs and what the supply feels; eddies and ripple count as well."""
-    machine, weights = limits.machine, cycle.samples.weights
-    current, strength = need.current / limits.job_strength, limits.job_strength
-    ripple = machine.phases * machine.hot_resistance * need.ripple
-    motor = cycle.samples.speeds * limits.ratio
-    power = machine.copper_loss(1.0) * current**2 + machine.torque_constant * strength * current * motor + ripple
+    """What voltage the cycle needs and what the supply feels; eddies brake as well."""
+    machine, weights, strength = limits.machine, cycle.samples.weights, limits.job_strength
+    current, motor = need.current / strength, cycle.samples.speeds * limits.ratio
+    power = machine.copper_loss(1.0) * current**2 + machine.torque_constant * strength * current * motor
     taken, back = float(weights @ np.maximum(power, 0.0)), float(weights @ np.maximum(-power, 0.0))
     return {
-        "voltage_part": max(
-            float(need.modulation.max()), float(_modulation(limits, drive, cycle.samples.speeds, current).max())
-        ),
-        "cycle_ripple_heat": ripple,
+        "voltage_part": float(voltage_used(limits, drive, cycle.samples.speeds, current).max()),
         "cycle_energy": taken,
         "braking_energy": back,
         "supply_mean": (taken - back) / cycle.samples.duration / drive.supply,

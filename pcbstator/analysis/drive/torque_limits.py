@@ -23,7 +23,8 @@ class Limits:
 
     heat_current: peak terminal current [A] in continuous duty at the job's top speed. job_strength,
     continuous_strength: torque constant with the magnets as warm as the job and as continuous duty make them, over that
-    of the design. job_c, continuous_c: copper then [C]; never counted cooler than ``Machine.hot_resistance`` is.
+    of the design. continuous_c: mean temperature of the copper then [C], which counts where it is more than that of
+    ``Machine.hot_resistance``.
     """
 
     machine: Machine
@@ -32,7 +33,6 @@ class Limits:
     heat_current: float | None = None
     job_strength: float = 1.0
     continuous_strength: float = 1.0
-    job_c: float = 20.0
     continuous_c: float = 20.0
 
     @property
@@ -60,20 +60,17 @@ class Limits:
 
     def peak_by(self, speed: FloatArray | float) -> tuple[FloatArray, NDArray[np.int64]]:
         """Intermittent torque [N m], and the number in NAMES of what limits it."""
-        return self._least(speed, inf, (1.0, self.job_strength), self.job_c)
+        return self._least(speed, inf, (1.0, self.job_strength))
 
     def continuous_by(self, speed: FloatArray | float) -> tuple[FloatArray, NDArray[np.int64]] | None:
         """Torque [N m] for any length of time, and the number in NAMES of what limits it."""
         if self.heat_current is None:
             return None
-        return self._least(speed, self.heat_current, self._strengths, max(self.job_c, self.continuous_c))
-
-    @property
-    def _strengths(self) -> tuple[float, ...]:
-        return 1.0, self.job_strength, self.continuous_strength
+        strengths = 1.0, self.job_strength, self.continuous_strength
+        return self._least(speed, self.heat_current, strengths, self.continuous_c)
 
     def _least(
-        self, speed: FloatArray | float, heat: float, strengths: tuple[float, ...], copper_c: float
+        self, speed: FloatArray | float, heat: float, strengths: tuple[float, ...], copper_c: float = 20.0
     ) -> tuple[FloatArray, NDArray[np.int64]]:
         """Least torque [N m] on the way from cold to warm magnets, and the number of what limits it.
 

@@ -16,7 +16,7 @@ from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT, HOTTEST
 from pcbstator.physics.thermal.balance import Balance, currents_at_temperature
 from pcbstator.physics.thermal.network import HeatNetwork
-from pcbstator.physics.thermal.repeated_cycle import repeated_cycle
+from pcbstator.physics.thermal.repeated_cycle import repeated_cycle, steady_mean
 
 FloatArray = NDArray[np.float64]
 
@@ -53,6 +53,12 @@ class JobHeat:
     def heat_current(self) -> float:
         """Rms phase current [A] that board and magnets stand for any length of time."""
         return float(self.at_limit.current[:2].min())
+
+    def rotor_at(self, current: float) -> float | None:
+        """Steady temperature [C] of the warmer rotor at an rms phase current [A]; None where that runs away."""
+        warmer = self._warmer(current**2)
+        found = None if warmer is None else steady_mean(self.network, [[1.0, current]], warmer)
+        return None if found is None else float(found[self.heat.magnets].max())
 
     def temperatures(self, steps: ArrayLike) -> JobTemperatures | None:
         """Of a cycle repeated continuously; None where it runs away. steps: (s, 2) duration [s] and rms phase
@@ -116,13 +122,15 @@ class JobHeat:
         """Highest temperature [C] of every node."""
         table = np.atleast_2d(np.asarray(steps, dtype=float))
         mean = float(table[:, 0] @ table[:, 1] ** 2 / table[:, 0].sum())
-        squares = self.at_limit.squared_current
-        enough = [case for case in range(len(squares)) if squares[case] >= mean and squares[case] > 0]
-        if not enough:
-            return None
-        warmer = self.at_limit.only(min(enough, key=lambda case: float(squares[case])))
-        found = repeated_cycle(self.network, table, warmer)
+        warmer = self._warmer(mean)
+        found = None if warmer is None else repeated_cycle(self.network, table, warmer)
         return None if found is None else found.highest_c
+
+    def _warmer(self, square: float) -> Balance | None:
+        """The coolest known state that carries as much as this square of the rms current [A2]."""
+        squares = self.at_limit.squared_current
+        enough = [case for case in range(len(squares)) if squares[case] >= square and squares[case] > 0]
+        return self.at_limit.only(min(enough, key=lambda case: float(squares[case]))) if enough else None
 
 
 def job_heat(state: HeatState, turning: TurningLoss) -> JobHeat | None:

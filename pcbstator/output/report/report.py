@@ -50,7 +50,7 @@ def report_html(design: SizedDesign, copper: Copper, prediction: Prediction) -> 
         tiles=tile_rows(design, copper),
         rotor=rotor_rows(prediction),
         losses=loss_rows(prediction),
-        heat=heat_rows(prediction.thermal),
+        heat=heat_rows(prediction.thermal, prediction.motion),
         tolerance=tolerance_rows(prediction),
         wave=design.winding.kind == "wave",
         slip_ring=slip_ring_rows(design, prediction),
