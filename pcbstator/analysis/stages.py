@@ -218,9 +218,8 @@ def _inductance(work: Work, shared: Shared) -> None:
 def _inductances(work: Work, shared: Shared | None = None) -> Inductances:
     """Found once for a design, and only where something asks for it."""
     if work.inductances is None:
-        design, copper = work.design, work.laid[1].copper
-        found = partial(inductance_figures, design, copper)
-        work.inductances = Inductances(**(found() if shared is None else shared.inductance(design, found)))
+        found = partial(inductance_figures, work.design, work.laid[1])
+        work.inductances = Inductances(**(found() if shared is None else shared.inductance(work.design, found)))
     return work.inductances
 
 
