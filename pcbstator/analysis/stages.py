@@ -7,7 +7,7 @@ they have in common (windings, steel, field tables) is kept in ``Shared``.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from functools import partial
 from typing import TYPE_CHECKING
@@ -144,7 +144,8 @@ def run_stage(stage: str, works: Sequence[Work], shared: Shared, wanted: frozens
     elif stage == "heat":
         _heat(works)
     else:
-        run = {"copper": _copper, "inductance": _inductance, "job": partial(_job, wanted=wanted)}[stage]
+        single: dict[str, Callable[[Work, Shared], None]] = {"copper": _copper, "inductance": _inductance}
+        run = single.get(stage) or partial(_job, wanted=wanted)
         for work in works:
             try:
                 run(work, shared)
@@ -213,9 +214,8 @@ def _inductance(work: Work, shared: Shared) -> None:
 def _inductances(work: Work, shared: Shared | None = None) -> Inductances:
     """Found once for a design, and only where something asks for it."""
     if work.inductances is None:
-        design, copper = work.design, work.laid[1].copper
-        found = partial(inductance_figures, design, copper)
-        work.inductances = Inductances(**(found() if shared is None else shared.inductance(design, found)))
+        found = partial(inductance_figures, work.design, work.laid[1])
+        work.inductances = Inductances(**(found() if shared is None else shared.inductance(work.design, found)))
     return work.inductances
 
 
