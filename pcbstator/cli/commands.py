@@ -91,16 +91,26 @@ def predict(design: Path, as_json: bool) -> None:
 @commands.command()
 @DESIGN
 @AS_JSON
-def check(design: Path, as_json: bool) -> None:
+@click.option("--requirement", is_flag=True, help="Judge [requirement] only; leave with 1 unless all of it is met.")
+def check(design: Path, as_json: bool, requirement: bool) -> None:
     """Print only the findings about DESIGN."""
     import pcbstator
     from pcbstator.output.files import json_text
-    from pcbstator.output.tables import findings_text
+    from pcbstator.output.tables import findings_text, requirement_text
 
     prediction = pcbstator.predict(pcbstator.load_design(design))
-    listed = [finding.to_dict() for finding in prediction.findings]
+    if requirement:
+        if not prediction.requirement:
+            raise click.UsageError(f"{design.name} states no [requirement]; docs/design-file.md has its keys")
+        if as_json:
+            click.echo(json_text({"requirement": [verdict.to_dict() for verdict in prediction.requirement]}), nl=False)
+        else:
+            tell(requirement_text(prediction.requirement))
+        if any(verdict.verdict != "met" for verdict in prediction.requirement):
+            sys.exit(1)
+        return
     if as_json:
-        click.echo(json_text({"findings": listed}), nl=False)
+        click.echo(json_text({"findings": [finding.to_dict() for finding in prediction.findings]}), nl=False)
     else:
         tell(findings_text(prediction.findings))
     _leave(prediction.findings)

@@ -23,6 +23,7 @@ from pcbstator.design.keys import MAGNET, SHAPES, keys, keys_of, nearest, sectio
 from pcbstator.design.quantities import shown
 from pcbstator.design.recorded_motion import read_recording
 from pcbstator.design.records import Design
+from pcbstator.design.requirement import requirement_complaints
 from pcbstator.errors import Complaint, DesignError, printable
 
 VAST = 10**300
@@ -77,6 +78,7 @@ def design_from_document(document: Mapping[str, Any], source: str = "design", fo
         complaints += [complaint for complaint in map(_complaint, details) if complaint.key not in told]
     complaints += inconsistencies(_sound_values(tables, {complaint.key for complaint in complaints}))
     complaints += entry_complaints(tables, {complaint.key for complaint in complaints})
+    complaints += requirement_complaints(tables, {complaint.key for complaint in complaints})
     recording = None
     if design is not None and design.motion is not None and design.motion.table is not None:
         recording = read_recording(folder, design.motion.table)

@@ -21,6 +21,7 @@ HEAD = """\
 """
 
 INTRODUCTIONS = {
+    "requirement": "What is asked of the built motor; each line is optional, and is answered in every report.",
     "envelope": "The envelope that the machine leaves for the drive. Every limit is optional.",
     "winding": "How many coils, how they are shaped and how they are connected.",
     "board": "The printed circuit board. The copper diameters bound the ring for coils, end windings and connections.",
@@ -39,10 +40,12 @@ INTRODUCTIONS = {
     "load": "What the drive turns, at the load's side of a gear; the rotor's own inertia comes from the design.",
     "motion": "How the load shall move: one move and a rest, or stops_deg, or a table_csv, or speed_rpm alone.",
     "drive": "Supply, driver and sensor; without this section voltage limits, gains and simulation are left out.",
+    "prices": "What boards and magnets cost, for requirement.price and for searches. These numbers are invented.",
     MAGNET: "One magnet. State its remanence_t or its grade, not both.",
 }
 STARTER_SHAPE = "sector"
 WRITTEN_OUT = (  # optional keys that a beginner wants to see set
+    "requirement.position_error_deg", "requirement.slow_speed_rpm", "requirement.smallest_step_deg",
     "envelope.bore_diameter_mm", "envelope.outer_diameter_mm", "envelope.height_mm",
     "winding.kind", "winding.outline", "winding.phases", "winding.coils", "winding.connection",
     "board.thickness_mm", "board.outer_copper_um", "board.inner_copper_um", "board.via_drill_mm", "board.via_pad_mm",

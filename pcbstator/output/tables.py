@@ -8,7 +8,7 @@ from typing import Any
 from pcbstator.analysis.fields import rows
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.errors import printable
-from pcbstator.findings import Finding
+from pcbstator.findings import Finding, Verdict
 from pcbstator.winding import Winding
 
 NOTE = (
@@ -43,11 +43,25 @@ def prediction_table(prediction: Prediction) -> str:
 def findings_text(findings: Iterable[Finding]) -> str:
     """One line a finding."""
     lines = [
-        f"{finding.severity} [{finding.code}] {printable(finding.message)}"
+        f"{finding.label} [{finding.code}] {printable(finding.message)}"
         + (f" ({finding.where})" if finding.where else "")
+        + (f": {printable(finding.accepted)}" if finding.accepted else "")
         for finding in findings
     ]
     return "\n".join(lines or ["no findings"]) + "\n"
+
+
+def requirement_text(verdicts: Sequence[Verdict]) -> str:
+    """The verdict: each requirement with limit, prediction and margin, then what decides it and what would meet it."""
+    lines = [f"{'requirement':<24}{'limit':>12}{'predicted':>12}   verdict"]
+    for verdict in verdicts:
+        limit = f"{'≤' if verdict.most else '≥'} {verdict.limit:.4g}"
+        value = "" if verdict.value is None else f"{verdict.value:.3g}"
+        side = "left" if (verdict.margin or 0.0) >= 0 else "beyond it"
+        margin = "" if verdict.margin is None else f", {abs(verdict.margin):.0%} {side}"
+        lines.append(f"{verdict.name:<24}{limit:>12}{value:>12}   {verdict.verdict}{margin}")
+        lines += [f"    {printable(words)}" for words in (verdict.decided_by, verdict.way_out) if words]
+    return "\n".join(lines) + "\n"
 
 
 def windings_text(phases: int, windings: Sequence[Winding]) -> str:

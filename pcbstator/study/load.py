@@ -17,9 +17,9 @@ from pcbstator.design import Design
 from pcbstator.design.complaints import complaint_of, missing_complaint, place_words
 from pcbstator.design.keys import keys, nearest, record_keys, sections
 from pcbstator.design.load import load_design_and_text, plain, read_tables
+from pcbstator.design.prices import Prices
 from pcbstator.design.quantities import Count, Record, Text, is_number, key, number_remedy, refusal, shown
 from pcbstator.errors import Complaint, DesignError
-from pcbstator.study.cost import Prices
 from pcbstator.study.keys import is_result, nearest_result
 from pcbstator.study.records import Constraint, Goal, Objective, Option, Study, Variable
 

@@ -13,11 +13,11 @@ from math import floor, gcd, pi, sin
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pcbstator.analysis.cost import invented_prices
 from pcbstator.analysis.pipeline import package_version
 from pcbstator.design import DiscMagnet, SectorMagnet
 from pcbstator.design.file_text import changed_text
 from pcbstator.errors import Complaint, DesignError, PcbstatorError
-from pcbstator.study.cost import invented_prices
 from pcbstator.study.records import Constraint, Objective, Option, Study, Variable
 from pcbstator.study.results import impossible_constraints
 from pcbstator.study.run import Watcher, run_study

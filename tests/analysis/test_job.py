@@ -1,6 +1,6 @@
 """Sizing, driver fit and gains on a real machine, against closed forms worked out here from the other results."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import pi, radians, sqrt
 
 import numpy as np
@@ -8,8 +8,7 @@ import pytest
 
 import pcbstator
 from pcbstator.analysis.drive.equivalent_machine import machine_of, star_slopes
-from pcbstator.analysis.drive.job import job_results
-from pcbstator.analysis.fields import result
+from pcbstator.analysis.drive.job import Motor, job_results
 from pcbstator.analysis.magnetic.waveforms import line_emf, linkage_slopes
 from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
@@ -87,18 +86,12 @@ def test_largest_inertia_and_friction(plain):
     assert worked.required_peak == pytest.approx(worked.available_peak, rel=1e-5)
 
 
-@dataclass(frozen=True)
-class Balance:
-    """What a heat balance gives out."""
-
-    continuous_current: float = result("continuous_phase_current_rms_a", "")
-
-
 def test_heat_limits_where_the_copper_stands_less(plain):
     """The mean torque against a continuous current; the current is what a heat balance gives under that key."""
     design, _ = predicted()
 
-    motion, _ = job_results(design, plain.electrical, plain.magnetic, plain.mechanical, Balance(0.55), 0.0)
+    motor = Motor(plain.magnetic, plain.mechanical.rotor_inertia, 0.55, 0.0)
+    motion, _ = job_results(design, plain.electrical, motor)
     assert motion.available_continuous == pytest.approx(0.55 * sqrt(2) * plain.magnetic.torque_constant, rel=1e-9)
     assert motion.continuous_reserve == pytest.approx(motion.available_continuous / motion.required_rms - 1, rel=1e-9)
     again = predicted(load__inertia_kg_m2=motion.largest_inertia)[1].motion

@@ -79,6 +79,7 @@ def test_other_shapes_load_from_their_lines(shape):
     text = re.sub(
         r"^(inner_diameter_mm|outer_diameter_mm|arc_ratio) = .*\n", "", text[: text.index(block)], flags=re.MULTILINE
     ) + (live + 'thickness_mm = 3.0\ngrade = "N42"\n')
+    text += "[drive]\nsupply_v = 24.0\ncurrent_limit_peak_a = 1.0\npwm_khz = 50.0\nsensor_counts = 16384\n"
     text = text.replace("[envelope]\n", "[envelope]\nouter_diameter_mm = 90.0\n")
     assert design_from_document(tomllib.loads(text)).rotor.magnet.shape == shape
 

@@ -15,10 +15,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pcbstator.design import load_design
-from pcbstator.design.keys import record_keys
-from pcbstator.design.template import key_table
 from pcbstator.errors import DesignError
-from pcbstator.study.cost import Prices
 from pcbstator.study.keys import RENAMED, is_result
 from pcbstator.study.load import load_study, study_from_tables
 from pcbstator.study.records import Constraint, Objective, study_of, study_text
@@ -231,9 +228,3 @@ def test_every_old_result_is_refused_with_a_new_name_that_is_known():
     wrong = {"key": "thermal.continuous_current_a", "least": 1.0}
     with pytest.raises(DesignError, match=r"it is called thermal\.continuous_phase_current_rms_a now"):
         wheel_study(variables=[TURNS], constraints=[wrong])
-
-
-def test_the_table_of_prices_is_the_records():
-    """Else put the text of ``key_table(record_keys("prices", Prices))`` in place of the table in docs/studies.md."""
-    page = Path(__file__).parents[2] / "docs" / "studies.md"
-    assert key_table(record_keys("prices", Prices)) in page.read_text(encoding="utf-8")

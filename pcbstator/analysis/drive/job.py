@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from pcbstator.analysis.drive.driver_fit import drive_results
 from pcbstator.analysis.drive.equivalent_machine import job_temperature, machine_of
-from pcbstator.analysis.drive.gains import shaft_of
-from pcbstator.analysis.drive.load_cycle import cycle_of, load_values, without_load
+from pcbstator.analysis.drive.gains import chosen_gains, shaft_of
+from pcbstator.analysis.drive.load_cycle import Cycle, cycle_of, load_values, without_load
 from pcbstator.analysis.drive.positioning import error_budget
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.drive.sizing import Limits, motion_results
 from pcbstator.analysis.electrical.records import ElectricalResult
 from pcbstator.analysis.magnetic.records import MagneticResult
-from pcbstator.analysis.mechanical.records import MechanicalResult
-from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.physics.conductors.delta_loop import DeltaLoop
 
 if TYPE_CHECKING:
@@ -29,33 +27,46 @@ def has_job(design: SizedDesign) -> bool:
     return not (design.load is None and design.motion is None and design.drive is None)
 
 
+@dataclass(frozen=True, eq=False)
+class Motor:
+    """What the job asks of a motor. continuous_current: rms of a phase [A], None where it is not known; drag: braking
+    torque per speed of the motor [N m s/rad]; loop: of a delta, at 20 C.
+    """
+
+    magnetic: MagneticResult
+    rotor_inertia: float
+    continuous_current: float | None
+    drag: float
+    loop: DeltaLoop | None = None
+
+
 def job_results(
     design: SizedDesign,
     electrical: ElectricalResult,
-    magnetic: MagneticResult,
-    mechanical: MechanicalResult,
-    thermal: ThermalResult,
-    drag: float,
-    loop: DeltaLoop | None = None,
+    motor: Motor,
+    cycle: Cycle | None = None,
+    whole: bool = True,
+    driver: bool = True,
 ) -> tuple[MotionResult | None, DriveResult | None]:
-    """Sizing, and driver fit with gains; ``drag``: braking torque per speed of the motor [N m s/rad]; ``loop``: of a
-    delta, at 20 C.
+    """Sizing, and driver fit with gains. cycle: where it is known already; whole: also curve, map and the largest load;
+    driver: also the driver's results.
     """
-    machine = machine_of(design, electrical, magnetic, mechanical.rotor_inertia, drag, loop)
+    machine = machine_of(design, electrical, motor.magnetic, motor.rotor_inertia, motor.drag, motor.loop)
     if machine is None:
         return None, None
     drive, ratio = design.drive, design.drive.gear_ratio if design.drive else 1.0
-    stands = thermal.continuous_current
+    stands = motor.continuous_current
     limits = Limits(machine, drive, ratio, None if stands is None else machine.peak_current(stands))
     load = load_values(design.load) if design.load else None
-    cycle = cycle_of(design)
-    motion = motion_results(limits, cycle, load, design.motion.hold if design.motion else 0.0)
+    cycle = cycle or cycle_of(design)
+    motion = motion_results(limits, cycle, load, design.motion.hold if design.motion else 0.0, whole)
     if drive is None:
         return motion, None
     turned = load or without_load()
     shaft = shaft_of(machine, design.load, turned, ratio)
     top = cycle.top_speed * ratio if cycle else None
-    fit = drive_results(machine, drive, shaft, turned, ratio, top, motion.voltage_part)
+    fit = drive_results(machine, drive, shaft, turned, ratio, top, motion.voltage_part) if driver else None
+    gains = fit.gains if fit else chosen_gains(machine, drive, shaft.whole, shaft.anti_resonance)
     play = design.load.play if design.load else 0.0
-    budget = error_budget(drive, fit.gains, turned, play, magnetic.torque_ripple, ratio)
+    budget = error_budget(drive, gains, turned, play, motor.magnetic.torque_ripple, ratio)
     return replace(motion, error_budget=budget), fit

@@ -84,7 +84,63 @@ class MotionResult:
     supply_mean: float | None = result("supply_current_mean_a", "supply current, mean of the motion cycle")
     supply_peak: float | None = result("supply_current_peak_a", "supply current, largest of the motion cycle")
     error_budget: tuple[dict[str, Any], ...] = result(
-        "error_budget", "parts of the position error, at the load", default=()
+        "error_budget", "parts of the position error at rest and moving, at the load", default=()
+    )
+    rest_error: float | None = result(
+        "rest_error_deg",
+        "error of a stop at the worst place of the turn from the worse side, to either side of the target; 95 % of "
+        "the stops there keep it",
+        DEGREE,
+    )
+    usual_rest_error: float | None = result(
+        "rest_error_95_percent_of_stops_deg",
+        "root of the sum of squares of all parts at rest: 95 % of the stops at any place from any side keep it",
+        DEGREE,
+    )
+    repeatable_rest_error: float | None = result(
+        "repeatable_rest_error_deg",
+        "part of the error at rest that a correction table over the turn takes out, at its worst place",
+        DEGREE,
+    )
+    repeatability: float | None = result(
+        "repeatability_deg",
+        "half the width that holds 95 % of the stops at one place from one side",
+        DEGREE,
+    )
+    direction_offset: float | None = result(
+        "direction_offset_deg", "offset between the stops from one side and from the other at one place", DEGREE
+    )
+    moving_error: float | None = result(
+        "moving_error_deg",
+        "error while it turns at the slow speed, at the worst place of the turn; 95 % of the time there keeps it",
+        DEGREE,
+    )
+    slow_speed: float | None = result("slow_speed_rpm", "slow speed for which the moving errors count", RPM)
+    slow_speed_ripple: float | None = result(
+        "slow_speed_ripple_percent",
+        "half of the peak-to-peak speed over a turn at the slow speed, over its mean; each speed a mean over 20 ms",
+        100.0,
+    )
+    small_step: float | None = result("small_step_deg", "small step for which the error of a step counts", DEGREE)
+    step_error: float | None = result(
+        "step_error_percent", "error of a small step at the worst place of the turn over the step, 95 %", 100.0
+    )
+    rest_time: float | None = result("rest_time_s", "time after a move for which the errors at rest count")
+    settled_within: float | None = result(
+        "settled_within_deg", "error to either side within which the load counts as settled", DEGREE
+    )
+    settling_time: float | None = result(
+        "settling_time_s",
+        "time from the end of a move until the load stays within settled_within_deg of its target at the worst place "
+        "of the turn; left out where the error at rest is larger",
+    )
+    told_push: float | None = result(
+        "told_push_deg",
+        "smallest turn by hand, held, that is told safely from noise, resolution, friction and play",
+        DEGREE,
+    )
+    push_stiffness: float | None = result(
+        "push_stiffness_n_m_per_rad", "torque of a push by hand over the turn that it makes at once, loops on"
     )
     curve: tuple[dict[str, float], ...] = result("speed_torque", "peak and continuous torque over speed", default=())
     map: tuple[dict[str, float], ...] = result(

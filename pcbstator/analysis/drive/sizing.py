@@ -60,15 +60,18 @@ class Limits:
         return np.asarray(self.torque_constant * np.clip(self.voltage_current(speed), 0.0, most))
 
 
-def motion_results(limits: Limits, cycle: Cycle | None, load: LoadValues | None, hold: float) -> MotionResult:
-    """Everything that the given sections allow."""
+def motion_results(
+    limits: Limits, cycle: Cycle | None, load: LoadValues | None, hold: float, whole: bool = True
+) -> MotionResult:
+    """Everything that the given sections allow; whole: also curve, map and the largest load."""
     machine, drive, ratio = limits.machine, limits.drive, limits.ratio
     top = cycle.top_speed if cycle else 0.0
     found: dict[str, Any] = {"available_continuous": limits.continuous}
     if drive is not None:
         ideal = no_load_speed(machine.voltage_limit(drive.supply), machine.pole_pairs, machine.psi) / ratio
-        found |= {"no_load_speed": ideal, "available_peak": float(limits.peak(top)), "curve": _curve(limits, ideal)}
-        found["map"] = _loss_map(limits, ideal)
+        found |= {"no_load_speed": ideal, "available_peak": float(limits.peak(top))}
+        if whole:
+            found |= {"curve": _curve(limits, ideal), "map": _loss_map(limits, ideal)}
     if cycle is not None:
         found |= {
             "top_speed": top,
@@ -86,6 +89,8 @@ def motion_results(limits: Limits, cycle: Cycle | None, load: LoadValues | None,
         found |= {"load_inertia": load.inertia, "total_inertia": load.inertia + machine.rotor_inertia * ratio**2}
     if cycle is not None and load is not None:
         found |= _sizing(limits, cycle, load, hold)
+        if whole and drive is not None:
+            found |= _largest(limits, cycle, load, hold)
     return MotionResult(**found)
 
 
@@ -107,7 +112,6 @@ def _sizing(limits: Limits, cycle: Cycle, load: LoadValues, hold: float) -> dict
     if limits.drive is not None:
         found["peak_reserve"] = float(limits.peak(cycle.top_speed)) / peak - 1 if peak > 0 else None
         found |= _supplied(limits, limits.drive, cycle, torque)
-        found |= _largest(limits, cycle, load, hold)
         parts = {
             "current": peak / limits.torque_constant / limits.drive.current_limit,
             "voltage": found["voltage_part"],

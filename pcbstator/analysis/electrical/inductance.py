@@ -8,13 +8,14 @@ of the next, on a grid as fine as the tracks, put that right for all of them.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import ceil, cos, pi, sqrt
+from math import ceil, cos, log, pi, sqrt
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.analysis.electrical.conductors import Conductors, phase_angle
+from pcbstator.constants import MU_0
 from pcbstator.copper import Copper, Track
 from pcbstator.physics.inductance.rings import CoilRing, ring_cells, ring_inductance_matrix
 from pcbstator.physics.inductance.strips import (
@@ -91,6 +92,21 @@ def inductance_figures(design: SizedDesign, conductors: Conductors) -> dict[str,
         "synchronous_inductance": synchronous_inductance(matrix),
         "inductance_matrix": tuple(tuple(row) for row in matrix.tolist()),
     }
+
+
+def most_inductance(design: SizedDesign, conductors: Conductors) -> float:
+    """More inductance [H] than a phase can have, where it need not be known any better.
+
+    Every metre of a phase's copper as a straight track with its return four pole pitches away, as if all turns of a
+    coil on all layers lay in one place; twice for the other phases, and once more for each face of iron, which mirrors
+    it (derived here).
+    """
+    board, copper = design.board, conductors.copper
+    paths = len(conductors.path_lengths) / len(copper.phases)  # of a phase, which share its current
+    beside = int(design.winding.turns) * len(design.layer_z) / paths
+    pitch = pi * (board.copper_inner_diameter + board.copper_outer_diameter) / 2 / design.rotor.poles
+    own = MU_0 / (2 * pi) * (log(8 * pitch / board.track_width) + 0.5)
+    return float(2 * (1 + len(iron_faces(design))) * max(conductors.path_lengths) * beside * own)
 
 
 def _near_coils(rings: Sequence[CoilRing], cell: float, pitch: float, images: tuple[Image, ...]) -> FloatArray:
