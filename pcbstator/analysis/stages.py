@@ -7,7 +7,7 @@ they have in common (windings, steel, field tables) is kept in ``Shared``.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from functools import partial
 from typing import TYPE_CHECKING
@@ -144,7 +144,8 @@ def run_stage(stage: str, works: Sequence[Work], shared: Shared, wanted: frozens
     elif stage == "heat":
         _heat(works)
     else:
-        run = {"copper": _copper, "inductance": _inductance, "job": partial(_job, wanted=wanted)}[stage]
+        single: dict[str, Callable[[Work, Shared], None]] = {"copper": _copper, "inductance": _inductance}
+        run = single.get(stage) or partial(_job, wanted=wanted)
         for work in works:
             try:
                 run(work, shared)

@@ -96,7 +96,7 @@ def _accelerations(design: SizedDesign, factors: tuple[float, ...]) -> list[Step
     motion = design.motion
     if motion is None or motion.acceleration is None:
         return []
-    found = []
+    found: list[Step] = []
     for factor in factors:
         value = _round(factor * motion.acceleration * DEGREE)
         settings: dict[str, object] = {"motion.acceleration_deg_s2": value}

@@ -1,4 +1,4 @@
-"""What the scenarios ask of the drive: from the requirement, else from the motion, else the defaults of docs/control.md."""
+"""What the scenarios ask of the drive: by the requirement, else the motion, else the defaults of docs/control.md."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.analysis.drive.load_cycle import LoadValues, load_values, without_load
+from pcbstator.analysis.drive.load_cycle import load_values, without_load
 
 if TYPE_CHECKING:
     from pcbstator.analysis.drive.stand import Stand

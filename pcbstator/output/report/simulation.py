@@ -89,10 +89,10 @@ def _page(design: SizedDesign, simulation: Simulation, pictures: dict[str, str])
 def _csv(run: ScenarioRun) -> str:
     """The trace as a table."""
     trace = run.trace
-    names = "time_s,wanted_deg,load_deg,believed_deg,motor_deg,load_speed_rpm,terminal_current_peak_a,phase_voltage_peak_v,push_n_m"
-    columns = (
-        trace.times, np.degrees(trace.wanted), np.degrees(trace.angles), np.degrees(trace.believed), np.degrees(trace.motor),
-        trace.speeds * 30 / np.pi, trace.current, trace.voltage, trace.push,
-    )  # fmt: skip
+    angles = (trace.wanted, trace.angles, trace.believed, trace.motor)
+    columns = (trace.times, *map(np.degrees, angles), trace.speeds * 30 / np.pi)
+    columns += (trace.current, trace.voltage, trace.push)
+    names = "time_s,wanted_deg,load_deg,believed_deg,motor_deg,load_speed_rpm,terminal_current_peak_a,"
+    names += "phase_voltage_peak_v,push_n_m"
     rows = (",".join(f"{value:.7g}" for value in row) for row in zip(*columns, strict=True))
     return re.sub(r"-0(?=,|$)", "0", "\n".join([names, *rows]) + "\n", flags=re.MULTILINE)

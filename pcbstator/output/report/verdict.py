@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from html import escape
-from typing import Protocol
 
+from pcbstator.findings import Verdict
 from pcbstator.output.words import figures, unbroken
 
 NAMES = {
@@ -27,12 +27,11 @@ NAMES = {
     "push_deg": "Push by hand that is told",
 }
 UNITS = {"deg": "°", "s": " s", "rpm": " rpm", "percent": " %", "c": " °C", "a": " A"}
-AT_LEAST = ("torque_reserve_percent",)
 COLUMNS = ("requirement", "limit", "predicted", "margin", "verdict", "decided by", "way out")
 STYLE = """
 .verdict { border-collapse: collapse; width: 100%; }
-.verdict th, .verdict td { text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0; border-bottom: 1px solid #ccc;
-  font-weight: normal; overflow-wrap: anywhere; }
+.verdict th, .verdict td { text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0;
+  border-bottom: 1px solid #ccc; font-weight: normal; overflow-wrap: anywhere; }
 .verdict thead th { font-size: .85rem; color: #444; }
 .verdict .said { font-weight: bold; }
 .verdict .not-met .said { color: #a3161a; }
@@ -45,34 +44,6 @@ STYLE = """
   .verdict td::before { content: attr(data-label) ": "; color: #444; font-weight: normal; }
 }
 """.strip()
-
-
-class Verdict(Protocol):
-    """A requirement with what is predicted for it, both in the unit of the key ``name``."""
-
-    @property
-    def name(self) -> str:
-        """Its key in ``[requirement]``."""
-
-    @property
-    def limit(self) -> float:
-        """What is asked."""
-
-    @property
-    def value(self) -> float | None:
-        """What is predicted; None where nothing can be said."""
-
-    @property
-    def verdict(self) -> str:
-        """Met, not met, or cannot be said."""
-
-    @property
-    def decided_by(self) -> str:
-        """What decides it."""
-
-    @property
-    def way_out(self) -> str:
-        """The cheapest change that would meet it."""
 
 
 @dataclass(frozen=True)
@@ -102,7 +73,7 @@ def verdict_rows(found: Iterable[Verdict]) -> list[VerdictRow]:
 
 def _row(one: Verdict) -> VerdictRow:
     unit = UNITS.get(one.name.rpartition("_")[2], "")
-    least = one.name in AT_LEAST
+    least = not one.most
     margin = ""
     if one.value is not None:
         left = one.value - one.limit if least else one.limit - one.value
@@ -139,7 +110,6 @@ def verdict_lines(found: Iterable[Verdict]) -> list[str]:
     for row in verdict_rows(found):
         predicted = f", predicted {row.predicted}: {row.margin}" if row.predicted else ""
         lines.append(f"  {row.verdict:<16}{row.requirement}: {row.limit}{predicted}")
-        lines += [
-            f"    {word}: {said}" for word, said in (("decided by", row.decided_by), ("way out", row.way_out)) if said
-        ]
+        said = ("decided by", row.decided_by), ("way out", row.way_out)
+        lines += [f"    {word}: {text}" for word, text in said if text]
     return lines

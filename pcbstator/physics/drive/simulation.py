@@ -55,7 +55,8 @@ class SensorValues:
 class Trace:
     """A run, kept every few samples: times [s], angles [rad], speeds [rad/s], current [A], voltage [V], torque [N m].
 
-    ``wanted``: the angle asked for; ``angles`` and ``speeds``: the load's; ``motor``: the motor's angle. Energies [J]
+    ``wanted``: the angle asked for; ``angles`` and ``speeds``: the load's; ``motor``: the motor's angle; ``believed``:
+    the angle that the controller takes for the load's. Energies [J]
     over the run: electrical in, heat of the winding, friction, work on the load's gravity and against pushes,
     lost in the coupling, stored at the end. ``temperature``: rise of the copper [K].
     """
@@ -65,6 +66,7 @@ class Trace:
     angles: FloatArray
     speeds: FloatArray
     motor: FloatArray
+    believed: FloatArray
     current: FloatArray
     voltage: FloatArray
     push: FloatArray
@@ -177,9 +179,8 @@ def simulated(
                     "the steps of time cannot follow this load: it swings too fast; a smaller unbalance, a softer "
                     "coupling, more inertia, or a faster control rate"
                 )
-            kept.append(
-                (k, body.load_angle, body.load_speed, body.angle, body.current.imag, abs(vector), pushes[k])
-            )  # fmt: skip
+            angles = body.load_angle, body.load_speed, body.angle, brain.angle
+            kept.append((k, *angles, body.current.imag, abs(vector), pushes[k]))
         body.advance(vector, pushes[k])
         vector = coming
     return _trace(kept, control.period, wanted, body)
@@ -219,9 +220,10 @@ def _trace(kept: Sequence[tuple[float, ...]], period: float, wanted: Sequence[fl
         angles=table[:, 1],
         speeds=table[:, 2],
         motor=table[:, 3],
-        current=table[:, 4],
-        voltage=table[:, 5],
-        push=table[:, 6],
+        believed=table[:, 4],
+        current=table[:, 5],
+        voltage=table[:, 6],
+        push=table[:, 7],
         energy=energy,
         temperature=body.temperature,
     )
