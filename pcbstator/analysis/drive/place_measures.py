@@ -84,7 +84,7 @@ class Steps:
 
     def sizes(self, believed: bool = False) -> list[float]:
         """Each step [rad] in one direction, the first left out: it still takes up what the approach left."""
-        return np.diff(self._ends(believed)[:-1]).tolist()  # type: ignore[no-any-return]
+        return np.diff(self._ends(believed)[:-1]).tolist()
 
     def back(self, believed: bool = False) -> float:
         """The first step [rad] in the other direction."""

@@ -130,7 +130,7 @@ def _at_spot(angles: FloatArray, speeds: FloatArray, spot: tuple[float, float, f
 
 
 def _spot_orders(design: SizedDesign) -> float:
-    """Highest order that friction spots make: a squared cosine of a width has next to nothing above twice 2 pi/width."""
+    """Highest order that friction spots make: a squared cosine has next to nothing above twice 2 pi/width."""
     spots = load_values(design.load).spots if design.load else ()
     return max((4 * pi / width for _, width, _ in spots), default=0.0)
 

@@ -1,12 +1,12 @@
-"""The requirement and what is predicted for it: rows for a terminal, and a table for a page."""
+"""The requirement and what is predicted for it, as a table for a page."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 from html import escape
-from typing import Protocol
 
+from pcbstator.findings import Verdict
 from pcbstator.output.words import figures, unbroken
 
 NAMES = {
@@ -27,13 +27,12 @@ NAMES = {
     "push_deg": "Push by hand that is told",
 }
 UNITS = {"deg": "°", "s": " s", "rpm": " rpm", "percent": " %", "c": " °C", "a": " A"}
-AT_LEAST = ("torque_reserve_percent",)
 COLUMNS = ("requirement", "limit", "predicted", "margin", "verdict", "decided by", "way out")
 STYLE = """
 .verdict { border-collapse: collapse; width: 100%; }
-.verdict th, .verdict td { text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0; border-bottom: 1px solid #ccc;
-  font-weight: normal; overflow-wrap: anywhere; }
-.verdict thead th { font-size: .85rem; color: #444; }
+.verdict th, .verdict td { text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0;
+  border-bottom: 1px solid #ccc; font-weight: normal; overflow-wrap: anywhere; }
+.verdict thead th { font-size: .85rem; color: #444; overflow-wrap: normal; }
 .verdict .said { font-weight: bold; }
 .verdict .not-met .said { color: #a3161a; }
 @media (max-width: 46rem) {
@@ -45,29 +44,6 @@ STYLE = """
   .verdict td::before { content: attr(data-label) ": "; color: #444; font-weight: normal; }
 }
 """.strip()
-
-
-class Verdict(Protocol):
-    """A requirement with what is predicted for it, both in the unit of the key ``name``."""
-
-    @property
-    def name(self) -> str:
-        """Its key in ``[requirement]``."""
-    @property
-    def limit(self) -> float:
-        """What is asked."""
-    @property
-    def value(self) -> float | None:
-        """What is predicted; None where nothing can be said."""
-    @property
-    def verdict(self) -> str:
-        """Met, not met, or cannot be said."""
-    @property
-    def decided_by(self) -> str:
-        """What decides it."""
-    @property
-    def way_out(self) -> str:
-        """The cheapest change that would meet it."""
 
 
 @dataclass(frozen=True)
@@ -97,20 +73,17 @@ def verdict_rows(found: Iterable[Verdict]) -> list[VerdictRow]:
 
 def _row(one: Verdict) -> VerdictRow:
     unit = UNITS.get(one.name.rpartition("_")[2], "")
-    least = one.name in AT_LEAST
     margin = ""
-    if one.value is not None:
-        left = one.value - one.limit if least else one.limit - one.value
-        word = "to spare" if left >= 0 else "too little" if least else "too much"
-        margin = f"{figures(abs(left), 2)}{unit} {word}"
+    if one.margin is not None:
+        margin = f"{figures(100 * abs(one.margin), 2)} % {'left' if one.margin >= 0 else 'beyond it'}"
     return VerdictRow(
         requirement=NAMES.get(one.name, one.name),
-        limit=f"at {'least' if least else 'most'} {figures(one.limit, 4)}{unit}",
+        limit=f"at {'most' if one.most else 'least'} {figures(one.limit, 4)}{unit}",
         predicted="" if one.value is None else f"{figures(one.value, 3)}{unit}",
         margin=margin,
         verdict=one.verdict,
-        decided_by=one.decided_by or "",
-        way_out=one.way_out or "",
+        decided_by=one.decided_by,
+        way_out=one.way_out,
     )
 
 
@@ -126,13 +99,3 @@ def verdict_table(found: Iterable[Verdict]) -> str:
         )
         lines.append(f'<tr class="{row.verdict.replace(" ", "-")}"><th scope="row">{first}</th>{cells}</tr>')
     return "\n".join([*lines, "</tbody>\n</table>"])
-
-
-def verdict_lines(found: Iterable[Verdict]) -> list[str]:
-    """The rows for a terminal: what is asked and predicted, then what decides it and the way out."""
-    lines = []
-    for row in verdict_rows(found):
-        predicted = f", predicted {row.predicted}: {row.margin}" if row.predicted else ""
-        lines.append(f"  {row.verdict:<16}{row.requirement}: {row.limit}{predicted}")
-        lines += [f"    {word}: {said}" for word, said in (("decided by", row.decided_by), ("way out", row.way_out)) if said]
-    return lines
