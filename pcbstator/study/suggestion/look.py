@@ -114,7 +114,7 @@ def study_of_kinds(asked: Asked, parts: Parts) -> Study:
             _listed("board.track_width_mm", parts.tracks),
         ),
         columns=(*COLUMNS, *(f"requirement.{name}" for name in document.get("requirement", {}))),
-        prices=tuple((invented_prices() if design.prices is None else design.prices.table).items()),
+        prices=tuple((invented_prices() if design.prices is None else design.prices.model_dump()).items()),
     )
 
 
