@@ -82,7 +82,7 @@ def _height(known: Known) -> Row | None:
 def _price_or_mass(known: Known) -> Row | None:
     design = known.prediction.design
     if design is not None and design.prices is not None:
-        prices = design.prices.table
+        prices = design.prices.model_dump()
         price = board_cost(design, prices, known.prediction.copper.via_count) + magnet_cost(design, prices)
         return Row("Price", f"{figures(price, 2)} {design.prices.currency}", "of boards, magnets and steel by [prices]")
     return known.row("Magnets and steel", "their mass", "mechanical.rotor_mass_g")

@@ -41,7 +41,7 @@ def writable(text: str, encoding: str) -> str:
             return False
         return True
 
-    return text.translate(str.maketrans({sign: plain for sign, plain in PLAIN.items() if not known(sign)}))
+    return text.translate({ord(sign): plain for sign, plain in PLAIN.items() if not known(sign)})
 
 
 def terminal_width(stream: TextIO) -> int | None:

@@ -9,6 +9,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pcbstator.analysis.drive.records import RPM
 from pcbstator.analysis.electrical.finished_copper import ResistanceRange, resistance_range
 from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
 from pcbstator.analysis.magnetic.records import MagneticResult
@@ -17,6 +18,7 @@ from pcbstator.analysis.thermal.curves import heat_curves
 from pcbstator.copper import Copper
 from pcbstator.output.drawing.board import board_rows
 from pcbstator.output.key_numbers import NOT_STATED, key_numbers
+from pcbstator.output.report.figures import USUAL_RPM
 from pcbstator.output.report.heat_rows import current_rows, heat_rows
 from pcbstator.output.report.job_rows import budget_groups, combined_rows, driver_rows, gain_rows, motion_rows
 from pcbstator.output.report.machine_rows import inductance_rows, loss_rows, rotor_rows, slip_ring_rows, tolerance_rows
@@ -68,6 +70,7 @@ def report_html(design: SizedDesign, copper: Copper, prediction: Prediction) -> 
         gains=gain_rows(prediction),
         errors=combined_rows(prediction),
         budget=budget_groups(prediction),
+        emf_rpm=figures(emf_speed(design, prediction), 3),
         triplen=_hidden_order(design) is not None,
     )
     return with_contents(text) + "\n"
@@ -108,7 +111,7 @@ def _pictures(design: SizedDesign, copper: Copper, prediction: Prediction) -> di
     if prediction.magnetic is not None:
         samples, spectrum = prediction.magnetic.waves, prediction.magnetic.emf_harmonics
         orders, ratios = [int(entry["order"]) for entry in spectrum], [entry["ratio"] for entry in spectrum]
-        drawn["emf"] = emf_svg(samples, [phase.name for phase in copper.phases])
+        drawn["emf"] = emf_svg(samples, [phase.name for phase in copper.phases], emf_speed(design, prediction))
         drawn["harmonics"] = harmonics_svg(orders, ratios, _hidden_order(design))
         drawn["torque"] = torque_svg(samples, prediction.magnetic.torque_ripple)
     curves = heat_curves(prediction.thermal)
@@ -118,6 +121,13 @@ def _pictures(design: SizedDesign, copper: Copper, prediction: Prediction) -> di
         drawn["speed_torque"] = speed_torque_svg(prediction.motion)
         drawn["loss_map"] = loss_map_svg(prediction.motion)
     return {name: Markup(text[text.index("<svg") :]) for name, text in drawn.items()}  # escaped by their makers
+
+
+def emf_speed(design: SizedDesign, prediction: Prediction) -> float:
+    """Speed of the motor [rpm] at which the EMF is shown: the top speed of the job, or what is usual."""
+    top = prediction.motion.top_speed if prediction.motion else None
+    ratio = design.drive.gear_ratio if design.drive else 1.0
+    return USUAL_RPM if top is None else top * RPM * ratio
 
 
 def _hidden_order(design: SizedDesign) -> int | None:
