@@ -271,11 +271,10 @@ def simulate(design: Path, scenarios: tuple[str, ...] | None, output: Path | Non
         files = simulation_files(asked, found)
         write_folder(output, files)
         click.echo(f"{output}: {len(files)} files written; open simulation.html first", err=as_json)
-    if as_json or output is None:
-        if as_json:
-            click.echo(json_text(found.to_dict()), nl=False)
-        else:
-            tell(simulation_text(found))
+    if as_json:
+        click.echo(json_text(found.to_dict()), nl=False)
+    else:
+        tell(simulation_text(found))
     _leave(found.prediction.findings)
 
 

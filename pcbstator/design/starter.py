@@ -11,10 +11,10 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
-from pcbstator.design.entries import value_at
 from pcbstator.design.keys import sections
 from pcbstator.design.load import design_from_document, read_tables
 from pcbstator.design.template import EVERY, Written, left_out, section_names, section_text, starter_text
+from pcbstator.design.validation.entries import value_at
 from pcbstator.errors import DesignError, OutputError
 
 
