@@ -158,7 +158,7 @@ def run_stage(stage: str, works: Sequence[Work], shared: Shared, wanted: frozens
 
 
 def _copper(work: Work, shared: Shared) -> None:
-    design = work.sized = size_design(work.asked)
+    design = work.sized = size_design(work.asked) if work.full else shared.sized(work.asked)
     winding = work.winding = shared.winding(design)
     if work.copper is None and work.full:
         work.copper = lay_copper(design, winding)

@@ -63,12 +63,19 @@ def commands() -> None:
 
 @commands.command()
 @click.argument("file", type=click.Path(path_type=Path))
-def start(file: Path) -> None:
-    """Write a commented design FILE to edit; never overwrites."""
-    from pcbstator.design import write_starter
+@click.option("--with", "names", metavar="NAMES", help="Sections to give in full, with commas between; or: all.")
+def start(file: Path, names: str | None) -> None:
+    """Write a small design FILE to edit, never over another one; or add sections to one that is there."""
+    from pcbstator.design import add_sections, write_starter
 
-    write_starter(file)
-    click.echo(f"{file}: written; edit it, then: pcbstator predict {file}")
+    if names is None or not file.exists():
+        write_starter(file, names.split(",") if names else ())
+        click.echo(f"{file}: written; edit it, then: pcbstator predict {file}")
+    else:
+        added = add_sections(file, names.split(","))
+        click.echo(
+            f"{file}: {', '.join(f'[{name}]' for name in added)} added at its end; edit, then: pcbstator predict {file}"
+        )
 
 
 @commands.command()
@@ -264,11 +271,10 @@ def simulate(design: Path, scenarios: tuple[str, ...] | None, output: Path | Non
         files = simulation_files(asked, found)
         write_folder(output, files)
         click.echo(f"{output}: {len(files)} files written; open simulation.html first", err=as_json)
-    if as_json or output is None:
-        if as_json:
-            click.echo(json_text(found.to_dict()), nl=False)
-        else:
-            tell(simulation_text(found))
+    if as_json:
+        click.echo(json_text(found.to_dict()), nl=False)
+    else:
+        tell(simulation_text(found))
     _leave(found.prediction.findings)
 
 

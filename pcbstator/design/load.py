@@ -16,14 +16,14 @@ from typing import Any
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from pcbstator.design.complaints import complaint_of, missing_complaint, place_words
-from pcbstator.design.consistency import inconsistencies
-from pcbstator.design.entries import entry_complaints, too_many, value_at
 from pcbstator.design.keys import MAGNET, SHAPES, keys, keys_of, nearest, sections
 from pcbstator.design.quantities import shown
 from pcbstator.design.recorded_motion import read_recording
 from pcbstator.design.records import Design
 from pcbstator.design.requirement import requirement_complaints
+from pcbstator.design.validation.complaints import complaint_of, missing_complaint, place_words
+from pcbstator.design.validation.consistency import inconsistencies
+from pcbstator.design.validation.entries import entry_complaints, too_many, value_at
 from pcbstator.errors import Complaint, DesignError, printable
 
 VAST = 10**300

@@ -9,7 +9,7 @@ from pcbstator.analysis.fields import rows
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.errors import printable
 from pcbstator.findings import Finding, Verdict
-from pcbstator.output.report.verdict import verdict_lines
+from pcbstator.output.report.verdict import verdict_rows
 from pcbstator.winding import Winding
 
 NOTE = (
@@ -54,7 +54,13 @@ def findings_text(findings: Iterable[Finding]) -> str:
 
 def requirement_text(verdicts: Sequence[Verdict]) -> str:
     """The verdict on every requirement, what decides it and what would meet it."""
-    return "\n".join(["requirement", *map(printable, verdict_lines(verdicts))]) + "\n"
+    lines = ["requirement"]
+    for row in verdict_rows(verdicts):
+        predicted = f", predicted {row.predicted}: {row.margin}" if row.predicted else ""
+        lines.append(f"  {row.verdict:<16}{row.requirement}: {row.limit}{predicted}")
+        said = ("decided by", row.decided_by), ("way out", row.way_out)
+        lines += [f"    {word}: {printable(text)}" for word, text in said if text]
+    return "\n".join(lines) + "\n"
 
 
 def windings_text(phases: int, windings: Sequence[Winding]) -> str:

@@ -14,11 +14,11 @@ from pydantic import Discriminator, PlainValidator, Tag, ValidationError, model_
 from pydantic_core import ErrorDetails
 
 from pcbstator.design import Design
-from pcbstator.design.complaints import complaint_of, missing_complaint, place_words
 from pcbstator.design.keys import keys, nearest, record_keys, sections
 from pcbstator.design.load import load_design_and_text, plain, read_tables
 from pcbstator.design.prices import Prices
 from pcbstator.design.quantities import Count, Record, Text, is_number, key, number_remedy, refusal, shown
+from pcbstator.design.validation.complaints import complaint_of, missing_complaint, place_words
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.study.keys import is_result, nearest_result
 from pcbstator.study.records import Constraint, Goal, Objective, Option, Study, Variable

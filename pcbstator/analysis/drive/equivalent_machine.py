@@ -31,10 +31,11 @@ COPPER_HEAT = 385.0  # J/(kg K) near room temperature, handbook, from memory
 
 @dataclass(frozen=True)
 class Machine:
-    """Star of the same behaviour: resistance at 20 C and hot [ohm], inductance [H], psi [Wb], torque per peak ampere of
-    a terminal [N m/A]; ``slopes``: linkage per mechanical angle over an electrical turn [Wb/rad], d real, q imaginary.
-    ``h_bridges``: each phase has a full bridge of its own. ``current_factor``: terminal over phase current. Of a delta,
-    in quantities of its phases: ``loop``, hot, and ``loop_slopes``, what the phases have in common [Wb/rad].
+    """Star of the same behaviour: resistance at 20 C and hot [ohm], inductance [H] with the choke of a wire, psi [Wb],
+    torque per peak ampere of a terminal [N m/A]; ``slopes``: linkage per mechanical angle over an electrical turn
+    [Wb/rad], d real, q imaginary. ``h_bridges``: each phase has a full bridge of its own. ``current_factor``: terminal
+    over phase current. Of a delta, in quantities of its phases: ``loop``, hot, and ``loop_slopes``, what the phases
+    have in common [Wb/rad].
     """
 
     phases: int
@@ -98,12 +99,13 @@ def machine_of(
     if psi < 1e-12:
         return None
     resistance = electrical.phase_resistance / factor**2
+    choke = design.drive.choke if design.drive else 0.0
     return Machine(
         phases=phases,
         pole_pairs=pole_pairs,
         resistance=resistance,
         hot_resistance=resistance * (1 + COPPER_TEMPERATURE_COEFFICIENT * (job_temperature(design) - 20.0)),
-        inductance=electrical.synchronous_inductance / factor**2,
+        inductance=electrical.synchronous_inductance / factor**2 + choke,
         psi=psi,
         torque_constant=phases / 2 * pole_pairs * psi,
         rotor_inertia=rotor_inertia,

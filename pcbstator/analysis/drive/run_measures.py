@@ -113,7 +113,7 @@ def _still(speeds: FloatArray) -> list[tuple[int, int]]:
 
 
 def _settling(times: FloatArray, values: FloatArray, begin: float, end: float, band: float) -> float | None:
-    """Time from the begin of a rest until the error stays within the band; None if it is outside in the last tenth."""
+    """Time from the begin of a rest until the error stays within the band; None where its last tenth is not within."""
     outside = np.flatnonzero(np.abs(values) > band)
     if not outside.size:
         return 0.0

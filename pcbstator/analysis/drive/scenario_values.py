@@ -1,9 +1,9 @@
-"""What the scenarios ask of the drive: by the requirement, else the motion, else the defaults of docs/control.md."""
+"""What the scenarios ask of the drive: from the requirement, from the motion, or the defaults of docs/control.md."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import floor, pi
+from math import pi
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -103,6 +103,7 @@ def places_around(count: int, turns: float = 1.0) -> tuple[float, ...]:
         shift = SHIFT * ((k + 1) * GOLDEN % 1)
         if turns < 2:
             found.append(2 * pi * k / count + shift)
-        else:  # whole turns of the sensor near the place, and a part of a turn that differs from place to place
-            found.append((2 * pi * (floor(turns * k / count) + k * 7 % count / count) + shift) / turns)
+        else:  # near the place, where the sensor is at a part of its turn that differs from place to place
+            part = k * 7 % count / count
+            found.append((2 * pi * (round(turns * k / count - part) + part) + shift) / turns)
     return tuple(found)

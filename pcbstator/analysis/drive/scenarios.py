@@ -72,6 +72,11 @@ class Simulation:
         return {
             **head,
             "version": self.prediction.version,
+            **(
+                {"requirement": [verdict.to_dict() for verdict in asked]}
+                if (asked := self.prediction.requirement)
+                else {}
+            ),
             "scenarios": {run.name: run.numbers for run in self.runs},
             "error_budget": list(self.prediction.motion.error_budget) if self.prediction.motion else [],
             "remarks": list(self.remarks),

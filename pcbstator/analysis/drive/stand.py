@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
-MOST_STEPS = 4_000_000  # of a scenario: less than a second of work
+MOST_STEPS = 2_000_000  # of a run: less than a second of work
 KEPT = 4000  # points of a trace, about
 MODERATE = 20 * pi / 30  # rad/s: no faster between the stops of a scenario
 CONTACT = 100.0  # Hz: play closes on stops at least this stiff

@@ -13,9 +13,10 @@ UNITS = {
 }  # fmt: skip
 HIDDEN = (
     "energy_j", "energy_balance_error_ratio", "at_deg", "from_below_deg", "from_above_deg", "believed_from_below_deg",
-    "believed_from_above_deg",
+    "believed_from_above_deg", "band_from", "speed_from", "step_from",
 )  # fmt: skip
 BELIEVED = "believed_"
+SOURCES = {"settled_within_deg": "band_from", "speed_rpm": "speed_from", "step_deg": "step_from"}
 NAMES = {
     "worst_error_deg": "worst distance from the target",
     "worst_at_deg": "worst at",
@@ -26,9 +27,6 @@ NAMES = {
     "offset_between_directions_deg": "offset between the two sides, worst place",
     "offset_at_deg": "largest offset at",
     "of_that_bearing_deg": "of that the bearing's play",
-    "band_from": "this band is from",
-    "speed_from": "speed is from",
-    "step_from": "step is from",
     "unsettled": "moves that do not settle",
     "turned_deg": "angle turned",
     "speed_ripple_peak_ratio": "speed ripple, half of peak to peak",
@@ -42,11 +40,11 @@ NAMES = {
     "step_error_ratio": "largest error of a step",
     "smallest_step_after_reversal_deg": "smallest first step back",
     "told_above_believed_deg": "told where the sensor shows more than",
-    "smallest_told_deflection_deg": "smallest turn at the mark that is told safely",
+    "smallest_told_deflection_deg": "smallest turn that is told safely",
     "smallest_told_push_n_m": "push that is told safely in either sense",
     "push_n_m": "long push",
     "heating_terminal_current_peak_a": "steady peak current that heats the same",
-    "copper_rise_k": "rise of the copper, uncooled",
+    "copper_rise_k": "rise of the copper in a run, none cooled away",
 }
 
 
@@ -70,7 +68,9 @@ def number_rows(run: ScenarioRun) -> list[NumberRow]:
             rows += [_LISTED[key](entry) for entry in value]
         elif value != []:
             other = numbers.get(BELIEVED + key)
-            rows.append(NumberRow(_name(key), _shown(key, value), "" if other is None else _shown(key, other)))
+            source = numbers.get(SOURCES.get(key, ""), "")
+            name = _name(key) + (f" ({source})" if source else "")
+            rows.append(NumberRow(name, _shown(key, value), "" if other is None else _shown(key, other)))
     return rows
 
 

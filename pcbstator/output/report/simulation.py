@@ -15,7 +15,8 @@ from pcbstator.output.report.drive_files import drive_header, drive_json
 from pcbstator.output.report.job_rows import budget_rows
 from pcbstator.output.report.scenario_figures import scenario_svg
 from pcbstator.output.report.scenario_rows import number_rows
-from pcbstator.output.report.verdict import STYLE, verdict_lines, verdict_table
+from pcbstator.output.report.verdict import STYLE, verdict_table
+from pcbstator.output.tables import requirement_text
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
@@ -26,13 +27,13 @@ def simulation_text(simulation: Simulation) -> str:
     prediction = simulation.prediction
     lines = [prediction.title]
     if prediction.requirement:
-        lines += ["", "the requirement, by the prediction", *verdict_lines(prediction.requirement)]
+        lines += ["", requirement_text(prediction.requirement)]
     lines += [f"note: {remark}" for remark in simulation.remarks]
     for run in simulation.runs:
         lines += ["", f"{run.name}: {run.title}"]
         for row in number_rows(run):
             told = f"  (the sensor believes {row.believed})" if row.believed else ""
-            lines.append(f"  {row.name:<44}{row.value}{told}")
+            lines.append(f"  {row.name:<46}{row.value}{told}")
     lines += ["", "error budget of the position"]
     lines += [f"  {row.name:<34}{row.value:<16}{row.meaning}" for row in budget_rows(prediction)]
     return "\n".join(lines) + "\n"
@@ -89,10 +90,11 @@ def _page(design: SizedDesign, simulation: Simulation, pictures: dict[str, str])
 def _csv(run: ScenarioRun) -> str:
     """The trace as a table."""
     trace = run.trace
-    angles = (trace.wanted, trace.angles, trace.believed, trace.motor)
-    columns = (trace.times, *map(np.degrees, angles), trace.speeds * 30 / np.pi)
-    columns += (trace.current, trace.voltage, trace.push)
-    names = "time_s,wanted_deg,load_deg,believed_deg,motor_deg,load_speed_rpm,terminal_current_peak_a,"
-    names += "phase_voltage_peak_v,push_n_m"
-    rows = (",".join(f"{value:.7g}" for value in row) for row in zip(*columns, strict=True))
-    return re.sub(r"-0(?=,|$)", "0", "\n".join([names, *rows]) + "\n", flags=re.MULTILINE)
+    columns = {
+        "time_s": trace.times, "wanted_deg": np.degrees(trace.wanted), "load_deg": np.degrees(trace.angles),
+        "believed_deg": np.degrees(trace.believed), "motor_deg": np.degrees(trace.motor),
+        "load_speed_rpm": trace.speeds * 30 / np.pi, "terminal_current_peak_a": trace.current,
+        "phase_voltage_peak_v": trace.voltage, "push_n_m": trace.push,
+    }  # fmt: skip
+    rows = (",".join(f"{value:.7g}" for value in row) for row in zip(*columns.values(), strict=True))
+    return re.sub(r"-0(?=,|$)", "0", "\n".join([",".join(columns), *rows]) + "\n", flags=re.MULTILINE)

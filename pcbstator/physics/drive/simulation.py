@@ -56,9 +56,9 @@ class Trace:
     """A run, kept every few samples: times [s], angles [rad], speeds [rad/s], current [A], voltage [V], torque [N m].
 
     ``wanted``: the angle asked for; ``angles`` and ``speeds``: the load's; ``motor``: the motor's angle; ``believed``:
-    the angle that the controller takes for the load's. Energies [J]
-    over the run: electrical in, heat of the winding, friction, work on the load's gravity and against pushes,
-    lost in the coupling, stored at the end. ``temperature``: rise of the copper [K].
+    what the controller takes the motor's angle for. All as turns of the load. Energies [J] over the run: electrical in,
+    heat of the winding, friction, work on the load's gravity and against pushes, lost in the coupling, stored at the
+    end. ``temperature``: rise of the copper [K].
     """
 
     times: FloatArray
@@ -171,6 +171,7 @@ def simulated(
         seen = body.current * cmath.exp(1j * pairs * (body.angle - brain.angle))
         torque = brain.torque(wanted[k], speeds[k], accelerations[k])
         coming = brain.vector(torque, seen, pairs, psi, inductance)
+        believed = brain.angle
         brain.observe(measured, accelerations[k])
         if k == until:
             until += keep
@@ -179,8 +180,9 @@ def simulated(
                     "the steps of time cannot follow this load: it swings too fast; a smaller unbalance, a softer "
                     "coupling, more inertia, or a faster control rate"
                 )
-            angles = body.load_angle, body.load_speed, body.angle, brain.angle
-            kept.append((k, *angles, body.current.imag, abs(vector), pushes[k]))
+            kept.append(
+                (k, body.load_angle, body.load_speed, body.angle, believed, body.current.imag, abs(vector), pushes[k])
+            )
         body.advance(vector, pushes[k])
         vector = coming
     return _trace(kept, control.period, wanted, body)
