@@ -190,7 +190,7 @@ def _supply(design: SizedDesign, motion: MotionResult) -> Answer:
 def _price(design: SizedDesign, known: Known) -> Answer:
     if design.prices is None:
         return Answer(None, "no prices are stated")
-    prices = design.prices.table
+    prices = design.prices.model_dump()
     boards, magnets = board_cost(design, prices, known.vias), magnet_cost(design, prices)
     return Answer(boards + magnets, f"boards {boards:.3g}, magnets and steel {magnets:.3g} {design.prices.currency}")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterable
 from os import PathLike
 from pathlib import Path
 from typing import Any
@@ -104,14 +105,13 @@ def _give_name(beside: Path, place: Path) -> None:
         beside.rename(place)
 
 
-def key_table() -> str:
-    """All keys as a Markdown page: key, unit, default, what it may be, meaning."""
+def key_table(listed: Iterable[Key] | None = None) -> str:
+    """These keys, or all of a design, as a Markdown table: key, unit, default, what it may be, meaning."""
     lines = ["| key | unit | default | value | meaning |", "|---|---|---|---|---|"]
-    for section in sections().values():
-        for key in section.keys:
-            shape = f"; shape {key.shape} only" if key.shape else ""
-            rule = key.rule.removeprefix("must be ")
-            lines.append(f"| `{key.path}` | {key.unit} | {_default(key)} | {rule} | {key.meaning}{shape} |")
+    for key in [key for section in sections().values() for key in section.keys] if listed is None else listed:
+        shape = f"; shape {key.shape} only" if key.shape else ""
+        rule = key.rule.removeprefix("must be ")
+        lines.append(f"| `{key.path}` | {key.unit} | {_default(key)} | {rule} | {key.meaning}{shape} |")
     return "\n".join(lines) + "\n"
 
 

@@ -9,6 +9,7 @@ from pcbstator.analysis.fields import rows
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.errors import printable
 from pcbstator.findings import Finding, Verdict
+from pcbstator.output.report.verdict import verdict_lines
 from pcbstator.winding import Winding
 
 NOTE = (
@@ -52,16 +53,8 @@ def findings_text(findings: Iterable[Finding]) -> str:
 
 
 def requirement_text(verdicts: Sequence[Verdict]) -> str:
-    """The verdict: each requirement with limit, prediction and margin, then what decides it and what would meet it."""
-    lines = [f"{'requirement':<24}{'limit':>12}{'predicted':>12}   verdict"]
-    for verdict in verdicts:
-        limit = f"{'≤' if verdict.most else '≥'} {verdict.limit:.4g}"
-        value = "" if verdict.value is None else f"{verdict.value:.3g}"
-        side = "left" if (verdict.margin or 0.0) >= 0 else "beyond it"
-        margin = "" if verdict.margin is None else f", {abs(verdict.margin):.0%} {side}"
-        lines.append(f"{verdict.name:<24}{limit:>12}{value:>12}   {verdict.verdict}{margin}")
-        lines += [f"    {printable(words)}" for words in (verdict.decided_by, verdict.way_out) if words]
-    return "\n".join(lines) + "\n"
+    """The verdict on every requirement, what decides it and what would meet it."""
+    return "\n".join(["requirement", *map(printable, verdict_lines(verdicts))]) + "\n"
 
 
 def windings_text(phases: int, windings: Sequence[Winding]) -> str:

@@ -12,7 +12,7 @@ from pcbstator.analysis.electrical.inductance import most_inductance
 from pcbstator.analysis.pipeline import predict_design
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Recent, Shared
-from pcbstator.analysis.stages import JOB_KEYS, LOAD_KEYS, STAGE_OF, STAGES, Work, run_stage
+from pcbstator.analysis.stages import HEAT_KEYS, JOB_KEYS, STAGE_OF, STAGES, WHOLE_KEYS, Work, run_stage
 from pcbstator.design import load_design
 from pcbstator.errors import DesignError, LawRangeError
 from tests.command import DESIGNS
@@ -21,7 +21,7 @@ from tests.random_designs import drawn_design
 CLOSE = 1e-3
 EVERYTHING = frozenset(STAGE_OF)
 STAGE = load_design(next(path for path in DESIGNS if path.stem == "photogrammetry-stage"))
-MOTION = frozenset(key for key in JOB_KEYS - LOAD_KEYS if key.startswith("motion."))
+MOTION = frozenset(key for key in JOB_KEYS - HEAT_KEYS - WHOLE_KEYS if key.startswith("motion."))
 SPAN = 0.016, 0.125  # m, of all designs that are drawn
 
 

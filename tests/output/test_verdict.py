@@ -20,12 +20,12 @@ def test_every_requirement_has_a_name():
 
 def test_limits_and_margins_in_words():
     met, not_met, unknown = verdict_rows([MET, NOT_MET, UNKNOWN])
-    assert (met.limit, met.predicted, met.margin) == ("at most 0.1°", "0.08°", "20 % left")
-    assert (not_met.limit, not_met.predicted, not_met.margin) == ("at least 25 %", "20 %", "20 % beyond it")
+    assert (met.limit, met.predicted, met.margin) == ("at most 0.1°", "0.08°", "0.02° to spare")
+    assert (not_met.limit, not_met.predicted, not_met.margin) == ("at least 25 %", "20 %", "5 % too little")
     assert (unknown.limit, unknown.predicted, unknown.margin) == ("at most 0.5 s", "", "")
 
 
-@pytest.mark.parametrize(("value", "word"), [(0.0999, "left"), (0.1, "left"), (0.1001, "beyond it")])
+@pytest.mark.parametrize(("value", "word"), [(0.0999, "to spare"), (0.1, "to spare"), (0.1001, "too much")])
 def test_the_margin_turns_at_the_limit(value, word):
     (row,) = verdict_rows([Verdict("position_error_deg", 0.1, value, "met")])
     assert row.margin.endswith(word)

@@ -46,6 +46,7 @@ class Machine:
     torque_constant: float
     rotor_inertia: float
     drag: float  # braking torque per speed of eddies and circulating currents [N m s/rad]
+    hysteresis: float  # braking torque of steel beyond the board [N m]
     slopes: tuple[complex, ...]
     h_bridges: bool
     current_factor: float
@@ -65,8 +66,9 @@ class Machine:
         return self.phases / 2 * self.hot_resistance * current**2
 
     def braking_torque(self, speed: FloatArray | float) -> FloatArray:
-        """What eddies, circulating currents and the current around a delta take at speeds of the motor [N m]."""
-        eddies = self.drag * np.asarray(speed, dtype=float)
+        """What eddies, circulating currents, hysteresis and the current around a delta take at speeds of the motor
+        [N m]."""
+        eddies = self.drag * np.asarray(speed, dtype=float) + self.hysteresis * np.sign(speed)
         return eddies if self.loop is None else eddies + loop_torque(self.loop, speed)
 
     def peak_current(self, phase_rms: float) -> float:
@@ -86,6 +88,7 @@ def machine_of(
     rotor_inertia: float,
     drag: float,
     loop: DeltaLoop | None = None,
+    hysteresis: float = 0.0,
 ) -> Machine | None:
     """The machine at its terminals; None where the coils link no flux. loop: of a delta, at 20 C."""
     phases, pole_pairs = design.winding.phases, design.rotor.poles // 2
@@ -105,6 +108,7 @@ def machine_of(
         torque_constant=phases / 2 * pole_pairs * psi,
         rotor_inertia=rotor_inertia,
         drag=drag,
+        hysteresis=hysteresis,
         slopes=tuple(slopes.tolist()),
         h_bridges=connection == "open",
         current_factor=factor,

@@ -54,10 +54,10 @@ def cycle_factor(state: HeatState, steps: ArrayLike) -> float:
         guess = np.minimum(found.mean_c, limits) if square > 0 else guess
         return float((found.highest_c - limits).max())
 
-    return sqrt(_root(excess, state.heat_current**2 / mean))
+    return sqrt(root_of_excess(excess, state.heat_current**2 / mean))
 
 
-def _root(excess: Callable[[float], float], high: float) -> float:
+def root_of_excess(excess: Callable[[float], float], high: float) -> float:
     """Where ``excess`` [K], below 0 at 0, is nought: bracketed from ``high``, then regula falsi (Illinois)."""
     low, below, above = 0.0, excess(0.0), excess(high)
     if below >= 0:

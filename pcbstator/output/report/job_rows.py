@@ -28,8 +28,19 @@ def motion_rows(prediction: Prediction) -> list[Row]:
     add("Time of the move", found.move_time, "s", "of the longest of several")
     add("Required peak torque", found.required_peak, "N·m", "starting, the worst friction spot included")
     add("Required rms torque", found.required_rms, "N·m", "root mean square of moves and rests: what heats")
-    add("Available peak torque", found.available_peak, "N·m", "intermittent, at the current limit and the top speed")
-    add("Available continuous torque", found.available_continuous, "N·m", "by the heat balance")
+    add(
+        "Available peak torque",
+        found.available_peak,
+        "N·m",
+        f"intermittent, at the top speed; limited by {LIMITS.get(found.peak_limited_by or '', 'nothing known')}",
+    )
+    add(
+        "Available continuous torque",
+        found.available_continuous,
+        "N·m",
+        "for any length of time at the top speed, magnets warm; limited by "
+        f"{LIMITS.get(found.continuous_limited_by or '', 'nothing known')}",
+    )
     if found.limited_by is not None:
         rows.append(Row("Nearest limit", LIMITS[found.limited_by], "what would give out first with more load"))
     if found.largest_inertia is not None:
@@ -59,14 +70,7 @@ def driver_rows(prediction: Prediction) -> list[Row]:
     rows = []
     if found.electrical_frequency is not None:
         rows.append(Row("Electrical frequency", f"{figures(found.electrical_frequency, 3)} Hz", "at the top speed"))
-    cure = f"{figures(1e-3 * found.pwm_wanted, 3)} kHz"
-    if found.added_inductance is not None:
-        cure += f", or {measure(found.added_inductance, 'H', 3)} more in every wire,"
-    job = "" if found.ripple_at_job is None else f"in this motion {measure(found.ripple_at_job, 'A', 3)}; "
-    rows.append(
-        Row("Ripple of the current", measure(found.ripple, "A", 3),
-            f"peak to peak, worst case; {job}{cure} would keep it at a fifth of the current limit")
-    )  # fmt: skip
+    rows.append(_ripple_row(found))
     fault = "peak, if a fault puts the supply on the standing winding"
     if found.short_current is not None:
         fault += f"; {measure(found.short_current, 'A', 3)} if the terminals are joined at the top speed"
@@ -79,6 +83,21 @@ def driver_rows(prediction: Prediction) -> list[Row]:
             f"electrical; at its worst place the sensor costs {figures(100 * found.misalignment, 2)} % of the torque")
     )  # fmt: skip
     return rows
+
+
+def _ripple_row(found: DriveResult) -> Row:
+    """Ripple of the current: in the motion against the current of the motion, else the worst against the limit."""
+    cure = ""
+    if found.pwm_wanted is not None and found.added_inductance is not None:
+        cure = (
+            f"; {figures(1e-3 * found.pwm_wanted, 3)} kHz, or {measure(found.added_inductance, 'H', 3)} more in every "
+        )
+        cure += "wire, would keep it at a fifth"
+    if found.ripple_at_job is None or found.ripple_part is None:
+        return Row("Ripple of the current", measure(found.ripple, "A", 3), f"peak to peak, worst case{cure}")
+    words = f"peak to peak in the motion, {figures(100 * found.ripple_part, 2)} % of the largest current that it takes"
+    worst = f"; at its worst voltage {measure(found.ripple, 'A', 3)}"
+    return Row("Ripple of the current", measure(found.ripple_at_job, "A", 3), words + cure + worst)
 
 
 def gain_rows(prediction: Prediction) -> list[tuple[str, str, str, str]]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from pcbstator.analysis.drive.records import RPM
 from pcbstator.analysis.electrical.finished_copper import ResistanceRange, resistance_range
 from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
 from pcbstator.analysis.magnetic.records import MagneticResult
@@ -15,6 +16,7 @@ from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.thermal.curves import heat_curves
 from pcbstator.copper import Copper
 from pcbstator.output.drawing.board import board_rows
+from pcbstator.output.report.figures import USUAL_RPM
 from pcbstator.output.report.heat_rows import current_rows, heat_rows
 from pcbstator.output.report.job_rows import budget_rows, driver_rows, gain_rows, motion_rows
 from pcbstator.output.report.machine_rows import inductance_rows, loss_rows, rotor_rows, slip_ring_rows, tolerance_rows
@@ -50,7 +52,7 @@ def report_html(design: SizedDesign, copper: Copper, prediction: Prediction) -> 
         tiles=tile_rows(design, copper),
         rotor=rotor_rows(prediction),
         losses=loss_rows(prediction),
-        heat=heat_rows(prediction.thermal),
+        heat=heat_rows(prediction.thermal, prediction.motion),
         tolerance=tolerance_rows(prediction),
         wave=design.winding.kind == "wave",
         slip_ring=slip_ring_rows(design, prediction),
@@ -58,6 +60,7 @@ def report_html(design: SizedDesign, copper: Copper, prediction: Prediction) -> 
         driver=driver_rows(prediction),
         gains=gain_rows(prediction),
         budget=budget_rows(prediction),
+        emf_rpm=figures(emf_speed(design, prediction), 3),
         triplen=_hidden_order(design) is not None,
     ) + "\n"  # fmt: skip
 
@@ -79,7 +82,7 @@ def _pictures(design: SizedDesign, copper: Copper, prediction: Prediction) -> di
     if prediction.magnetic is not None:
         samples, spectrum = prediction.magnetic.waves, prediction.magnetic.emf_harmonics
         orders, ratios = [int(entry["order"]) for entry in spectrum], [entry["ratio"] for entry in spectrum]
-        drawn["emf"] = emf_svg(samples, [phase.name for phase in copper.phases])
+        drawn["emf"] = emf_svg(samples, [phase.name for phase in copper.phases], emf_speed(design, prediction))
         drawn["harmonics"] = harmonics_svg(orders, ratios, _hidden_order(design))
         drawn["torque"] = torque_svg(samples, prediction.magnetic.torque_ripple)
     curves = heat_curves(prediction.thermal)
@@ -89,6 +92,13 @@ def _pictures(design: SizedDesign, copper: Copper, prediction: Prediction) -> di
         drawn["speed_torque"] = speed_torque_svg(prediction.motion)
         drawn["loss_map"] = loss_map_svg(prediction.motion)
     return {name: Markup(text[text.index("<svg") :]) for name, text in drawn.items()}  # escaped by their makers
+
+
+def emf_speed(design: SizedDesign, prediction: Prediction) -> float:
+    """Speed of the motor [rpm] at which the EMF is shown: the top speed of the job, or what is usual."""
+    top = prediction.motion.top_speed if prediction.motion else None
+    ratio = design.drive.gear_ratio if design.drive else 1.0
+    return USUAL_RPM if top is None else top * RPM * ratio
 
 
 def _hidden_order(design: SizedDesign) -> int | None:

@@ -1,4 +1,4 @@
-"""The requirement and what is predicted for it, as a table for a page."""
+"""The requirement and what is predicted for it: rows for a terminal, and a table for a page."""
 
 from __future__ import annotations
 
@@ -73,17 +73,20 @@ def verdict_rows(found: Iterable[Verdict]) -> list[VerdictRow]:
 
 def _row(one: Verdict) -> VerdictRow:
     unit = UNITS.get(one.name.rpartition("_")[2], "")
+    least = not one.most
     margin = ""
-    if one.margin is not None:
-        margin = f"{figures(100 * abs(one.margin), 2)} % {'left' if one.margin >= 0 else 'beyond it'}"
+    if one.value is not None:
+        left = one.value - one.limit if least else one.limit - one.value
+        word = "to spare" if left >= 0 else "too little" if least else "too much"
+        margin = f"{figures(abs(left), 2)}{unit} {word}"
     return VerdictRow(
         requirement=NAMES.get(one.name, one.name),
-        limit=f"at {'most' if one.most else 'least'} {figures(one.limit, 4)}{unit}",
+        limit=f"at {'least' if least else 'most'} {figures(one.limit, 4)}{unit}",
         predicted="" if one.value is None else f"{figures(one.value, 3)}{unit}",
         margin=margin,
         verdict=one.verdict,
-        decided_by=one.decided_by,
-        way_out=one.way_out,
+        decided_by=one.decided_by or "",
+        way_out=one.way_out or "",
     )
 
 
@@ -99,3 +102,14 @@ def verdict_table(found: Iterable[Verdict]) -> str:
         )
         lines.append(f'<tr class="{row.verdict.replace(" ", "-")}"><th scope="row">{first}</th>{cells}</tr>')
     return "\n".join([*lines, "</tbody>\n</table>"])
+
+
+def verdict_lines(found: Iterable[Verdict]) -> list[str]:
+    """The rows for a terminal: what is asked and predicted, then what decides it and the way out."""
+    lines = []
+    for row in verdict_rows(found):
+        predicted = f", predicted {row.predicted}: {row.margin}" if row.predicted else ""
+        lines.append(f"  {row.verdict:<16}{row.requirement}: {row.limit}{predicted}")
+        said = ("decided by", row.decided_by), ("way out", row.way_out)
+        lines += [f"    {word}: {text}" for word, text in said if text]
+    return lines
