@@ -28,6 +28,7 @@ NAMES = {
 }
 UNITS = {"deg": "°", "s": " s", "rpm": " rpm", "percent": " %", "c": " °C", "a": " A"}
 COLUMNS = ("requirement", "limit", "predicted", "margin", "verdict", "decided by", "way out")
+BOLD = {"verdict": ' class="said"'}
 STYLE = """
 .verdict { border-collapse: collapse; width: 100%; }
 .verdict th, .verdict td { text-align: left; vertical-align: top; padding: .3rem .6rem .3rem 0;
@@ -97,7 +98,7 @@ def verdict_table(found: Iterable[Verdict]) -> str:
     for row in verdict_rows(found):
         first, *others = (escape(unbroken(cell)) for cell in row.cells)
         cells = "".join(
-            f'<td data-label="{name}"{" class=" + chr(34) + "said" + chr(34) if name == "verdict" else ""}>{cell}</td>'
+            f'<td data-label="{name}"{BOLD.get(name, "")}>{cell}</td>'
             for name, cell in zip(COLUMNS[1:], others, strict=True)
         )
         lines.append(f'<tr class="{row.verdict.replace(" ", "-")}"><th scope="row">{first}</th>{cells}</tr>')
