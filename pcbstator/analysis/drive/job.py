@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.drive.driver_fit import drive_results
 from pcbstator.analysis.drive.equivalent_machine import job_temperature, machine_of
-from pcbstator.analysis.drive.gains import chosen_gains, shaft_of
+from pcbstator.analysis.drive.error_budget import motion_errors
+from pcbstator.analysis.drive.gains import shaft_of
 from pcbstator.analysis.drive.load_cycle import Cycle, cycle_of, load_values, without_load
-from pcbstator.analysis.drive.positioning import error_budget
+from pcbstator.analysis.drive.positioning import Positioning
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.drive.sizing import Limits, motion_results
 from pcbstator.analysis.electrical.records import ElectricalResult
@@ -66,7 +67,5 @@ def job_results(
     shaft = shaft_of(machine, design.load, turned, ratio)
     top = cycle.top_speed * ratio if cycle else None
     fit = drive_results(machine, drive, shaft, turned, ratio, top, motion.voltage_part) if driver else None
-    gains = fit.gains if fit else chosen_gains(machine, drive, shaft.whole, shaft.anti_resonance)
-    play = design.load.play if design.load else 0.0
-    budget = error_budget(drive, gains, turned, play, motor.magnetic.torque_ripple, ratio)
-    return replace(motion, error_budget=budget), fit
+    errors = motion_errors(Positioning(machine, drive, design.load, design.motion, design.requirement))
+    return replace(motion, **errors), fit

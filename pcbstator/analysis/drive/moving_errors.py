@@ -1,0 +1,58 @@
+"""Parts of the error and of the ripple of speed while it turns slowly, each as if it were alone."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from pcbstator.analysis.drive.driver_fit import sensor_error
+from pcbstator.analysis.drive.positioning import Positioning
+from pcbstator.analysis.drive.rest_errors import CHANCE, PLACE, Part
+from pcbstator.physics.drive.coverage import uniform_half_width
+from pcbstator.physics.drive.friction import spot_friction
+from pcbstator.physics.drive.turning_error import Unevenness, of_counts, of_noise, of_orders, of_places
+
+WINDOW = 0.02  # s; an eye or a camera sees no faster unevenness (common practice, no source)
+TURN = np.arange(1440) * 2 * np.pi / 1440
+LEAST_RIPPLE = 1e-6  # of the torque; orders below it are rounding
+
+
+def moving_parts(job: Positioning) -> list[Part]:
+    """All parts while it turns at the slow speed; those of which nothing is stated have no error."""
+    loops, speed, values = job.loops, job.slow_speed, job.values
+    still = Unevenness(0.0, 0.0)
+    eccentricity = sensor_error(job.drive) / job.ratio
+    order = (1 if job.drive.sensor_radius is not None else 2) * job.ratio
+    seen = of_orders(loops, speed, order, WINDOW, reading=eccentricity) if eccentricity else still
+    heavy = of_orders(loops, speed, 1.0, WINDOW, torque=values.unbalance) if values.unbalance else still
+    spots = of_places(loops, speed, spot_friction(TURN, values.spots), WINDOW) if values.spots else still
+    noisy = of_noise(loops, speed, job.noise, WINDOW) if job.noise else still
+    counted = of_counts(loops, speed, job.count, WINDOW)
+    counted = replace(counted, angle=uniform_half_width(counted.angle))
+
+    def part(name: str, found: Unevenness, behaviour: str, distribution: str, why: str, key: str, table: bool) -> Part:
+        return Part(name, "moving", found.angle, behaviour, distribution, why, key, table, found.speed / speed)
+
+    return [
+        part("sensor resolution", counted, CHANCE, "uniform", "counts that go by", "drive.sensor_counts", False),
+        part("sensor noise", noisy, CHANCE, "normal", "what the loops pass of it", "drive.sensor_noise_deg", False),
+        part("sensor eccentricity", seen, PLACE, "sine", f"{order:.3g} times per turn of the load; for a table",
+             "drive.sensor_offset_mm", True),
+        part("torque ripple", torque_ripple(job), PLACE, "sine",
+             "harmonics of the EMF at the torque of the turn", "rotor.magnet", True),
+        part("friction spots", spots, PLACE, "two values", "the turn over all spots", "load.friction_spots", True),
+        part("unbalance", heavy, PLACE, "sine", "gravity, once per turn", "load.unbalance_n_m", True),
+    ]  # fmt: skip
+
+
+def torque_ripple(job: Positioning) -> Unevenness:
+    """Of the EMF's harmonics: torque at the current of the turn, and voltage at its speed."""
+    slopes = np.array([slope.imag for slope in job.machine.slopes]) * job.ratio
+    lines = np.fft.rfft(slopes) / len(slopes)
+    mean, speed = float(lines[0].real), job.slow_speed
+    numbers = np.arange(1, len(slopes) // 4)
+    sizes = 2 * lines[numbers]
+    numbers, sizes = numbers[np.abs(sizes) > LEAST_RIPPLE * mean], sizes[np.abs(sizes) > LEAST_RIPPLE * mean]
+    torque = (job.running + job.values.unbalance) / mean
+    return of_orders(job.loops, speed, numbers * job.order, WINDOW, torque=torque * sizes, voltage=-sizes * speed)
