@@ -16,7 +16,7 @@ from pcbstator.analysis.drive.rest_errors import (
     SIDE,
     Part,
     arrived_by_friction,
-    friction_left,
+    end_of_move,
     noise_left,
     rest_parts,
     settling,
@@ -33,13 +33,15 @@ HALVINGS = 60
 def motion_errors(job: Positioning) -> dict[str, Any]:
     """Fields of ``MotionResult``; nothing where the loops swing up."""
     try:
-        arrived = arrived_by_friction(job)
-        at_rest, moving = rest_parts(job, arrived), moving_parts(job)
+        end = end_of_move(job)
+        arrived = arrived_by_friction(job, end)
+        at_rest, moving = rest_parts(job, end, arrived), moving_parts(job)
+        friction = next(part.error for part in at_rest if part.name == "friction")
         return _at_rest(job, at_rest, arrived) | _moving(job, moving) | {
             "error_budget": tuple(part.row() for part in (*at_rest, *moving)),
             "small_step": job.small_step,
-            "step_error": _step_error(job),
-            "told_push": _told_push(job, next(part.error for part in at_rest if part.name == "friction")),
+            "step_error": _step_error(job, friction),
+            "told_push": _told_push(job, friction),
             "push_stiffness": push_stiffness(job.moved),
         }  # fmt: skip
     except LawRangeError:
@@ -76,7 +78,7 @@ def _moving(job: Positioning, parts: list[Part]) -> dict[str, Any]:
     }
 
 
-def _step_error(job: Positioning) -> float:
+def _step_error(job: Positioning, friction: float) -> float:
     """Of a small step in one direction, over the step: two stops apart."""
     step = job.small_step
     order = (1 if job.drive.sensor_radius is not None else 2) * job.ratio
@@ -84,7 +86,7 @@ def _step_error(job: Positioning) -> float:
     chances = (
         triangular_half_width(job.count),
         normal_half_width(sqrt(2) * noise_left(job)),
-        uniform_half_width(friction_left(job, arrived_by_friction(job, step))[0]),
+        uniform_half_width(friction),
     )
     return together([eccentric], chances) / step
 

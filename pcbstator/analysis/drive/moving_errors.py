@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from pcbstator.analysis.drive.driver_fit import sensor_error
 from pcbstator.analysis.drive.positioning import Positioning
 from pcbstator.analysis.drive.rest_errors import CHANCE, PLACE, Part
-from pcbstator.physics.drive.coverage import uniform_half_width
 from pcbstator.physics.drive.friction import spot_friction
 from pcbstator.physics.drive.turning_error import Unevenness, of_counts, of_noise, of_orders, of_places
 
 WINDOW = 0.02  # s; an eye or a camera sees no faster unevenness (common practice, no source)
 TURN = np.arange(1440) * 2 * np.pi / 1440
-LEAST_RIPPLE = 1e-6  # of the torque; orders below it are rounding
 
 
 def moving_parts(job: Positioning) -> list[Part]:
@@ -26,10 +22,9 @@ def moving_parts(job: Positioning) -> list[Part]:
     order = (1 if job.drive.sensor_radius is not None else 2) * job.ratio
     seen = of_orders(loops, speed, order, WINDOW, reading=eccentricity) if eccentricity else still
     heavy = of_orders(loops, speed, 1.0, WINDOW, torque=values.unbalance) if values.unbalance else still
-    spots = of_places(loops, speed, spot_friction(TURN, values.spots), WINDOW) if values.spots else still
+    spots = of_places(loops, speed, WINDOW, torque=spot_friction(TURN, values.spots)) if values.spots else still
     noisy = of_noise(loops, speed, job.noise, WINDOW) if job.noise else still
     counted = of_counts(loops, speed, job.count, WINDOW)
-    counted = replace(counted, angle=uniform_half_width(counted.angle))
 
     def part(name: str, found: Unevenness, behaviour: str, distribution: str, why: str, key: str, table: bool) -> Part:
         return Part(name, "moving", found.angle, behaviour, distribution, why, key, table, found.speed / speed)
@@ -49,10 +44,7 @@ def moving_parts(job: Positioning) -> list[Part]:
 def torque_ripple(job: Positioning) -> Unevenness:
     """Of the EMF's harmonics: torque at the current of the turn, and voltage at its speed."""
     slopes = np.array([slope.imag for slope in job.machine.slopes]) * job.ratio
-    lines = np.fft.rfft(slopes) / len(slopes)
-    mean, speed = float(lines[0].real), job.slow_speed
-    numbers = np.arange(1, len(slopes) // 4)
-    sizes = 2 * lines[numbers]
-    numbers, sizes = numbers[np.abs(sizes) > LEAST_RIPPLE * mean], sizes[np.abs(sizes) > LEAST_RIPPLE * mean]
-    torque = (job.running + job.values.unbalance) / mean
-    return of_orders(job.loops, speed, numbers * job.order, WINDOW, torque=torque * sizes, voltage=-sizes * speed)
+    even = float(slopes.mean())
+    torque = (job.running + job.values.unbalance) / even * (slopes - even)
+    voltage = -job.slow_speed * (slopes - even)
+    return of_places(job.loops, job.slow_speed, WINDOW, job.order, torque=torque, voltage=voltage)

@@ -161,19 +161,20 @@ class Positioning:
             return self.motion.dwell
         return min(LONGEST_REST, max(SHORTEST_REST, 1.2 / self.gains.position_bandwidth))
 
-    def move(self, angle: float | None = None) -> tuple[Piece, ...]:
-        """A move before a stop: the longest of the motion, else five degrees, or of the angle given [rad]."""
+    @cached_property
+    def move(self) -> tuple[Piece, ...]:
+        """The move before a stop: the longest of the motion, else five degrees."""
         motion = self.motion
         acceleration = motion.acceleration if motion else None
         if motion is not None and acceleration is not None and (motion.move is not None or motion.stops is not None):
             stops = (*motion.stops, motion.stops[0]) if motion.stops is not None else (0.0, motion.move or 0.0)
             longest = max(abs(b - a) for a, b in pairwise(stops))
-            return rest_to_rest(angle or longest, motion.speed or inf, acceleration, motion.jerk or inf)
+            return rest_to_rest(longest, motion.speed or inf, acceleration, motion.jerk or inf)
         machine = self.machine
         ideal = no_load_speed(machine.voltage_limit(self.drive.supply), machine.pole_pairs, machine.psi) / self.ratio
         torque = self.loop_values.torque_constant * self.drive.current_limit
         acceleration = acceleration or 0.3 * torque / self.loop_values.inertia
-        return rest_to_rest(angle or APPROACH, min(MODERATE, ideal / 2), acceleration, acceleration / 0.02)
+        return rest_to_rest(APPROACH, min(MODERATE, ideal / 2), acceleration, acceleration / 0.02)
 
     def with_values(self, section: str, **changes: Any) -> Positioning:
         """A copy with other values in ``drive`` or ``load``; the gains follow."""

@@ -14,6 +14,7 @@ from pcbstator.physics.drive.coverage import normal_half_width, uniform_half_wid
 from pcbstator.physics.drive.friction import spot_friction, stribeck_friction
 from pcbstator.physics.drive.loop_response import ANGLE, SEEN
 from pcbstator.physics.drive.standing_error import (
+    Arrival,
     Friction,
     arrival,
     held_error,
@@ -61,8 +62,8 @@ class Part:
         return found if self.speed is None else found | {"speed_ripple_percent": 100 * self.speed}
 
 
-def rest_parts(job: Positioning, arrived: float) -> list[Part]:
-    """All parts at rest; those of which nothing is stated have no error. arrived: by friction [rad]."""
+def rest_parts(job: Positioning, end: Arrival, arrived: float) -> list[Part]:
+    """All parts at rest, nil where nothing is stated; end: of the move; arrived: error there by friction [rad]."""
     bearing, friction = bearing_angle(job.drive), friction_left(job, arrived)
     return [
         Part("sensor resolution", "at rest", uniform_half_width(job.count / 2), CHANCE, "uniform",
@@ -76,7 +77,7 @@ def rest_parts(job: Positioning, arrived: float) -> list[Part]:
         Part("play of the coupling", "at rest", job.play / 2, SIDE, "two values",
              "half of play_deg; no gain takes it out", "load.play_deg"),
         Part("friction", "at rest", friction[0], SIDE, "two values", friction[1], "load.standstill_friction_n_m"),
-        Part("friction other than fed forward", "at rest", uniform_half_width(unknown_friction_left(job)), CHANCE,
+        Part("friction other than fed forward", "at rest", uniform_half_width(unknown_friction_left(job, end)), CHANCE,
              "uniform", f"running friction within {UNKNOWN_FRICTION:.0%} of what is fed forward", "load.friction_n_m"),
         Part("unbalance", "at rest", torque_left(job, job.values.unbalance, 1.0), PLACE, "sine",
              "gravity at the target, which the integral has to take over", "load.unbalance_n_m"),
@@ -100,12 +101,17 @@ def friction_left(job: Positioning, arrived: float) -> tuple[float, str]:
     return limited(job, arrived, job.values.standstill + job.values.worst_spot)
 
 
-def arrived_by_friction(job: Positioning, angle: float | None = None) -> float:
+def end_of_move(job: Positioning) -> Arrival:
+    """The end of the longest move, to look up where friction stops the load."""
+    return arrival(job.moved, job.move, FADES * (job.load.fading_speed if job.load else 1.0))
+
+
+def arrived_by_friction(job: Positioning, end: Arrival) -> float:
     """Error [rad] at which friction stops the load at the end of a move, at the worst place."""
     values = job.values
     if job.load is None or values.standstill <= 0:
         return 0.0
-    fading, end = job.load.fading_speed, arrival(job.moved, job.move(angle), FADES * job.load.fading_speed)
+    fading = job.load.fading_speed
     worst = max(range(len(values.spots)), key=lambda spot: values.spots[spot][2], default=0)
     spots = values.spots[worst : worst + 1]
     places = [float(middle + part * width) for middle, width, _ in spots for part in SPOT_PLACES]
@@ -132,21 +138,19 @@ def limited(job: Positioning, arrived: float, friction: float) -> tuple[float, s
     return job.count, "the dead band of one count within which the integral waits"
 
 
-def unknown_friction_left(job: Positioning) -> float:
+def unknown_friction_left(job: Positioning, end: Arrival) -> float:
     """Error [rad] by running friction that is not what is fed forward, after a move and the rest."""
-    running = job.values.running
-    if running <= 0:
+    missing = UNKNOWN_FRICTION * job.values.running
+    if missing <= 0:
         return 0.0
-    time = sum(piece.duration for piece in job.move())
-    step = float(job.moved.after_step(np.array([time]), "torque")[0])
-    return limited(job, abs(UNKNOWN_FRICTION * running * step), running)[0]
+    return limited(job, abs(end.error(lambda away, speed: np.full_like(speed, missing))), job.values.running)[0]
 
 
 def torque_left(job: Positioning, torque: float, order: float) -> float:
     """Error [rad] by a torque that swings over the turn, at the worst place, after a move and the rest."""
     if torque <= 0:
         return 0.0
-    pieces = job.move()
+    pieces = job.move
     arrived, later = torque * swing_errors(job.moved, pieces, order, np.array([0.0, job.rest]))
     return float(arrived if arrived <= job.count else min(arrived, max(job.count, later)))
 
@@ -157,9 +161,9 @@ def settling(job: Positioning, room: float, arrived: float) -> float | None:
         return None
     loops, values = job.moved, job.loop_values
     times = np.linspace(0.0, SLOWEST * loops.slowest, SETTLING_TIMES)
-    swings = np.abs((loops.faded(times) @ (modes_after(loops, job.move()) * loops.leaves[ANGLE])).real)
+    swings = np.abs((loops.faded(times) @ (modes_after(loops, job.move) * loops.leaves[ANGLE])).real)
     if job.values.unbalance > 0:
-        swings = swings + job.values.unbalance * swing_errors(loops, job.move(), 1.0, times)
+        swings = swings + job.values.unbalance * swing_errors(loops, job.move, 1.0, times)
     outside = np.flatnonzero(swings > room)
     settled = float(times[min(outside[-1] + 1, len(times) - 1)]) if outside.size else 0.0
     if arrived <= room:

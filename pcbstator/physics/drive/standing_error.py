@@ -18,7 +18,8 @@ ComplexArray = NDArray[np.complex128]
 Friction = Callable[[FloatArray, FloatArray], FloatArray]  # torque at an angle before the target and a speed
 
 FINE = 120  # steps of the part of a move that is looked at closely
-COARSE = 60  # steps of the part before it
+STARTING = np.arange(60) / 60  # steps of the start, of its time
+BETWEEN = np.arange(41) / 40  # steps between the slow parts, of the time between
 LEAST_STEPS = 100  # of a move
 STEPS_OF_SWING = 8  # for every radian of a swing
 CLOSER = np.geomspace(1e-6, 1.0, 100)  # of a move, before its end
@@ -125,7 +126,7 @@ def arrival(loops: Loops, pieces: Sequence[Piece], slow: float) -> Arrival:
     below = _reference(pieces, total - before)[1] < slow
     close = float(before[-1] if below.all() else before[max(1, int(np.argmin(below)))])
     begins = min(close, total - close)  # after it, and before the end, nothing is slow
-    edges = np.arange(COARSE + 1) / COARSE * begins
+    edges = np.concatenate([begins * STARTING, begins + (total - close - begins) * BETWEEN])
     angle, speed, _ = _reference(pieces, (edges[1:] + edges[:-1]) / 2)
     first = (length - angle, speed)
     fades = np.diff(loops.faded(total - close - edges), axis=0) * (loops.entering("torque") / (1 - loops.poles))

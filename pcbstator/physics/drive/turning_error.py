@@ -8,14 +8,16 @@ from math import pi
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pcbstator.physics.drive.coverage import largest_of_many, normal_half_width
+from pcbstator.physics.drive.coverage import SHARE, largest_of_many, normal_half_width
 from pcbstator.physics.drive.loop_response import Loops
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
-COUNT_ORDERS = 100  # of the saw-tooth that counts make; what the loops pass is far below
-TURNED = np.exp(2j * pi * np.arange(64)[:, None] / 64 * np.arange(1, COUNT_ORDERS + 1))  # a period of it, by orders
+COUNT_ORDERS = np.arange(1, 4001)  # of the saw-tooth that counts make
+PASSED = 6.0  # bandwidths of the observer, beyond which nothing passes
+STRONGEST = 16  # orders that are added with their phases; the others count as noise
+TIMES = 0.618034 * np.arange(256)  # s, at which they are looked at
 
 
 @dataclass(frozen=True)
@@ -57,45 +59,64 @@ def of_orders(loops: Loops, speed: float, orders: ArrayLike, window: float, **si
     return Unevenness(float(np.abs(swings).sum()), float(np.abs(speeds).sum()))
 
 
-def of_places(loops: Loops, speed: float, torque: FloatArray, window: float) -> Unevenness:
-    """What a torque does that depends on the place, over many turns.
+def of_places(loops: Loops, speed: float, window: float, order: float = 1.0, **torques: FloatArray) -> Unevenness:
+    """What disturbances do that depend on the place, over many turns.
 
-    loops: closed; speed: of the turn [rad/s]; torque: at even angles of a turn (n,) [N m]; window: over which speed is
-    a mean [s]. Returns [rad], [rad/s]. Source: derived here, by the orders of the torque.
+    loops: closed; speed: of the turn [rad/s]; window: over which speed is a mean [s]; order: how often the places come
+    in a turn [-]; torques: disturbances by their names in INPUTS, at even angles (n,) [SI]. Returns [rad], [rad/s].
+    Source: derived here, by the orders of the disturbances.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
     >>> turn = np.arange(360) * 2 * pi / 360
     >>> one = of_orders(loops, 0.5, 3, 0.02, torque=1e-3).angle
-    >>> round(of_places(loops, 0.5, 1e-3 * np.cos(3 * turn), 0.02).angle / one, 4)
+    >>> round(of_places(loops, 0.5, 0.02, torque=1e-3 * np.cos(3 * turn)).angle / one, 4)
     1.0
     """
-    count = len(torque)
-    rates = np.arange(1, count // 2) * abs(speed)
+    count = len(next(iter(torques.values())))
+    inner = slice(1, count // 2)
+    rates = np.arange(count // 2 + 1)[inner] * abs(order * speed)
     swings = np.zeros(count // 2 + 1, dtype=complex)
-    swings[1 : count // 2] = np.fft.rfft(torque)[1 : count // 2] * loops.answer(rates, "torque")
+    for name, values in torques.items():
+        swings[inner] += np.fft.rfft(values)[inner] * loops.answer(rates, name)
     angle = np.fft.irfft(swings, count)
-    swings[1 : count // 2] *= mean_over(rates, loops.values.period, window)
+    swings[inner] *= mean_over(rates, loops.values.period, window)
     return Unevenness(float(np.abs(angle).max()), float(np.ptp(np.fft.irfft(swings, count))) / 2)
 
 
 def of_counts(loops: Loops, speed: float, count: float, window: float) -> Unevenness:
-    """What the steps of a sensor do: a saw-tooth of one count, as often as counts go by.
+    """What the steps of a sensor do: a saw-tooth of one count, as often as counts go by, looked at once a sample.
 
-    loops: closed; speed: of the turn [rad/s]; count: [rad]; window: over which speed is a mean [s]. Returns [rad],
-    [rad/s]. Source: textbook series of the saw-tooth, count/(pi n); derived here.
+    loops: closed; speed: of the turn [rad/s]; count: [rad]; window: over which speed is a mean [s]. Returns [rad], 95 %
+    of the time, and [rad/s]. Orders above half of the sampling's rate come out lower, as beats between counts and
+    samples; those of very high order count as noise. Source: textbook series of the saw-tooth, count/(pi n); derived
+    here.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
     >>> of_counts(loops, 0.37, 1e-3, 0.02).angle < of_counts(loops, 0.001, 1e-3, 0.02).angle < 1e-3
     True
     """
-    orders = np.arange(1, COUNT_ORDERS + 1)
-    rates = orders * 2 * pi * abs(speed) / count
-    swings = count / (pi * orders) * loops.answer(rates, "reading")
-    angle = (TURNED @ swings).imag
-    even = (TURNED @ (swings * mean_over(rates, loops.values.period, window))).imag
-    return Unevenness(float(np.abs(angle).max()), float(np.ptp(even)) / 2)
+    period, lowest = loops.values.period, 2 * pi * abs(speed) / count
+    seen = np.abs(np.mod(COUNT_ORDERS * lowest * period + pi, 2 * pi) - pi) < PASSED * loops.values.observer * period
+    orders = COUNT_ORDERS[seen]
+    swings = count / (pi * orders) * loops.answer(orders * lowest, "reading")
+    strongest = np.argsort(np.abs(swings))[::-1]
+    few, many = strongest[:STRONGEST], strongest[STRONGEST:]
+    turned = np.exp(1j * (TIMES * 2 * pi / count * abs(speed))[:, None] * orders[few])
+    rest = count / (pi * np.sqrt(2 * max(len(COUNT_ORDERS), pi / period / lowest)))  # rms of the orders beyond
+    found = []
+    for peaks, beyond in (
+        (swings, loops.noise("reading")),
+        (swings * mean_over(orders * lowest, period, window), loops.noise_of_speed("reading", window)),
+    ):
+        strong = (turned @ peaks[few]).imag
+        found.append((strong, float(np.hypot(np.sqrt((np.abs(peaks[many]) ** 2).sum() / 2), rest * beyond))))
+    (angle, scattered), (even, unsteady) = found
+    return Unevenness(
+        float(np.hypot(np.quantile(np.abs(angle), SHARE), normal_half_width(scattered))),
+        float(np.hypot(np.ptp(even) / 2, largest_of_many(unsteady, 2 * pi / abs(speed) / window))),
+    )
 
 
 def of_noise(loops: Loops, speed: float, noise: float, window: float) -> Unevenness:
