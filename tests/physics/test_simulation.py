@@ -216,6 +216,15 @@ def test_a_sensor_off_its_centre_leaves_its_error_in_the_position():
     run = simulated(PLANT, control(integral=1.0), sensor, sampled_moves(moves, PERIOD, 90_000), keep=10)
     place = run.angles[-1]
     assert place + 0.01 * np.sin(place) == pytest.approx(1.2, abs=2e-4)
+    assert run.believed[-1] == pytest.approx(1.2, abs=2e-5)  # the controller takes itself to be there
+
+
+def test_what_is_believed_trails_by_the_delay_of_the_sensor():
+    """Known: an old angle of a constant speed is too small by speed times age."""
+    times = np.arange(20_000) * PERIOD
+    sensor = replace(FINE, delay=3e-4)
+    run = simulated(PLANT, control(), sensor, (0.5 * times, 0.5 + 0 * times, 0 * times), keep=10)
+    assert run.motor[-1] - run.believed[-1] == pytest.approx(0.5 * 3e-4, rel=1e-3)
 
 
 # ----------------------------------------------------------------- energy and convergence

@@ -55,9 +55,10 @@ class SensorValues:
 class Trace:
     """A run, kept every few samples: times [s], angles [rad], speeds [rad/s], current [A], voltage [V], torque [N m].
 
-    ``wanted``: the angle asked for; ``angles`` and ``speeds``: the load's; ``motor``: the motor's angle. Energies [J]
-    over the run: electrical in, heat of the winding, friction, work on the load's gravity and against pushes,
-    lost in the coupling, stored at the end. ``temperature``: rise of the copper [K].
+    ``wanted``: the angle asked for; ``angles`` and ``speeds``: the load's; ``motor``: the motor's angle; ``believed``:
+    what the controller takes the motor's angle for. All as turns of the load. Energies [J] over the run: electrical in,
+    heat of the winding, friction, work on the load's gravity and against pushes, lost in the coupling, stored at the
+    end. ``temperature``: rise of the copper [K].
     """
 
     times: FloatArray
@@ -65,6 +66,7 @@ class Trace:
     angles: FloatArray
     speeds: FloatArray
     motor: FloatArray
+    believed: FloatArray
     current: FloatArray
     voltage: FloatArray
     push: FloatArray
@@ -169,6 +171,7 @@ def simulated(
         seen = body.current * cmath.exp(1j * pairs * (body.angle - brain.angle))
         torque = brain.torque(wanted[k], speeds[k], accelerations[k])
         coming = brain.vector(torque, seen, pairs, psi, inductance)
+        believed = brain.angle
         brain.observe(measured, accelerations[k])
         if k == until:
             until += keep
@@ -178,8 +181,8 @@ def simulated(
                     "coupling, more inertia, or a faster control rate"
                 )
             kept.append(
-                (k, body.load_angle, body.load_speed, body.angle, body.current.imag, abs(vector), pushes[k])
-            )  # fmt: skip
+                (k, body.load_angle, body.load_speed, body.angle, believed, body.current.imag, abs(vector), pushes[k])
+            )
         body.advance(vector, pushes[k])
         vector = coming
     return _trace(kept, control.period, wanted, body)
@@ -219,9 +222,10 @@ def _trace(kept: Sequence[tuple[float, ...]], period: float, wanted: Sequence[fl
         angles=table[:, 1],
         speeds=table[:, 2],
         motor=table[:, 3],
-        current=table[:, 4],
-        voltage=table[:, 5],
-        push=table[:, 6],
+        believed=table[:, 4],
+        current=table[:, 5],
+        voltage=table[:, 6],
+        push=table[:, 7],
         energy=energy,
         temperature=body.temperature,
     )
