@@ -25,6 +25,7 @@ from pcbstator.errors import LawRangeError
 from pcbstator.physics.drive.coverage import normal_half_width, together, triangular_half_width, uniform_half_width
 from pcbstator.physics.drive.loop_response import SEEN, Loops
 
+FADING = ("friction", "unbalance", "current-sense offset")  # parts at rest that the integral takes out in time
 SAFE = 4.9  # standard deviations: wrong once in a million (tables of the normal distribution)
 STEP_TIMES = 400  # at which the answer to a push is looked at
 HALVINGS = 60
@@ -56,7 +57,7 @@ def _split(parts: list[Part]) -> tuple[list[float], list[float]]:
 
 def _at_rest(job: Positioning, parts: list[Part], arrived: float) -> dict[str, Any]:
     fixed, by_chance = _split(parts)
-    fading = [part for part in parts if part.name in ("friction", "unbalance")]
+    fading = [part for part in parts if part.name in FADING]
     lasting = together(*_split([part for part in parts if part not in fading]))
     return {
         "rest_error": together(fixed, by_chance),

@@ -67,5 +67,6 @@ def job_results(
     shaft = shaft_of(machine, design.load, turned, ratio)
     top = cycle.top_speed * ratio if cycle else None
     fit = drive_results(machine, drive, shaft, turned, ratio, top, motion.voltage_part) if driver else None
-    errors = motion_errors(Positioning(machine, drive, design.load, design.motion, design.requirement))
+    modulation = min(1.0, motion.voltage_part or 0.1)
+    errors = motion_errors(Positioning(machine, drive, design.load, design.motion, design.requirement, modulation))
     return replace(motion, **errors), fit

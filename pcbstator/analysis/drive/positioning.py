@@ -15,17 +15,21 @@ from pcbstator.analysis.drive.gains import Gains, chosen_gains, shaft_of
 from pcbstator.analysis.drive.load_cycle import LoadValues, load_values, without_load
 from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.requirement import Requirement
+from pcbstator.physics.drive.driver_errors import current_offset_vector, leg_voltage_loss
 from pcbstator.physics.drive.friction import stribeck_friction
 from pcbstator.physics.drive.loop_response import Loops, LoopValues, closed_loops
 from pcbstator.physics.drive.motion import Piece, rest_to_rest
 from pcbstator.physics.drive.positioning import play_angle
-from pcbstator.physics.drive.supply import no_load_speed
+from pcbstator.physics.drive.supply import no_load_speed, pulse_ripple
 
 SLOW = 1.5 * pi / 30  # rad/s: a slow turn that must look continuous (common practice, no source)
 SMALL_STEP = radians(0.5)  # a small step that must be seen (common practice, no source)
 SETTLED = radians(0.05)  # or two counts (common practice, no source)
 APPROACH = radians(5.0)  # the move before a stop where [motion] has none
 MODERATE = 20 * pi / 30  # rad/s: no faster between the stops then
+CURRENT_OFFSET = 0.005  # of the current limit (common practice, no source)
+GAIN_ERROR = 0.01  # between current sensors (common practice, no source)
+VOLTAGE_DROP = 0.05  # V, of a switch that conducts (common practice, no source)
 LONGEST_REST, SHORTEST_REST = 1.5, 0.1  # s, where neither [requirement] nor [motion] says
 
 
@@ -43,6 +47,7 @@ class Positioning:
     load: Load | None = None
     motion: Motion | None = None
     requirement: Requirement | None = None
+    modulation: float = 0.1  # of the voltage, where the current's ripple is looked at
 
     @cached_property
     def values(self) -> LoadValues:
@@ -74,6 +79,28 @@ class Positioning:
     def play(self) -> float:
         """Of the coupling, in all [rad]."""
         return self.load.play if self.load else 0.0
+
+    @property
+    def current_offset(self) -> float:
+        """Vector that the offsets of the current sensors make at worst [A]."""
+        offset = getattr(self.drive, "current_offset", CURRENT_OFFSET) * self.drive.current_limit
+        return abs(current_offset_vector(offset, self.machine.phases))
+
+    @property
+    def leg_loss(self) -> float:
+        """Voltage that all legs of a phase lose against their current [V]."""
+        drive = self.drive
+        drop = getattr(drive, "voltage_drop", VOLTAGE_DROP)
+        loss = leg_voltage_loss(drive.supply, drive.dead_time, drive.pwm, drop)
+        return 2 * loss if self.machine.h_bridges or self.machine.phases == 2 else loss
+
+    @property
+    def soft_current(self) -> float:
+        """Current [A] below which its ripple makes legs lose less."""
+        m, drive = self.machine, self.drive
+        return pulse_ripple(
+            drive.supply, m.inductance, drive.pwm, self.modulation, m.phases, m.h_bridges, m.resistance
+        )[0] / 2  # fmt: skip
 
     @property
     def order(self) -> float:
@@ -126,10 +153,15 @@ class Positioning:
 
     @property
     def running(self) -> float:
-        """Torque [N m] of a turn at the slow speed on level ground, spots left out."""
+        """Friction at the slow speed, spots left out [N m]."""
         fading = self.load.fading_speed if self.load else 1.0
         friction = stribeck_friction(self.slow_speed, self.values.running, self.values.standstill, fading)
         return float(friction) + self.values.viscous * self.slow_speed
+
+    @property
+    def torque(self) -> float:
+        """Of a turn at the slow speed, against gravity at its worst place, spots left out [N m]."""
+        return self.running + self.values.unbalance
 
     @property
     def slow_speed(self) -> float:

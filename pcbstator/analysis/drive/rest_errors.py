@@ -81,6 +81,9 @@ def rest_parts(job: Positioning, end: Arrival, arrived: float) -> list[Part]:
              "uniform", f"running friction within {UNKNOWN_FRICTION:.0%} of what is fed forward", "load.friction_n_m"),
         Part("unbalance", "at rest", torque_left(job, job.values.unbalance, 1.0), PLACE, "sine",
              "gravity at the target, which the integral has to take over", "load.unbalance_n_m"),
+        Part("current-sense offset", "at rest",
+             torque_left(job, job.current_offset * job.loop_values.torque_constant, job.order), PLACE, "sine",
+             "its torque at the target, which the integral has to take over", "drive.current_offset_percent"),
     ]  # fmt: skip
 
 

@@ -110,11 +110,7 @@ def budget_rows(prediction: Prediction) -> list[Row]:
     if found is None:
         return []
     return [
-        Row(entry["part"].capitalize(), f"{_sign(entry['part'])}{figures(entry['error_deg'], 3)}°", entry["why"])
+        Row(f"{entry['part'].capitalize()}, {entry['when']}", f"± {figures(entry['error_deg'], 3)}°", entry["why"])
         for entry in found.error_budget
+        if entry["error_deg"] > 0
     ]
-
-
-def _sign(part: str) -> str:
-    """Errors go either way, the offset between directions does not."""
-    return "" if "direction" in part else "± "

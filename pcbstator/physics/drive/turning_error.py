@@ -14,10 +14,10 @@ from pcbstator.physics.drive.loop_response import Loops
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
-COUNT_ORDERS = np.arange(1, 4001)  # of the saw-tooth that counts make
+ORDERS = np.arange(1, 601)  # of the saw-tooth that counts make
+FIRST_SHARP = 30.0  # order up to which the saw-tooth is sharp, to begin with
 PASSED = 6.0  # bandwidths of the observer, beyond which nothing passes
-STRONGEST = 16  # orders that are added with their phases; the others count as noise
-TIMES = 0.618034 * np.arange(256)  # s, at which they are looked at
+TIMES = 0.618034 * np.arange(256)  # s, at which beats are looked at
 
 
 @dataclass(frozen=True)
@@ -88,9 +88,9 @@ def of_counts(loops: Loops, speed: float, count: float, window: float) -> Uneven
     """What the steps of a sensor do: a saw-tooth of one count, as often as counts go by, looked at once a sample.
 
     loops: closed; speed: of the turn [rad/s]; count: [rad]; window: over which speed is a mean [s]. Returns [rad], 95 %
-    of the time, and [rad/s]. Orders above half of the sampling's rate come out lower, as beats between counts and
-    samples; those of very high order count as noise. Source: textbook series of the saw-tooth, count/(pi n); derived
-    here.
+    of the time, and [rad/s]. Orders above half of the sampling's rate come out lower, as beats of counts with samples;
+    those that the load's own unrest blurs by a radian or more count as noise. Beats change with the speed in its fifth
+    digit. Source: textbook series of the saw-tooth, count/(pi n); derived here.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
@@ -98,24 +98,24 @@ def of_counts(loops: Loops, speed: float, count: float, window: float) -> Uneven
     True
     """
     period, lowest = loops.values.period, 2 * pi * abs(speed) / count
-    seen = np.abs(np.mod(COUNT_ORDERS * lowest * period + pi, 2 * pi) - pi) < PASSED * loops.values.observer * period
-    orders = COUNT_ORDERS[seen]
-    swings = count / (pi * orders) * loops.answer(orders * lowest, "reading")
-    strongest = np.argsort(np.abs(swings))[::-1]
-    few, many = strongest[:STRONGEST], strongest[STRONGEST:]
-    turned = np.exp(1j * (TIMES * 2 * pi / count * abs(speed))[:, None] * orders[few])
-    rest = count / (pi * np.sqrt(2 * max(len(COUNT_ORDERS), pi / period / lowest)))  # rms of the orders beyond
-    found = []
-    for peaks, beyond in (
-        (swings, loops.noise("reading")),
-        (swings * mean_over(orders * lowest, period, window), loops.noise_of_speed("reading", window)),
-    ):
-        strong = (turned @ peaks[few]).imag
-        found.append((strong, float(np.hypot(np.sqrt((np.abs(peaks[many]) ** 2).sum() / 2), rest * beyond))))
-    (angle, scattered), (even, unsteady) = found
+    alias = np.abs(np.mod(ORDERS * lowest * period + pi, 2 * pi) - pi)
+    passed = ORDERS[alias < PASSED * loops.values.observer * period]
+    swings = count / (pi * passed) * loops.answer(passed * lowest, "reading")
+    passes, powers = loops.noise("reading"), np.abs(swings) ** 2 / 2
+    sharp, blurred = FIRST_SHARP, 0.0
+    for _ in range(2):
+        # Orders beyond both are beats all over the band; their power is that of 1/n² summed.
+        blurred = count / (pi * np.sqrt(2 * max(sharp, pi / period / lowest)))
+        unrest = np.hypot(np.sqrt(powers[passed <= sharp].sum()), blurred * passes)
+        sharp = float(np.clip(count / (2 * pi * unrest), FIRST_SHARP / 3, len(ORDERS)))
+    orders, swings = passed[passed <= sharp], swings[passed <= sharp]
+    turned = np.exp(1j * (TIMES * lowest)[:, None] * orders)
+    angle = (turned @ swings).imag
+    even = (turned @ (swings * mean_over(orders * lowest, period, window))).imag
+    unsteady = largest_of_many(blurred * loops.noise_of_speed("reading", window), 2 * pi / abs(speed) / window)
     return Unevenness(
-        float(np.hypot(np.quantile(np.abs(angle), SHARE), normal_half_width(scattered))),
-        float(np.hypot(np.ptp(even) / 2, largest_of_many(unsteady, 2 * pi / abs(speed) / window))),
+        float(np.hypot(np.quantile(np.abs(angle), SHARE), normal_half_width(blurred * passes))),
+        float(np.hypot(np.ptp(even) / 2, unsteady)),
     )
 
 
