@@ -7,17 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from pcbstator.analysis.drive.job import has_job, job_results, job_temperature
-from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, WindingResult
 from pcbstator.analysis.electrical.slip_ring import slip_ring_results
 from pcbstator.analysis.electrical.winding_geometry import end_winding_length
-from pcbstator.analysis.magnetic.losses import loss_factors, operating_losses, steel_drag
+from pcbstator.analysis.magnetic.losses import operating_losses
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGES, Work, loop_of, run_stage
-from pcbstator.analysis.thermal.current_limits import with_motion, with_pulses
-from pcbstator.analysis.thermal.records import ThermalResult
+from pcbstator.analysis.thermal.current_limits import with_pulses
 from pcbstator.analysis.tolerance import tolerance_results
 from pcbstator.copper import Copper
 from pcbstator.copper.clearance import least_gap
@@ -53,8 +50,8 @@ def worked(design: Design, copper: Copper | None = None) -> Work:
         reason, work.refusal = work.refusal, None
         if reason is not None and not isinstance(reason, LawRangeError):
             raise reason
-        if stage == "magnetics" and reason is not None:
-            work.out_of_range = str(reason)  # the heat has its own
+        if stage in ("magnetics", "job") and reason is not None:  # the heat has its own
+            work.out_of_range = work.out_of_range or str(reason)
     return work
 
 
@@ -75,12 +72,6 @@ def completed(work: Work) -> Prediction:
         except LawRangeError as error:
             reason = str(error)
     thermal = with_pulses(design, work.steady)
-    motion = drive = None
-    try:
-        motion, drive = _job(work, electrical, thermal)
-        thermal = with_motion(design, thermal, motion.heat_steps if motion else None)
-    except LawRangeError as error:
-        reason = reason or str(error)
     return Prediction(
         title=design.title,
         design_file=design.source,
@@ -92,26 +83,14 @@ def completed(work: Work) -> Prediction:
         thermal=thermal,
         mechanical=work.mechanical,
         slip_ring=slip_ring_results(design),
-        motion=motion,
-        drive=drive,
+        motion=work.motion,
+        drive=work.drive,
         losses=tuple(losses),
         tolerance=tolerance or None,
         out_of_range=work.out_of_range or reason,
         design=design,
         laid=copper,
     )
-
-
-def _job(
-    work: Work, electrical: ElectricalResult, thermal: ThermalResult
-) -> tuple[MotionResult | None, DriveResult | None]:
-    """The drive at its job, where the design has one and all that it needs was found."""
-    design, magnetic, mechanical, field = work.design, work.magnetic, work.mechanical, work.field
-    if not has_job(design) or field is None or magnetic is None or mechanical is None:
-        return None, None
-    warm = loss_factors(design, work.laid[1].copper, field, job_temperature(design))
-    drag = float(warm.eddy.sum()) + warm.circulating + steel_drag(design, warm)
-    return job_results(design, electrical, magnetic, mechanical, thermal, drag, loop_of(work))
 
 
 def _drawn_copper(design: SizedDesign, copper: Copper, counts: dict[str, Any]) -> CopperResult:

@@ -14,7 +14,7 @@ from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.copper import Copper
 from pcbstator.design import SizedDesign
-from pcbstator.findings import Finding
+from pcbstator.findings import Finding, Verdict
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,6 +35,7 @@ class Prediction:
     drive: DriveResult | None = None
     losses: tuple[dict[str, Any], ...] = ()
     tolerance: dict[str, dict[str, float]] | None = None
+    requirement: tuple[Verdict, ...] = ()
     findings: tuple[Finding, ...] = ()
     out_of_range: str = ""
     design: SizedDesign | None = inside()  # with its sizes settled
@@ -58,6 +59,8 @@ class Prediction:
             head["tolerance"] = self.tolerance
         if self.magnetic is not None:
             head["waves"] = self.magnetic.waves.to_dict()
+        if self.requirement:
+            head["requirement"] = [verdict.to_dict() for verdict in self.requirement]
         head["findings"] = [finding.to_dict() for finding in self.findings]
         return head
 

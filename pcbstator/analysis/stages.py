@@ -7,17 +7,27 @@ they have in common (windings, steel, field tables) is kept in ``Shared``.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
+from functools import partial
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.drive.job import Motor, Wanted, has_job, job_results, job_temperature
+from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.electrical.conductors import Conductors, conductors_of
 from pcbstator.analysis.electrical.counts import copper_figures, resistance_figures, turns_in_series, winding_figures
 from pcbstator.analysis.electrical.delta_loop import delta_loop
-from pcbstator.analysis.electrical.inductance import inductance_figures
-from pcbstator.analysis.electrical.records import CopperCounts, Inductances, Resistances, WindingCounts
+from pcbstator.analysis.electrical.inductance import inductance_figures, most_inductance
+from pcbstator.analysis.electrical.records import (
+    CopperCounts,
+    ElectricalResult,
+    Inductances,
+    Resistances,
+    WindingCounts,
+)
 from pcbstator.analysis.electrical.trace_ratings import TraceCase, many_trace_currents
 from pcbstator.analysis.fields import numbers
+from pcbstator.analysis.magnetic.losses import braking
 from pcbstator.analysis.magnetic.records import MagnetConstants, MagneticResult, Waveforms
 from pcbstator.analysis.magnetic.rotor_field import (
     ComplexArray,
@@ -27,11 +37,12 @@ from pcbstator.analysis.magnetic.rotor_field import (
     wave_figures,
 )
 from pcbstator.analysis.mechanical.records import MechanicalResult
+from pcbstator.analysis.mechanical.rotor import rotor_inertia
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.thermal.board_network import heat_of_sources, source_case
 from pcbstator.analysis.thermal.cooling import cooling_of, eddy_speed
 from pcbstator.analysis.thermal.current_limits import SteadyWork, refused_result, steady_results
-from pcbstator.analysis.thermal.records import SteadyLimits, ThermalResult
+from pcbstator.analysis.thermal.records import CycleHeat, SteadyLimits, ThermalResult
 from pcbstator.analysis.thermal.ring_sources import ring_sources
 from pcbstator.copper import Copper, lay_copper, size_design
 from pcbstator.copper.connections.via_transitions import layer_areas
@@ -44,12 +55,14 @@ from pcbstator.winding import Winding
 if TYPE_CHECKING:
     from pcbstator.design import Design, SizedDesign
 
-STAGES = ("copper", "magnetics", "heat", "inductance")  # in the order in which they are run; the last may be left out
+# In the order in which they are run; the last two may be left out.
+STAGES = ("copper", "magnetics", "heat", "inductance", "job")
 FOUND: Mapping[str, tuple[tuple[str, type], ...]] = {  # by which stage, and under which group they are given out
     "copper": (("winding", WindingCounts), ("copper", CopperCounts), ("electrical", Resistances)),
     "magnetics": (("magnetic", MagnetConstants), ("magnetic", Waveforms), ("mechanical", MechanicalResult)),
     "heat": (("thermal", SteadyLimits),),
     "inductance": (("electrical", Inductances),),
+    "job": (("motion", MotionResult), ("drive", DriveResult)),
 }
 
 
@@ -62,6 +75,14 @@ STAGE_OF: Mapping[str, str] = {
     key: stage for stage, groups in FOUND.items() for group, record in groups for key in keys_of(group, record)
 }
 WAVE_KEYS, ROTOR_KEYS = keys_of("magnetic", Waveforms), keys_of("mechanical", MechanicalResult)
+HEAT_KEYS = keys_of("motion", CycleHeat)  # they need the inductance, for the ripple of the switching
+WHOLE_KEYS = frozenset(  # dear: by bisection
+    ["motion.largest_load_inertia_kg_m2", "motion.largest_friction_n_m", "motion.cycle_growth_ratio",
+     "motion.cycle_heat_growth_ratio", "motion.cycle_shortest_rest_s"]
+)  # fmt: skip
+JOB_KEYS = keys_of("motion", MotionResult) | keys_of("drive", DriveResult)
+
+ALIKE = 3e-4  # part by which a result may differ between hardly any inductance and more than there can be
 
 
 @dataclass(eq=False)
@@ -85,6 +106,8 @@ class Work:
     mechanical: MechanicalResult | None = None
     inductances: Inductances | None = None
     steady: ThermalResult | None = None
+    motion: MotionResult | None = None
+    drive: DriveResult | None = None
     out_of_range: str = ""  # why some results of a design that goes on are missing
 
     def give(self, group: str, *records: object) -> None:
@@ -125,7 +148,8 @@ def run_stage(stage: str, works: Sequence[Work], shared: Shared, wanted: frozens
     elif stage == "heat":
         _heat(works)
     else:
-        run = {"copper": _copper, "inductance": _inductance}[stage]
+        single: dict[str, Callable[[Work, Shared], None]] = {"copper": _copper, "inductance": _inductance}
+        run = single.get(stage) or partial(_job, wanted=wanted)
         for work in works:
             try:
                 run(work, shared)
@@ -134,11 +158,12 @@ def run_stage(stage: str, works: Sequence[Work], shared: Shared, wanted: frozens
 
 
 def _copper(work: Work, shared: Shared) -> None:
-    design = work.sized = size_design(work.asked)
+    design = work.sized = size_design(work.asked) if work.full else shared.sized(work.asked)
     winding = work.winding = shared.winding(design)
-    if work.copper is None:
-        plan = None if work.full else quick_plan(design, winding)
-        work.copper = lay_copper(design, winding, plan)
+    if work.copper is None and work.full:
+        work.copper = lay_copper(design, winding)
+    elif work.copper is None:
+        work.copper = shared.copper(design, lambda: lay_copper(design, winding, quick_plan(design, winding)))
     conductors = work.conductors = conductors_of(design, work.copper)
     counts = (
         WindingCounts(**winding_figures(design, winding, work.copper)),
@@ -152,7 +177,7 @@ def _copper(work: Work, shared: Shared) -> None:
 
 def _magnetics(works: Sequence[Work], shared: Shared, wanted: frozenset[str]) -> None:
     """Field and linkage of several designs; what their fields have in common decides how many go together."""
-    waves = not wanted.isdisjoint(WAVE_KEYS)
+    waves = not wanted.isdisjoint(WAVE_KEYS | JOB_KEYS)
     ready: list[tuple[Work, RingField]] = []
     for work in works:
         try:
@@ -187,13 +212,14 @@ def _magnetic_result(work: Work, field: RingField, linkages: ComplexArray, waves
 
 
 def _inductance(work: Work, shared: Shared) -> None:
-    work.give("electrical", _inductances(work))
+    work.give("electrical", _inductances(work, shared))
 
 
-def _inductances(work: Work) -> Inductances:
-    """What the inductance stage gives; the heat of a turning delta needs it before."""
+def _inductances(work: Work, shared: Shared | None = None) -> Inductances:
+    """Found once for a design, and only where something asks for it."""
     if work.inductances is None:
-        work.inductances = Inductances(**inductance_figures(work.design, work.laid[1].copper))
+        found = partial(inductance_figures, work.design, work.laid[1])
+        work.inductances = Inductances(**(found() if shared is None else shared.inductance(work.design, found)))
     return work.inductances
 
 
@@ -219,7 +245,7 @@ def _heat(works: Sequence[Work]) -> None:
         try:
             if isinstance(sources, LawRangeError):
                 raise sources
-            heat = heat_of_sources(case, sources, steady=not work.full)
+            heat = heat_of_sources(case, sources, steady=work.design.motion is None and not work.full)
         except LawRangeError as reason:
             work.steady, work.refusal = refused_result(case.design, traces, reason), reason
             continue
@@ -231,3 +257,55 @@ def _heat(works: Sequence[Work]) -> None:
             work.refusal = LawRangeError(found.out_of_range)
         else:
             work.give("thermal", found)
+
+
+def _job(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
+    """The drive at its job, where the design has one, it is wanted, and all that it needs was found."""
+    design, magnetic, field = work.design, work.magnetic, work.field
+    if not (work.full or wanted & JOB_KEYS) or not has_job(design):
+        return
+    if field is None or magnetic is None or work.resistances is None or work.steady is None:
+        return
+    mechanical, loop = work.mechanical, loop_of(work)
+    motor = Motor(
+        magnetic,
+        rotor_inertia(design) if mechanical is None else mechanical.rotor_inertia,
+        work.steady,
+        braking(design, work.laid[1], field, job_temperature(design), each_order=work.full),
+        loop,
+    )
+    needs = Wanted(
+        whole=work.full or not wanted.isdisjoint(WHOLE_KEYS),
+        driver=work.full or any(key.startswith("drive.") for key in wanted),
+        heat=work.full or not wanted.isdisjoint(HEAT_KEYS),
+    )
+    run = partial(job_results, design, motor=motor, cycle=shared.cycle(design), wanted=needs)
+    if not (any(needs) or work.inductances):
+        work.motion = _alike(*(run(electrical)[0] for electrical in _extremes(work)))
+    if work.motion is None:
+        electrical = ElectricalResult(**vars(work.resistances), **vars(_inductances(work, shared)))
+        work.motion, work.drive = run(electrical)
+    for group, record in (("motion", work.motion), ("drive", work.drive)):
+        if record is not None:
+            work.give(group, record)
+
+
+def _extremes(work: Work) -> Iterator[ElectricalResult]:
+    """The design with hardly any inductance, and with more than it can have."""
+    most = most_inductance(work.design, work.laid[1])
+    for value in (1e-6 * most, most):
+        known = Inductances(
+            phase_inductance=value, mutual_inductance=0.0, synchronous_inductance=value, inductance_matrix=()
+        )
+        yield ElectricalResult(**vars(work.resistances), **vars(known))
+
+
+def _alike(least: MotionResult | None, most: MotionResult | None) -> MotionResult | None:
+    """One of two results where they are alike, so that what made the difference need not be known: each grows or falls
+    with the inductance, so that the true one lies between them.
+    """
+    one, other = numbers("motion", least), numbers("motion", most)
+    near = one.keys() == other.keys() and all(
+        abs(value - other[key]) <= ALIKE * max(abs(value), abs(other[key])) for key, value in one.items()
+    )
+    return least if near else None

@@ -7,12 +7,16 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.pipeline import completed, worked
 from pcbstator.analysis.prediction import Prediction
+from pcbstator.check.accepted import with_acceptances
 from pcbstator.check.envelope import envelope_findings
 from pcbstator.check.fabrication import fabrication_findings
 from pcbstator.check.job import job_findings
 from pcbstator.check.limits import at_least, at_most
 from pcbstator.check.mechanical import mechanical_findings
 from pcbstator.check.mechanical_features import feature_findings
+from pcbstator.check.parallel_paths import path_findings
+from pcbstator.check.requirement import Known, requirement_findings, verdicts
+from pcbstator.check.retrial import with_ways_out
 from pcbstator.check.slip_ring import slip_ring_findings
 from pcbstator.check.thermal import thermal_findings
 from pcbstator.copper import Copper
@@ -24,13 +28,18 @@ if TYPE_CHECKING:
 ORDER = {"error": 0, "warning": 1, "note": 2}
 
 
-def checked_prediction(design: Design, copper: Copper | None = None) -> Prediction:
-    """All results of a design with the findings about it.
+def checked_prediction(design: Design, copper: Copper | None = None, ways_out: bool = True) -> Prediction:
+    """All results of a design with the verdict and the findings about it; ways_out: also what would meet each
+    requirement that is not met.
 
     Raises DesignError where winding or copper cannot be laid.
     """
     work = worked(design, copper)
     prediction, (_, conductors) = completed(work), work.laid
+    found = verdicts(work.design, Known.of(prediction))
+    if ways_out:
+        found = with_ways_out(work, prediction, found)
+    prediction = replace(prediction, requirement=found)
     return replace(prediction, findings=check_design(work.design, conductors.copper, prediction))
 
 
@@ -39,14 +48,15 @@ def check_design(design: SizedDesign, copper: Copper, prediction: Prediction) ->
     board = copper.board
     findings = fabrication_findings(design, board, prediction.copper.closest) + envelope_findings(design, board)
     findings += feature_findings(design, board)
-    findings += _results(prediction)
+    findings += _results(prediction) + path_findings(design, prediction)
     if prediction.out_of_range and not any(finding.code == "magnets.overlap" for finding in findings):
         severity: Severity = "error" if prediction.magnetic is None else "warning"
         findings.append(Finding("law.range", severity, prediction.out_of_range))
     findings += mechanical_findings(design, prediction) + job_findings(design, prediction)
     findings += slip_ring_findings(design, prediction.slip_ring)
-    findings += thermal_findings(design, prediction)
-    return tuple(sorted(findings, key=lambda finding: ORDER[finding.severity]))
+    findings += thermal_findings(design, prediction) + requirement_findings(prediction.requirement)
+    findings = with_acceptances(findings, design.accepted)
+    return tuple(sorted(findings, key=lambda finding: (ORDER[finding.severity], finding.accepted is not None)))
 
 
 def _results(prediction: Prediction) -> list[Finding]:

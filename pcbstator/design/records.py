@@ -18,6 +18,7 @@ from pydantic import BeforeValidator, PrivateAttr
 
 from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.mechanical_features import Hole, Keepout, Slot, Tab, Thermistor
+from pcbstator.design.prices import Prices
 from pcbstator.design.quantities import (
     LARGEST,
     Count,
@@ -33,6 +34,7 @@ from pcbstator.design.quantities import (
     millimetres,
 )
 from pcbstator.design.recorded_motion import Recording
+from pcbstator.design.requirement import Acceptance, Acceptances, Requirement
 from pcbstator.design.rotor import Rotor
 from pcbstator.design.rules import RuleSet, rules_as_table
 from pcbstator.design.slip_ring import SlipRing
@@ -268,6 +270,7 @@ class Design(Record):
     drawing: ClassVar[Callable[[Design], str] | None] = None  # as a notebook shows it
 
     title: Annotated[str, Text(120)] = key("title", "name on drawings and reports", example="My motor")
+    requirement: Requirement | None = key("requirement", "what is asked of the built motor", None)
     envelope: Envelope | None = key("envelope", "envelope that the machine leaves", None)
     winding: Winding = key("winding", "coils and their connection")
     board: Board = key("board", "the printed circuit board")
@@ -280,6 +283,11 @@ class Design(Record):
     load: Load | None = key("load", "what the drive turns", None)
     motion: Motion | None = key("motion", "how it shall move", None)
     drive: Drive | None = key("drive", "supply, driver and sensor", None)
+    prices: Prices | None = key("prices", "what boards and magnets cost", None)
+    accepted: Annotated[dict[str, Acceptance], Acceptances()] | None = key(
+        "accepted", "findings that are no concern, each code with the reason", None,
+        example={"board.bow": "six tabs hold it"}, otherwise="none",
+    )  # fmt: skip
 
     _document: dict[str, Any] = PrivateAttr(default_factory=dict)
     _source: str = PrivateAttr(default="")

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 from unittest.mock import patch
 
 import pytest
 
+from pcbstator.analysis.electrical.inductance import most_inductance
 from pcbstator.analysis.pipeline import predict_design
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Recent, Shared
-from pcbstator.analysis.stages import STAGE_OF, STAGES, Work, run_stage
+from pcbstator.analysis.stages import HEAT_KEYS, JOB_KEYS, STAGE_OF, STAGES, WHOLE_KEYS, Work, run_stage
 from pcbstator.design import load_design
 from pcbstator.errors import DesignError, LawRangeError
 from tests.command import DESIGNS
@@ -19,6 +21,7 @@ from tests.random_designs import drawn_design
 CLOSE = 1e-3
 EVERYTHING = frozenset(STAGE_OF)
 STAGE = load_design(next(path for path in DESIGNS if path.stem == "photogrammetry-stage"))
+MOTION = frozenset(key for key in JOB_KEYS - HEAT_KEYS - WHOLE_KEYS if key.startswith("motion."))
 SPAN = 0.016, 0.125  # m, of all designs that are drawn
 
 
@@ -105,6 +108,80 @@ def test_many_designs(first: int) -> None:
     """Some 500 designs in all that can be laid, half of them with inductance."""
     laid, _ = compare(range(first, first + 128))
     assert laid >= 90
+
+
+JOB: dict[str, Any] = {
+    "load": {"inertia_kg_m2": 0.004, "friction_n_m": 0.004, "standstill_friction_n_m": 0.006,
+             "friction_spots": [{"angle_deg": 40.0, "width_deg": 10.0, "extra_n_m": 0.002}]},
+    "motion": {"move_deg": 90.0, "speed_rpm": 20.0, "acceleration_deg_s2": 90.0, "dwell_s": 1.0},
+    "drive": {"supply_v": 24.0, "current_limit_peak_a": 1.0, "pwm_khz": 50.0, "sensor_counts": 16384,
+              "sensor_noise_deg": 0.01},
+}  # fmt: skip
+FAST = {"motion.speed_rpm": 2000.0, "motion.acceleration_deg_s2": 1e6, "drive.supply_v": 6.0}  # where voltage binds
+
+
+def job_design(seed: int) -> Any:
+    """A drawn design with the job of a slow stage, or of a fast fan that its supply hardly feeds."""
+    design = drawn_design(seed).with_values(JOB)
+    return design.with_values(FAST) if seed % 3 == 0 else design
+
+
+@cache
+def whole_of_job(seed: int) -> Prediction:
+    """Its whole prediction."""
+    return predict_design(job_design(seed))
+
+
+def near(key: str, value: float, expected: dict[str, float]) -> Any:
+    """What a quick result of the job must be: 0.1 % of it, or of what it is the difference of. Braking by eddies goes
+    with the square of the field.
+    """
+    whole = {
+        "motion.peak_torque_reserve_ratio": 1 + value,
+        "motion.continuous_torque_reserve_ratio": 1 + value,
+        "motion.largest_friction_n_m": expected.get("motion.available_peak_torque_n_m", 0.0),
+        "motion.drag_torque_n_m": 3 * value,
+        "motion.supply_current_mean_a": expected.get("motion.supply_current_peak_a", 0.0),
+        "motion.cycle_shortest_rest_s": expected.get("motion.cycle_time_s", 0.0),
+        "motion.braking_energy_j": expected.get("motion.cycle_energy_j", 0.0),
+    }
+    return pytest.approx(value, rel=CLOSE, abs=CLOSE * abs(whole.get(key, 0.0)) + 1e-11)
+
+
+@pytest.mark.parametrize("asked", [MOTION, JOB_KEYS], ids=["motion", "motion and driver"])
+def test_the_job(asked: frozenset[str]) -> None:
+    """All of the job, and that part of it which does not need to know the inductance where that makes no difference."""
+    found, shared, without = 0, Shared(*SPAN), 0
+    for seed in range(2000, 2018):
+        try:
+            design = job_design(seed)
+            whole = whole_of_job(seed)
+            work = carried(design, shared, asked, tuple(stage for stage in STAGES if stage != "inductance"))
+            if work.refusal is not None:
+                continue
+        except DesignError:
+            continue
+        expected = {key: value for key, value in flat(whole).items() if key in asked}
+        got = {key: value for key, value in work.results.items() if key in asked}
+        assert set(expected) == set(got), (seed, set(expected) ^ set(got))
+        for key, value in expected.items():
+            assert got[key] == near(key, value, expected), (seed, key)
+        found, without = found + 1, without + (work.inductances is None)
+    assert found > 8
+    assert without > 3 or asked is JOB_KEYS
+
+
+def test_no_phase_has_more_inductance_than_that() -> None:
+    laid = 0
+    for seed in range(2100, 2130):
+        try:
+            work = carried(drawn_design(seed), Shared(*SPAN), stages=("copper", "magnetics", "inductance"))
+        except DesignError:
+            continue
+        if work.inductances is not None:
+            assert work.inductances.synchronous_inductance < most_inductance(work.design, work.laid[1]), seed
+            laid += 1
+    assert laid > 12
 
 
 def test_neither_order_nor_company_matters() -> None:

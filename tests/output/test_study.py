@@ -13,6 +13,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from pcbstator.analysis.cost import invented_prices
 from pcbstator.output.canvas.places import along, label_offsets
 from pcbstator.output.study_report.csv_table import designs_csv
 from pcbstator.output.study_report.figures import pareto_svg, sensitivity_svg
@@ -20,7 +21,6 @@ from pcbstator.output.study_report.page import explore_html, explore_text, study
 from pcbstator.output.study_report.parallel_axes import parallel_svg
 from pcbstator.output.study_report.words import price_words
 from pcbstator.study.confirm import Confirmation
-from pcbstator.study.cost import invented_prices
 from pcbstator.study.records import Constraint, Objective, Option, Outcome, Study, Variable
 from pcbstator.study.results import gather, pins
 from pcbstator.study.store import open_store

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 import pcbstator
+from pcbstator.analysis.cost import board_cost, invented_prices, magnet_cost
 from pcbstator.design.file_text import changed_text
 from pcbstator.errors import OutputError
-from pcbstator.study.cost import board_cost, invented_prices, magnet_cost
 from pcbstator.study.records import Variable
 from pcbstator.study.sensitivity import correlation_ratio, influences
 from pcbstator.study.store import open_store

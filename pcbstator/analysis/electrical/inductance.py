@@ -8,13 +8,14 @@ of the next, on a grid as fine as the tracks, put that right for all of them.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import ceil, cos, pi, sqrt
+from math import ceil, cos, log, pi, sqrt
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.analysis.electrical.conductors import conductors_of, phase_angle
+from pcbstator.analysis.electrical.conductors import Conductors, phase_angle
+from pcbstator.constants import MU_0
 from pcbstator.copper import Copper, Track
 from pcbstator.physics.inductance.rings import CoilRing, ring_cells, ring_inductance_matrix
 from pcbstator.physics.inductance.strips import (
@@ -62,14 +63,11 @@ def iron_faces(design: SizedDesign) -> tuple[Image, ...]:
     return iron_images(planes, min(max(wanted, FEWEST_REFLECTIONS), MOST_REFLECTIONS))
 
 
-def inductance_matrix(design: SizedDesign, copper: Copper) -> FloatArray:
+def inductance_matrix(design: SizedDesign, conductors: Conductors) -> FloatArray:
     """Self and mutual inductances (phases, phases) [H], vias left out."""
-    shares = conductors_of(design, copper).network.shares.round(DIGITS)
-    images, rings, (interconnects, currents) = (
-        iron_faces(design),
-        _rings(copper, shares),
-        _interconnects(copper, shares),
-    )
+    copper, shares = conductors.copper, conductors.network.shares.round(DIGITS)
+    images, rings = iron_faces(design), _rings(copper, shares)
+    interconnects, currents = _interconnects(copper, shares)
     repeats = None if copper.alike or design.rotor.poles <= FEW_POLES else design.rotor.poles // 2
     whole = ring_inductance_matrix(rings, interconnects, currents, images, repeats)
     cell, interconnect_cell = ring_cells(rings, interconnects)
@@ -83,9 +81,9 @@ def inductance_matrix(design: SizedDesign, copper: Copper) -> FloatArray:
     return np.asarray(whole + near)
 
 
-def inductance_figures(design: SizedDesign, copper: Copper) -> dict[str, Any]:
+def inductance_figures(design: SizedDesign, conductors: Conductors) -> dict[str, Any]:
     """The inductances of ``ElectricalResult``."""
-    matrix = inductance_matrix(design, copper)
+    matrix = inductance_matrix(design, conductors)
     phases = len(matrix)
     own = float(np.trace(matrix)) / phases
     return {
@@ -94,6 +92,21 @@ def inductance_figures(design: SizedDesign, copper: Copper) -> dict[str, Any]:
         "synchronous_inductance": synchronous_inductance(matrix),
         "inductance_matrix": tuple(tuple(row) for row in matrix.tolist()),
     }
+
+
+def most_inductance(design: SizedDesign, conductors: Conductors) -> float:
+    """More inductance [H] than a phase can have, where it need not be known any better.
+
+    Every metre of a phase's copper as a straight track with its return four pole pitches away, as if all turns of a
+    coil on all layers lay in one place; twice for the other phases, and once more for each face of iron, which mirrors
+    it (derived here).
+    """
+    board, copper = design.board, conductors.copper
+    paths = len(conductors.path_lengths) / len(copper.phases)  # of a phase, which share its current
+    beside = int(design.winding.turns) * len(design.layer_z) / paths
+    pitch = pi * (board.copper_inner_diameter + board.copper_outer_diameter) / 2 / design.rotor.poles
+    own = MU_0 / (2 * pi) * (log(8 * pitch / board.track_width) + 0.5)
+    return float(2 * (1 + len(iron_faces(design))) * max(conductors.path_lengths) * beside * own)
 
 
 def _near_coils(rings: Sequence[CoilRing], cell: float, pitch: float, images: tuple[Image, ...]) -> FloatArray:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from math import pi
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pcbstator.analysis.electrical.conductors import Conductors, conductors_of
 from pcbstator.analysis.electrical.delta_loop import loop_current_rms, warm_loop
 from pcbstator.analysis.magnetic.rotor_field import path_linkages, phase_linkages
-from pcbstator.copper import Copper, Track
+from pcbstator.copper import Copper
 from pcbstator.materials import mild_steel, steel_loss_values
 from pcbstator.physics.conductors.delta_loop import DeltaLoop, loop_loss
 from pcbstator.physics.conductors.eddy import strip_eddy_loss_density
@@ -60,6 +60,42 @@ def loss_factors(
     )
 
 
+class Braking(NamedTuple):
+    """What brakes, but a delta's loop: torque over speed by losses in the copper, and by eddies in steel beyond the
+    board [N m s/rad], which are losses over the square of the speed; torque by hysteresis in that steel [N m].
+    """
+
+    copper: float = 0.0
+    steel: float = 0.0
+    hysteresis: float = 0.0
+
+
+def job_speed(design: SizedDesign) -> float:
+    """Speed [rad/s] of the rotor for which the loss in steel is found: that of the job, else the highest of
+    [operation].
+    """
+    motion, ratio = design.motion, design.drive.gear_ratio if design.drive else 1.0
+    if motion is not None and motion.speed is not None:
+        return motion.speed * ratio
+    return (max(design.operation.speeds) if design.operation else 0.0) or USUAL_SPEED
+
+
+def braking(
+    design: SizedDesign, conductors: Conductors, field: RingField, temperature_c: float, each_order: bool = True
+) -> Braking:
+    """What brakes with the copper at ``temperature_c`` [C]. conductors: at 20 C. each_order: the field's orders one by
+    one; else all of them as one field, which is quicker and the same but for the interpolation in its table.
+    """
+    copper = conductors.copper
+    eddy = _eddy_loss(copper, field if each_order else all_orders_at_once(field), temperature_c).sum()
+    paths = len(copper.current_paths.phase) != len(copper.phases)
+    circulating = circulating_loss(field, conductors_of(design, copper, temperature_c)) if paths else 0.0
+    # Eddies of steel grow less than with the square of the speed: too small at lower speeds, too large at higher ones.
+    speed = job_speed(design)
+    steel = steel_plate_loss(design, field, speed)
+    return Braking(float(eddy) + circulating, steel.eddy / speed**2, steel.hysteresis / speed)
+
+
 def steel_plate_loss(design: SizedDesign, field: RingField, speed: float) -> PlateLoss:
     """Loss [W] of a steel plate beyond the board at ``speed`` [rad/s]."""
     if field.plate is None:
@@ -70,33 +106,28 @@ def steel_plate_loss(design: SizedDesign, field: RingField, speed: float) -> Pla
     )
 
 
-def steel_drag(design: SizedDesign, factors: LossFactors) -> float:
-    """Loss of a steel plate beyond the board over the square of the speed [W s2], at the highest of [operation].
-
-    That loss grows less than so, which makes it too small at lower speeds, and too large at higher ones.
-    """
-    speed = max(design.operation.speeds) if design.operation else USUAL_SPEED
-    return sum(factors.steel(speed)) / speed**2 if speed > 0 else 0.0
+def all_orders_at_once(field: RingField) -> RingField:
+    """One field at the fundamental that heats as all orders do: eddies go with the square of frequency times field."""
+    together = np.sqrt(np.einsum("n,nzr->zr", np.square(field.orders, dtype=float), field.values**2))
+    return replace(field, orders=np.array([1]), values=together[None])
 
 
 def _eddy_loss(copper: Copper, field: RingField, temperature_c: float) -> FloatArray:
     """Eddy loss (orders, layers) [W] at 1 rad/s: every piece of track as a strip across the moving field."""
     frequencies = field.orders * field.pole_pairs / (2 * pi)
     resistivity = float(conductor_resistivity(temperature_c))
-    loss = np.zeros((len(field.orders), len(copper.layers)))
-
-    def add(track: Track, count: int) -> None:
-        middles = (track.points[1:] + track.points[:-1]) / 2
-        volume = track.lengths * track.piece_widths * copper.layers[track.layer - 1].thickness
-        peak = field.at(np.hypot(*middles.T), track.layer - 1)
-        density = strip_eddy_loss_density(frequencies[:, None], peak, track.piece_widths, resistivity)
-        loss[:, track.layer - 1] += count * (density @ volume)
-
-    for track, coils in copper.template_tracks:
-        add(track, len(coils))
-    for track in copper.interconnects:
-        add(track, 1)
-    return loss
+    counted = [(track, len(coils)) for track, coils in copper.template_tracks]
+    counted += [(track, 1) for track in copper.interconnects]
+    pieces = np.array([len(track.points) - 1 for track, _ in counted])
+    layer = np.repeat([track.layer - 1 for track, _ in counted], pieces)
+    middles = np.concatenate([track.points[1:] + track.points[:-1] for track, _ in counted]) / 2
+    lengths = np.concatenate([track.lengths for track, _ in counted])
+    widths = np.concatenate([track.piece_widths for track, _ in counted])
+    thickness = np.array([each.thickness for each in copper.layers])[layer]
+    volume = np.repeat([count for _, count in counted], pieces) * lengths * widths * thickness
+    density = strip_eddy_loss_density(frequencies[:, None], field.at(np.hypot(*middles.T), layer), widths, resistivity)
+    loss = density * volume
+    return np.stack([loss[:, layer == number].sum(axis=1) for number in range(len(copper.layers))], axis=1)
 
 
 def circulating_loss(field: RingField, conductors: Conductors) -> float:

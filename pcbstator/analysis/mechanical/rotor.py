@@ -6,7 +6,7 @@ from dataclasses import replace
 from math import pi, sin
 from typing import TYPE_CHECKING
 
-from pcbstator.analysis.magnetic.rotor_field import steel_ring
+from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.design import BlockMagnet, DiscMagnet
 from pcbstator.materials import knee_field_strength, mild_steel, neodymium, steel_density
@@ -74,18 +74,32 @@ def _axial_force(design: SizedDesign, footprint: Footprint, iron: SaturatedIron)
     return forces[0], -slope / (2 if design.rotor.arrangement == "double" else 1)
 
 
+def rotor_masses(design: SizedDesign, footprint: Footprint) -> tuple[float, float, float]:
+    """Mass [kg] of one magnet and of the steel behind one ring of them, and inertia [kg m2] of all that turns."""
+    rotor = design.rotor
+    area, _, gyration = magnet_faces(design)
+    magnet_mass = area * rotor.magnet.thickness * neodymium().density
+    inner, outer = steel_ring(design, footprint)
+    steel_mass = pi * (outer**2 - inner**2) * rotor.back_iron * steel_density()
+    inertia = rotor.poles * magnet_mass * gyration**2 + steel_mass * (inner**2 + outer**2) / 2
+    return magnet_mass, steel_mass, (2 if rotor.arrangement == "double" else 1) * inertia
+
+
+def rotor_inertia(design: SizedDesign) -> float:
+    """Inertia of magnets and steel about the axis [kg m2]."""
+    return rotor_masses(design, magnet_footprint(design))[2]
+
+
 def mechanical_results(design: SizedDesign, footprint: Footprint, iron: SaturatedIron) -> MechanicalResult:
     """Masses of magnets and steel only: what carries them is the load's."""
     rotor = design.rotor
     rotors = 2 if rotor.arrangement == "double" else 1
-    area, centroid, gyration = magnet_faces(design)
-    magnet_mass = area * rotor.magnet.thickness * neodymium().density
-    inner, outer = steel_ring(design, footprint)
-    steel_mass = pi * (outer**2 - inner**2) * rotor.back_iron * steel_density()
+    area, centroid, _ = magnet_faces(design)
+    magnet_mass, steel_mass, inertia = rotor_masses(design, footprint)
     magnets = rotor.poles * magnet_mass
-    inertia = magnets * gyration**2 + steel_mass * (inner**2 + outer**2) / 2
     force, stiffness = _axial_force(design, footprint, iron)
     fastest = max(design.operation.speeds) if design.operation else None
+    rim = max(steel_ring(design, footprint)[1], float(footprint.breakpoints[-1]))
     centrifugal = None if not fastest else magnet_mass * centroid * fastest**2
     back, plate = iron.back_iron, iron.plate
     working, knee = _working_point(design, footprint, iron)
@@ -96,8 +110,8 @@ def mechanical_results(design: SizedDesign, footprint: Footprint, iron: Saturate
         knee_flux=knee,
         magnet_mass=rotors * magnets,
         rotor_mass=rotors * (magnets + steel_mass),
-        rotor_inertia=rotors * inertia,
-        rim_speed=None if not fastest else fastest * max(outer, float(footprint.breakpoints[-1])),
+        rotor_inertia=inertia,
+        rim_speed=None if not fastest else fastest * rim,
         centrifugal_force=centrifugal,
         glue_stress=None if centrifugal is None else centrifugal / area,
         back_iron_flux=back.mean if back else None,

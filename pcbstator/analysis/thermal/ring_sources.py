@@ -6,7 +6,7 @@ Everything comes from the tracks' centre-lines, widths and currents; nothing is 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import pi
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from pcbstator import materials
 from pcbstator.analysis.electrical.conductors import Conductors
-from pcbstator.analysis.magnetic.losses import circulating_loss
+from pcbstator.analysis.magnetic.losses import all_orders_at_once, circulating_loss
 from pcbstator.copper import Copper, Track
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.delta_loop import DeltaLoop
@@ -232,8 +232,7 @@ def _eddy_density(case: SourceCase, pieces: _Pieces) -> FloatArray | LawRangeErr
     if field is None:
         return np.zeros(len(pieces.radius))
     resistivity, frequency = float(conductor_resistivity(20.0)), field.pole_pairs / (2 * pi)
-    together = np.sqrt(np.einsum("n,nzr->zr", np.square(field.orders, dtype=float), field.values**2))
-    table = replace(field, orders=np.array([1]), values=together[None])
+    table = all_orders_at_once(field)
     ends = pieces.radius + np.array([[-1.0], [1.0]]) * pieces.reach / 12**0.5  # two Gauss points along the radius
     try:
         peak = table.at(ends.ravel(), np.tile(pieces.layer, 2)).reshape(ends.shape)

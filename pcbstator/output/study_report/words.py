@@ -7,10 +7,10 @@ from math import isfinite
 
 import numpy as np
 
+from pcbstator.analysis.cost import invented_prices
 from pcbstator.output.canvas.text import known_glyphs, wrapped
 from pcbstator.output.words import figures
 from pcbstator.study.confirm import Confirmation
-from pcbstator.study.cost import invented_prices
 from pcbstator.study.keys import unit_of, words_of
 from pcbstator.study.records import Constraint, Objective, Study, Variable
 from pcbstator.study.results import Best, Found, evenly

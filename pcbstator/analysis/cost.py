@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Mapping
-from functools import cache
 from math import pi
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
 from pcbstator.analysis.mechanical.rotor import magnet_faces
 from pcbstator.design import SectorMagnet
+from pcbstator.design.prices import Prices
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
@@ -22,10 +20,9 @@ BASE_GRADE = 35  # MJ·Oe
 FRAME = 2e-3  # m that a board manufacturer leaves around a board
 
 
-@cache
 def invented_prices() -> dict[str, Any]:
     """The prices that the program comes with; they are invented."""
-    return tomllib.loads(Path(__file__).with_name("prices.toml").read_text(encoding="utf-8"))
+    return Prices().model_dump()
 
 
 def board_cost(design: Design, prices: Mapping[str, Any], vias: float = 0.0) -> float:

@@ -1,0 +1,227 @@
+"""The verdict: each line of ``[requirement]`` beside what is predicted, what decides it, and what would meet it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from pcbstator.analysis.cost import board_cost, magnet_cost
+from pcbstator.analysis.drive.records import DEGREE, RPM, DriveResult, MotionResult
+from pcbstator.analysis.prediction import Prediction
+from pcbstator.check.limits import ROUNDING
+from pcbstator.findings import Finding, Judgement, Verdict
+
+if TYPE_CHECKING:
+    from pcbstator.design import SizedDesign
+
+SEEN = 0.5  # error of a step, of its size, at which the step is still seen where the file gives none
+REST, MOVING = "at rest", "moving"
+
+
+@dataclass(frozen=True)
+class Known:
+    """What the answers rest on; motion or drive None: ``reason`` says why. vias: of one board."""
+
+    motion: MotionResult | None
+    drive: DriveResult | None
+    vias: float
+    reason: str = ""
+
+    @classmethod
+    def of(cls, prediction: Prediction) -> Known:
+        """Of a prediction."""
+        reason = prediction.out_of_range or "the coils link no flux"
+        return cls(prediction.motion, prediction.drive, prediction.copper.via_count, reason)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """A predicted value in the unit of its requirement; value None: why it cannot be said stands in ``decided_by``.
+
+    forbidden: why the requirement is not met whatever the value.
+    """
+
+    value: float | None
+    decided_by: str
+    forbidden: str = ""
+
+
+Reply = Callable[["SizedDesign", Known], Answer]
+
+
+@dataclass(frozen=True)
+class Line:
+    """A requirement: its key, whether its value must be at most the limit, its unit and how it is answered."""
+
+    name: str
+    attribute: str
+    per_si: float
+    answer: Reply
+    most: bool = True
+
+
+def verdicts(design: SizedDesign, known: Known) -> tuple[Verdict, ...]:
+    """The answer to every requirement that is stated, without ways out; they are sought only where one is not met."""
+    asked = design.requirement
+    if asked is None:
+        return ()
+    found = []
+    for line in LINES:
+        limit = getattr(asked, line.attribute)
+        if limit is not None:
+            found.append(_verdict(line, limit * line.per_si, line.answer(design, known)))
+    return tuple(found)
+
+
+def _verdict(line: Line, limit: float, answer: Answer) -> Verdict:
+    verdict: Judgement = "cannot be said"
+    if answer.forbidden:
+        verdict = "not met"
+    elif answer.value is not None:
+        slack = ROUNDING * max(abs(limit), abs(answer.value))
+        over = answer.value - limit if line.most else limit - answer.value
+        verdict = "met" if over <= slack else "not met"
+    decided = answer.forbidden or answer.decided_by
+    return Verdict(line.name, limit, answer.value, verdict, line.most, decided)
+
+
+def requirement_findings(found: tuple[Verdict, ...]) -> list[Finding]:
+    """A warning for every requirement that is not met or that cannot be judged; boards can still be made."""
+    findings = []
+    for verdict in found:
+        if verdict.verdict == "met":
+            continue
+        wanted = f"{verdict.name} must be at {'most' if verdict.most else 'least'} {verdict.limit:.4g}"
+        if verdict.verdict == "cannot be said":
+            words = f"{wanted}; whether it is cannot be said: {verdict.decided_by}"
+        elif verdict.value is None:
+            words = f"{wanted} and is not: {verdict.decided_by}"
+        else:
+            words = f"{wanted} and is {verdict.value:.4g}, decided by {verdict.decided_by}"
+        if verdict.way_out:
+            words += f"; {verdict.way_out}"
+        code = f"requirement.{verdict.name}"
+        findings.append(Finding(code, "warning", words, verdict.value, verdict.limit, where=code))
+    return findings
+
+
+def _motion(answer: Callable[[SizedDesign, MotionResult], Answer]) -> Reply:
+    """An answer that needs the results of the motion."""
+
+    def answered(design: SizedDesign, known: Known) -> Answer:
+        if known.motion is None:
+            return Answer(None, f"the motion could not be computed: {known.reason}")
+        return answer(design, known.motion)
+
+    return answered
+
+
+def _budget(attribute: str, when: str, why: str, scale: float = DEGREE) -> Reply:
+    """An answer from the error budget, decided by the largest of its parts."""
+
+    def answered(design: SizedDesign, motion: MotionResult) -> Answer:
+        value = getattr(motion, attribute)
+        if value is None:
+            return Answer(None, why)
+        return Answer(value * scale, largest_part(motion, when))
+
+    return _motion(answered)
+
+
+def largest_part(motion: MotionResult, when: str) -> str:
+    """The largest part of the error budget at rest or moving, in words."""
+    rows = [row for row in motion.error_budget if row.get("when") == when]
+    if not rows:
+        return "no part of the error budget"
+    worst = max(rows, key=lambda row: row["error_deg"])
+    return f"{worst['part']}, {worst['error_deg']:.2g} deg"
+
+
+def _settling(design: SizedDesign, motion: MotionResult) -> Answer:
+    if motion.settling_time is None:
+        within = f"{motion.settled_within * DEGREE:.3g} deg" if motion.settled_within is not None else "its band"
+        return Answer(None, "", f"it never stays within {within}: {largest_part(motion, REST)}")
+    return Answer(motion.settling_time, "bandwidth of the position loop and friction")
+
+
+def _slow_speed(design: SizedDesign, known: Known) -> Answer:
+    if known.drive is None:
+        return Answer(None, f"the drive could not be computed: {known.reason}")
+    ratio = design.drive.gear_ratio if design.drive else 1.0
+    return Answer(known.drive.slowest / ratio * RPM, "counts of the sensor and bandwidth of the observer")
+
+
+def _smallest_step(design: SizedDesign, motion: MotionResult) -> Answer:
+    asked = design.requirement
+    if motion.step_error is None or motion.small_step is None:
+        return Answer(None, "the error of a step is not known")
+    most = (asked.step_error if asked else None) or SEEN
+    return Answer(motion.small_step * motion.step_error / most * DEGREE, largest_part(motion, REST))
+
+
+def _move_time(design: SizedDesign, motion: MotionResult) -> Answer:
+    if motion.move_time is None:
+        return Answer(None, "the motion has no move")
+    lacks = ""
+    if motion.peak_reserve is not None and motion.peak_reserve < 0 and motion.available_peak is not None:
+        needed, there = 1e3 * (motion.required_peak or 0.0), 1e3 * motion.available_peak
+        lacks = f"the torque: {needed:.3g} mN·m are needed, {there:.3g} there"
+    elif motion.voltage_part is not None and motion.voltage_part > 1:
+        lacks = f"the voltage: {motion.voltage_part:.3g} times what the supply gives is needed"
+    return Answer(motion.move_time, "speed and acceleration of [motion]", lacks)
+
+
+def _reserve(design: SizedDesign, motion: MotionResult) -> Answer:
+    reserves = {"peak torque": motion.peak_reserve, "continuous torque": motion.continuous_reserve}
+    known = {name: 100 * reserve for name, reserve in reserves.items() if reserve is not None}
+    if not known:
+        return Answer(None, "neither peak nor continuous torque is known")
+    least = min(known, key=lambda name: known[name])
+    return Answer(known[least], least)
+
+
+def _temperature(attribute: str, where: str) -> Reply:
+    """A temperature of the repeated cycle."""
+
+    def answered(design: SizedDesign, motion: MotionResult) -> Answer:
+        value = getattr(motion, attribute)
+        if value is None:
+            return Answer(None, "the heat of the repeated cycle is not known, or it finds no steady temperature")
+        return Answer(value, f"{where}, with the motion repeated for hours")
+
+    return _motion(answered)
+
+
+def _supply(design: SizedDesign, motion: MotionResult) -> Answer:
+    if motion.supply_peak is None:
+        return Answer(None, "the supply's current is not known")
+    return Answer(motion.supply_peak, "largest power of the motion, braking not counted back")
+
+
+def _price(design: SizedDesign, known: Known) -> Answer:
+    if design.prices is None:
+        return Answer(None, "no prices are stated")
+    prices = design.prices.model_dump()
+    boards, magnets = board_cost(design, prices, known.vias), magnet_cost(design, prices)
+    return Answer(boards + magnets, f"boards {boards:.3g}, magnets and steel {magnets:.3g} {design.prices.currency}")
+
+
+NO_BUDGET = "it needs [drive] and a field"
+LINES = (
+    Line("position_error_deg", "position_error", DEGREE, _budget("rest_error", REST, NO_BUDGET)),
+    Line("repeatability_deg", "repeatability", DEGREE, _budget("repeatability", REST, NO_BUDGET)),
+    Line("direction_offset_deg", "direction_offset", DEGREE, _budget("direction_offset", REST, NO_BUDGET)),
+    Line("settling_time_s", "settling_time", 1.0, _motion(_settling)),
+    Line("slow_speed_rpm", "slow_speed", RPM, _slow_speed),
+    Line("speed_ripple_percent", "speed_ripple", 100.0, _budget("slow_speed_ripple", MOVING, NO_BUDGET, 100.0)),
+    Line("smallest_step_deg", "smallest_step", DEGREE, _motion(_smallest_step)),
+    Line("step_error_percent", "step_error", 100.0, _budget("step_error", REST, NO_BUDGET, 100.0)),
+    Line("move_time_s", "move_time", 1.0, _motion(_move_time)),
+    Line("torque_reserve_percent", "torque_reserve", 100.0, _motion(_reserve), most=False),
+    Line("board_temperature_c", "board_temperature_c", 1.0, _temperature("cycle_board_c", "copper loss in the board")),
+    Line("touch_temperature_c", "touch_temperature_c", 1.0, _temperature("cycle_face_c", "loss behind that face")),
+    Line("supply_current_a", "supply_current", 1.0, _motion(_supply)),
+    Line("price", "price", 1.0, _price),
+    Line("push_deg", "push", DEGREE, _budget("told_push", REST, NO_BUDGET)),
+)

@@ -1,0 +1,74 @@
+"""Designs with a few settings changed, judged again on what the first run has found already."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from math import radians
+from typing import TYPE_CHECKING
+
+from pcbstator.analysis.pipeline import worked
+from pcbstator.analysis.prediction import Prediction
+from pcbstator.analysis.shared import Shared
+from pcbstator.analysis.stages import Work, run_stage
+from pcbstator.check.changes import CHANGES
+from pcbstator.check.job import LEAST_MARGIN
+from pcbstator.check.requirement import Known, verdicts
+from pcbstator.check.way_out import Judge, Settings, Step, way_out
+from pcbstator.copper import size_design
+from pcbstator.errors import PcbstatorError
+from pcbstator.findings import Verdict
+
+if TYPE_CHECKING:
+    from pcbstator.design import SizedDesign
+
+JOB = frozenset(
+    ["load", "motion", "drive", "requirement", "prices"]
+)  # sections that copper and magnets know nothing of
+
+
+def with_ways_out(work: Work, prediction: Prediction, found: tuple[Verdict, ...]) -> tuple[Verdict, ...]:
+    """The verdicts, each that is not met with the cheapest change that would meet it."""
+    judge = judge_of(work)
+    return tuple(
+        replace(verdict, way_out=way_out(verdict, _changes(verdict.name, work.design, prediction), judge))
+        if verdict.verdict == "not met"
+        else verdict
+        for verdict in found
+    )
+
+
+def _changes(name: str, design: SizedDesign, prediction: Prediction) -> list[list[Step]]:
+    return [change(design, prediction) for change in CHANGES[name]]
+
+
+def judge_of(work: Work) -> Judge:
+    """Verdicts of a design with some settings changed; each combination is judged once."""
+    known: dict[tuple[tuple[str, object], ...], tuple[Verdict, ...] | None] = {}
+
+    def judge(settings: Settings) -> tuple[Verdict, ...] | None:
+        asked = tuple(sorted(settings.items()))
+        if asked not in known:
+            try:
+                known[asked] = _judged(work, settings)
+            except PcbstatorError:
+                known[asked] = None
+        return known[asked]
+
+    return judge
+
+
+def _judged(work: Work, settings: Mapping[str, object]) -> tuple[Verdict, ...] | None:
+    """None where the loops would not be sound."""
+    changed = work.design.with_values(settings)
+    if all(key.partition(".")[0] in JOB for key in settings):
+        again = replace(work, asked=changed, sized=size_design(changed), motion=None, drive=None, results={})
+        run_stage("job", [again], Shared(alone=True))
+    else:
+        again = worked(changed)
+    fit = again.drive
+    margins = [] if fit is None else [fit.current_margin, fit.speed_margin, fit.position_margin]
+    if any(margin is not None and margin < radians(LEAST_MARGIN) for margin in margins):
+        return None
+    vias = again.counts[1].via_count if again.counts else 0
+    return verdicts(again.design, Known(again.motion, again.drive, vias, again.out_of_range))
