@@ -66,14 +66,15 @@ def together(fixed: Iterable[float], by_chance: Iterable[float]) -> float:
     return sum(fixed) + hypot(*by_chance)
 
 
-def largest_of_many(deviation: float, count: float) -> float:
-    """Largest departure to one side among many independent normal quantities.
+def largest_swing(deviation: float, swings: float) -> float:
+    """Largest departure to one side of a quantity that is shaken by noise, on the mean.
 
-    deviation: standard [any]; count: how many [-]. Returns [the same]. Source: textbook of extreme values, to first
-    order with its correction: sqrt(2 ln n) − (ln ln n + ln 4 pi)/(2 sqrt(2 ln n)), and Euler's constant over it.
+    deviation: standard [any]; swings: how often it rises through its mean in the time looked at [-]. Returns [the
+    same]. At least three swings are counted. Source: Davenport's peak factor (1964), from memory:
+    sqrt(2 ln n) + 0.5772/sqrt(2 ln n).
 
-    >>> round(largest_of_many(1.0, 1000), 2)  # exact: half of the mean range of 1000, 6.483/2
-    3.27
+    >>> round(largest_swing(1.0, 1000), 2)
+    3.87
     """
-    root = sqrt(2 * log(max(count, 3.0)))
-    return deviation * (root - (log(root**2 / 2) + log(4 * pi)) / (2 * root) + 0.5772 / root)
+    root = sqrt(2 * log(max(swings, 3.0)))
+    return deviation * (root + 0.5772 / root)
