@@ -150,7 +150,7 @@ class Loops:
         return float(np.sqrt(max(0.0, 2 * apart))) / window
 
     def swings_of_speed(self, source: str, window: float) -> float:
-        """How often in a second [Hz] the mean speed over a window [s] rises through its mean, shaken by noise (Rice)."""
+        """How often in a second [Hz] the mean speed over a window [s] rises through its mean by noise (Rice)."""
         return self.noise_of_speed(source, window, SPEED) / self.noise_of_speed(source, window) / (2 * pi)
 
     def _correlation(self, source: str, out: int, apart: float) -> float:
