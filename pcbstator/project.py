@@ -14,12 +14,13 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from pcbstator.analysis.drive.scenarios import Simulation
     from pcbstator.analysis.prediction import Prediction
+    from pcbstator.check.side_by_side import SideBySide
     from pcbstator.copper import Copper
     from pcbstator.copper.plain_board import PlainBoard
     from pcbstator.design import Design, SizedDesign
     from pcbstator.findings import Finding
     from pcbstator.study.results import Found
-    from pcbstator.study.suggest import Suggestion
+    from pcbstator.study.suggestion.suggest import Suggestions
     from pcbstator.study.take import Taken
 
 Place = str | PathLike[str]
@@ -121,6 +122,24 @@ def report(design: Design, prediction: Prediction | None = None) -> str:
     return report_html(sized, prediction.laid or lay_copper(sized), prediction)
 
 
+def side_by_side(design: Design, other: Design) -> SideBySide:
+    """Two designs predicted and compared: keys that differ, every result with its change, verdicts, findings;
+    ``side_by_side(design, other).to_dict()`` is plain data.
+
+    Raises DesignError where winding or copper of one cannot be laid.
+    """
+    from pcbstator.check.side_by_side import side_by_side as compared
+
+    return compared(design, other)
+
+
+def side_by_side_page(found: SideBySide) -> str:
+    """One self-contained page about two designs, as HTML text."""
+    from pcbstator.output.report.side_by_side import side_by_side_html
+
+    return side_by_side_html(found)
+
+
 def make(design: Design, prediction: Prediction | None = None) -> Files:
     """Everything to order and build a design, by the names of the files in their folder.
 
@@ -182,12 +201,29 @@ def take(folder: Place, number: int) -> Taken:
         return taken_design(store, number)
 
 
-def suggest(design: Design, workers: int = 0) -> list[Suggestion]:
-    """Different designs for the load, motion and envelope of a design; workers: processes, 0 for one per core."""
-    from pcbstator.design.file_text import design_file
-    from pcbstator.study.suggest import suggestions
+def suggest(design: Design | Place, parts: Place | None = None, workers: int = 0) -> Suggestions:
+    """About six designs that do what a design file or a design asks and differ in kind; an envelope and a wish are
+    enough. parts: a file of parts to be had; workers: processes, 0 for one per core.
 
-    return suggestions(design, design_file(design).decode("utf-8-sig"), workers)
+    Raises NothingMeetsError, with what would do, where nothing does it.
+    """
+    from pcbstator.design.file_text import design_file
+    from pcbstator.study.suggestion.fill import asked_of, load_asked
+    from pcbstator.study.suggestion.parts import load_parts
+    from pcbstator.study.suggestion.suggest import suggested
+
+    known = load_parts(None if parts is None else Path(parts))
+    if isinstance(design, str | PathLike):
+        return suggested(load_asked(Path(design), known), known, workers)
+    text = design_file(design).decode("utf-8-sig")
+    return suggested(asked_of(design.document, text, design.source, design.folder, known), known, workers)
+
+
+def suggestion_files(found: Suggestions) -> Files:
+    """The page, pictures and design files of suggestions, by the names of the files in their folder."""
+    from pcbstator.output.study_report.suggested import suggested_files
+
+    return dict(suggested_files(found, {one.name: draw(one.design) for one in found.found}))
 
 
 def write_files(folder: Place, files: Mapping[str, str | bytes]) -> None:

@@ -22,7 +22,7 @@ FRAME = 2e-3  # m that a board manufacturer leaves around a board
 
 def invented_prices() -> dict[str, Any]:
     """The prices that the program comes with; they are invented."""
-    return Prices().table
+    return Prices().model_dump()
 
 
 def board_cost(design: Design, prices: Mapping[str, Any], vias: float = 0.0) -> float:

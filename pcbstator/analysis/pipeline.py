@@ -14,7 +14,7 @@ from pcbstator.analysis.magnetic.losses import operating_losses
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGES, Work, loop_of, run_stage
-from pcbstator.analysis.thermal.current_limits import with_motion, with_pulses
+from pcbstator.analysis.thermal.current_limits import with_pulses
 from pcbstator.analysis.tolerance import tolerance_results
 from pcbstator.copper import Copper
 from pcbstator.copper.clearance import least_gap
@@ -72,10 +72,6 @@ def completed(work: Work) -> Prediction:
         except LawRangeError as error:
             reason = str(error)
     thermal = with_pulses(design, work.steady)
-    try:
-        thermal = with_motion(design, thermal, work.motion.heat_steps if work.motion else None)
-    except LawRangeError as error:
-        reason = reason or str(error)
     return Prediction(
         title=design.title,
         design_file=design.source,

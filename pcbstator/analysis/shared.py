@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 from pcbstator.analysis.drive.load_cycle import Cycle, cycle_of
 from pcbstator.analysis.electrical.inductance import iron_faces
@@ -21,13 +21,11 @@ from pcbstator.analysis.magnetic.rotor_field import (
 )
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.mechanical.rotor import mechanical_results
-from pcbstator.copper import Copper
+from pcbstator.copper import Copper, size_design
+from pcbstator.design import Design, SizedDesign
 from pcbstator.physics.magnetics.magnet_ring import RingField
 from pcbstator.physics.magnetics.steel import SaturatedIron
 from pcbstator.winding import Winding, lay_winding
-
-if TYPE_CHECKING:
-    from pcbstator.design import SizedDesign
 
 TABLE_BYTES = 64 << 20  # of field tables that are kept
 KEPT = 256  # windings, and rotors with their steel and forces
@@ -56,8 +54,8 @@ class Recent(Generic[K, V]):
         return made
 
 
-def _board_key(design: SizedDesign) -> Hashable:
-    """All that the copper of a settled design depends on."""
+def _board_key(design: Design) -> Hashable:
+    """All that the copper of a design depends on."""
     return design.winding, design.board, design.stack, design.rotor.poles
 
 
@@ -73,6 +71,7 @@ class Shared:
         self._rotors: Recent[Hashable, SaturatedIron] = Recent(TABLE_BYTES, lambda made: made.source.vectors.nbytes)
         self._fields: Recent[Hashable, RingField] = Recent(TABLE_BYTES, lambda made: made.values.nbytes)
         self._forces: Recent[Hashable, MechanicalResult] = Recent(KEPT)
+        self._fills: Recent[Hashable, dict[str, object]] = Recent(KEPT)
         self._copper: Recent[Hashable, Copper] = Recent(KEPT)
         self._inductances: Recent[Hashable, dict[str, Any]] = Recent(KEPT)
         self._cycles: Recent[Hashable, Cycle | None] = Recent(1)
@@ -83,6 +82,23 @@ class Shared:
         turns = asked.turns if asked.kind == "wave" else None
         key = asked.kind, asked.phases, asked.coils, turns, design.rotor.poles, asked.parallel_paths
         return self._windings.get(key, lambda: lay_winding(design))
+
+    def sized(self, design: Design) -> SizedDesign:
+        """The design with numbers where it says "fill", solved for where no board like it was before."""
+        turns = design.winding.turns == "fill"
+        if not turns and design.board.stated_track_width != "fill":
+            return size_design(design)
+
+        def solved() -> dict[str, object]:
+            found = size_design(design)
+            return {
+                "winding.turns": found.winding.turns,
+                "board.track_width_mm": round(1e3 * found.board.track_width, 6),
+            }
+
+        settings = self._fills.get(_board_key(design), solved)
+        key = "winding.turns" if turns else "board.track_width_mm"
+        return SizedDesign.of(design.with_values({key: settings[key]}), design)
 
     def copper(self, design: SizedDesign, make: Callable[[], Copper]) -> Copper:
         """The copper of a settled design, made where no board like it was laid before."""

@@ -7,12 +7,12 @@ they have in common (windings, steel, field tables) is kept in ``Shared``.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields
 from functools import partial
 from typing import TYPE_CHECKING
 
-from pcbstator.analysis.drive.job import Motor, has_job, job_results, job_temperature
+from pcbstator.analysis.drive.job import Motor, Wanted, has_job, job_results, job_temperature
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.electrical.conductors import Conductors, conductors_of
 from pcbstator.analysis.electrical.counts import copper_figures, resistance_figures, turns_in_series, winding_figures
@@ -27,7 +27,7 @@ from pcbstator.analysis.electrical.records import (
 )
 from pcbstator.analysis.electrical.trace_ratings import TraceCase, many_trace_currents
 from pcbstator.analysis.fields import numbers
-from pcbstator.analysis.magnetic.losses import braking_factor
+from pcbstator.analysis.magnetic.losses import braking
 from pcbstator.analysis.magnetic.records import MagnetConstants, MagneticResult, Waveforms
 from pcbstator.analysis.magnetic.rotor_field import (
     ComplexArray,
@@ -42,7 +42,7 @@ from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.thermal.board_network import heat_of_sources, source_case
 from pcbstator.analysis.thermal.cooling import cooling_of, eddy_speed
 from pcbstator.analysis.thermal.current_limits import SteadyWork, refused_result, steady_results
-from pcbstator.analysis.thermal.records import SteadyLimits, ThermalResult
+from pcbstator.analysis.thermal.records import CycleHeat, SteadyLimits, ThermalResult
 from pcbstator.analysis.thermal.ring_sources import ring_sources
 from pcbstator.copper import Copper, lay_copper, size_design
 from pcbstator.copper.connections.via_transitions import layer_areas
@@ -75,7 +75,11 @@ STAGE_OF: Mapping[str, str] = {
     key: stage for stage, groups in FOUND.items() for group, record in groups for key in keys_of(group, record)
 }
 WAVE_KEYS, ROTOR_KEYS = keys_of("magnetic", Waveforms), keys_of("mechanical", MechanicalResult)
-LOAD_KEYS = frozenset(["motion.largest_load_inertia_kg_m2", "motion.largest_friction_n_m"])  # dear: by bisection
+HEAT_KEYS = keys_of("motion", CycleHeat)  # they need the inductance, for the ripple of the switching
+WHOLE_KEYS = frozenset(  # dear: by bisection
+    ["motion.largest_load_inertia_kg_m2", "motion.largest_friction_n_m", "motion.cycle_growth_ratio",
+     "motion.cycle_heat_growth_ratio", "motion.cycle_shortest_rest_s"]
+)  # fmt: skip
 JOB_KEYS = keys_of("motion", MotionResult) | keys_of("drive", DriveResult)
 
 ALIKE = 3e-4  # part by which a result may differ between hardly any inductance and more than there can be
@@ -144,7 +148,8 @@ def run_stage(stage: str, works: Sequence[Work], shared: Shared, wanted: frozens
     elif stage == "heat":
         _heat(works)
     else:
-        run = {"copper": _copper, "inductance": _inductance, "job": partial(_job, wanted=wanted)}[stage]
+        single: dict[str, Callable[[Work, Shared], None]] = {"copper": _copper, "inductance": _inductance}
+        run = single.get(stage) or partial(_job, wanted=wanted)
         for work in works:
             try:
                 run(work, shared)
@@ -153,7 +158,7 @@ def run_stage(stage: str, works: Sequence[Work], shared: Shared, wanted: frozens
 
 
 def _copper(work: Work, shared: Shared) -> None:
-    design = work.sized = size_design(work.asked)
+    design = work.sized = size_design(work.asked) if work.full else shared.sized(work.asked)
     winding = work.winding = shared.winding(design)
     if work.copper is None and work.full:
         work.copper = lay_copper(design, winding)
@@ -213,9 +218,8 @@ def _inductance(work: Work, shared: Shared) -> None:
 def _inductances(work: Work, shared: Shared | None = None) -> Inductances:
     """Found once for a design, and only where something asks for it."""
     if work.inductances is None:
-        design, copper = work.design, work.laid[1].copper
-        found = partial(inductance_figures, design, copper)
-        work.inductances = Inductances(**(found() if shared is None else shared.inductance(design, found)))
+        found = partial(inductance_figures, work.design, work.laid[1])
+        work.inductances = Inductances(**(found() if shared is None else shared.inductance(work.design, found)))
     return work.inductances
 
 
@@ -241,7 +245,7 @@ def _heat(works: Sequence[Work]) -> None:
         try:
             if isinstance(sources, LawRangeError):
                 raise sources
-            heat = heat_of_sources(case, sources, steady=not work.full)
+            heat = heat_of_sources(case, sources, steady=work.design.motion is None and not work.full)
         except LawRangeError as reason:
             work.steady, work.refusal = refused_result(case.design, traces, reason), reason
             continue
@@ -266,14 +270,17 @@ def _job(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
     motor = Motor(
         magnetic,
         rotor_inertia(design) if mechanical is None else mechanical.rotor_inertia,
-        work.steady.continuous_current,
-        braking_factor(design, work.laid[1], field, job_temperature(design), each_order=work.full),
+        work.steady,
+        braking(design, work.laid[1], field, job_temperature(design), each_order=work.full),
         loop,
     )
-    whole = work.full or not wanted.isdisjoint(LOAD_KEYS)
-    driver = work.full or any(key.startswith("drive.") for key in wanted)
-    run = partial(job_results, design, motor=motor, cycle=shared.cycle(design), whole=whole, driver=driver)
-    if not (work.full or whole or driver or work.inductances):
+    needs = Wanted(
+        whole=work.full or not wanted.isdisjoint(WHOLE_KEYS),
+        driver=work.full or any(key.startswith("drive.") for key in wanted),
+        heat=work.full or not wanted.isdisjoint(HEAT_KEYS),
+    )
+    run = partial(job_results, design, motor=motor, cycle=shared.cycle(design), wanted=needs)
+    if not (any(needs) or work.inductances):
         work.motion = _alike(*(run(electrical)[0] for electrical in _extremes(work)))
     if work.motion is None:
         electrical = ElectricalResult(**vars(work.resistances), **vars(_inductances(work, shared)))

@@ -56,7 +56,8 @@ def finer_sensor(design: SizedDesign, prediction: Prediction) -> list[Step]:
     """A sensor of more counts, in powers of two."""
     if design.drive is None:
         return []
-    counts, found = 1 << design.drive.counts.bit_length(), []
+    counts = 1 << design.drive.counts.bit_length()
+    found: list[Step] = []
     while counts <= MOST_COUNTS and len(found) < 8:
         found.append(Step({"drive.sensor_counts": counts}, f"a sensor of {counts} counts"))
         counts *= 2
@@ -96,7 +97,7 @@ def _accelerations(design: SizedDesign, factors: tuple[float, ...]) -> list[Step
     motion = design.motion
     if motion is None or motion.acceleration is None:
         return []
-    found = []
+    found: list[Step] = []
     for factor in factors:
         value = _round(factor * motion.acceleration * DEGREE)
         settings: dict[str, object] = {"motion.acceleration_deg_s2": value}

@@ -5,14 +5,16 @@ from __future__ import annotations
 from math import degrees, radians
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.drive.records import RPM, DriveResult, MotionResult
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.check.limits import at_least, at_most
 from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
+    from pcbstator.design.job import Drive
 
-RIPPLE = 0.2  # of the current limit (common practice, no source)
+RIPPLE = 0.2  # of the current, peak to peak (common practice, no source)
 LEAST_MARGIN = 30.0  # degrees of phase (common practice, no source)
 COARSEST_COUNT = 5.0  # electrical degrees (common practice, no source)
 WORST_MISALIGNMENT = 0.05  # of the torque (common practice, no source)
@@ -36,8 +38,17 @@ def _motion(prediction: Prediction) -> list[Finding]:
     if found.required_rms is not None and found.available_continuous is not None:
         findings += at_most(
             "drive.heat", found.required_rms, found.available_continuous,
-            "the cycle needs {value} N·m rms, above the {limit} N·m that the copper stands continuously: longer rests, "
-            "slower moves, or cooling", "warning",
+            "the cycle needs {value} N·m rms, above the {limit} N·m that the motor gives for any length of time at its "
+            f"top speed, limited by {found.continuous_limited_by}: longer rests, slower moves, or cooling", "warning",
+        )  # fmt: skip
+    if found.available_continuous == 0 and found.drag and found.continuous_limited_by != "voltage":
+        findings.append(
+            Finding(
+                "drive.drag", "warning",
+                f"at the top speed eddies and steel brake with {found.drag:.3g} N·m, more than the continuous current "
+                "drives: nothing is left for the load; less speed, no steel beyond the board, narrower tracks",
+                found.drag, 0.0, where="motion.drag_torque_n_m",
+            )
         )  # fmt: skip
     if found.voltage_part is not None:
         findings += at_most(
@@ -60,15 +71,7 @@ def _driver(design: SizedDesign, prediction: Prediction) -> list[Finding]:
     fit, drive, findings = prediction.drive, design.drive, []
     if fit is None or drive is None:
         return []
-    ripple = fit.ripple if fit.ripple_at_job is None else fit.ripple_at_job
-    wish = f"{1e-3 * fit.pwm_wanted:.3g} kHz"
-    if fit.added_inductance is not None:
-        wish += f" or {1e6 * fit.added_inductance:.3g} µH more in each terminal's wire keeps it below in all cases"
-    findings += at_most(
-        "drive.ripple", ripple, RIPPLE * drive.current_limit,
-        "switching makes the current ripple by {value} A peak to peak, above {limit} A, a fifth of the limit: " + wish,
-        "warning",
-    )  # fmt: skip
+    findings += _ripple(drive, fit, prediction.motion) + _slow_speed(fit)
     findings += at_most(
         "drive.sensor", degrees(fit.count_electrical), COARSEST_COUNT,
         "a count of the sensor is {value} electrical degrees, above {limit}: torque and slow speed suffer", "warning",
@@ -79,6 +82,45 @@ def _driver(design: SizedDesign, prediction: Prediction) -> list[Finding]:
         "a table", "warning",
     )  # fmt: skip
     return findings
+
+
+def _ripple(drive: Drive, fit: DriveResult, motion: MotionResult | None) -> list[Finding]:
+    """The ripple against the current that the motion takes, in the motion; without a motion the worst case against
+    the current limit."""
+    cure = ""
+    if fit.pwm_wanted is not None and fit.added_inductance is not None:
+        cure = f": {1e-3 * fit.pwm_wanted:.3g} kHz or {1e6 * fit.added_inductance:.3g} µH more in each terminal's wire"
+    if fit.ripple_at_job is None or motion is None or motion.peak_current is None:
+        return at_most(
+            "drive.ripple", fit.ripple, RIPPLE * drive.current_limit,
+            "at its worst voltage switching makes the current ripple by {value} A peak to peak, above {limit} A, a "
+            f"fifth of the current limit{cure} would keep it there", "warning",
+        )  # fmt: skip
+    heat = ""
+    if motion.cycle_ripple_heat is not None and motion.copper_heat is not None:
+        heat = (
+            f"; it heats with {motion.cycle_ripple_heat:.2g} W on top of the {motion.copper_heat:.2g} W of the motion, "
+            "and the controller measures it as noise"
+        )
+    return at_most(
+        "drive.ripple", fit.ripple_at_job, RIPPLE * motion.peak_current,
+        "in the motion switching makes the current ripple by {value} A peak to peak, above {limit} A, a fifth of the "
+        f"{motion.peak_current:.3g} A that the motion takes at most{heat}{cure} would keep it there", "warning",
+    )  # fmt: skip
+
+
+def _slow_speed(fit: DriveResult) -> list[Finding]:
+    """A sensor that is too coarse for the slow speed of the job."""
+    if fit.slow_speed is None:
+        return []
+    cure = f"drive.speed_bandwidth_hz = {fit.speed_bandwidth * fit.slow_speed / fit.slowest:.2g} or less"
+    if fit.counts_wanted is not None:
+        cure = f"a sensor of {fit.counts_wanted} counts or more, or {cure}"
+    return at_most(
+        "drive.slow_speed", fit.slowest * RPM, fit.slow_speed * RPM,
+        "the slowest speed that the sensor measures evenly is {value} rpm of the motor, above the {limit} rpm wanted, "
+        f"at which it would go from count to count: {cure}", "warning",
+    )  # fmt: skip
 
 
 def _loops(design: SizedDesign, prediction: Prediction) -> list[Finding]:

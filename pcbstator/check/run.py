@@ -14,6 +14,7 @@ from pcbstator.check.job import job_findings
 from pcbstator.check.limits import at_least, at_most
 from pcbstator.check.mechanical import mechanical_findings
 from pcbstator.check.mechanical_features import feature_findings
+from pcbstator.check.parallel_paths import path_findings
 from pcbstator.check.requirement import Known, requirement_findings, verdicts
 from pcbstator.check.retrial import with_ways_out
 from pcbstator.check.slip_ring import slip_ring_findings
@@ -47,7 +48,7 @@ def check_design(design: SizedDesign, copper: Copper, prediction: Prediction) ->
     board = copper.board
     findings = fabrication_findings(design, board, prediction.copper.closest) + envelope_findings(design, board)
     findings += feature_findings(design, board)
-    findings += _results(prediction)
+    findings += _results(prediction) + path_findings(design, prediction)
     if prediction.out_of_range and not any(finding.code == "magnets.overlap" for finding in findings):
         severity: Severity = "error" if prediction.magnetic is None else "warning"
         findings.append(Finding("law.range", severity, prediction.out_of_range))

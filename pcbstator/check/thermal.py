@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.drive.records import MotionResult
 from pcbstator.analysis.prediction import Prediction
+from pcbstator.analysis.thermal.current_limits import TOUCH_C
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.check.limits import at_most
 from pcbstator.currents import rms_current
@@ -22,22 +24,71 @@ Cause = tuple[str, float | None, Severity, str]
 
 def thermal_findings(design: SizedDesign, prediction: Prediction) -> list[Finding]:
     """Findings about heat; values and limits are rms phase currents [A], the limit is where it starts."""
-    thermal = prediction.thermal
+    thermal, motion = prediction.thermal, prediction.motion
     if thermal.out_of_range:
         return [Finding("law.range", "warning", thermal.out_of_range, where="thermal")]
     if thermal.continuous_current is None:
         return []
+    job = [] if motion is None or motion.required_rms is None else _job(thermal, motion)
     asked = rms_current(max(design.operation.currents)) if design.operation else 0.0
     current = max(asked, thermal.continuous_current) if design.cooling else asked
     findings = _no_current(thermal) if design.cooling or design.operation else []
-    for code, start, severity, message in _causes(design, thermal):
+    reached = None if motion is None else motion.cycle_face_c
+    for code, start, severity, message in (*_causes(design, thermal), *_touch(thermal, reached)):
         if start is not None:
             findings += at_most(code, current, start, message, severity)
-    return findings + (_magnets(design, thermal) if design.cooling else [])
+    return job + findings + (_magnets(design, thermal) if design.cooling else [])
+
+
+def _job(thermal: ThermalResult, motion: MotionResult) -> list[Finding]:
+    """What the repeated cycle does, whatever the continuous current would do."""
+    if motion.cycle_board_c is None or motion.cycle_rotor_c is None or motion.cycle_face_c is None:
+        if thermal.heat is None:
+            return []
+        words = "the cycle, repeated continuously, has no steady temperature below 300 °C: longer rests, less torque"
+        return [Finding("thermal.job", "warning", words, where="motion")]
+    findings, rest = [], ""
+    if motion.cycle_shortest_rest:
+        rest = f", rests of {motion.cycle_shortest_rest:.3g} s or more"
+    for reached, limit, what in (
+        (motion.cycle_board_c, thermal.board_limit_c, "board"),
+        (motion.cycle_rotor_c, thermal.magnet_limit_c, "magnets"),
+    ):  # fmt: skip
+        if limit is not None:
+            findings += at_most(
+                "thermal.job", reached, limit,
+                f"the cycle, repeated continuously, heats the {what} to {{value}} °C, above {{limit}} °C: less torque"
+                f"{rest}, or cooling", "warning", where=f"motion, {what}",
+            )  # fmt: skip
+    beyond = ""
+    if thermal.surface_temperature_c is not None:
+        beyond = f"; at the highest continuous current it would reach {thermal.surface_temperature_c:.3g} °C"
+    return findings + at_most(
+        "thermal.touch", motion.cycle_face_c, TOUCH_C,
+        "the cycle, repeated continuously, heats what a finger touches to {value} °C, above {limit} °C: it burns skin; "
+        f"cover it or warn{beyond}", "warning", where="motion",
+    )  # fmt: skip
+
+
+def _touch(thermal: ThermalResult, reached: float | None) -> tuple[Cause, ...]:
+    """The touch at the current that is judged; ``reached``: what a finger meets in the job [C], which stands first."""
+    if reached is not None and reached > TOUCH_C:
+        return ()  # the job alone says it
+    first = "" if reached is None else f"in the motion what a finger touches stays at {reached:.3g} °C, but "
+    words = first + "{value} A rms makes the board hotter than 60 °C, from {limit} A: it burns skin at a touch; "
+    return (("thermal.touch", thermal.touch_current, "note", words + "cover it or warn"),)
 
 
 def _no_current(thermal: ThermalResult) -> list[Finding]:
     """Eddies alone may be too much."""
+    if thermal.continuous_drag is not None and thermal.continuous_current:
+        words = (
+            f"turning brakes with {thermal.continuous_drag:.3g} N·m, more than the continuous current drives: the "
+            "motor cannot keep that speed; less speed, no steel beyond the board, narrower tracks"
+        )
+        return [
+            Finding("thermal.drag", "warning", words, thermal.continuous_drag, where="thermal.continuous_torque_n_m")
+        ]
     if thermal.continuous_current or thermal.board_limit_c is None:
         return []
     words = "eddy currents alone heat the board or the magnets beyond their limits: narrower tracks or less speed"
@@ -70,11 +121,6 @@ def _causes(design: SizedDesign, thermal: ThermalResult) -> tuple[Cause, ...]:
         (
             "thermal.solder", thermal.solder_current, "warning",
             "{value} A rms, continuous, melts tin-lead solder (183 °C), from {limit} A: wires come loose",
-        ),
-        (
-            "thermal.touch", thermal.touch_current, "note",
-            "{value} A rms makes the board hotter than 60 °C, from {limit} A: it burns skin at a touch; "
-            "cover it or warn",
         ),
         (
             "thermal.via", thermal.ipc2221_via_current, "warning",

@@ -91,25 +91,28 @@ def take(folder: Path, number: int, output: Path) -> None:
 
 @click.command()
 @click.argument("design", type=click.Path(path_type=Path))
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="Folder for the design files; else only a table.")
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="Folder for a page and the design files.")
+@click.option("--parts", type=click.Path(path_type=Path), help="A file of the magnets, plates and tracks to be had.")
 @click.option("--workers", type=click.IntRange(1, 256), help="Processes; one per core without it.")
-def suggest(design: Path, output: Path | None, workers: int | None) -> None:
-    """Look for different designs that do the job of DESIGN in its envelope: load, motion and drive stay as they are."""
-    from pcbstator.design.load import load_design_and_text
+def suggest(design: Path, output: Path | None, parts: Path | None, workers: int | None) -> None:
+    """Look for about six different designs that do what DESIGN asks: an envelope and a wish are enough."""
     from pcbstator.output.files import write_folder
-    from pcbstator.output.study_report.suggested import suggested_files, suggested_text
-    from pcbstator.study.suggest import suggestions
+    from pcbstator.output.study_report.suggested import suggested_text
+    from pcbstator.project import suggestion_files
+    from pcbstator.study.suggestion.suggest import NothingMeetsError, suggestions
 
-    asked, text = load_design_and_text(design)
     try:
         with _shown_progress() as watch:
-            found = suggestions(asked, text, workers or 0, watch)
+            found = suggestions(design, parts, workers or 0, watch)
     except KeyboardInterrupt:
         click.echo("stopped; nothing is kept of a suggestion", err=True)
         sys.exit(INTERRUPTED)
+    except NothingMeetsError as nothing:
+        tell(f"{nothing}\n", err=True)
+        sys.exit(1)
     if output is not None:
-        write_folder(output, suggested_files(asked, found))
-    tell(suggested_text(asked, found, output))
+        write_folder(output, suggestion_files(found))
+    tell(suggested_text(found, output))
 
 
 def _workforce(study: Study, workers: int | None, scheduler: str | None) -> AbstractContextManager[Workforce]:

@@ -4,7 +4,8 @@ from pcbstator.design.load import design_from_document, load_design
 from pcbstator.design.records import Board, Design, Envelope, SizedDesign, Winding
 from pcbstator.design.rotor import BlockMagnet, DiscMagnet, Magnet, Rotor, SectorMagnet
 from pcbstator.design.rules import RuleSet, rule_set, rule_set_names
-from pcbstator.design.template import starter_text, write_starter
+from pcbstator.design.starter import add_sections, write_starter
+from pcbstator.design.template import starter_text
 
 __all__ = [
     "BlockMagnet",
@@ -18,6 +19,7 @@ __all__ = [
     "SectorMagnet",
     "SizedDesign",
     "Winding",
+    "add_sections",
     "design_from_document",
     "load_design",
     "rule_set",

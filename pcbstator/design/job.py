@@ -170,6 +170,11 @@ class Drive(Record):
         "current_limit_peak_a", "peak current of a terminal that the driver allows", example=1.0
     )
     pwm: Annotated[float, kilohertz(1, 1000)] = key("pwm_khz", "switching frequency", example=50.0)
+    choke: Annotated[float, Quantity("uH", 1e6, 0, 1e6)] = key(
+        "choke_uh",
+        "choke in each terminal's wire against current ripple, its resistance small beside the winding's",
+        0.0,
+    )
     stated_control: Annotated[float, kilohertz(0.5, 100)] | None = key(
         "control_khz", "rate of the control loops", None, example=10.0,
         otherwise="the switching frequency, or its largest whole part up to 20 kHz",

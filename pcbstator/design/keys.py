@@ -100,6 +100,11 @@ def keys_of(section: Section, shape: object) -> tuple[Key, ...]:
     return tuple(key for key in section.keys if key.shape in ("", shape))
 
 
+def record_keys(section: str, record: type[Record]) -> tuple[Key, ...]:
+    """The keys of a record without tables in it."""
+    return tuple(_key(section, field) for field in record.model_fields.values())
+
+
 def _sections_of(record: type[Record], path: str, required: bool, meaning: str) -> Iterator[Section]:
     """This record's section, then those within it."""
     own, inner = [], []
@@ -115,7 +120,7 @@ def _sections_of(record: type[Record], path: str, required: bool, meaning: str) 
         else:
             own.append(_key(path, field))
             if tables:
-                limits = tuple(_key(below, limit) for limit in RuleSet.model_fields.values())
+                limits = record_keys(below, RuleSet)
                 inner.append(Section(below, False, "limits of the board manufacturer, instead of a name", limits))
     yield Section(path, required, meaning, tuple(own))
     yield from inner

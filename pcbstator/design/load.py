@@ -16,13 +16,14 @@ from typing import Any
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from pcbstator.design.consistency import inconsistencies
-from pcbstator.design.entries import entry_complaints, too_many, value_at
 from pcbstator.design.keys import MAGNET, SHAPES, keys, keys_of, nearest, sections
 from pcbstator.design.quantities import shown
 from pcbstator.design.recorded_motion import read_recording
 from pcbstator.design.records import Design
 from pcbstator.design.requirement import requirement_complaints
+from pcbstator.design.validation.complaints import complaint_of, missing_complaint, place_words
+from pcbstator.design.validation.consistency import inconsistencies
+from pcbstator.design.validation.entries import entry_complaints, too_many, value_at
 from pcbstator.errors import Complaint, DesignError, printable
 
 VAST = 10**300
@@ -210,38 +211,22 @@ def _given_keys(path: str, shape: str | None) -> tuple[tuple[str, str, Any, bool
 
 def _complaint(detail: ErrorDetails) -> Complaint:
     """The complaint that says what a validation error says, in the words of the file."""
-    steps = [str(step) for step in detail["loc"]]
-    if ".".join(steps[:2]) == MAGNET and len(steps) > 2:
-        del steps[2]  # the shape, by which the validator tells the magnets apart
-    path = re.sub(r"\.(\d+)(?=\.|$)", lambda place: f"[{int(place[1]) + 1}]", ".".join(steps))
-    context: dict[str, Any] = detail.get("ctx", {})
-    value = shown(detail["input"])
+    place = list(detail["loc"])
+    if ".".join(map(str, place[:2])) == MAGNET and len(place) > 2:
+        del place[2]  # the shape, by which the validator tells the magnets apart
+    path = place_words(place)
     match detail["type"]:
-        case "refused":
-            return Complaint(path, context["rule"], value, context["remedy"])
         case "missing":
-            return _missing(path)
+            known = re.sub(r"\[\d+\]", "", path)
+            if path in sections():
+                return Complaint(path, "this section is required", "nothing", f"add [{path}] with its keys")
+            return missing_complaint(path, keys()[known][0])
         case "extra_forbidden":
-            return _unknown(path, value, detail["loc"])
-        case "literal_error":
-            known = str(context["expected"]).replace("'", '"')
-            return Complaint(path, "must be " + known, value, "choose one of these")
-        case "model_type":
-            return Complaint(path, "must be a table of keys", value, "write name = value below its own header")
+            return _unknown(path, shown(detail["input"]), detail["loc"])
         case "union_tag_invalid" | "union_tag_not_found":
             return _unknown_shape(path, detail["input"])
         case _:
-            return Complaint(path, detail["msg"], value)
-
-
-def _missing(path: str) -> Complaint:
-    known = re.sub(r"\[\d+\]", "", path)
-    if path in sections():
-        return Complaint(path, "this section is required", "nothing", f"add [{path}] with its keys")
-    key = keys()[known][0]
-    unit = f", in {key.unit}" if key.unit else ""
-    example = str(key.example) if not isinstance(key.example, str) else f'"{key.example}"'
-    return Complaint(path, "is required", "nothing", f"add {key.name} = {example}{unit} ({key.meaning})")
+            return complaint_of(detail, path)
 
 
 def _unknown(path: str, value: str, place: tuple[int | str, ...]) -> Complaint:

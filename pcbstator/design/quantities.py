@@ -27,9 +27,12 @@ def shown(value: object) -> str:
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def refusal(rule: str, remedy: str = "") -> PydanticCustomError:
-    """The error by which a kind of value refuses: what must hold, and the way out."""
-    return PydanticCustomError("refused", "refused", {"rule": rule, "remedy": remedy})
+def refusal(rule: str, remedy: str = "", *, at: str = "", value: str = "") -> PydanticCustomError:
+    """The error by which a kind of value, or a table, refuses: what must hold, and the way out.
+
+    at: the key of the table that it is about; value: what came, in words, where that is not the value itself.
+    """
+    return PydanticCustomError("refused", "refused", {"rule": rule, "remedy": remedy, "at": at, "value": value})
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,8 @@
 """What becomes of designs: cheap tests first, and nothing more of a design that has failed one.
 
-The stages are the file's rules, the envelope and the price, the copper, the magnets, the heat, the inductance, the job,
-and all that ``predict`` gives. After each the constraints are tested whose results are known by then. The result of a design
-does not depend on the designs beside it.
+The stages are the file's rules, the envelope and the price, the copper, the magnets, the heat, the inductance, the
+job, the verdict, and all that ``predict`` gives. After each the constraints are tested whose results are known by
+then. The result of a design does not depend on the designs beside it.
 """
 
 from __future__ import annotations
@@ -18,15 +18,16 @@ from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGE_OF, STAGES, Work, run_stage
 from pcbstator.check import checked_prediction
 from pcbstator.check.envelope import magnet_radii, magnet_spacing, total_height
+from pcbstator.check.requirement import Known, verdicts
 from pcbstator.design import Design, design_from_document
 from pcbstator.design.load import changed_design
 from pcbstator.errors import DesignError, PcbstatorError
-from pcbstator.study.keys import flat_results
+from pcbstator.study.keys import UNMET, WORST, flat_results, verdict_results
 from pcbstator.study.records import Constraint, Outcome, Point, Study
 from pcbstator.study.workforce import collector_at_rest, settle_in
 
-ENVELOPE, WHOLE = "envelope", "whole"
-ALL_STAGES = (ENVELOPE, *STAGES, WHOLE)
+ENVELOPE, VERDICT, WHOLE = "envelope", "verdict", "whole"
+ALL_STAGES = (ENVELOPE, *STAGES, VERDICT, WHOLE)
 LATE_COST = {"cost.board": STAGES[0], "cost.total": STAGES[0]}  # holes are known with the copper
 USUAL = (
     "occupied.height_mm", "copper.mass_g", "electrical.phase_resistance_ohm", "magnetic.torque_constant_n_m_per_a",
@@ -45,6 +46,8 @@ def stage_of(key: str) -> str:
     """The first stage after which a result is known."""
     if key.startswith(("occupied.", "cost.")):
         return LATE_COST.get(key, ENVELOPE)
+    if key.startswith("requirement."):
+        return VERDICT
     return STAGE_OF.get(key, WHOLE)
 
 
@@ -54,8 +57,9 @@ def needed_stages(study: Study) -> tuple[str, ...]:
     last = max(ALL_STAGES.index(stage_of(key)) for key in wanted)
     needed = {stage_of(key) for key in wanted}
     skipped = {"inductance"} if "inductance" not in needed else set()
-    skipped |= {"job"} if "job" not in needed else set()
-    skipped |= {"heat"} if needed.isdisjoint(("heat", "job")) and last > ALL_STAGES.index("heat") else set()
+    skipped |= {"job"} if needed.isdisjoint(("job", VERDICT)) else set()
+    skipped |= {VERDICT} if VERDICT not in needed else set()
+    skipped |= {"heat"} if needed.isdisjoint(("heat", "job", VERDICT)) and last > ALL_STAGES.index("heat") else set()
     return tuple(stage for stage in ALL_STAGES[: last + 1] if stage not in skipped)
 
 
@@ -68,6 +72,8 @@ class Bench:
         self.base = design_from_document(tomllib.loads(study.design_text), study.design_name, folder)
         self.stages = needed_stages(study)
         self.wanted = study.wanted | frozenset(key for key in USUAL if stage_of(key) in self.stages)
+        if VERDICT in self.stages:
+            self.wanted |= needed_for_verdicts(self.base) | {UNMET, WORST}
         if WHOLE in self.stages:
             self.wanted |= {"findings.errors", "findings.warnings"}
         self.prices: Mapping[str, Any] = dict(study.prices)
@@ -76,6 +82,12 @@ class Bench:
         for constraint in study.constraints:
             last = max(self.stages.index(stage_of(key)) for key in constraint.keys)
             self.tests[self.stages[last]].append(constraint)
+
+
+def needed_for_verdicts(design: Design) -> frozenset[str]:
+    """The results that the verdict on a design's requirement rests on."""
+    slow = design.requirement is not None and design.requirement.slow_speed is not None
+    return frozenset(["motion.move_time_s", *(["drive.slowest_measured_speed_rpm"] if slow else [])])
 
 
 @lru_cache(maxsize=2)
@@ -133,6 +145,10 @@ def _run(desk: Bench, stage: str, works: list[Work]) -> None:
         elif stage == STAGES[0]:
             board = board_cost(work.asked, desk.prices, work.results.get("copper.via_count", 0.0))
             work.results |= {"cost.board": board, "cost.total": board + work.results["cost.magnets"]}
+        elif stage == VERDICT:
+            vias = work.counts[1].via_count if work.counts else 0
+            found = verdicts(work.design, Known(work.motion, work.drive, vias, work.out_of_range))
+            work.results |= verdict_results(found)
         elif stage == WHOLE:
             try:
                 work.results |= flat_results(checked_prediction(work.asked, ways_out=False))

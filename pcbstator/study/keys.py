@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Sequence
 from dataclasses import fields
 from functools import cache
 from typing import Any
@@ -13,6 +14,8 @@ from pcbstator.analysis.fields import rows
 from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.thermal.records import ThermalResult
+from pcbstator.design.requirement import Requirement
+from pcbstator.findings import Verdict
 
 SECTIONS: dict[str, type] = {
     "winding": WindingResult,
@@ -36,6 +39,16 @@ OWN = {
     "findings.errors": "findings that forbid to make it",
     "findings.warnings": "findings that advise against it",
     "findings.notes": "remarks",
+}
+NEARLY = 1e-3  # part of a limit by which a requirement is missed at least that is not met for another reason
+UNMET, WORST = "requirement.unmet", "requirement.least_margin_ratio"
+VERDICTS = {
+    UNMET: "requirements that are not met, or of which that cannot be said",
+    WORST: "what is left to the limit of the requirement that is kept least, as a part of the limit",
+    **{
+        f"requirement.{field.alias}": f"predicted for the requirement {field.alias}"
+        for field in Requirement.model_fields.values()
+    },
 }
 LIMITING = (
     "board",
@@ -75,10 +88,10 @@ UNITS = (
     ("_n_m_per_rad", "N·m/rad"), ("_deg_per_count", "°/count"), ("_n_m_per_sqrt_w", "N·m/√W"),
     ("_n_m_per_a", "N·m/A"), ("_v_s_per_rad", "V·s/rad"), ("_rpm_per_v", "rpm/V"),
     ("_k_per_w", "K/W"), ("_kg_m2", "kg·m²"), ("_n_m_s_per_rad", "N·m·s/rad"), ("_n_per_mm", "N/mm"),
-    ("_n_m", "N·m"), ("_ohm", "Ω"), ("_ratio", ""), ("_rpm", "rpm"), ("_khz", "kHz"),
+    ("_n_m", "N·m"), ("_ohm", "Ω"), ("_ratio", ""), ("_percent", "%"), ("_rpm", "rpm"), ("_khz", "kHz"),
     ("_hz", "Hz"), ("_deg", "°"), ("_mpa", "MPa"), ("_mm", "mm"), ("_um", "µm"), ("_wb", "Wb"), ("_c", "°C"),
     ("_a", "A"), ("_w", "W"), ("_g", "g"), ("_h", "H"), ("_k", "K"), ("_s", "s"), ("_t", "T"), ("_n", "N"),
-    ("_j", "J"), ("_m", "m"),
+    ("_j", "J"), ("_m", "m"), ("_v", "V"), ("_percent", "%"),
 )  # fmt: skip
 
 
@@ -91,7 +104,7 @@ def result_keys() -> dict[str, str]:
         for item in fields(record)
         if "key" in item.metadata and str(item.type) in ("float", "int", "float | None", "int | None")
     }
-    return found | OWN
+    return found | OWN | VERDICTS
 
 
 def is_result(key: str) -> bool:
@@ -133,9 +146,23 @@ def words_of(key: str) -> str:
     ending, unit = next(((e, u) for e, u in UNITS if key.endswith(e)), ("", ""))
     section, _, name = key.rpartition(".")
     named = name.removesuffix(ending).replace("_", " ")
-    if section.partition(".")[0] in ("cost", "findings"):  # whose last parts say little by themselves
+    if section.partition(".")[0] in ("cost", "findings", "requirement"):  # whose last parts say little by themselves
         named = f"{section.replace('.', ' ')} {named}"
     return f"{named}, {unit}" if unit else named
+
+
+def verdict_results(found: Sequence[Verdict]) -> dict[str, float]:
+    """The verdict as results: the predicted value of every requirement, how many are not met, the least margin; what
+    cannot be said misses its limit by all of it.
+    """
+    values = {f"requirement.{one.name}": one.value for one in found if one.value is not None}
+    margins = [-1.0 if one.margin is None or one.verdict == "cannot be said" else one.margin for one in found]
+    # A value that is within its limit may still be forbidden: a move in time that the torque cannot follow.
+    margins = [
+        min(margin, -NEARLY) if one.verdict == "not met" else margin for one, margin in zip(found, margins, strict=True)
+    ]
+    values[UNMET] = float(sum(one.verdict != "met" for one in found))
+    return values | ({WORST: min(margins)} if margins else {})
 
 
 def flat_results(prediction: Any) -> dict[str, float]:
@@ -145,6 +172,7 @@ def flat_results(prediction: Any) -> dict[str, float]:
         for key, _, value in rows(section):
             if isinstance(value, int | float) and not isinstance(value, bool):
                 found[f"{name}.{key}"] = float(value)
+    found |= verdict_results(prediction.requirement)
     for severity in ("error", "warning", "note"):
         found[f"findings.{severity}s"] = float(sum(f.severity == severity for f in prediction.findings))
     for finding in prediction.findings:

@@ -3,31 +3,247 @@
 from __future__ import annotations
 
 import difflib
+from collections import Counter
 from collections.abc import Iterator
 from math import isfinite
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any
 
-from pcbstator.analysis.cost import invented_prices
+from annotated_types import Len
+from pydantic import Discriminator, PlainValidator, Tag, ValidationError, model_validator
+from pydantic_core import ErrorDetails
+
 from pcbstator.design import Design
-from pcbstator.design.keys import Key, keys, nearest, sections
+from pcbstator.design.keys import keys, nearest, record_keys, sections
 from pcbstator.design.load import load_design_and_text, plain, read_tables
-from pcbstator.design.quantities import Count, is_number, shown
+from pcbstator.design.prices import Prices
+from pcbstator.design.quantities import Count, Record, Text, is_number, key, number_remedy, refusal, shown
+from pcbstator.design.validation.complaints import complaint_of, missing_complaint, place_words
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.study.keys import is_result, nearest_result
-from pcbstator.study.records import Constraint, Objective, Option, Study, Variable
+from pcbstator.study.records import Constraint, Goal, Objective, Option, Study, Variable
 
-TOP = (
-    "title", "design", "budget", "seed", "workers", "generation", "columns",
-    "variables", "constraints", "objectives", "prices",
-)  # fmt: skip
-VARIABLE = ("key", "name", "from", "to", "step", "values", "choices", "also")
-LARGEST_BUDGET = 10_000_000
-MOST_VARIABLES, MOST_OPTIONS, MOST_OBJECTIVES, MOST_WORKERS = 40, 2000, 6, 256
-LARGEST_GENERATION = 4096
-LONGEST_TITLE, LONGEST_LABEL = 120, 60
+MOST_OPTIONS = 2000
+LABEL = Text(60)
+CHOICE = '{ label = "thin", "rotor.magnet.thickness_mm" = 2.0 }'
 
 Table = dict[str, Any]
+
+
+def _number(value: Any) -> float:
+    """Any number; whole ones stay whole, for counts."""
+    if is_number(value) and isfinite(value):
+        return value  # type: ignore[no-any-return]
+    raise refusal("must be a number", number_remedy(value))
+
+
+def _key_or_table(value: Any) -> str:
+    """A key of the design, or a whole table such as ``rotor.magnet``."""
+    if isinstance(value, str) and value and (value in keys() or value in sections()):
+        return value
+    raise refusal("must be a key of the design", nearest(str(value)), value=shown(value))
+
+
+def _key(value: Any) -> str:
+    """A key of the design."""
+    if _key_or_table(value) not in keys():
+        raise refusal("must be a key, not a table", "use choices for whole tables")
+    return str(value)
+
+
+def _result(value: Any) -> str:
+    """The key of a result."""
+    if isinstance(value, str) and is_result(value):
+        return value
+    raise refusal("must be a result such as thermal.continuous_torque_n_m", nearest_result(str(value)))
+
+
+def _values(value: Any) -> list[Any]:
+    """A list of different numbers, words, yes and no; numbers in rising order."""
+    listed = value if isinstance(value, list) else []
+    sound = all(isinstance(v, bool | str) or (is_number(v) and isfinite(v)) for v in listed)
+    if not sound or not 0 < len(listed) <= MOST_OPTIONS:
+        rule = f"must be a list of 1 to {MOST_OPTIONS} numbers, words or yes and no"
+        raise refusal(rule, "write values = [1, 2, 4]")
+    if len(set(listed)) < len(listed):
+        raise refusal("must differ from each other", "take one of them away")
+    return sorted(listed) if all(map(is_number, listed)) else listed
+
+
+Number = Annotated[float, PlainValidator(_number)]
+DesignKey = Annotated[str, PlainValidator(_key)]
+KeyOrTable = Annotated[str, PlainValidator(_key_or_table)]
+ResultKey = Annotated[str, PlainValidator(_result)]
+Limit = Annotated[float | str, PlainValidator(lambda v: _result(v) if isinstance(v, str) else float(_number(v)))]
+
+
+class _OneKey(Record):
+    """A variable of one key."""
+
+    path: DesignKey = key("key", "any key of docs/design-file.md", example="winding.turns")
+    also: dict[DesignKey, Number] = key("also", "keys that follow at a distance", {})
+
+    def of_options(self, options: list[Any]) -> Variable:
+        """The variable with these values of the key."""
+        followers = self.also.items()
+        settings = [((self.path, v), *((other, v + offset) for other, offset in followers)) for v in options]
+        labels = [f"{value:g}" if is_number(value) else str(value) for value in options]
+        return Variable(self.path, options=tuple(map(Option, labels, settings)), ordered=all(map(is_number, options)))
+
+
+class RangeTable(_OneKey):
+    """Every number between two, or every so many."""
+
+    low: Number = key("from", "the least", example=4)
+    high: Number = key("to", "the most", example=16)
+    step: Number | None = key("step", "from one to the next", None)
+
+    @model_validator(mode="after")
+    def _ends(self) -> RangeTable:
+        low, high, step = self.low, self.high, self._whole_step or self.step
+        if not low < high:
+            raise refusal("must be above from", "exchange them", at="to", value=f"{low:g} to {high:g}")
+        if self._whole_step and not all(isinstance(value, int) for value in (low, high, step)):
+            rule = f"{self.path} takes whole numbers"
+            raise refusal(rule, "write them without a point", value=f"{low} to {high}")
+        if step is not None and (step <= 0 or (high - low) / step > MOST_OPTIONS):
+            rule = f"must be above 0 and make at most {MOST_OPTIONS} steps"
+            raise refusal(rule, f"write step = {(high - low) / 10:g}", at="step", value=f"{step:g}")
+        return self
+
+    def variable(self) -> Variable:
+        """The variable; without a step it takes every number of the range."""
+        low, high, step = self.low, self.high, self._whole_step or self.step
+        if step is None:
+            return Variable(self.path, low=float(low), high=float(high), also=tuple(self.also.items()))
+        found = [low + n * step for n in range(int((high - low) / step + 1e-9) + 1)]
+        return self.of_options(found if self._whole_step else [float(f"{value:.9g}") for value in found])
+
+    @property
+    def _whole_step(self) -> float | None:
+        """The step of a key that takes whole numbers; None for others."""
+        kind = keys()[self.path][0].kind
+        return (kind.step if self.step is None else self.step) if isinstance(kind, Count) else None
+
+
+class ValuesTable(_OneKey):
+    """Listed values of one key."""
+
+    values: Annotated[list[Any], PlainValidator(_values)] = key("values", "these and no others", example=[2, 4])
+
+    @model_validator(mode="after")
+    def _followed(self) -> ValuesTable:
+        if self.also and not all(map(is_number, self.values)):
+            raise refusal("needs values that are numbers", "use choices instead", at="also", value=shown(self.values))
+        return self
+
+    def variable(self) -> Variable:
+        """The variable."""
+        return self.of_options(self.values)
+
+
+class ChoiceTable(Record):
+    """One choice: a label and the keys of the design that it sets, or takes away."""
+
+    label: Annotated[str, LABEL] = key("label", "the choice in a word", example="thin")
+    without: tuple[KeyOrTable, ...] = key("without", "keys that it takes away", ())
+    settings: dict[KeyOrTable, Any] = key("settings", "keys that it sets", {})
+
+    @model_validator(mode="before")
+    @classmethod
+    def _split(cls, table: Any) -> Table:
+        if not isinstance(table, dict) or len(table) < 2:
+            rule = "must be a table with a label and at least one key of the design in quotes"
+            raise refusal(rule, f"write {CHOICE}")
+        own = {name: table[name] for name in ("label", "without") if name in table}
+        return own | {"settings": {name: value for name, value in table.items() if name not in own}}
+
+    def option(self) -> Option:
+        """What it sets, after what it takes away."""
+        return Option(self.label, tuple((dict.fromkeys(self.without) | self.settings).items()))
+
+
+class ChoicesTable(Record):
+    """Several choices, each of which sets some keys at once."""
+
+    name: Annotated[str, LABEL] = key("name", "what the choices are called", example="magnets")
+    choices: Annotated[tuple[ChoiceTable, ...], Len(1, MOST_OPTIONS)] = key("choices", "one table each", example=[])
+
+    @model_validator(mode="after")
+    def _told_apart(self) -> ChoicesTable:
+        labels = [choice.label for choice in self.choices]
+        if len(set(labels)) < len(labels):
+            raise refusal("must have different labels", "rename one of them", at="choices", value=shown(labels))
+        return self
+
+    def variable(self) -> Variable:
+        """The variable."""
+        return Variable(self.name, options=tuple(choice.option() for choice in self.choices), ordered=False)
+
+
+class ConstraintTable(Record):
+    """A result and its limit: a number or another result, times a factor."""
+
+    result: ResultKey = key("key", "any result of docs/nomenclature.md", example="copper.mass_g")
+    least: Limit | None = key("least", "it must reach this", None)
+    most: Limit | None = key("most", "it must keep this", None)
+    times: Number = key("times", "factor on the limit", 1.0)
+
+    @model_validator(mode="after")
+    def _one_limit(self) -> ConstraintTable:
+        if (self.least is None) == (self.most is None):
+            value = "nothing" if self.least is None else "least and most"
+            raise refusal("must have one of least and most", "for two limits write two constraints", value=value)
+        return self
+
+    def constraint(self) -> Constraint:
+        """The constraint."""
+        sense: Goal = "most" if self.least is None else "least"
+        limit = self.most if self.least is None else self.least
+        return Constraint(self.result, sense, limit if limit is not None else 0.0, float(self.times))
+
+
+class ObjectiveTable(Record):
+    """A result of which there shall be the least or the most."""
+
+    result: ResultKey = key("key", "any result of docs/nomenclature.md", example="cost.total")
+    goal: Goal = key("goal", "what is wanted of it", example="least")
+
+
+VARIABLES: dict[str, type[Record]] = {"from": RangeTable, "values": ValuesTable, "choices": ChoicesTable}
+TABLES: dict[int | str, type[Record]] = {
+    "constraints": ConstraintTable, "objectives": ObjectiveTable, "prices": Prices,
+}  # fmt: skip
+
+
+def _told_by(table: Any) -> str | None:
+    """The key by which the validator tells a variable; None where there is none, or several."""
+    given = [name for name in VARIABLES if isinstance(table, dict) and name in table]
+    return given[0] if len(given) == 1 else None
+
+
+VariableTable = Annotated[
+    Annotated[RangeTable, Tag("from")]
+    | Annotated[ValuesTable, Tag("values")]
+    | Annotated[ChoicesTable, Tag("choices")],
+    Discriminator(_told_by),
+]
+
+
+class StudyFile(Record):
+    """A study file as it stands."""
+
+    title: Annotated[str, Text(120)] = key("title", "name of the study", example="a study")
+    design: Any = key("design", "file of the base design, seen from the study's folder", None)
+    budget: Annotated[int, Count(range(1, 10_000_001))] = key("budget", "designs to look at", 1000)
+    seed: Annotated[int, Count(range(2**32))] = key("seed", "same seed, same designs", 1)
+    workers: Annotated[int, Count(range(257))] = key("workers", "processes; 0: one per core", 0)
+    generation: Annotated[int, Count(range(4097))] = key("generation", "designs that a search asks for at a time", 0)
+    columns: tuple[ResultKey, ...] = key("columns", "further results to keep", ())
+    variables: Annotated[tuple[VariableTable, ...], Len(1, 40)] = key("variables", "what is varied", ())
+    constraints: tuple[ConstraintTable, ...] = key("constraints", "what must hold", ())
+    objectives: Annotated[tuple[ObjectiveTable, ...], Len(0, 6)] = key("objectives", "what is sought", ())
+    prices: Prices = key("prices", "prices of your own", Prices())
 
 
 def load_study(path: str | Path) -> Study:
@@ -48,292 +264,76 @@ def load_study(path: str | Path) -> Study:
 
 def study_from_tables(tables: Table, design: Design, design_text: str, source: str = "study") -> Study:
     """The study in nested tables as a study file has them; ``design_text``: the base design as TOML."""
-    tables, reader = plain(tables), _Reader()
-    reader.known(tables, TOP, "")
-    variables = [v for place, table in reader.listed(tables, "variables") if (v := reader.variable(table, place))]
-    constraints = [c for place, table in reader.listed(tables, "constraints") if (c := reader.constraint(table, place))]
-    objectives = [o for place, table in reader.listed(tables, "objectives") if (o := reader.objective(table, place))]
-    if not tables.get("variables"):
-        reader.complain("variables", "at least one is needed", "nothing", "add [[variables]] with a key")
-    reader.each_once(variables, objectives)
+    try:
+        file = StudyFile.model_validate(plain(tables))
+    except ValidationError as error:
+        details = error.errors(include_url=False)
+        told = [_complaint(detail) for detail in details if detail["type"] != "too_short" or not detail["input"]]
+        raise DesignError(source, told) from None  # a list of faulty tables is not too short
     study = Study(
-        title=reader.text(tables, "title", LONGEST_TITLE) or "",
+        title=file.title,
         design_text=design_text,
         design_name=design.source,
         folder=str(design.folder or ""),
-        variables=tuple(variables),
-        constraints=tuple(constraints),
-        objectives=tuple(objectives),
-        columns=reader.columns(tables),
-        budget=reader.whole(tables, "budget", 1000, 1, LARGEST_BUDGET),
-        seed=reader.whole(tables, "seed", 1, 0, 2**32 - 1),
-        workers=reader.whole(tables, "workers", 0, 0, MOST_WORKERS),
-        generation=reader.whole(tables, "generation", 0, 0, LARGEST_GENERATION),
-        prices=reader.prices(tables),
+        variables=tuple(table.variable() for table in file.variables),
+        constraints=tuple(table.constraint() for table in file.constraints),
+        objectives=tuple(Objective(table.result, table.goal) for table in file.objectives),
+        columns=tuple(dict.fromkeys(file.columns)),
+        budget=file.budget,
+        seed=file.seed,
+        workers=file.workers,
+        generation=file.generation,
+        prices=tuple(file.prices.model_dump().items()),
     )
-    if reader.complaints:
-        raise DesignError(source, reader.complaints)
+    if complaints := [*_varied_twice(study.variables), *_asked_twice(study.objectives)]:
+        raise DesignError(source, complaints)
     return study
 
 
-class _Reader:
-    """Reads tables and gathers what is wrong with them; what cannot be read comes back empty."""
+def _varied_twice(variables: tuple[Variable, ...]) -> Iterator[Complaint]:
+    """Complaints about keys that several variables set."""
+    owners: dict[str, Variable] = {}
+    for variable in variables:
+        own = {path for option in variable.options for path, _ in option.settings} or {variable.name}
+        for path in sorted(own | {path for path, _ in variable.also}):
+            twice = [other for other in owners if f"{path}.".startswith(f"{other}.") or other.startswith(f"{path}.")]
+            if twice and owners[twice[0]] is not variable:
+                remedy = "vary a key in one place only; join what goes together as choices"
+                both = f"{owners[twice[0]].name} and {variable.name}"
+                yield Complaint("variables", f"{path} must be varied once", both, remedy)
+            owners[path] = variable
 
-    def __init__(self) -> None:
-        self.complaints: list[Complaint] = []
 
-    def complain(self, key: str, rule: str, value: object, remedy: str) -> None:
-        """Keeps a complaint; text stands as it is, other values are shown."""
-        words = value if isinstance(value, str) else "nothing" if value is None else shown(value)
-        self.complaints.append(Complaint(key, rule, words, remedy))
+def _asked_twice(objectives: tuple[Objective, ...]) -> Iterator[Complaint]:
+    """Complaints about results that several objectives name."""
+    for name, times in Counter(objective.key for objective in objectives).items():
+        if times > 1:
+            yield Complaint("objectives", "must name each result once", name, "take one of them away")
 
-    def known(self, table: Table, names: tuple[str, ...], place: str) -> None:
-        """Complains about unknown keys."""
-        for name in table:
-            if name not in names:
-                close = difflib.get_close_matches(name, names, n=1, cutoff=0.6)
-                remedy = f"did you mean {close[0]}?" if close else "known here: " + ", ".join(names)
-                named = name if name and name.isprintable() else shown(name)
-                self.complain(f"{place}.{named}" if place else named, "is not a known key", shown(table[name]), remedy)
 
-    def listed(self, tables: Table, name: str) -> Iterator[tuple[str, Table]]:
-        """The tables of a list with their places in words, such as ``variables[2]``."""
-        found = tables.get(name, [])
-        if not isinstance(found, list) or not all(isinstance(table, dict) for table in found):
-            self.complain(name, "must be a list of tables", shown(found), f"write [[{name}]] above each of them")
-            return
-        yield from ((f"{name}[{number}]", table) for number, table in enumerate(found, start=1))
-
-    def text(self, table: Table, name: str, longest: int, place: str = "") -> str | None:
-        """A line of text."""
-        value = table.get(name)
-        if isinstance(value, str) and 0 < len(value) <= longest and value.isprintable():
-            return value
-        rule = f"must be one line of text, 1 to {longest} characters"
-        self.complain(place + name, rule, None if value is None else shown(value), f'write {name} = "..."')
-        return None
-
-    def whole(self, table: Table, name: str, default: int, low: int, high: int) -> int:
-        """A whole number."""
-        value = table.get(name, default)
-        if isinstance(value, int) and not isinstance(value, bool) and low <= value <= high:
-            return value
-        self.complain(name, f"must be a whole number from {low} to {high}", shown(value), f"write {name} = {default}")
-        return default
-
-    def number(self, table: Table, name: str, place: str, default: float | None = None) -> float | None:
-        """A number as it stands, whole or not."""
-        value: Any = table.get(name, default)
-        if is_number(value) and isfinite(value):
-            return value  # type: ignore[no-any-return]
-        self.complain(f"{place}.{name}", "must be a number", None if value is None else shown(value), f"{name} = 1.0")
-        return None
-
-    def result(self, key: object, place: str) -> str | None:
-        """The key of a result."""
-        if isinstance(key, str) and is_result(key):
-            return key
-        value = None if key is None else shown(key)
-        self.complain(place, "must be a result such as thermal.continuous_torque_n_m", value, nearest_result(str(key)))
-        return None
-
-    def design_keys(self, names: list[str], place: str) -> None:
-        """Complains about what is no key of a design, nor a whole table such as ``rotor.magnet``."""
-        for name in names:
-            if not name or (name not in keys() and name not in sections()):
-                self.complain(place, "must be a key of the design", shown(name), nearest(name))
-
-    def variable(self, table: Table, place: str) -> Variable | None:
-        """A variable, or None with complaints."""
-        before = len(self.complaints)
-        self.known(table, VARIABLE, place)
-        given = [key for key in ("from", "values", "choices") if key in table]
-        if len(given) != 1:
+def _complaint(detail: ErrorDetails) -> Complaint:
+    """The complaint that says what a validation error says, in the words of the file."""
+    steps, table = list(detail["loc"]), detail["input"]
+    record = TABLES.get(steps[0], StudyFile) if len(steps) > 1 else StudyFile
+    if steps[0] == "variables" and len(steps) > 2:
+        record = VARIABLES[str(steps.pop(2))]  # by which key the validator told the variable
+        record = ChoiceTable if len(steps) > 4 and record is ChoicesTable else record
+    if steps[-1] == "[key]":  # of a table whose keys are those of a design: told at the table
+        steps = steps[:-3] if steps[-3] == "settings" else steps[:-2]
+    path = place_words(steps)
+    known = {each.name: each for each in record_keys("", record)}
+    match detail["type"]:
+        case "missing":
+            return missing_complaint(path, known[str(steps[-1])])
+        case "extra_forbidden":
+            close = difflib.get_close_matches(str(steps[-1]), known, n=1, cutoff=0.6)
+            remedy = f"did you mean {close[0]}?" if close else "known here: " + ", ".join(known)
+            return Complaint(path, "is not a known key", shown(table), remedy)
+        case "union_tag_not_found" if isinstance(table, dict):
+            given = ", ".join(name for name in VARIABLES if name in table) or "nothing"
             remedy = "write from and to, or values = [...], or choices = [{ ... }, ...]"
-            self.complain(place, "must have one of from, values and choices", ", ".join(given) or None, remedy)
-            return None
-        if given == ["choices"]:
-            found = self.choices(table, place)
-        elif "key" not in table:
-            self.complain(f"{place}.key", "is required", None, 'write key = "winding.turns"')
-            return None
-        else:
-            key = str(table["key"])
-            self.design_keys([key], f"{place}.key")
-            if key in sections():
-                self.complain(f"{place}.key", "must be a key, not a table", shown(key), "use choices for whole tables")
-            also = self.offsets(table, place)
-            found = None
-            if len(self.complaints) == before:
-                options = self.steps(table, place, keys()[key][0]) if given == ["from"] else self.values(table, place)
-                if len(self.complaints) == before:
-                    found = self.numbers(table, place, key, options, also)
-        return found if len(self.complaints) == before else None
-
-    def numbers(
-        self, table: Table, place: str, key: str, options: list[Any] | None, also: tuple[tuple[str, float], ...]
-    ) -> Variable | None:
-        """A variable of one key; ``options`` None: every number of its range."""
-        if options is None:
-            return Variable(key, low=float(table["from"]), high=float(table["to"]), also=also)
-        ordered = all(is_number(value) for value in options)
-        if also and not ordered:
-            self.complain(f"{place}.also", "needs values that are numbers", shown(options), "use choices instead")
-            return None
-        settings = [((key, value), *((other, value + offset) for other, offset in also)) for value in options]
-        labels = [f"{value:g}" if is_number(value) else str(value) for value in options]
-        return Variable(key, options=tuple(map(Option, labels, settings)), ordered=ordered)
-
-    def steps(self, table: Table, place: str, key: Key) -> list[Any] | None:
-        """Whole or stepped numbers from ``from`` to ``to``; None for every number between them."""
-        low, high = self.number(table, "from", place), self.number(table, "to", place)
-        step = self.number(table, "step", place, key.kind.step if isinstance(key.kind, Count) else 1)
-        if low is None or high is None or step is None:
-            return None
-        if not low < high:
-            self.complain(f"{place}.to", "must be above from", f"{low:g} to {high:g}", "exchange them")
-            return None
-        whole = isinstance(key.kind, Count)
-        if not whole and "step" not in table:
-            return None
-        if whole and not all(isinstance(value, int) for value in (low, high, step)):
-            self.complain(place, f"{key.path} takes whole numbers", f"{low} to {high}", "write them without a point")
-            return None
-        if step <= 0 or (high - low) / step > MOST_OPTIONS:
-            rule = f"must be above 0 and make at most {MOST_OPTIONS} steps"
-            self.complain(f"{place}.step", rule, f"{step:g}", f"write step = {(high - low) / 10:g}")
-            return None
-        count = int((high - low) / step + 1e-9) + 1
-        return [low + n * step if whole else float(f"{low + n * step:.9g}") for n in range(count)]
-
-    def values(self, table: Table, place: str) -> list[Any]:
-        """Listed values; numbers in rising order."""
-        values = table["values"]
-        plain_ones = isinstance(values, list) and all(isinstance(value, int | float | str) for value in values)
-        if not plain_ones or not 0 < len(values) <= MOST_OPTIONS:
-            rule = f"must be a list of 1 to {MOST_OPTIONS} numbers, words or yes and no"
-            self.complain(f"{place}.values", rule, shown(values), "write values = [1, 2, 4]")
-        elif len(set(values)) < len(values):
-            self.complain(f"{place}.values", "must differ from each other", shown(values), "take one of them away")
-        elif all(is_number(value) for value in values):
-            return sorted(values)
-        return list(values) if plain_ones else []
-
-    def choices(self, table: Table, place: str) -> Variable | None:
-        """Several choices, each of which sets some keys at once."""
-        name, listed = self.text(table, "name", LONGEST_LABEL, f"{place}."), table["choices"]
-        example = '{ label = "thin", "rotor.magnet.thickness_mm" = 2.0 }'
-        if not isinstance(listed, list) or not 0 < len(listed) <= MOST_OPTIONS:
-            remedy = f"write choices = [{example}, ...]"
-            self.complain(f"{place}.choices", "must be a list of tables", shown(listed), remedy)
-            return None
-        options = []
-        for number, choice in enumerate(listed, start=1):
-            here = f"{place}.choices[{number}]"
-            if not isinstance(choice, dict) or len(choice) < 2:
-                rule = "must be a table with a label and at least one key of the design in quotes"
-                self.complain(here, rule, shown(choice), f"write {example}")
-                continue
-            label = self.text(choice, "label", LONGEST_LABEL, f"{here}.")
-            settings = {key: value for key, value in choice.items() if key not in ("label", "without")}
-            settings = dict.fromkeys(self.without(choice, here)) | settings  # taken away before anything is set
-            self.design_keys(list(settings), here)
-            options.append(Option(label or "", tuple(settings.items())))
-        labels = [option.label for option in options]
-        if len(set(labels)) < len(labels):
-            self.complain(f"{place}.choices", "must have different labels", shown(labels), "rename one of them")
-        return Variable(name or "", options=tuple(options), ordered=False)
-
-    def without(self, choice: Table, place: str) -> list[str]:
-        """Keys that a choice takes away from the design."""
-        names = choice.get("without", [])
-        if isinstance(names, list) and all(isinstance(name, str) for name in names):
-            return names
-        remedy = 'write without = ["rotor.magnet.remanence_t"]'
-        self.complain(f"{place}.without", "must be a list of keys", shown(names), remedy)
-        return []
-
-    def offsets(self, table: Table, place: str) -> tuple[tuple[str, float], ...]:
-        """Further keys that follow the value at a distance."""
-        also = table.get("also", {})
-        if not isinstance(also, dict) or not all(is_number(offset) and isfinite(offset) for offset in also.values()):
-            remedy = 'write also = { "rotor.magnet.outer_diameter_mm" = -4.0 }'
-            self.complain(f"{place}.also", "must be a table of keys and offsets", shown(also), remedy)
-            return ()
-        self.design_keys(list(also), f"{place}.also")
-        return tuple(also.items())  # whole offsets stay whole, for counts
-
-    def constraint(self, table: Table, place: str) -> Constraint | None:
-        """A constraint, or None with complaints."""
-        before = len(self.complaints)
-        self.known(table, ("key", "least", "most", "times"), place)
-        key = self.result(table.get("key"), f"{place}.key")
-        senses: list[Literal["least", "most"]] = [sense for sense in ("least", "most") if sense in table]
-        times = self.number(table, "times", place, 1.0)
-        if len(senses) != 1:
-            remedy = "for two limits write two constraints"
-            self.complain(place, "must have one of least and most", " and ".join(senses) or None, remedy)
-            return None
-        limit = table[senses[0]]
-        if isinstance(limit, str):
-            self.result(limit, f"{place}.{senses[0]}")
-        else:
-            self.number(table, senses[0], place)
-        if len(self.complaints) > before or key is None or times is None:
-            return None
-        return Constraint(key, senses[0], limit if isinstance(limit, str) else float(limit), float(times))
-
-    def objective(self, table: Table, place: str) -> Objective | None:
-        """An objective, or None with complaints."""
-        self.known(table, ("key", "goal"), place)
-        key, goal = self.result(table.get("key"), f"{place}.key"), table.get("goal")
-        if goal in ("least", "most"):
-            return Objective(key, goal) if key is not None else None
-        value = None if goal is None else shown(goal)
-        self.complain(f"{place}.goal", 'must be "least" or "most"', value, 'write goal = "most"')
-        return None
-
-    def each_once(self, variables: list[Variable], objectives: list[Objective]) -> None:
-        """No key is varied twice, no result asked for twice, and there are not too many of them."""
-        for name, listed, most in (
-            ("variables", len(variables), MOST_VARIABLES),
-            ("objectives", len(objectives), MOST_OBJECTIVES),
-        ):
-            if listed > most:
-                self.complain(name, f"at most {most} are possible", str(listed), "hold some of them fixed")
-        owners: dict[str, Variable] = {}
-        for variable in variables:
-            own = {key for option in variable.options for key, _ in option.settings} or {variable.name}
-            for key in sorted(own | {key for key, _ in variable.also}):
-                twice = [other for other in owners if f"{key}.".startswith(f"{other}.") or other.startswith(f"{key}.")]
-                if twice and owners[twice[0]] is not variable:
-                    remedy = "vary a key in one place only; join what goes together as choices"
-                    both = f"{owners[twice[0]].name} and {variable.name}"
-                    self.complain("variables", f"{key} must be varied once", both, remedy)
-                owners[key] = variable
-        asked = [objective.key for objective in objectives]
-        for key in sorted({key for key in asked if asked.count(key) > 1}):
-            self.complain("objectives", "must name each result once", key, "take one of them away")
-
-    def columns(self, tables: Table) -> tuple[str, ...]:
-        """Further results to keep."""
-        columns = tables.get("columns", [])
-        if not isinstance(columns, list):
-            self.complain("columns", "must be a list of results", shown(columns), 'write columns = ["copper.mass_g"]')
-            return ()
-        found = [self.result(column, "columns") for column in columns]
-        return tuple(dict.fromkeys(column for column in found if column is not None))
-
-    def prices(self, tables: Table) -> tuple[tuple[str, Any], ...]:
-        """The invented prices with those of the study in their places."""
-        own, known = tables.get("prices", {}), invented_prices()
-        if not isinstance(own, dict):
-            self.complain("prices", "must be a table", shown(own), "write [prices] with keys below it")
-            return ()
-        self.known(own, tuple(known), "prices")
-        for name, value in own.items():
-            if name == "currency":
-                self.text(own, name, 12, "prices.")
-            elif not is_number(value) or not 0 <= value < 1e9:
-                self.complain(f"prices.{name}", "must be a number, 0 or more", shown(value), "write 0.0 for no cost")
-        return tuple((known | own).items())
+            return Complaint(path, "must have one of from, values and choices", given, remedy)
+        case "union_tag_not_found":
+            return Complaint(path, "must be a table of keys", shown(table), "write [[variables]] above its keys")
+        case _:
+            return complaint_of(detail, path)

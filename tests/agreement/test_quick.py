@@ -12,7 +12,7 @@ from pcbstator.analysis.electrical.inductance import most_inductance
 from pcbstator.analysis.pipeline import predict_design
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Recent, Shared
-from pcbstator.analysis.stages import JOB_KEYS, LOAD_KEYS, STAGE_OF, STAGES, Work, run_stage
+from pcbstator.analysis.stages import HEAT_KEYS, JOB_KEYS, STAGE_OF, STAGES, WHOLE_KEYS, Work, run_stage
 from pcbstator.design import load_design
 from pcbstator.errors import DesignError, LawRangeError
 from tests.command import DESIGNS
@@ -21,7 +21,7 @@ from tests.random_designs import drawn_design
 CLOSE = 1e-3
 EVERYTHING = frozenset(STAGE_OF)
 STAGE = load_design(next(path for path in DESIGNS if path.stem == "photogrammetry-stage"))
-MOTION = frozenset(key for key in JOB_KEYS - LOAD_KEYS if key.startswith("motion."))
+MOTION = frozenset(key for key in JOB_KEYS - HEAT_KEYS - WHOLE_KEYS if key.startswith("motion."))
 SPAN = 0.016, 0.125  # m, of all designs that are drawn
 
 
@@ -142,6 +142,7 @@ def near(key: str, value: float, expected: dict[str, float]) -> Any:
         "motion.largest_friction_n_m": expected.get("motion.available_peak_torque_n_m", 0.0),
         "motion.drag_torque_n_m": 3 * value,
         "motion.supply_current_mean_a": expected.get("motion.supply_current_peak_a", 0.0),
+        "motion.cycle_shortest_rest_s": expected.get("motion.cycle_time_s", 0.0),
         "motion.braking_energy_j": expected.get("motion.cycle_energy_j", 0.0),
     }
     return pytest.approx(value, rel=CLOSE, abs=CLOSE * abs(whole.get(key, 0.0)) + 1e-11)

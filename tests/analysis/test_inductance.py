@@ -28,12 +28,16 @@ WAVE = {
 DELTA = {"winding.connection": "delta"}
 
 
+def matrix_of(design, copper):
+    return inductance_matrix(design, conductors_of(design, copper))
+
+
 def near_pair_sums(design):
     """Holds every inductance to within 1 % of the mean self inductance, and what a drive and the loop of a delta see to
     within 1 % of themselves.
     """
     copper = lay_copper(design)
-    ours = inductance_matrix(design, copper)
+    ours = matrix_of(design, copper)
     pairs = pair_sum_matrix(drawn_pieces(copper, conductors_of(design, copper).network.shares), iron_faces(design))
     assert ours == pytest.approx(pairs, abs=1e-2 * np.trace(pairs) / len(pairs))
     assert synchronous_inductance(ours) == pytest.approx(synchronous_inductance(pairs), rel=1e-2)
@@ -66,10 +70,10 @@ def test_links_are_alike_wherever_the_board_is_cut_open(small):
     """Turned about the axis, the copper is the same, though it lies elsewhere on the unrolled connection rings."""
     design = small.with_values(SIX_PATHS)
     copper = lay_copper(design)
-    usual = inductance_matrix(design, copper)
+    usual = matrix_of(design, copper)
     for angle in (1.0, 2.0, 3.0, 4.0):
         moved = turned(copper, angle)
-        assert inductance_matrix(design, moved) == pytest.approx(usual, abs=3e-4 * usual[0, 0])
+        assert matrix_of(design, moved) == pytest.approx(usual, abs=3e-4 * usual[0, 0])
 
 
 def turned(copper: Copper, angle: float) -> Copper:
@@ -84,8 +88,8 @@ def turned(copper: Copper, angle: float) -> Copper:
 
 def test_iron_raises_inductance(small):
     copper = lay_copper(small)
-    with_iron = inductance_matrix(small.with_values({"rotor.back_iron_mm": 2.0}), copper)
-    assert with_iron[0, 0] > 1.02 * inductance_matrix(small, copper)[0, 0]
+    with_iron = matrix_of(small.with_values({"rotor.back_iron_mm": 2.0}), copper)
+    assert with_iron[0, 0] > 1.02 * matrix_of(small, copper)[0, 0]
 
 
 def test_iron_beyond_the_board_raises_inductance(small):
@@ -157,13 +161,13 @@ def test_what_is_left_open_counts_no_reflections(small, monkeypatch, wave):
     changes = {"rotor.arrangement": "double", "rotor.back_iron_mm": 2.0, "rotor.poles": 8}
     design = small.with_values((DRAWN["wave"] if wave else {}) | changes)
     copper = lay_copper(design)
-    few = inductance_matrix(design, copper)
+    few = matrix_of(design, copper)
     monkeypatch.setattr(inductance, "FEWEST_REFLECTIONS", 64)
-    many = inductance_matrix(design, copper)
+    many = matrix_of(design, copper)
     assert many == pytest.approx(few, abs=4e-3 * few[0, 0])
     monkeypatch.setattr(inductance, "MOST_REFLECTIONS", 256)
     monkeypatch.setattr(inductance, "FEWEST_REFLECTIONS", 256)
-    assert inductance_matrix(design, copper) == pytest.approx(many, abs=1e-3 * few[0, 0])
+    assert matrix_of(design, copper) == pytest.approx(many, abs=1e-3 * few[0, 0])
 
 
 @pytest.mark.slow
@@ -179,10 +183,10 @@ def test_converged(small, monkeypatch):
     from pcbstator.physics.inductance import rings, strips
 
     copper = lay_copper(small)
-    usual = inductance_matrix(small, copper)
+    usual = matrix_of(small, copper)
     monkeypatch.setattr(inductance, "cell_for", lambda *where: strips.cell_for(*where) / 2)
-    finer = inductance_matrix(small, copper)
+    finer = matrix_of(small, copper)
     assert abs(finer - usual).max() > 1e-5 * usual[0, 0]  # the knob is a knob
     monkeypatch.setattr(rings, "RINGS", 160)
     monkeypatch.setattr(rings, "FEW_RINGS", 160)
-    assert inductance_matrix(small, copper) == pytest.approx(usual, abs=5e-3 * usual[0, 0])
+    assert matrix_of(small, copper) == pytest.approx(usual, abs=5e-3 * usual[0, 0])

@@ -61,15 +61,15 @@ def test_inductance_against_whole_predictions(small):
     """Wider tracks lower the inductance a little; as computed on copper laid with another gap between its tracks."""
     from dataclasses import replace
 
+    from pcbstator.analysis.electrical.conductors import conductors_of
     from pcbstator.analysis.electrical.inductance import inductance_matrix, synchronous_inductance
 
     result = spread(small, track_width_um=50.0)["synchronous_inductance_h"]
     copper = lay_copper(small)
     for width, key in ((0.55e-3, "low_5_percent"), (0.45e-3, "high_95_percent")):
         tracks = tuple(replace(track, width=width) for track in copper.coil.tracks)
-        afresh = synchronous_inductance(
-            inductance_matrix(small, replace(copper, coil=replace(copper.coil, tracks=tracks)))
-        )
+        drawn = conductors_of(small, replace(copper, coil=replace(copper.coil, tracks=tracks)))
+        afresh = synchronous_inductance(inductance_matrix(small, drawn))
         assert result[key] == pytest.approx(afresh, rel=5e-3)
 
 

@@ -192,3 +192,21 @@ def test_pairs_in_series_keep_their_gap_on_a_small_circle():
         **{"rotor.magnet.inner_diameter_mm": 50.0, "rotor.magnet.outer_diameter_mm": 80.0},
     )
     assert least_gap(pcbstator.lay_copper(design), design.board.track_gap - 1e-6) is None
+
+
+@pytest.mark.parametrize("skew", [8.0, -8.0])
+def test_slanting_conductors_are_as_wide_as_their_neighbours_leave(skew):
+    """Lines of slope r·dtheta/dr, a step apart in theta, lie r·step/sqrt(1 + slope²) from each other. What is left
+    beside the gap is the width, less the same everywhere for what the gap lacks where edges are measured (10 um).
+    """
+    design = wave(winding__skew_deg=skew, board__track_profile="tapered")
+    plan = settle_plan(design, lay_winding(design)).coil
+    near, far = plan.active_ends
+    step = 2 * pi / (design.rotor.poles * 3 * 2)  # of three phases with two turns
+    for track in pcbstator.lay_copper(design).coil.tracks[:2]:
+        radius = np.hypot(*track.points.T)
+        inside = (radius > near) & (radius < far)
+        slope = radius[inside] * np.radians(skew) / (far - near)
+        left = radius[inside] * step / np.hypot(1, slope) - design.board.track_gap - track.widths[inside]
+        assert inside.sum() > 20 and np.abs(slope).max() > 0.7
+        assert np.ptp(left) < 1e-8 and 0 <= left.min() < 10e-6

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from pcbstator.analysis.magnetic.waveforms import Waves
-from pcbstator.output.report.figures import PER_1000_RPM, emf_svg, harmonics_svg, torque_svg
+from pcbstator.output.report.figures import emf_svg, harmonics_svg, torque_svg
 
 ANGLES = np.linspace(0, 2 * np.pi, 721)
 PHASES = np.array([[0.1], [0.1], [0.1]]) * np.sin(ANGLES - 2 * np.pi * np.arange(3)[:, None] / 3)
@@ -48,7 +48,15 @@ def test_emf_curves_have_their_shape() -> None:
     a, b, c, line = (np.ptp(curve[:, 1]) for curve in curves(FIGURES["emf"]()))
     assert [b / a, c / a] == pytest.approx([1, 1], rel=5e-3)
     assert line / a == pytest.approx(np.sqrt(3), rel=5e-3)
-    assert pytest.approx(104.7198, rel=1e-6) == PER_1000_RPM  # 1000 rpm in rad/s
+
+
+def test_emf_says_its_speed_and_keeps_readable_volts() -> None:
+    """0.1 V s/rad at 1000 rpm, 104.7 rad/s, is volts; at 1.5 rpm it is 16 mV, drawn as large in millivolts."""
+    assert "at 1000 rpm" in FIGURES["emf"]()
+    slow, tenth = emf_svg(WAVES, "ABC", 1.5), emf_svg(WAVES, "ABC", 0.15)
+    assert "at 1.5 rpm" in slow and "at 0.15 rpm" in tenth
+    heights = [np.ptp(curves(text)[0][:, 1]) for text in (FIGURES["emf"](), slow)]
+    assert heights[1] == pytest.approx(heights[0], rel=0.5)  # the axes round their ends
 
 
 def test_no_line_where_phases_are_open() -> None:

@@ -191,6 +191,27 @@ def test_scale_and_energy():
     )
 
 
+@pytest.mark.parametrize("turn", [0.0, 0.7, 2.5])
+@pytest.mark.parametrize(
+    ("start", "end", "least", "most"),
+    [
+        ((10.0, -6.0), (10.0, 5.0), 10.0, 136**0.5),  # the foot of the perpendicular lies on the piece
+        ((10.0, 5.0), (10.0, 3.0), 109**0.5, 125**0.5),  # beyond its end
+        ((10.0, 2.0), (8.0, 2.0), 68**0.5, 104**0.5),  # nearest at the end
+        ((-6.0, 8.0), (6.0, 8.0), 8.0, 10.0),
+    ],
+)
+def test_least_and_largest_radius_of_a_straight_piece(start, end, least, most, turn):
+    """The distance from the axis to a segment; half the width comes off and on."""
+    spots = [np.array([[*spot, 0.0]]) * MM for spot in (start, end)]
+    piece = turned(Strips(*spots, np.array([0.4e-3]), np.array([35e-6])), turn)
+    ring = CoilRing(circle(9e-3, width=0.1e-3), np.zeros(1), np.ones((1, 1)))  # lies between
+    found = ring_inductance._radii([CoilRing(piece, np.zeros(1), np.ones((1, 1)))], None)
+    assert found == pytest.approx((least * MM - 0.2e-3, most * MM + 0.2e-3), rel=1e-12)
+    both = ring_inductance._radii([ring], piece)
+    assert both == pytest.approx((min(least - 0.2, 8.95) * MM, max(most + 0.2, 9.05) * MM), rel=1e-3)
+
+
 def test_how_often_coils_repeat_is_found():
     def repeats(currents, count=12):
         ring = CoilRing(coil(), 2 * np.pi * np.arange(count) / count, np.atleast_2d(np.asarray(currents, float)))

@@ -7,11 +7,15 @@ import itertools
 import pytest
 
 from pcbstator.analysis import stages as quick
+from pcbstator.check import checked_prediction
+from pcbstator.design import load_design
+from pcbstator.design.file_text import document_text
 from pcbstator.study import evaluate as stages
 from pcbstator.study.evaluate import bench, evaluate, needed_stages
-from pcbstator.study.keys import result_keys, unit_of
+from pcbstator.study.keys import UNMET, WORST, flat_results, result_keys, unit_of
+from pcbstator.study.load import study_from_tables
 from pcbstator.study.sample import every_point, filling_points
-from tests.study.studies import COST, GAP, KM, TURNS, WIDTH, wheel_study
+from tests.study.studies import COST, GAP, KM, TURNS, WHEEL, WIDTH, wheel_study
 
 
 @pytest.mark.parametrize(
@@ -26,8 +30,10 @@ from tests.study.studies import COST, GAP, KM, TURNS, WIDTH, wheel_study
         (["electrical.synchronous_inductance_h"], ("envelope", "copper", "magnetics", "inductance")),
         (
             ["motion.move_time_s", "thermal.board_phase_current_rms_a"],
-            ("envelope", "copper", "magnetics", "heat", "whole"),
+            ("envelope", "copper", "magnetics", "heat", "job"),
         ),
+        (["drive.speed_bandwidth_hz"], ("envelope", "copper", "magnetics", "heat", "job")),
+        (["slip_ring.rings", "motion.move_time_s"], ("envelope", "copper", "magnetics", "heat", "job", "whole")),
         (["findings.errors"], ("envelope", "copper", "magnetics", "whole")),
         ([], ("envelope", "copper", "magnetics", "heat")),
     ],
@@ -109,8 +115,29 @@ def test_every_point_and_even_filling():
 
 
 def test_units_of_all_results():
-    counts = ("winding.", "findings.", "cost.", "slip_ring.", "copper.", "drive.current_sense_bits")
+    counts = ("winding.", "findings.", "cost.", "slip_ring.", "copper.", "drive.current_sense_bits",
+              "requirement.unmet", "requirement.price")  # fmt: skip
     for key in result_keys():
         plain = key.endswith(("_ratio", "_factor")) or key.startswith(counts)
         assert unit_of(key) or plain, key
     assert unit_of("mechanical.rim_speed_m_per_s") == "m/s" and unit_of("drive.position_kp_per_s") == "1/s"
+
+
+def test_the_verdict_of_a_study_is_that_of_a_prediction():
+    """Requirements as results: the same values, counts and margins as in the whole prediction, and as limits."""
+    asked = {"torque_reserve_percent": 25.0, "move_time_s": 0.4, "slow_speed_rpm": 1.0, "position_error_deg": 0.3}
+    design = load_design(WHEEL).with_values({"requirement": asked})
+    keys = [f"requirement.{name}" for name in asked]
+    tables = {"title": "wheel", "variables": [TURNS], "columns": [*keys, WORST]}
+    study = study_from_tables(tables, design, document_text(design.document), "wheel.toml")
+    assert needed_stages(study)[-1] == "verdict"
+    points = list(every_point(study))[::4]
+    for point, outcome in zip(points, evaluate(study, points), strict=True):
+        whole = flat_results(checked_prediction(design.with_values(study.settings(point)), ways_out=False))
+        for key in (*keys, WORST, UNMET):
+            assert (key in whole) == (key in outcome.results), key
+            over = 0.1 if key.endswith("reserve_percent") else 1e-3  # 0.1 % of the torque
+            assert outcome.results.get(key, 0.0) == pytest.approx(whole.get(key, 0.0), rel=1e-3, abs=over), key
+    limited = study_from_tables(tables | {"constraints": [{"key": UNMET, "most": 0}]}, design, study.design_text)
+    for outcome in evaluate(limited, points):
+        assert outcome.feasible == (outcome.results[UNMET] == 0)

@@ -94,7 +94,8 @@ def test_what_a_study_says():
             {"name": "m", "choices": [{"label": "a", "rotor.magnet": {}}]},
         ]}, "rotor.magnet must be varied once"),
         ({"variables": [{"name": "m", "choices": [{"label": "a"}]}]}, "a label and at least one key"),
-        ({"variables": [{"name": "m", "choices": [{"label": "a", "rotor.poles": 4, "without": "x"}]}]}, "list of keys"),
+        ({"variables": [{"name": "m", "choices": [{"label": "a", "rotor.poles": 4, "without": 3}]}]},
+         "must be a list; got 3"),
         ({"variables": [{"name": "m", "choices": [{"label": "a", "rotor.pole": 4}]}]}, "did you mean rotor.poles?"),
         ({"variables": [{"key": "rotor.arrangement", "values": ["double"], "also": {"board.layers": 1.0}}]},
          "needs values that are numbers"),
@@ -108,10 +109,31 @@ def test_what_a_study_says():
         ({"budget": 0}, "budget: must be a whole number from 1 to 10000000"),
         ({"budget": 10**400}, "budget: must be a whole number"),
         ({"seed": True}, "seed: must be a whole number"),
-        ({"columns": ["nothing.here"]}, "columns: must be a result"),
+        ({"columns": ["nothing.here"]}, r"columns\[1\]: must be a result"),
         ({"prices": {"board": 1.0}}, "prices.board: is not a known key"),
-        ({"prices": {"board_setup": -1.0}}, "prices.board_setup: must be a number, 0 or more"),
+        ({"prices": {"board_setup": -1.0}}, "prices.board_setup: must be a number from 0 to 1e\\+09; got -1.0"),
+        ({"prices": {"boards_ordered": 0}}, "prices.boards_ordered: must be a whole number from 1"),
+        ({"prices": {"machines": 0}}, "prices.machines: must be a whole number from 1"),
+        ({"prices": 3}, "prices: must be a table of keys; got 3"),
         ({"title": ""}, "title: must be one line of text"),
+        ({"title": None}, "title: must be one line of text"),
+        ({"variables": 3}, r"variables: must be a list; got 3; .*\[\[variables\]\] above each"),
+        ({"variables": [3]}, r"variables\[1\]: must be a table of keys; got 3"),
+        ({"variables": [TURNS] * 41}, "variables: at most 40 are possible; got 41"),
+        ({"variables": [{"from": 1, "to": 2}]}, r"variables\[1\].key: is required; .*add key = .winding.turns."),
+        ({"variables": [{"key": "winding.turns", "from": 4}]}, r"variables\[1\].to: is required"),
+        ({"variables": [TURNS | {"stop": 3}]}, r"variables\[1\].stop: is not a known key; got 3; did you mean step?"),
+        ({"variables": [{"key": "winding.turns", "values": [4], "step": 1}]}, r"variables\[1\].step: is not a known"),
+        ({"variables": [{"key": "rotor.magnet", "values": [4]}]}, r"\[1\].key: must be a key, not a table"),
+        ({"variables": [TURNS | {"also": {"rotor.pole": 1}}]}, r"\[1\].also: must be a key of the design; got .rotor"),
+        ({"variables": [TURNS | {"also": 3}]}, r"\[1\].also: must be a table of keys; got 3"),
+        ({"variables": [TURNS | {"also": {"rotor.poles": "1"}}]}, r"\[1\].also.rotor.poles: must be a number; got .1."),
+        ({"variables": [{"name": "m", "choices": []}]}, r"variables\[1\].choices: at least one is needed"),
+        ({"variables": [{"choices": [{"label": "a", "rotor.poles": 4}]}]}, r"variables\[1\].name: is required"),
+        ({"variables": [{"name": "m", "choices": [{"rotor.poles": 4, "rotor.air_gap_mm": 1}]}]},
+         r"variables\[1\].choices\[1\].label: is required"),
+        ({"variables": [{"name": "m", "choices": [{"label": "a", "rotor.poles": n} for n in (4, 6)]}]},
+         r"variables\[1\].choices: must have different labels"),
     ],
 )  # fmt: skip
 def test_every_mistake_is_named(change, words):
@@ -122,7 +144,13 @@ def test_every_mistake_is_named(change, words):
 def test_all_mistakes_at_once():
     with pytest.raises(DesignError) as told:
         wheel_study(budget=-1, variables=[{"key": "x"}], objectives=[{"key": "y", "goal": "z"}])
-    assert len(told.value.complaints) == 4
+    keys = [complaint.key for complaint in told.value.complaints]
+    assert keys == ["budget", "variables[1]", "objectives[1].key", "objectives[1].goal"]
+    with pytest.raises(DesignError) as told:
+        wheel_study(variables=[{"name": "m", "choices": [{"label": "a", "rotor.pole": 4, "board.layer": 2}, {}]}])
+    places = [str(complaint).partition(";")[0] for complaint in told.value.complaints]
+    rule = "must be a key of the design"
+    assert places[:2] == [f"variables[1].choices[1]: {rule}"] * 2 and len(places) == 3
 
 
 def test_the_file_and_its_design(tmp_path):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from math import ceil, cos, inf, log2, pi
 from typing import Any
 
@@ -9,11 +10,24 @@ from pcbstator.analysis.drive.equivalent_machine import Machine
 from pcbstator.analysis.drive.gains import Gains, Shaft, chosen_gains, loop_margins
 from pcbstator.analysis.drive.load_cycle import LoadValues
 from pcbstator.analysis.drive.records import DriveResult
+from pcbstator.analysis.drive.ripple import cures, ripple_at, ripple_square
 from pcbstator.design.job import Drive
 from pcbstator.physics.drive.positioning import magnet_eccentricity_peak, ring_eccentricity_peak
 from pcbstator.physics.drive.supply import no_load_speed, pulse_ripple, short_circuit_current, space_vector_ripple
 
-RIPPLE_PART = 0.2  # of the current limit (common practice, no source)
+RIPPLE_PART = 0.2  # of the current, peak to peak (common practice, no source)
+MOST_COUNTS = 1 << 28  # as drive.sensor_counts allows
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the job asks of the driver, at the motor: top and slow speed [rad/s], most voltage of what there is [-],
+    peak current of a terminal [A]; None where there is no motion or no load."""
+
+    top_speed: float | None = None
+    slow_speed: float | None = None
+    modulation: float | None = None
+    current: float | None = None
 
 
 def sensor_error(drive: Drive) -> float:
@@ -31,42 +45,35 @@ def drive_results(
     shaft: Shaft,
     load: LoadValues,
     ratio: float,
-    top_speed: float | None,
-    modulation: float | None,
+    asked: Asked,
+    full: bool = True,
 ) -> DriveResult:
-    """Driver fit and gains; ``top_speed`` of the motor [rad/s]; ``modulation``: most voltage of the motion, of what
-    there is.
-    """
+    """Driver fit and gains; ``full``: also what would bring a ripple down."""
     gains = chosen_gains(machine, drive, shaft.whole, shaft.anti_resonance)
     bare = chosen_gains(machine, drive, shaft.rotor, None)
-    current, speed, position = loop_margins(machine, drive, gains, shaft)
-    with_bare = loop_margins(machine, drive, bare, shaft)[2]
     return DriveResult(
-        **_fit(machine, drive, top_speed, modulation),
+        **_fit(machine, drive, asked, full),
+        **_margins(machine, drive, gains, bare, shaft),
         **_sense(machine, drive, load, ratio),
         count_electrical=2 * pi * machine.pole_pairs / drive.counts,
         misalignment=1 - cos(min(pi, machine.pole_pairs * (sensor_error(drive) + pi / drive.counts))),
         slowest=2 * pi / drive.counts * gains.observer,
+        slow_speed=asked.slow_speed,
+        counts_wanted=counts_for_speed(machine, drive, shaft, asked.slow_speed),
         control_rate=drive.control,
         current_kp=gains.current[0],
         current_ki=gains.current[1],
         current_bandwidth=gains.current_bandwidth,
-        current_margin=_finite(current.phase),
-        current_factor=_finite(current.gain),
         speed_bandwidth=gains.speed_bandwidth,
         speed_limited_by=gains.limited_by,
         speed_kp=gains.speed[0],
         speed_ki=gains.speed[1],
-        speed_margin=_finite(speed.phase),
-        speed_factor=_finite(speed.gain),
         position_bandwidth=gains.position_bandwidth,
         position_kp=gains.position,
-        position_margin=_finite(position.phase),
         observer=gains.observer,
         bare_speed_kp=bare.speed[0],
         bare_speed_ki=bare.speed[1],
         bare_position_kp=bare.position,
-        bare_margin=_finite(with_bare.phase),
         inertia_ahead=shaft.whole,
         friction_ahead=load.running / ratio,
         viscous_ahead=load.viscous / ratio**2,
@@ -77,6 +84,19 @@ def drive_results(
         gains=gains,
         machine=machine,
     )
+
+
+def _margins(machine: Machine, drive: Drive, gains: Gains, bare: Gains, shaft: Shaft) -> dict[str, Any]:
+    """What the loops leave as sampled, and what gains for the bare rotor would leave with the load."""
+    current, speed, position = loop_margins(machine, drive, gains, shaft)
+    return {
+        "current_margin": _finite(current.phase),
+        "current_factor": _finite(current.gain),
+        "speed_margin": _finite(speed.phase),
+        "speed_factor": _finite(speed.gain),
+        "position_margin": _finite(position.phase),
+        "bare_margin": _finite(loop_margins(machine, drive, bare, shaft)[2].phase),
+    }
 
 
 def _finite(value: float) -> float | None:
@@ -93,31 +113,45 @@ def worst_ripple(machine: Machine, drive: Drive) -> float:
     return max(peak for peak, _ in levels)
 
 
-def _fit(machine: Machine, drive: Drive, top_speed: float | None, modulation: float | None) -> dict[str, Any]:
-    """Ripple and faults."""
-
-    def at(part: float) -> tuple[float, float]:
-        return pulse_ripple(
-            drive.supply, machine.inductance, drive.pwm, part, machine.phases, machine.h_bridges, machine.resistance
-        )
-
-    worst = worst_ripple(machine, drive)
-    wanted = RIPPLE_PART * drive.current_limit
+def _fit(machine: Machine, drive: Drive, asked: Asked, full: bool) -> dict[str, Any]:
+    """Ripple and faults. The ripple that is judged is one and the same throughout: in the motion, against the current
+    that the motion takes; without a motion, in the worst case, against the current limit."""
+    worst, top_speed = worst_ripple(machine, drive), asked.top_speed
     found: dict[str, Any] = {
         "ripple": worst,
-        "ripple_heat": machine.phases * machine.hot_resistance * at(1.0)[1] ** 2,
-        "pwm_wanted": drive.pwm * worst / wanted,
-        "added_inductance": machine.inductance * (worst / wanted - 1) if worst > wanted else None,
+        "ripple_heat": machine.phases * machine.hot_resistance * ripple_square(machine, drive, 1.0),
         "stall_current": machine.stall_voltage(drive.supply) / machine.resistance,
     }
-    if modulation is not None:
-        found["ripple_at_job"] = at(min(1.0, modulation))[0]
+    if asked.modulation is not None and asked.current:
+        found["ripple_at_job"] = ripple_at(machine, drive, asked.modulation)
+        found["ripple_part"] = found["ripple_at_job"] / asked.current
+        if full and found["ripple_part"] > RIPPLE_PART:
+            pwm, added = cures(machine, drive, min(1.0, asked.modulation), RIPPLE_PART * asked.current)
+            found |= {"pwm_wanted": pwm, "added_inductance": added}
+    elif worst > RIPPLE_PART * drive.current_limit:
+        over = worst / (RIPPLE_PART * drive.current_limit)
+        found |= {"pwm_wanted": drive.pwm * over, "added_inductance": machine.inductance * (over - 1)}
     if top_speed is not None:
         found["electrical_frequency"] = machine.pole_pairs * top_speed / (2 * pi)
         found["short_current"] = short_circuit_current(
             top_speed, machine.resistance, machine.inductance, machine.pole_pairs, machine.psi
         )
     return found
+
+
+def counts_for_speed(machine: Machine, drive: Drive, shaft: Shaft, speed: float | None) -> int | None:
+    """Counts of a sensor whose slowest measured speed is ``speed`` [rad/s] of the motor, the loops set for it; None
+    where the stated one does, or where none does."""
+    if speed is None or speed <= 0:
+        return None
+    counts = drive.counts
+    while counts <= MOST_COUNTS:
+        finer = drive.model_copy(update={"counts": counts})
+        slowest = 2 * pi / counts * chosen_gains(machine, finer, shaft.whole, shaft.anti_resonance).observer
+        if slowest <= speed * (1 + 1e-9):
+            return None if counts == drive.counts else counts
+        counts = max(counts + 1, ceil(counts * slowest / speed))
+    return None
 
 
 def _sense(machine: Machine, drive: Drive, load: LoadValues, ratio: float) -> dict[str, Any]:

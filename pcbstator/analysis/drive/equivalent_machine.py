@@ -31,10 +31,11 @@ COPPER_HEAT = 385.0  # J/(kg K) near room temperature, handbook, from memory
 
 @dataclass(frozen=True)
 class Machine:
-    """Star of the same behaviour: resistance at 20 C and hot [ohm], inductance [H], psi [Wb], torque per peak ampere of
-    a terminal [N m/A]; ``slopes``: linkage per mechanical angle over an electrical turn [Wb/rad], d real, q imaginary.
-    ``h_bridges``: each phase has a full bridge of its own. ``current_factor``: terminal over phase current. Of a delta,
-    in quantities of its phases: ``loop``, hot, and ``loop_slopes``, what the phases have in common [Wb/rad].
+    """Star of the same behaviour: resistance at 20 C and hot [ohm], inductance [H] with the choke of a wire, psi [Wb],
+    torque per peak ampere of a terminal [N m/A]; ``slopes``: linkage per mechanical angle over an electrical turn
+    [Wb/rad], d real, q imaginary. ``h_bridges``: each phase has a full bridge of its own. ``current_factor``: terminal
+    over phase current. Of a delta, in quantities of its phases: ``loop``, hot, and ``loop_slopes``, what the phases
+    have in common [Wb/rad].
     """
 
     phases: int
@@ -46,6 +47,7 @@ class Machine:
     torque_constant: float
     rotor_inertia: float
     drag: float  # braking torque per speed of eddies and circulating currents [N m s/rad]
+    hysteresis: float  # braking torque of steel beyond the board [N m]
     slopes: tuple[complex, ...]
     h_bridges: bool
     current_factor: float
@@ -65,8 +67,9 @@ class Machine:
         return self.phases / 2 * self.hot_resistance * current**2
 
     def braking_torque(self, speed: FloatArray | float) -> FloatArray:
-        """What eddies, circulating currents and the current around a delta take at speeds of the motor [N m]."""
-        eddies = self.drag * np.asarray(speed, dtype=float)
+        """What eddies, circulating currents, hysteresis and the current around a delta take at speeds of the motor
+        [N m]."""
+        eddies = self.drag * np.asarray(speed, dtype=float) + self.hysteresis * np.sign(speed)
         return eddies if self.loop is None else eddies + loop_torque(self.loop, speed)
 
     def peak_current(self, phase_rms: float) -> float:
@@ -86,6 +89,7 @@ def machine_of(
     rotor_inertia: float,
     drag: float,
     loop: DeltaLoop | None = None,
+    hysteresis: float = 0.0,
 ) -> Machine | None:
     """The machine at its terminals; None where the coils link no flux. loop: of a delta, at 20 C."""
     phases, pole_pairs = design.winding.phases, design.rotor.poles // 2
@@ -95,16 +99,18 @@ def machine_of(
     if psi < 1e-12:
         return None
     resistance = electrical.phase_resistance / factor**2
+    choke = design.drive.choke if design.drive else 0.0
     return Machine(
         phases=phases,
         pole_pairs=pole_pairs,
         resistance=resistance,
         hot_resistance=resistance * (1 + COPPER_TEMPERATURE_COEFFICIENT * (job_temperature(design) - 20.0)),
-        inductance=electrical.synchronous_inductance / factor**2,
+        inductance=electrical.synchronous_inductance / factor**2 + choke,
         psi=psi,
         torque_constant=phases / 2 * pole_pairs * psi,
         rotor_inertia=rotor_inertia,
         drag=drag,
+        hysteresis=hysteresis,
         slopes=tuple(slopes.tolist()),
         h_bridges=connection == "open",
         current_factor=factor,

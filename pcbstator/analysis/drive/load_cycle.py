@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
 from math import inf, pi
 from typing import TYPE_CHECKING, Any
@@ -84,11 +85,14 @@ class Cycle:
 
 def cycle_of(design: SizedDesign) -> Cycle | None:
     """The cycle that the design asks for; None without a motion."""
-    motion = design.motion
-    if motion is None:
-        return None
-    if design.recording is not None:
-        return _recorded_cycle(motion, design.recording)
+    return None if design.motion is None else _cycle(design.motion, design.recording)
+
+
+@lru_cache(maxsize=16)
+def _cycle(motion: Motion, recording: Recording | None) -> Cycle | None:
+    """The cycle of a motion; many designs have the same."""
+    if recording is not None:
+        return _recorded_cycle(motion, recording)
     if motion.move is None and motion.stops is None:
         if motion.speed is None:
             return None
@@ -154,8 +158,12 @@ def required_torque(cycle: Cycle, load: LoadValues, inertia: float, hold: float)
 
 def peak_torque(torque: FloatArray, load: LoadValues) -> float:
     """Largest torque [N m]: on the worst spot where that falls on the peak, and at least what starts the load."""
-    spots = load.worst_spot - (load.mean_friction - load.running) if load.spots else 0.0
-    return max(float(np.abs(torque).max()) + max(0.0, spots), load.standstill + load.worst_spot)
+    return max(float(np.abs(torque).max()) + spot_extra(load), load.standstill + load.worst_spot)
+
+
+def spot_extra(load: LoadValues) -> float:
+    """Torque [N m] of the worst spot beyond the mean with which spots count over the turn."""
+    return max(0.0, load.worst_spot - (load.mean_friction - load.running)) if load.spots else 0.0
 
 
 def without_load() -> LoadValues:

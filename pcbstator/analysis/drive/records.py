@@ -6,10 +6,8 @@ from dataclasses import dataclass
 from math import pi
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from pcbstator.analysis.fields import inside, result
+from pcbstator.analysis.thermal.records import CycleHeat
 
 if TYPE_CHECKING:
     from pcbstator.analysis.drive.equivalent_machine import Machine
@@ -20,7 +18,7 @@ DEGREE = 180 / pi
 
 
 @dataclass(frozen=True, kw_only=True)
-class MotionResult:
+class MotionResult(CycleHeat):
     """What the job asks for and what there is. With a gear all of it is at the load."""
 
     load_inertia: float | None = result("load_inertia_kg_m2", "inertia of the load with all its bodies")
@@ -35,10 +33,25 @@ class MotionResult:
     )
     required_rms: float | None = result("required_rms_torque_n_m", "rms torque over the motion cycle, rests included")
     available_peak: float | None = result(
-        "available_peak_torque_n_m", "torque at the current limit, or what the voltage allows at the top speed"
+        "available_peak_torque_n_m",
+        "intermittent torque at the top speed of the motion, drag taken off: what current limit and sagging supply "
+        "give with hot copper and with the magnets cold or as warm as in the job, whichever is less",
+    )
+    peak_limited_by: str | None = result(
+        "available_peak_limited_by", "what limits the available peak torque: current or voltage"
     )
     available_continuous: float | None = result(
-        "available_continuous_torque_n_m", "torque in continuous duty, at the continuous current"
+        "available_continuous_torque_n_m",
+        "torque for any length of time at the top speed of the motion, drag taken off: what heat, current limit and "
+        "voltage allow with warm magnets; never above the intermittent one",
+    )
+    continuous_limited_by: str | None = result(
+        "available_continuous_limited_by",
+        "what limits the available continuous torque: heat (thermal.limited_by says of what), current or voltage",
+    )
+    warm_magnets: float | None = result(
+        "continuous_magnet_strength_ratio",
+        "torque constant with the magnets as warm as at the continuous current, over that of the design",
     )
     peak_reserve: float | None = result(
         "peak_torque_reserve_ratio", "available peak torque over the required one, less one"
@@ -63,7 +76,6 @@ class MotionResult:
     voltage_part: float | None = result(
         "voltage_used_ratio", "largest phase voltage of the motion cycle over the limit"
     )
-    heat_steps: NDArray[np.float64] | None = inside()  # (steps, 2) duration [s] and rms phase current [A]
     copper_heat: float | None = result("mean_copper_loss_w", "copper loss, mean of the motion cycle, copper hot")
     loop_current: float | None = result(
         "loop_phase_current_rms_a", "rms current around a delta at the top speed, copper hot"
@@ -143,7 +155,9 @@ class MotionResult:
     push_stiffness: float | None = result(
         "push_stiffness_n_m_per_rad", "torque of a push by hand over the turn that it makes at once, loops on"
     )
-    curve: tuple[dict[str, float], ...] = result("speed_torque", "peak and continuous torque over speed", default=())
+    curve: tuple[dict[str, Any], ...] = result(
+        "speed_torque", "peak and continuous torque over speed with what limits each", default=()
+    )
     map: tuple[dict[str, float], ...] = result(
         "loss_map", "loss and efficiency over speed and torque, copper hot", default=()
     )
@@ -163,12 +177,19 @@ class DriveResult:
         "terminal_ripple_at_job_peak_to_peak_a",
         "peak-to-peak current ripple of a terminal at the highest voltage of the motion, resistance included",
     )
+    ripple_part: float | None = result(
+        "terminal_ripple_at_job_ratio", "that ripple over the peak current of a terminal in the motion cycle"
+    )
     ripple_heat: float = result("ripple_loss_w", "loss of the current ripple in all phases at full voltage")
-    pwm_wanted: float = result(
-        "pwm_for_20_percent_khz", "PWM frequency at which the ripple is 20 % of the current limit", 1e-3
+    pwm_wanted: float | None = result(
+        "pwm_for_20_percent_khz",
+        "PWM frequency at which the ripple in the motion is 20 % of the motion's peak current; without a motion, in "
+        "the worst case, of the current limit; left out where it is no more",
+        1e-3,
     )
     added_inductance: float | None = result(
-        "added_inductance_for_20_percent_h", "inductance to add in each wire for a ripple of 20 % of the current limit"
+        "added_inductance_for_20_percent_h",
+        "inductance to add in each wire for the same, at the PWM frequency as it is; left out where none is needed",
     )
     stall_current: float = result(
         "stall_terminal_current_peak_a", "peak terminal current with the full supply on the winding at standstill"
@@ -190,6 +211,11 @@ class DriveResult:
     )
     slowest: float = result(
         "slowest_measured_speed_rpm", "speed with one count of the sensor in a time constant of the observer", RPM
+    )
+    slow_speed: float | None = inside()  # of the motor that the job asks for [rad/s]
+    counts_wanted: int | None = result(
+        "sensor_counts_for_slow_speed",
+        "counts of a sensor that measures the slow speed of the job; left out where drive.sensor_counts does",
     )
     control_rate: float = result("control_khz", "sampling rate of the control loops", 1e-3)
     current_kp: float = result("current_kp_v_per_a", "proportional gain of the current loop")

@@ -1,8 +1,13 @@
-"""What the traces of a simulation say, in numbers with their unit in the key."""
+"""What the traces of a simulation say, in numbers with their unit in the key.
+
+Errors are against the target, at the load, as a camera beside it sees them; ``believed``: as the sensor tells them.
+"""
 
 from __future__ import annotations
 
-from math import degrees, pi
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import degrees
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,130 +16,163 @@ from numpy.typing import NDArray
 from pcbstator.physics.drive.simulation import Trace
 
 if TYPE_CHECKING:
+    from pcbstator.analysis.drive.scenario_values import ScenarioValues
     from pcbstator.analysis.drive.stand import Stand
 
 FloatArray = NDArray[np.float64]
 Reference = tuple[FloatArray, FloatArray, FloatArray]
 
-WINDOW = 0.02  # s; an eye or a camera sees no faster unevenness (common practice, no source)
-SETTLED = np.radians(0.05)  # or two counts of the sensor
+LAST = 0.1  # of a rest: its end, where it must be settled and the error counts
+LEAST_REST = 5  # samples; a shorter stop is a turning point
 
 
-def common_numbers(trace: Trace, stand: Stand) -> dict[str, Any]:
-    """Current, voltage, heat and energies of any run."""
+@dataclass(frozen=True)
+class Rest:
+    """A rest after a move: target [rad], sense of the move, begin and end [s], errors at its end [rad].
+
+    ``error``, ``believed``: means of the last tenth; ``worst``: the largest there, with its sign. ``settling``: time
+    [s] from the end of the move until it stays within the band of the target; None where it does not.
+    """
+
+    target: float
+    sense: float
+    begin: float
+    end: float
+    error: float
+    believed: float
+    worst: float
+    settling: float | None
+    believed_settling: float | None
+
+
+def common_numbers(traces: Sequence[Trace], stand: Stand) -> dict[str, Any]:
+    """Current, voltage, heat and energies of all runs of a scenario."""
+    spans = np.array([float(trace.times[-1]) + stand.control.period for trace in traces])
+    squares = np.array([float(np.mean(trace.current**2)) for trace in traces])
     return {
-        "duration_s": float(trace.times[-1] + stand.control.period),
-        "terminal_current_peak_a": float(np.abs(trace.current).max()),
-        "heating_terminal_current_peak_a": float(np.sqrt(np.mean(trace.current**2))),
-        "voltage_used_ratio": float(trace.voltage.max()) / stand.control.voltage_limit,
-        "copper_rise_k": trace.temperature,
-        "energy_j": {name: float(value) for name, value in trace.energy.items()},
-        "energy_balance_error_ratio": trace.balance,
-    }
+        "duration_s": float(spans.sum()),
+        "terminal_current_peak_a": max(float(np.abs(trace.current).max()) for trace in traces),
+        "heating_terminal_current_peak_a": float(np.sqrt(spans @ squares / spans.sum())),
+        "voltage_used_ratio": max(float(trace.voltage.max()) for trace in traces) / stand.control.voltage_limit,
+        "copper_rise_k": max(trace.temperature for trace in traces),
+        "energy_j": {
+            name: float(sum(trace.energy[name] for trace in traces)) for name in sorted(traces[0].energy)
+        },
+        "energy_balance_error_ratio": max(trace.balance for trace in traces),
+    }  # fmt: skip
 
 
-def _rests(reference: Reference, period: float) -> list[tuple[float, float]]:
-    """Begin and end [s] of every rest after a move."""
-    still = np.concatenate([[False], reference[1] == 0, [False]])
-    edges = np.flatnonzero(still[1:] != still[:-1])
-    return [(first * period, last * period) for first, last in zip(edges[::2], edges[1::2], strict=True) if first > 0]
+def errors(trace: Trace, reference: Reference, stand: Stand) -> tuple[FloatArray, FloatArray]:
+    """Error of the load as a camera sees it, and as the sensor believes it [rad].
+
+    The bearing's play lets the mark lag behind the last sense of motion by half of it.
+    """
+    sense = _last_sense(reference[1])[np.rint(trace.times / stand.control.period).astype(int)]
+    return trace.angles - trace.wanted - sense * stand.bearing / 2, trace.believed - trace.wanted
 
 
-def _resting_places(trace: Trace, reference: Reference, period: float) -> list[float]:
-    """Mean angle [rad] of the load in the last tenth of every rest after a move."""
-    found = []
-    for begin, end in _rests(reference, period):
-        inside = (trace.times >= end - 0.1 * (end - begin)) & (trace.times < end)
-        if inside.any():
-            found.append(float(trace.angles[inside].mean()))
-    return found
+def _last_sense(speeds: FloatArray) -> FloatArray:
+    """Sense of the last motion asked for at every sample, 0 before the first."""
+    at = np.where(speeds != 0, np.arange(len(speeds)), -1)
+    last = np.maximum.accumulate(at)
+    return np.where(last >= 0, np.sign(speeds[np.maximum(last, 0)]), 0.0)
 
 
-def following_numbers(trace: Trace, reference: Reference, stand: Stand) -> dict[str, Any]:
-    """How closely the load follows, and when it stands still after a move."""
+def rests(trace: Trace, reference: Reference, stand: Stand, band: float) -> list[Rest]:
+    """Every rest after a move, in turn; ``band`` [rad] to either side of the target."""
     period = stand.control.period
-    error = trace.angles - trace.wanted
-    within = max(float(SETTLED), 2 * stand.sensor.count)
-    found: dict[str, Any] = {
-        "largest_error_deg": degrees(float(np.abs(error).max())),
-        "rms_error_deg": degrees(float(np.sqrt(np.mean(error**2)))),
-    }
-    times, lasting = [], []
-    for begin, end in _rests(reference, period):
+    seen, believed = errors(trace, reference, stand)
+    sense = _last_sense(reference[1])
+    found = []
+    for first, last in _still(reference[1]):
+        begin, end = first * period, last * period
         inside = (trace.times >= begin) & (trace.times < end)
-        if inside.any():
-            away = np.flatnonzero(np.abs(trace.angles[inside] - trace.angles[inside][-1]) > within)
-            times.append(float(trace.times[inside][away[-1]] - begin) if away.size else 0.0)
-            lasting.append(abs(float(error[inside][-1])))
-    if times:
-        found |= {
-            "moves": len(times),
-            "error_after_rest_deg": degrees(max(lasting)),
-            "settled_within_deg": degrees(within),
-            "settling_time_s": max(times),
+        ending = inside & (trace.times >= end - LAST * (end - begin))
+        if not ending.any():
+            continue
+        worst = seen[ending][np.abs(seen[ending]).argmax()]
+        settling, as_believed = (
+            _settling(trace.times[inside], values[inside], begin, end, band) for values in (seen, believed)
+        )
+        found.append(
+            Rest(
+                target=float(reference[0][first]), sense=float(sense[first]), begin=begin, end=end,
+                error=float(seen[ending].mean()), believed=float(believed[ending].mean()), worst=float(worst),
+                settling=settling, believed_settling=as_believed,
+            )
+        )  # fmt: skip
+    return found
+
+
+def _still(speeds: FloatArray) -> list[tuple[int, int]]:
+    """First sample and the one after the last of every rest after a move."""
+    still = np.concatenate([[False], speeds == 0, [False]])
+    edges = np.flatnonzero(still[1:] != still[:-1])
+    pairs = zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+    return [(first, last) for first, last in pairs if first > 0 and last - first >= LEAST_REST]
+
+
+def _settling(times: FloatArray, values: FloatArray, begin: float, end: float, band: float) -> float | None:
+    """Time from the begin of a rest until the error stays within the band; None where its last tenth is not within."""
+    outside = np.flatnonzero(np.abs(values) > band)
+    if not outside.size:
+        return 0.0
+    last = int(outside[-1])
+    if last + 1 >= len(times) or times[last] >= end - LAST * (end - begin):
+        return None
+    return float(times[last + 1] - begin)
+
+
+def settling_numbers(found: Sequence[Rest], values: ScenarioValues) -> dict[str, Any]:
+    """Whether it settles at every target, and the longest time that this takes."""
+    times = [rest.settling for rest in found if rest.settling is not None]
+    believed = [rest.believed_settling for rest in found if rest.believed_settling is not None]
+    numbers: dict[str, Any] = {
+        "settled_within_deg": degrees(values.band),
+        "band_from": values.band_from,
+        "settled": len(times) == len(found),
+        "believed_settled": len(believed) == len(found),
+    }
+    if numbers["settled"]:
+        numbers["settling_time_s"] = max(times)
+    else:
+        numbers["unsettled"] = len(found) - len(times)
+    if numbers["believed_settled"]:
+        numbers["believed_settling_time_s"] = max(believed)
+    return numbers
+
+
+def settling_remark(name: str, found: Sequence[Rest], values: ScenarioValues) -> list[str]:
+    """A sentence where it does not settle everywhere."""
+    away = [rest for rest in found if rest.settling is None]
+    if not away:
+        return []
+    worst = max(away, key=lambda rest: abs(rest.worst))
+    rest = max(one.end - one.begin for one in away)
+    return [
+        f"{name}: {len(away)} of {len(found)} moves do not settle within {degrees(values.band):.3g} degrees of the "
+        f"target in a rest of {rest:.3g} s; the worst ends {degrees(abs(worst.worst)):.3g} degrees away, at "
+        f"{degrees(worst.target) % 360:.3g} degrees"
+    ]
+
+
+def following_numbers(
+    trace: Trace, reference: Reference, stand: Stand, values: ScenarioValues
+) -> tuple[dict[str, Any], list[Rest]]:
+    """How closely the load follows the angle asked for, and where it stands after each move."""
+    seen, believed = errors(trace, reference, stand)
+    moving = reference[1][np.rint(trace.times / stand.control.period).astype(int)] != 0
+    numbers: dict[str, Any] = {}
+    for word, error in (("", seen), ("believed_", believed)):
+        numbers[f"{word}largest_error_deg"] = degrees(float(np.abs(error).max()))
+        if moving.any():
+            numbers[f"{word}rms_error_deg"] = degrees(float(np.sqrt(np.mean(error[moving] ** 2))))
+    found = rests(trace, reference, stand, values.band)
+    if found:
+        numbers |= {
+            "moves": len(found),
+            "error_after_rest_deg": degrees(max(abs(rest.worst) for rest in found)),
+            "believed_error_after_rest_deg": degrees(max(abs(rest.believed) for rest in found)),
+            **settling_numbers(found, values),
         }
-    return found
-
-
-def smoothness_numbers(trace: Trace, speed: float) -> dict[str, Any]:
-    """Evenness of a constant turn once it has run in: two seconds after it began."""
-    later = trace.times >= min(2.0, trace.times[-1] / 2)
-    times, angles = trace.times[later], trace.angles[later]
-    apart = max(1, round(WINDOW / float(times[1] - times[0])))
-    mean = (angles[apart:] - angles[:-apart]) / (times[apart:] - times[:-apart])
-    error = angles - trace.wanted[later]
-    standing = np.abs(trace.speeds[later]) < 0.01 * speed
-    return {
-        "speed_rpm": speed * 30 / pi,
-        "speed_ripple_rms_ratio": float(np.std(mean)) / speed,
-        "speed_ripple_peak_to_peak_ratio": float(np.ptp(mean)) / speed,
-        "position_ripple_peak_to_peak_deg": degrees(float(np.ptp(error))),
-        "standing_still_ratio": float(standing.mean()),
-    }
-
-
-def approach_numbers(trace: Trace, reference: Reference, target: float, stand: Stand) -> dict[str, Any]:
-    """Where it stops from below and from above; the bearing's play shifts the mark with the sense of the approach."""
-    places = _resting_places(trace, reference, stand.control.period)
-    below = [degrees(place - target - stand.bearing / 2) for place in places[0::4]]
-    above = [degrees(place - target + stand.bearing / 2) for place in places[2::4]]
-    found: dict[str, Any] = {"approaches_from_each_side": min(len(below), len(above))}
-    if not below or not above:
-        return found
-    return found | {
-        "from_below_deg": below,
-        "from_above_deg": above,
-        "repeatability_deg": max(max(side) - min(side) for side in (below, above)),
-        "offset_between_directions_deg": abs(sum(above) / len(above) - sum(below) / len(below)),
-        "of_that_bearing_deg": degrees(stand.bearing),
-    }
-
-
-def step_numbers(trace: Trace, reference: Reference, step: float, stand: Stand) -> dict[str, Any]:
-    """How even steps are that should be equal."""
-    places = [float(trace.angles[0]), *_resting_places(trace, reference, stand.control.period)]
-    steps = np.degrees(np.diff(places))
-    if not len(steps):
-        return {"steps": 0, "each_step_deg": [], "step_deg": degrees(step)}
-    return {
-        "steps": len(steps),
-        "each_step_deg": steps.tolist(),
-        "step_deg": degrees(step),
-        "mean_step_deg": float(steps.mean()),
-        "step_deviation_deg": float(steps.std()),
-        "smallest_step_deg": float(steps.min()),
-        "largest_step_deg": float(steps.max()),
-    }
-
-
-def holding_numbers(trace: Trace, push: float) -> dict[str, Any]:
-    """How far a push moves the load, and where it stands afterwards."""
-    pushed = trace.push > 0.99 * push
-    found = {
-        "push_n_m": push,
-        "largest_deflection_deg": degrees(float(np.abs(trace.angles).max())),
-        "deflection_after_release_deg": degrees(float(abs(trace.angles[-1]))),
-    }
-    if pushed.any():
-        found["deflection_at_end_of_push_deg"] = degrees(float(abs(trace.angles[pushed][-1])))
-    return found
+    return numbers, found

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from math import pi
+from dataclasses import dataclass, field
+from math import degrees, pi
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.analysis.drive import place_measures as places
+from pcbstator.analysis.drive import push_measures as pushes
 from pcbstator.analysis.drive import run_measures as runs
-from pcbstator.analysis.drive.load_cycle import Moves, cycle_of, load_values, without_load
+from pcbstator.analysis.drive.load_cycle import Moves, cycle_of
+from pcbstator.analysis.drive.requirement_remarks import requirement_remarks
+from pcbstator.analysis.drive.scenario_values import ScenarioValues, scenario_values
 from pcbstator.analysis.drive.stand import Stand, stand_of
+from pcbstator.analysis.drive.turn_measures import turn_numbers
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.physics.drive.motion import Piece, sampled_moves
 from pcbstator.physics.drive.simulation import Trace
@@ -22,19 +27,35 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
-STEPS = 12  # small ones, one after the other
-SLOW = 1.5 * pi / 30  # rad/s: a slow turn that must look continuous (common practice, no source)
-SMALL_STEP = np.radians(0.5)  # the small step that must stay visible and even (common practice, no source)
+STEPS = 9  # small ones at a place, then one back
+REPEATS = 3  # approaches to a place from either side
+AWAY = float(np.radians(5.0))  # from where a target is approached
+ASIDE = 0.2  # s of rest where an approach only turns round
+RISE = 0.5  # s of run-up to a slow turn
+RUN_IN = 10.0  # time constants of the position loop before a slow turn counts
+TURN_POINTS = 16000  # kept of a slow turn
+SHORT_TURN = 10.0  # s of a turn so slow that a whole one would take too long
+
+
+@dataclass(frozen=True, eq=False)
+class Played:
+    """What a scenario gave: its runs, of which ``shown`` is drawn, numbers by key, and curves beside the trace."""
+
+    traces: tuple[Trace, ...]
+    shown: Trace
+    numbers: dict[str, Any]
+    curves: dict[str, FloatArray]
 
 
 @dataclass(frozen=True, eq=False)
 class ScenarioRun:
-    """One scenario: its name, what it shows, the trace, and its numbers by key."""
+    """One scenario: its name, what it shows, the trace that is drawn, its numbers by key, and curves by key."""
 
     name: str
     title: str
     trace: Trace
     numbers: dict[str, Any]
+    curves: dict[str, FloatArray] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,6 +72,11 @@ class Simulation:
         return {
             **head,
             "version": self.prediction.version,
+            **(
+                {"requirement": [verdict.to_dict() for verdict in asked]}
+                if (asked := self.prediction.requirement)
+                else {}
+            ),
             "scenarios": {run.name: run.numbers for run in self.runs},
             "error_budget": list(self.prediction.motion.error_budget) if self.prediction.motion else [],
             "remarks": list(self.remarks),
@@ -58,21 +84,34 @@ class Simulation:
         }
 
 
+@dataclass(frozen=True, eq=False)
+class Bench:
+    """What a scenario runs on: the design, its drive ready to run, the values asked for, remarks to add to."""
+
+    design: SizedDesign
+    stand: Stand
+    values: ScenarioValues
+    remarks: list[str]
+
+
 def simulation(design: SizedDesign, prediction: Prediction, names: tuple[str, ...] = ()) -> Simulation:
     """The named scenarios of a design, all where none is named. DesignError where it lacks what they need."""
     stand, remarks = stand_of(design, prediction)
+    bench = Bench(design, stand, scenario_values(design, stand), remarks)
     done = []
     for name in names or tuple(SCENARIOS):
         title, play = SCENARIOS[name]
-        found = play(design, stand, remarks)
-        if found is not None:
-            trace, numbers = found
-            done.append(ScenarioRun(name, title, trace, numbers | runs.common_numbers(trace, stand)))
-    return Simulation(prediction, tuple(done), tuple(dict.fromkeys(remarks)))
+        played = play(bench)
+        if played is not None:
+            numbers = played.numbers | runs.common_numbers(played.traces, stand)
+            done.append(ScenarioRun(name, title, played.shown, numbers, played.curves))
+    told = requirement_remarks(design.requirement, {run.name: run.numbers for run in done})
+    return Simulation(prediction, tuple(done), tuple(dict.fromkeys([*told, *remarks])))
 
 
-def _moves(design: SizedDesign, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]] | None:
+def _moves(bench: Bench) -> Played | None:
     """What [motion] asks for, once, and a rest at the end to settle."""
+    design, stand, remarks = bench.design, bench.stand, bench.remarks
     cycle = cycle_of(design)
     if cycle is None or (design.recording is not None and not design.recording.angles):
         remarks.append("the scenario moves needs [motion] with angles and was left out")
@@ -80,70 +119,115 @@ def _moves(design: SizedDesign, stand: Stand, remarks: list[str]) -> tuple[Trace
     if cycle.turns_for_ever:
         reference = run_up(cycle.top_speed, 0.0, 6.0, stand)
     else:
-        moves = [(start, pieces, sense, max(rest, stand.rest)) for start, pieces, sense, rest in cycle.moves]
+        moves = [(start, pieces, sense, rest or bench.values.rest) for start, pieces, sense, rest in cycle.moves]
         begin: Moves = [(moves[0][0], (), 1.0, 0.02)]
         reference = sampled_moves(begin + moves, stand.control.period, stand.most)
         if len(reference[0]) == stand.most:
             remarks.append(f"moves: only the first {stand.most * stand.control.period:.3g} s were run")
     trace = stand.run(reference)
-    return trace, runs.following_numbers(trace, reference, stand)
+    numbers, found = runs.following_numbers(trace, reference, stand, bench.values)
+    remarks.extend(runs.settling_remark("moves", found, bench.values))
+    return Played((trace,), trace, numbers, _error_curves(trace, reference, stand))
+
+
+def _error_curves(trace: Trace, reference: runs.Reference, stand: Stand) -> dict[str, FloatArray]:
+    """Error over the time of the trace, of the load and as the sensor believes."""
+    seen, believed = runs.errors(trace, reference, stand)
+    return {"error_deg": np.degrees(seen), "believed_error_deg": np.degrees(believed)}
 
 
 def run_up(speed: float, start: float, duration: float, stand: Stand) -> tuple[FloatArray, FloatArray, FloatArray]:
     """A constant speed after half a second of run-up."""
-    rise = Piece(0.5, 0.0, speed / 0.5, 0.0, 0.0)
-    steady = Piece(duration, 0.0, 0.0, speed, speed * 0.25)
+    rise = Piece(RISE, 0.0, speed / RISE, 0.0, 0.0)
+    steady = Piece(duration, 0.0, 0.0, speed, speed * RISE / 2)
     return sampled_moves([(start, (rise, steady), 1.0, 0.0)], stand.control.period, stand.most)
 
 
-def _slow(design: SizedDesign, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]]:
-    """A slow constant turn, over the worst friction spot where there is one."""
-    motion = design.motion
-    steady = motion is not None and motion.move is None and motion.stops is None and motion.table is None
-    speed = min(motion.speed, SLOW) if steady and motion is not None and motion.speed else SLOW
-    load = load_values(design.load) if design.load else without_load()
-    start = 0.0
-    if load.spots:
-        middle, width, _ = max(load.spots, key=lambda spot: spot[2])
-        start = middle - width / 2 - 3.0 * speed
-    trace = stand.run(run_up(speed, start, 11.5, stand))
-    return trace, runs.smoothness_numbers(trace, speed)
+def _slow(bench: Bench) -> Played:
+    """A slow constant turn, all around; where that would take too long, over the worst friction spot."""
+    stand, values = bench.stand, bench.values
+    speed = values.slow_speed
+    run_in = min(10.0, max(2.0, RISE + RUN_IN / stand.control.position_gain))
+    turn = 2 * pi / speed
+    start, duration = -speed * run_in, run_in + turn * 1.001
+    if RISE + duration > stand.most * stand.control.period:
+        duration = run_in + SHORT_TURN
+        start = values.worst - speed * (run_in + SHORT_TURN / 2)
+        part = degrees(speed * SHORT_TURN)
+        bench.remarks.append(f"slow: a turn takes {turn:.3g} s; {part:.3g} degrees of it were run, without orders")
+    reference = run_up(speed, start, duration, stand)
+    trace = stand.run(reference, points=TURN_POINTS)
+    numbers, curves = turn_numbers(bench.design, trace, reference, stand, speed, run_in)
+    return Played((trace,), trace, {"speed_from": values.slow_speed_from} | numbers, curves)
 
 
-def _approach(design: SizedDesign, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]]:
-    """A target approached three times from either side."""
-    away, target = float(np.radians(5.0)), 0.0
-    angles = [target - away]
-    for _ in range(3):
-        angles += [target, target + away, target, target - away]
-    reference = stand.moves(angles, aside=0.2)
-    trace = stand.run(reference)
-    return trace, runs.approach_numbers(trace, reference, target, stand)
+def _approach(bench: Bench) -> Played:
+    """Targets around the turn, each approached three times from either side."""
+    stand, values = bench.stand, bench.values
+    traces, found, references = [], [], []
+    for place in values.places:
+        angles = [place - AWAY]
+        for _ in range(REPEATS):
+            angles += [place, place + AWAY, place, place - AWAY]
+        reference = stand.moves(angles[:-1], values.rest, aside=ASIDE)
+        trace = stand.run(reference)
+        rests = runs.rests(trace, reference, stand, values.band)
+        traces.append(trace)
+        references.append(reference)
+        found.append(places.Stops(place, tuple(rests[0::4]), tuple(rests[2::4])))
+    numbers = places.approach_numbers(found, stand, values)
+    stops = [rest for one in found for rest in one.all]
+    bench.remarks.extend(runs.settling_remark("approach", stops, values))
+    worst = found.index(places.worst_stop(found)[0])
+    shown = traces[worst]
+    return Played(tuple(traces), shown, numbers, _error_curves(shown, references[worst], stand))
 
 
-def _steps(design: SizedDesign, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]]:
-    """Equal small steps in one direction."""
-    angles = [float(SMALL_STEP) * number for number in range(STEPS + 1)]
-    reference = stand.moves(angles)
-    trace = stand.run(reference)
-    return trace, runs.step_numbers(trace, reference, float(SMALL_STEP), stand)
+def _steps(bench: Bench) -> Played:
+    """Equal small steps in one direction and one back, at places around the turn."""
+    stand, values = bench.stand, bench.values
+    step = values.small_step
+    traces, found, references = [], [], []
+    for place in values.step_places:
+        angles = [place + step * number for number in (*range(STEPS + 1), STEPS - 1)]
+        reference = stand.moves([place - AWAY, *angles], values.rest)
+        trace = stand.run(reference)
+        traces.append(trace)
+        references.append(reference)
+        found.append(places.Steps(place, tuple(runs.rests(trace, reference, stand, values.band)[1:])))
+    numbers = places.step_numbers(found, values)
+    stops = [rest for one in found for rest in one.stops]
+    bench.remarks.extend(runs.settling_remark("steps", stops, values))
+    worst = found.index(places.worst_steps(found, step))
+    return Played(tuple(traces), traces[worst], numbers, _error_curves(traces[worst], references[worst], stand))
 
 
-def _hold(design: SizedDesign, stand: Stand, remarks: list[str]) -> tuple[Trace, dict[str, Any]]:
-    """A push by hand while it holds: rises in 0.2 s, lasts a second, falls in 0.2 s."""
+def _hold(bench: Bench) -> Played:
+    """A long push by hand while it holds, then nudges of growing size to either side."""
+    stand, values = bench.stand, bench.values
     period = stand.control.period
-    times = np.arange(min(stand.most, round(3.4 / period))) * period
-    push = stand.push * np.interp(times, [0.2, 0.4, 1.4, 1.6], [0.0, 1.0, 1.0, 0.0])
-    still = np.zeros_like(times)
-    trace = stand.run((still, still, still), push)
-    return trace, runs.holding_numbers(trace, stand.push)
+    arriving = stand.moves([values.worst - AWAY, values.worst], max(values.rest, pushes.QUIET))
+    begin = len(arriving[0]) * period
+    reference = pushes.hold_reference(arriving, 2 * pushes.RISE + pushes.LASTING + pushes.AFTER, period)
+    trace = stand.run(reference, pushes.long_push(begin, stand.push, len(reference[0]), period))
+    numbers = pushes.holding_numbers(trace, reference, stand, begin, values.band)
+    sides, least = pushes.all_nudges(stand, arriving, values.band)
+    asked = bench.design.requirement.push if bench.design.requirement else None
+    numbers |= {"at_deg": degrees(values.worst), **pushes.nudge_numbers(sides, least, stand, asked)}
+    if "smallest_told_push_n_m" not in numbers:
+        bench.remarks.append("hold: no push within the drive's torque shows safely more on the sensor than its rest")
+    nudges = [nudge for side in sides for nudge in side]
+    curves = _error_curves(trace, reference, stand) | {
+        "nudge_n_m": np.array([nudge.push for nudge in nudges]),
+        "nudge_deg": np.degrees([np.copysign(nudge.largest, nudge.push) for nudge in nudges]),
+    }
+    return Played((trace, *(nudge.trace for nudge in nudges)), trace, numbers, curves)
 
 
-Play = Callable[["SizedDesign", Stand, list[str]], tuple[Trace, dict[str, Any]] | None]
-SCENARIOS: dict[str, tuple[str, Play]] = {
+SCENARIOS: dict[str, tuple[str, Callable[[Bench], Played | None]]] = {
     "moves": ("the design's own motion", _moves),
     "slow": ("a slow constant turn", _slow),
-    "approach": ("a target from both sides", _approach),
-    "steps": ("equal small steps of 0.5 degree", _steps),
+    "approach": ("targets around the turn from both sides", _approach),
+    "steps": ("equal small steps around the turn", _steps),
     "hold": ("a push by hand while it holds", _hold),
 }

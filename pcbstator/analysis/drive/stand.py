@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
-MOST_STEPS = 500_000  # of a scenario: a few seconds of work
+MOST_STEPS = 2_000_000  # of a run: less than a second of work
 KEPT = 4000  # points of a trace, about
 MODERATE = 20 * pi / 30  # rad/s: no faster between the stops of a scenario
 CONTACT = 100.0  # Hz: play closes on stops at least this stiff
@@ -53,9 +53,11 @@ class Stand:
     bearing: float
     push: float
 
-    def run(self, reference: tuple[FloatArray, FloatArray, FloatArray], push: FloatArray | None = None) -> Trace:
-        """A run from rest."""
-        keep = max(1, len(reference[0]) // KEPT)
+    def run(
+        self, reference: tuple[FloatArray, FloatArray, FloatArray], push: FloatArray | None = None, points: int = KEPT
+    ) -> Trace:
+        """A run from rest, of which about so many points are kept."""
+        keep = max(1, len(reference[0]) // points)
         return simulated(self.plant, self.control, self.sensor, reference, push, self.substeps, keep)
 
     @property
@@ -63,15 +65,17 @@ class Stand:
         """Samples that a run may have."""
         return MOST_STEPS // self.substeps
 
-    def moves(self, angles: list[float], aside: float | None = None) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """From angle to angle, a rest after each; the first is where it begins. ``aside``: rest [s] where it only turns
-        round, at every other angle.
+    def moves(
+        self, angles: list[float], rest: float, aside: float | None = None
+    ) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """From angle to angle, a rest [s] after each; the first is where it begins. ``aside``: rest [s] where it only
+        turns round, at every other angle.
         """
         listed: Moves = [(angles[0], (), 1.0, 0.02)]
         for number, (start, end) in enumerate(pairwise(angles)):
             pieces = rest_to_rest(abs(end - start), self.speed, self.acceleration, self.jerk)
-            rest = aside if aside is not None and number % 2 else self.rest
-            listed.append((start, pieces, 1.0 if end > start else -1.0, rest))
+            pause = aside if aside is not None and number % 2 else rest
+            listed.append((start, pieces, 1.0 if end > start else -1.0, pause))
         return sampled_moves(listed, self.control.period, self.most)
 
 

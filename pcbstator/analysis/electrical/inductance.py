@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.analysis.electrical.conductors import Conductors, conductors_of, phase_angle
+from pcbstator.analysis.electrical.conductors import Conductors, phase_angle
 from pcbstator.constants import MU_0
 from pcbstator.copper import Copper, Track
 from pcbstator.physics.inductance.rings import CoilRing, ring_cells, ring_inductance_matrix
@@ -63,14 +63,11 @@ def iron_faces(design: SizedDesign) -> tuple[Image, ...]:
     return iron_images(planes, min(max(wanted, FEWEST_REFLECTIONS), MOST_REFLECTIONS))
 
 
-def inductance_matrix(design: SizedDesign, copper: Copper) -> FloatArray:
+def inductance_matrix(design: SizedDesign, conductors: Conductors) -> FloatArray:
     """Self and mutual inductances (phases, phases) [H], vias left out."""
-    shares = conductors_of(design, copper).network.shares.round(DIGITS)
-    images, rings, (interconnects, currents) = (
-        iron_faces(design),
-        _rings(copper, shares),
-        _interconnects(copper, shares),
-    )
+    copper, shares = conductors.copper, conductors.network.shares.round(DIGITS)
+    images, rings = iron_faces(design), _rings(copper, shares)
+    interconnects, currents = _interconnects(copper, shares)
     repeats = None if copper.alike or design.rotor.poles <= FEW_POLES else design.rotor.poles // 2
     whole = ring_inductance_matrix(rings, interconnects, currents, images, repeats)
     cell, interconnect_cell = ring_cells(rings, interconnects)
@@ -84,9 +81,9 @@ def inductance_matrix(design: SizedDesign, copper: Copper) -> FloatArray:
     return np.asarray(whole + near)
 
 
-def inductance_figures(design: SizedDesign, copper: Copper) -> dict[str, Any]:
+def inductance_figures(design: SizedDesign, conductors: Conductors) -> dict[str, Any]:
     """The inductances of ``ElectricalResult``."""
-    matrix = inductance_matrix(design, copper)
+    matrix = inductance_matrix(design, conductors)
     phases = len(matrix)
     own = float(np.trace(matrix)) / phases
     return {
@@ -101,8 +98,8 @@ def most_inductance(design: SizedDesign, conductors: Conductors) -> float:
     """More inductance [H] than a phase can have, where it need not be known any better.
 
     Every metre of a phase's copper as a straight track with its return four pole pitches away, as if all turns of a
-    coil on all layers lay in one place; twice for the other phases, and once more for each face of iron, which mirrors it
-    (derived here).
+    coil on all layers lay in one place; twice for the other phases, and once more for each face of iron, which mirrors
+    it (derived here).
     """
     board, copper = design.board, conductors.copper
     paths = len(conductors.path_lengths) / len(copper.phases)  # of a phase, which share its current

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
 from math import pi
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,21 +60,40 @@ def loss_factors(
     )
 
 
-def braking_factor(
+class Braking(NamedTuple):
+    """What brakes, but a delta's loop: torque over speed by losses in the copper, and by eddies in steel beyond the
+    board [N m s/rad], which are losses over the square of the speed; torque by hysteresis in that steel [N m].
+    """
+
+    copper: float = 0.0
+    steel: float = 0.0
+    hysteresis: float = 0.0
+
+
+def job_speed(design: SizedDesign) -> float:
+    """Speed [rad/s] of the rotor for which the loss in steel is found: that of the job, else the highest of
+    [operation].
+    """
+    motion, ratio = design.motion, design.drive.gear_ratio if design.drive else 1.0
+    if motion is not None and motion.speed is not None:
+        return motion.speed * ratio
+    return (max(design.operation.speeds) if design.operation else 0.0) or USUAL_SPEED
+
+
+def braking(
     design: SizedDesign, conductors: Conductors, field: RingField, temperature_c: float, each_order: bool = True
-) -> float:
-    """Loss over the square of the speed [W s2], which is braking torque over speed, of all that brakes but a delta's
-    loop, with the copper at ``temperature_c`` [C]. conductors: at 20 C. each_order: the field's orders one by one;
-    else all of them as one field, which is quicker and the same but for the interpolation in its table.
+) -> Braking:
+    """What brakes with the copper at ``temperature_c`` [C]. conductors: at 20 C. each_order: the field's orders one by
+    one; else all of them as one field, which is quicker and the same but for the interpolation in its table.
     """
     copper = conductors.copper
     eddy = _eddy_loss(copper, field if each_order else all_orders_at_once(field), temperature_c).sum()
     paths = len(copper.current_paths.phase) != len(copper.phases)
     circulating = circulating_loss(field, conductors_of(design, copper, temperature_c)) if paths else 0.0
-    # The loss of steel grows less than with the square: too small at lower speeds than this, too large at higher ones.
-    speed = max(design.operation.speeds) if design.operation else USUAL_SPEED
-    steel = sum(steel_plate_loss(design, field, speed)) / speed**2 if speed > 0 else 0.0
-    return float(eddy) + circulating + steel
+    # Eddies of steel grow less than with the square of the speed: too small at lower speeds, too large at higher ones.
+    speed = job_speed(design)
+    steel = steel_plate_loss(design, field, speed)
+    return Braking(float(eddy) + circulating, steel.eddy / speed**2, steel.hysteresis / speed)
 
 
 def steel_plate_loss(design: SizedDesign, field: RingField, speed: float) -> PlateLoss:

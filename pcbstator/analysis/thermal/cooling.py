@@ -29,6 +29,18 @@ def heat_limits(design: SizedDesign) -> tuple[float, float]:
     )
 
 
+def magnet_strength(design: SizedDesign, temperature_c: float) -> float:
+    """Remanence of the magnets at a temperature [C] over that which the design counts with [-], 1 at most.
+
+    A stated remanence is that at work; a grade's is taken on from the temperature that the file gives.
+    """
+    magnet, coefficient = design.rotor.magnet, materials.neodymium().remanence_coefficient
+    if magnet.stated_remanence is not None:
+        return 1.0
+    asked = 1 + coefficient * (magnet.temperature_c - materials.REFERENCE_TEMPERATURE_C)
+    return min(1.0, max(1 + coefficient * (temperature_c - magnet.temperature_c) / asked, 0.0))
+
+
 def eddy_speed(design: SizedDesign) -> float:
     """Speed [rad/s] for the eddies in continuous duty."""
     if cooling_of(design).speed is not None:

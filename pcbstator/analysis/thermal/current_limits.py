@@ -12,12 +12,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator import materials
 from pcbstator.analysis.electrical.trace_ratings import TraceCurrents
 from pcbstator.analysis.thermal.board_network import BoardHeat
-from pcbstator.analysis.thermal.cooling import assumptions, cooling_of
-from pcbstator.analysis.thermal.heat_state import HeatState, heat_states
-from pcbstator.analysis.thermal.intermittent import cycle_factor, cycle_temperatures
+from pcbstator.analysis.thermal.cooling import assumptions, cooling_of, magnet_strength
+from pcbstator.analysis.thermal.heat_state import HeatState, heat_states, open_face_temperature
+from pcbstator.analysis.thermal.intermittent import cycle_factor
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.currents import peak_current
 from pcbstator.errors import LawRangeError
@@ -99,22 +98,6 @@ def _standards(design: SizedDesign, traces: TraceCurrents) -> dict[str, object]:
     }
 
 
-def with_motion(design: SizedDesign, thermal: ThermalResult, steps: FloatArray | None) -> ThermalResult:
-    """The results with what the continuously repeated motion does to the board, for duty = "motion".
-
-    steps: (s, 2) of the motion, duration [s] and rms phase current [A] of each; None without a motion.
-    """
-    if cooling_of(design).duty != "motion" or steps is None or thermal.heat is None:
-        return thermal
-    reached, factor = cycle_temperatures(thermal.heat, steps), cycle_factor(thermal.heat, steps)
-    return replace(
-        thermal,
-        motion_board_c=None if reached is None else reached[0],
-        motion_rotor_c=None if reached is None else reached[1],
-        motion_current_factor=factor if factor < float("inf") else None,
-    )
-
-
 def _steady(work: SteadyWork, state: HeatState) -> dict[str, object]:
     """Fields of the steady figures."""
     heat, network, balance = state.heat, state.heat.network, state.continuous
@@ -144,16 +127,12 @@ def _steady(work: SteadyWork, state: HeatState) -> dict[str, object]:
         "thermal_resistance": (float(board.max()) - network.ambient_c) / loss if loss > 0 else None,
     }
     if heat.open_face:
-        rise = board - network.ambient_c
-        flux = np.interp(rise, network.knot_step * np.arange(network.face_flux.shape[1]), network.face_flux[0])
-        found["surface_temperature_c"] = float((board - heat.face_resistance * flux).max())
+        found["surface_temperature_c"] = open_face_temperature(heat, board)
     if work.torque_constant is not None:
-        # A stated remanence is that at work; a grade's is taken on from the temperature that the file gives.
-        magnet = work.design.rotor.magnet
-        hotter = max(rotor - magnet.temperature_c, 0.0) if magnet.stated_remanence is None else 0.0
-        weaker = max(1 + materials.neodymium().remanence_coefficient * hotter, 0.0)
+        driving = work.torque_constant * magnet_strength(work.design, rotor) * peak_current(state.continuous_current)
         drag = (loss - copper) / heat.speed if heat.speed > 0 else 0.0
-        found["continuous_torque"] = work.torque_constant * weaker * peak_current(state.continuous_current) - drag
+        found["continuous_torque"] = max(driving - drag, 0.0)
+        found["continuous_drag"] = drag if drag > driving else None
     return found
 
 

@@ -73,6 +73,19 @@ class HeatState:
         return np.asarray(ambient + WARM * (self.continuous.temperature_c[0] - ambient))
 
 
+def open_face_temperature(heat: BoardHeat, board_c: FloatArray) -> float:
+    """Hottest place [C] of the board's far face in the air, with its rings at ``board_c`` [C]."""
+    network = heat.network
+    knots = network.knot_step * np.arange(network.face_flux.shape[1])
+    flux = np.interp(board_c - network.ambient_c, knots, network.face_flux[0])
+    return float((board_c - heat.face_resistance * flux).max())
+
+
+def touched_temperature(heat: BoardHeat, board_c: FloatArray) -> float:
+    """Hottest place [C] that a finger touches: the far face where it is in the air, else the board's outer edge."""
+    return open_face_temperature(heat, board_c) if heat.open_face else float(board_c[-1])
+
+
 def heat_state(heat: BoardHeat, traces: TraceCurrents, rise: float = 20.0) -> HeatState:
     """The steady figures; rise: of the traces' figures, for the words [K]."""
     state = heat_states([heat], [traces], [rise])[0]

@@ -54,10 +54,10 @@ def cycle_factor(state: HeatState, steps: ArrayLike) -> float:
         guess = np.minimum(found.mean_c, limits) if square > 0 else guess
         return float((found.highest_c - limits).max())
 
-    return sqrt(_root(excess, state.heat_current**2 / mean))
+    return sqrt(root_of_excess(excess, state.heat_current**2 / mean))
 
 
-def _root(excess: Callable[[float], float], high: float) -> float:
+def root_of_excess(excess: Callable[[float], float], high: float) -> float:
     """Where ``excess`` [K], below 0 at 0, is nought: bracketed from ``high``, then regula falsi (Illinois)."""
     low, below, above = 0.0, excess(0.0), excess(high)
     if below >= 0:
@@ -66,6 +66,7 @@ def _root(excess: Callable[[float], float], high: float) -> float:
         low, below, high = high, above, 2 * high
         above = excess(high)
     square, side = high, 0
+    # The library's finders end by the width of the bracket; this one ends by kelvins, and every look costs a cycle.
     for _ in range(40):
         square = (low * above - high * below) / (above - below)
         value = excess(square)

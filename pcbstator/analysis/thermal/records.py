@@ -51,6 +51,7 @@ class SteadyLimits:
         "continuous_torque_n_m",
         "torque at the continuous current, with the magnets at the temperature they reach at it",
     )
+    continuous_drag: float | None = inside()  # braking torque [N m] that is more than the continuous current drives
     runaway_current: float | None = result(
         "runaway_phase_current_rms_a", "rms phase current above which no steady temperature up to 300 C exists"
     )
@@ -82,6 +83,43 @@ class SteadyLimits:
 
 
 @dataclass(frozen=True, kw_only=True)
+class CycleHeat:
+    """What the job does to the motor while its cycle repeats continuously, and how far it could grow."""
+
+    cycle_board_c: float | None = result(
+        "cycle_board_temperature_c", "hottest place of the board while the motion cycle repeats continuously"
+    )
+    cycle_face_c: float | None = result(
+        "cycle_face_temperature_c",
+        "hottest place that a finger touches while the motion cycle repeats continuously: the board's face in the air, "
+        "or its outer edge where that face is covered",
+    )
+    cycle_rotor_c: float | None = result(
+        "cycle_rotor_temperature_c", "hottest rotor while the motion cycle repeats continuously"
+    )
+    cycle_ripple_heat: float | None = result(
+        "cycle_ripple_loss_w", "loss of the switching ripple in all phases, mean of the motion cycle, copper hot"
+    )
+    cycle_growth: float | None = result(
+        "cycle_growth_ratio",
+        "factor by which all torques of the motion cycle could grow, speeds and rests the same, until a limit is met",
+    )
+    cycle_growth_limit: str | None = result(
+        "cycle_growth_limited_by",
+        "limit that the growing cycle meets first: board or magnets (their temperature), track (a standard's current), "
+        "current or voltage of the driver",
+    )
+    cycle_heat_growth: float | None = result(
+        "cycle_heat_growth_ratio",
+        "factor by which all currents of the motion cycle could grow until board or magnets meet their limits",
+    )
+    cycle_shortest_rest: float | None = result(
+        "cycle_shortest_rest_s",
+        "shortest rest after each move with which board and magnets keep their limits while the cycle repeats",
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
 class ThermalResult(SteadyLimits):
     """Steady limits, intermittent currents, and the currents at which the board burns skin, softens or blisters."""
 
@@ -108,14 +146,6 @@ class ThermalResult(SteadyLimits):
     peak_60_warm: float | None = result(
         "intermittent_phase_current_60_s_warm_rms_a",
         "rms phase current allowed for 60 s from half the rise of continuous duty",
-    )
-    motion_board_c: float | None = result(
-        "motion_board_c", "hottest place of the board in the continuously repeated motion cycle"
-    )
-    motion_rotor_c: float | None = result("motion_rotor_c", "hottest rotor in the continuously repeated motion cycle")
-    motion_current_factor: float | None = result(
-        "motion_current_factor",
-        "factor by which all currents of the motion cycle could grow until board or magnets meet their limits",
     )
     duty_current: float | None = result(
         "duty_phase_current_rms_a", "rms phase current in the on-time of the intermittent duty of [cooling]"

@@ -12,7 +12,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.copper.geometry.contour import Contour, MountingTab, Place, circle, ring_with_tabs, stadium, turn
-from pcbstator.design.entries import ROOT_FILLET
+from pcbstator.design.validation.entries import ROOT_FILLET
 from pcbstator.errors import Complaint, DesignError
 
 if TYPE_CHECKING:

@@ -13,6 +13,7 @@ import numpy as np
 
 from pcbstator.output.canvas.colours import INK, QUIET, phase_colour
 from pcbstator.output.plotting import drawn_svg
+from pcbstator.output.words import figures
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -20,27 +21,31 @@ if TYPE_CHECKING:
     from pcbstator.analysis.magnetic.waveforms import Waves
 
 SIZE = (7.0, 3.6)  # inches; the type is chosen for a phone that shows the figure 4 inches wide
-PER_1000_RPM = 1000 * 2 * pi / 60  # rad/s
+USUAL_RPM = 1000.0  # where there is no job
 FAINTEST = 1e-5  # of the fundamental; what is weaker is not shown
 _STYLES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)))
 
 
-def emf_svg(waves: Waves, phases: Sequence[str]) -> str:
-    """EMF of every phase, and between the first two terminals, over one electrical turn at 1000 rpm."""
+def emf_svg(waves: Waves, phases: Sequence[str], rpm: float = USUAL_RPM) -> str:
+    """EMF of every phase, and between the first two terminals, over one electrical turn at ``rpm`` of the motor."""
+    speed = f"{figures(rpm, 3)} rpm"
+    size = rpm * pi / 30
+    highest = size * float(np.abs(waves.line_emf[0] if len(waves.line_emf) else waves.phase_emf).max())
+    unit, scale = ("mV", 1e3 * size) if highest < 0.5 else ("V", size)
 
     def draw(axes: Axes) -> None:
         degrees = np.degrees(waves.angles)
-        for index, (name, wave) in enumerate(zip(phases, waves.phase_emf * PER_1000_RPM, strict=True)):
+        for index, (name, wave) in enumerate(zip(phases, waves.phase_emf * scale, strict=True)):
             style = _STYLES[index % len(_STYLES)]
             axes.plot(degrees, wave, color=phase_colour(name), linestyle=style, linewidth=2, label=f"phase {name}")
         if len(waves.line_emf):
             pair = f"between {phases[0]} and {phases[1]}"
-            axes.plot(degrees, waves.line_emf[0] * PER_1000_RPM, color=INK, linewidth=1.2, label=pair)
-        axes.set_ylabel("EMF at 1000 rpm, V")
+            axes.plot(degrees, waves.line_emf[0] * scale, color=INK, linewidth=1.2, label=pair)
+        axes.set_ylabel(f"EMF at {speed}, {unit}")
         _turn_axis(axes)
         _legend_above(axes)
 
-    return figure_svg("emf", "EMF of the phases over one electrical turn at 1000 rpm", draw)
+    return figure_svg("emf", f"EMF of the phases over one electrical turn at {speed}", draw)
 
 
 def harmonics_svg(orders: Sequence[int], ratios: Sequence[float], hidden: int | None) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pcbstator.analysis.drive.records import MotionResult
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.output.words import Row, figures, measure
 
@@ -23,10 +24,52 @@ def current_rows(thermal: ThermalResult) -> list[Row]:
     return [Row("Current by the trace rule", f"{figures(thermal.ipc2221_current, 3)} A", words)]
 
 
-def heat_rows(thermal: ThermalResult) -> list[Row]:
-    """Currents and temperatures by cause; empty without a heat balance."""
+def heat_rows(thermal: ThermalResult, motion: MotionResult | None = None) -> list[Row]:
+    """What the job reaches, then currents and temperatures by cause; empty without a heat balance."""
     if thermal.continuous_current is None:
         return []
+    return (_job_rows(thermal, motion) if motion else []) + _limit_rows(thermal)
+
+
+def _job_rows(thermal: ThermalResult, motion: MotionResult) -> list[Row]:
+    """The repeated cycle: temperatures, and how far it could grow."""
+    cycle = "while the motion repeats for hours"
+    rows = [
+        _temperature(
+            "Board in the motion", motion.cycle_board_c, f"{cycle}; allowed {_celsius(thermal.board_limit_c)}"
+        ),
+        _temperature("To the touch in the motion", motion.cycle_face_c, f"{cycle}; above 60 °C it burns skin"),
+        _temperature(
+            "Magnets in the motion", motion.cycle_rotor_c, f"{cycle}; allowed {_celsius(thermal.magnet_limit_c)}"
+        ),
+    ]
+    if motion.cycle_ripple_heat is not None and motion.copper_heat is not None:
+        words = (
+            f"from switching, on top of {measure(motion.copper_heat, 'W', 2)} of the current itself; both are in these"
+        )
+        rows.append(Row("Heat of the ripple in the motion", measure(motion.cycle_ripple_heat, "W", 2), words))
+    if motion.cycle_growth is not None and motion.cycle_growth_limit is not None:
+        words = f"all its torques, until {LIMITS[motion.cycle_growth_limit]} is met"
+        if motion.cycle_heat_growth is not None and motion.cycle_growth_limit in ("current", "voltage"):
+            words += f"; heat alone would allow {figures(motion.cycle_heat_growth, 2)} times"
+        rows.append(Row("The motion could grow to", f"{figures(motion.cycle_growth, 2)} times", words))
+    if motion.cycle_shortest_rest:
+        words = "after each move, or board or magnets get too hot"
+        rows.append(Row("Shortest rest in the motion", measure(motion.cycle_shortest_rest, "s", 2), words))
+    return [row for row in rows if row is not None]
+
+
+LIMITS = {
+    "board": "the highest temperature of the board",
+    "magnets": "the highest temperature of the magnets",
+    "track": "the current of a single track or via by the standards",
+    "current": "the driver's current limit",
+    "voltage": "the supply's voltage",
+}
+
+
+def _limit_rows(thermal: ThermalResult) -> list[Row]:
+    """Currents by what limits them."""
     rise = "" if thermal.trace_rise is None else f"{figures(thermal.trace_rise)} K rise, "
     rows = [
         _current(
@@ -43,12 +86,6 @@ def heat_rows(thermal: ThermalResult) -> list[Row]:
         _current("Continuous", thermal.continuous_current, f"the least of these: {thermal.limited_by}"),
         _temperatures(thermal),
         _pulses(thermal),
-        _temperature(
-            "Board in the motion", thermal.motion_board_c, "its hottest place while the cycle repeats continuously"
-        ),
-        _temperature(
-            "Rotor in the motion", thermal.motion_rotor_c, "its hottest place while the cycle repeats continuously"
-        ),
         _current(
             "While on, intermittent duty",
             thermal.duty_current,

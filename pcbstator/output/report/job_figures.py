@@ -1,4 +1,4 @@
-"""Figures of the drive at its job: speed and torque, loss, simulated scenarios. They draw what others computed."""
+"""Figures of the drive at its job: speed and torque, loss. They draw what others computed."""
 
 from __future__ import annotations
 
@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.records import MotionResult
-from pcbstator.analysis.drive.scenarios import ScenarioRun
-from pcbstator.output.canvas.colours import INK, QUIET, phase_colour
+from pcbstator.output.canvas.colours import phase_colour
 from pcbstator.output.canvas.text import text_width
 from pcbstator.output.plotting import drawn_svg
 
@@ -18,12 +17,10 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-FloatArray = NDArray[np.float64]
-
 WIDTH = 7.0  # inches
 LEGEND = 10.0  # points of type
 BLUE, RED = phase_colour("A"), phase_colour("C")
-POINTS = 1500  # of a curve; the CSV has all
+LIMITS = {"current": "current limit", "voltage": "voltage", "heat": "heat"}
 
 
 def speed_torque_svg(motion: MotionResult) -> str:
@@ -34,26 +31,41 @@ def speed_torque_svg(motion: MotionResult) -> str:
     def draw(axes: Sequence[Axes]) -> None:
         (ax,) = axes
         ax.fill_between(speeds, peaks, color=BLUE, alpha=0.15, linewidth=0)
-        ax.plot(speeds, peaks, color=BLUE, label="intermittent: current limit and voltage")
+        ax.plot(speeds, peaks, color=BLUE, label=f"intermittent: {_limits(motion, 'peak')}")
         if motion.curve and "continuous_torque_n_m" in motion.curve[0]:
             lasting = 1e3 * np.array([point["continuous_torque_n_m"] for point in motion.curve])
             ax.fill_between(speeds, lasting, color=BLUE, alpha=0.25, linewidth=0)
-            ax.plot(speeds, lasting, color=BLUE, linestyle=(0, (5, 2)), label="continuous: heat")
-        if motion.required_peak is not None and motion.top_speed is not None and motion.required_rms is not None:
-            top = motion.top_speed * 30 / np.pi
-            for torque, word, marker in ((motion.required_peak, "peak", "^"), (motion.required_rms, "rms", "o")):
-                ax.plot(
-                    [top], [1e3 * torque], marker, color=RED, markersize=8, label=f"the motion's {word}", clip_on=False
-                )
-        ax.set_xlim(0, max(float(speeds.max()), 1e-9))
+            warm = ", magnets warm" if (motion.warm_magnets or 1.0) < 0.999 else ""
+            words = f"continuous: {_limits(motion, 'continuous')}{warm}"
+            ax.plot(speeds, lasting, color=BLUE, linestyle=(0, (5, 2)), label=words)
+        for top, torque, word, marker in _job_points(motion):
+            ax.plot([top], [1e3 * torque], marker, color=RED, markersize=8, label=f"the motion's {word}", clip_on=False)
+        if speeds[0] > 0:
+            plain_log(ax, "x", float(speeds[0]), float(speeds[-1]))
+        else:
+            ax.set_xlim(0, max(float(speeds.max()), 1e-9))
         ax.set_ylim(0, None)
         _label(ax, "torque, mN·m", "speed, rpm")
 
     return _stack("speed-torque", "Torque over speed", 1, 4.0, draw)
 
 
+def _limits(motion: MotionResult, word: str) -> str:
+    """What limits a torque, from slow to fast."""
+    found = dict.fromkeys(point[f"{word}_limited_by"] for point in motion.curve)
+    return ", then ".join(LIMITS[each] for each in found)
+
+
+def _job_points(motion: MotionResult) -> list[tuple[float, float, str, str]]:
+    """Speed [rpm], torque [N m], name and marker of what the motion needs, at its top speed."""
+    if motion.required_peak is None or motion.top_speed is None or motion.required_rms is None:
+        return []
+    top = motion.top_speed * 30 / np.pi
+    return [(top, motion.required_peak, "peak", "^"), (top, motion.required_rms, "rms", "o")]
+
+
 def loss_map_svg(motion: MotionResult) -> str:
-    """Efficiency over speed and torque, each point as large as its loss."""
+    """Efficiency over speed and torque, each point with its loss, and where the motion is."""
     columns = {
         key: np.array([point[key] for point in motion.map])
         for key in ("speed_rpm", "torque_n_m", "loss_w", "efficiency")
@@ -61,123 +73,47 @@ def loss_map_svg(motion: MotionResult) -> str:
 
     def draw(axes: Sequence[Axes]) -> None:
         (ax,) = axes
-        ax.scatter(
-            columns["speed_rpm"], 1e3 * columns["torque_n_m"], c=columns["efficiency"], cmap="viridis", s=950,
-            marker="s", vmin=0, vmax=1,
-        )  # fmt: skip
-        for speed, torque, loss, efficiency in zip(*columns.values(), strict=True):
-            words = f"{100 * efficiency:.0f} %\n{loss:.2g} W"
+        speeds, torques = columns["speed_rpm"], 1e3 * columns["torque_n_m"]
+        ax.scatter(speeds, torques, c=columns["efficiency"], cmap="viridis", s=950, marker="s", vmin=0, vmax=1)
+        for speed, torque, loss, efficiency in zip(speeds, torques, *list(columns.values())[2:], strict=True):
+            part = f"{100 * efficiency:.2g}" if efficiency >= 1e-4 else "< 0.01"
+            words = f"{part} %\n{loss:.2g} W"
             colour = "white" if efficiency < 0.55 else "black"
-            ax.text(speed, 1e3 * torque, words, ha="center", va="center", fontsize=7, color=colour)
+            ax.text(speed, torque, words, ha="center", va="center", fontsize=7, color=colour)
+        for top, torque, word, marker in _job_points(motion):
+            ax.plot([top], [1e3 * torque], marker, color=RED, markersize=9, markeredgecolor="white",
+                    label=f"the motion's {word}", clip_on=False)  # fmt: skip
         ax.margins(0.09)
-        ax.set_xlabel("speed, rpm")
-        ax.set_ylabel("torque, mN·m")
+        for axis, values in (("x", np.unique(speeds)), ("y", np.unique(torques))):
+            if _by_ratios(values):
+                step = values[1] / values[0]
+                plain_log(ax, axis, values[0] / step**0.7, values[-1] * step**0.7)
+        _label(ax, "torque, mN·m", "speed, rpm")
 
     return _stack("loss-map", "Efficiency and loss over speed and torque", 1, 4.6, draw)
 
 
-def scenario_svg(run: ScenarioRun) -> str:
-    """One scenario as three pictures over time."""
-    return _stack(f"run-{run.name}", run.title, 3, 6.6, _DRAWERS[run.name](run))
+def _by_ratios(values: NDArray[np.float64]) -> bool:
+    """Whether rising values go by even ratios rather than by even steps."""
+    return len(values) > 2 and float(np.diff(values)[-1]) > 1.5 * float(np.diff(values)[0])
 
 
-def _draw_following(run: ScenarioRun) -> Callable[[Sequence[Axes]], None]:
-    trace = run.trace
-    part = slice(None, None, max(1, len(trace.times) // POINTS))
-    times = trace.times[part]
-
-    def draw(axes: Sequence[Axes]) -> None:
-        axes[0].plot(times, np.degrees(trace.wanted[part]), color=QUIET, linewidth=3, label="wanted")
-        axes[0].plot(times, np.degrees(trace.angles[part]), color=BLUE, label="load")
-        _label(axes[0], "angle, deg")
-        axes[1].plot(times, np.degrees((trace.angles - trace.wanted)[part]), color=RED)
-        _label(axes[1], "error, deg")
-        _current(axes[2], run, part)
-
-    return draw
-
-
-def _draw_slow(run: ScenarioRun) -> Callable[[Sequence[Axes]], None]:
-    trace = run.trace
-    part = slice(None, None, max(1, len(trace.times) // POINTS))
-
-    def draw(axes: Sequence[Axes]) -> None:
-        step = float(trace.times[1] - trace.times[0])
-        apart = max(1, round(0.02 / step))
-        mean = (trace.angles[apart:] - trace.angles[:-apart]) / (apart * step) * 30 / np.pi
-        axes[0].plot(trace.times[apart:][part], mean[part], color=BLUE, label="mean of 20 ms")
-        axes[0].axhline(run.numbers["speed_rpm"], color=QUIET, linewidth=0.8, linestyle="--", label="wanted")
-        _label(axes[0], "speed, rpm")
-        axes[1].plot(trace.times[part], np.degrees((trace.angles - trace.wanted)[part]), color=RED)
-        _label(axes[1], "error, deg")
-        _current(axes[2], run, part)
-
-    return draw
-
-
-def _draw_approach(run: ScenarioRun) -> Callable[[Sequence[Axes]], None]:
-    trace, numbers = run.trace, run.numbers
-    part = slice(None, None, max(1, len(trace.times) // POINTS))
-
-    def draw(axes: Sequence[Axes]) -> None:
-        axes[0].plot(trace.times[part], np.degrees(trace.angles[part]), color=BLUE, label="load")
-        _label(axes[0], "angle, deg")
-        for key, word, marker in (("from_below_deg", "from below", "^"), ("from_above_deg", "from above", "v")):
-            places = numbers.get(key, [])
-            colour = BLUE if marker == "^" else RED
-            axes[1].plot(range(1, len(places) + 1), places, marker, color=colour, markersize=9, label=f"mark, {word}")
-        axes[1].axhline(0, color=QUIET, linewidth=0.8, linestyle="--")
-        axes[1].set_xlim(0.5, numbers["approaches_from_each_side"] + 0.5)
-        axes[1].set_xticks(range(1, numbers["approaches_from_each_side"] + 1))
-        axes[1].margins(y=0.2)
-        _label(axes[1], "off target, deg", "approach")
-        _current(axes[2], run, part)
-
-    return draw
-
-
-def _draw_steps(run: ScenarioRun) -> Callable[[Sequence[Axes]], None]:
-    trace, numbers = run.trace, run.numbers
-    part = slice(None, None, max(1, len(trace.times) // POINTS))
-
-    def draw(axes: Sequence[Axes]) -> None:
-        axes[0].plot(trace.times[part], np.degrees(trace.wanted[part]), color=QUIET, linewidth=3, label="wanted")
-        axes[0].plot(trace.times[part], np.degrees(trace.angles[part]), color=BLUE, label="load")
-        _label(axes[0], "angle, deg")
-        axes[1].bar(range(1, numbers["steps"] + 1), numbers["each_step_deg"], color=BLUE, width=0.7)
-        axes[1].axhline(numbers["step_deg"], color=QUIET, linewidth=0.8, linestyle="--")
-        _label(axes[1], "size, deg", "step")
-        _current(axes[2], run, part)
-
-    return draw
-
-
-def _draw_hold(run: ScenarioRun) -> Callable[[Sequence[Axes]], None]:
-    trace = run.trace
-    part = slice(None, None, max(1, len(trace.times) // POINTS))
-
-    def draw(axes: Sequence[Axes]) -> None:
-        axes[0].plot(trace.times[part], 1e3 * trace.push[part], color=INK)
-        _label(axes[0], "push, mN·m")
-        axes[1].plot(trace.times[part], np.degrees(trace.angles[part]), color=BLUE)
-        _label(axes[1], "angle, deg")
-        _current(axes[2], run, part)
-
-    return draw
-
-
-_DRAWERS: dict[str, Callable[[ScenarioRun], Callable[[Sequence[Axes]], None]]] = {
-    "moves": _draw_following,
-    "slow": _draw_slow,
-    "approach": _draw_approach,
-    "steps": _draw_steps,
-    "hold": _draw_hold,
-}
-
-
-def _current(axes: Axes, run: ScenarioRun, part: slice) -> None:
-    axes.plot(run.trace.times[part], run.trace.current[part], color=INK, linewidth=0.8)
-    _label(axes, "current, A", "time, s")
+def plain_log(axes: Axes, axis: str, low: float, high: float) -> None:
+    """A logarithmic axis whose marks are plain numbers."""
+    marks = [step * 10.0**power for power in range(-6, 7) for step in (1, 2, 5)]
+    marks = [mark for mark in marks if low <= mark <= high]
+    if len(marks) > 9:
+        marks = [mark for mark in marks if f"{mark:e}".startswith("1")]
+    words = [np.format_float_positional(mark, precision=2, fractional=False, trim="-") for mark in marks]
+    if axis == "x":
+        axes.set_xscale("log")
+        axes.set_xlim(low, high)
+        axes.set_xticks(marks, words)
+    else:
+        axes.set_yscale("log")
+        axes.set_ylim(low, high)
+        axes.set_yticks(marks, words)
+    axes.minorticks_off()
 
 
 def _label(axes: Axes, vertical: str, horizontal: str = "") -> None:
@@ -185,7 +121,8 @@ def _label(axes: Axes, vertical: str, horizontal: str = "") -> None:
     axes.set_xlabel(horizontal)
     axes.grid(color="#dddddd", linewidth=0.6)
     axes.set_axisbelow(True)
-    axes.ticklabel_format(axis="y", useOffset=False)
+    if axes.get_yscale() == "linear":
+        axes.ticklabel_format(axis="y", useOffset=False)
     labels = axes.get_legend_handles_labels()[1]
     if labels:
         wide = sum(text_width(label, LEGEND) + 5 * LEGEND for label in labels)  # with line and space

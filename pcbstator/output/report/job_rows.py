@@ -5,7 +5,9 @@ from __future__ import annotations
 from math import degrees, pi
 
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
+from pcbstator.analysis.fields import rows as results
 from pcbstator.analysis.prediction import Prediction
+from pcbstator.output.quantities import shown
 from pcbstator.output.words import Row, figures, measure
 
 LIMITS = {"current": "the current limit", "voltage": "the supply's voltage", "heat": "the heat of the copper"}
@@ -28,8 +30,19 @@ def motion_rows(prediction: Prediction) -> list[Row]:
     add("Time of the move", found.move_time, "s", "of the longest of several")
     add("Required peak torque", found.required_peak, "N·m", "starting, the worst friction spot included")
     add("Required rms torque", found.required_rms, "N·m", "root mean square of moves and rests: what heats")
-    add("Available peak torque", found.available_peak, "N·m", "intermittent, at the current limit and the top speed")
-    add("Available continuous torque", found.available_continuous, "N·m", "by the heat balance")
+    add(
+        "Available peak torque",
+        found.available_peak,
+        "N·m",
+        f"intermittent, at the top speed; limited by {LIMITS.get(found.peak_limited_by or '', 'nothing known')}",
+    )
+    add(
+        "Available continuous torque",
+        found.available_continuous,
+        "N·m",
+        "for any length of time at the top speed, magnets warm; limited by "
+        f"{LIMITS.get(found.continuous_limited_by or '', 'nothing known')}",
+    )
     if found.limited_by is not None:
         rows.append(Row("Nearest limit", LIMITS[found.limited_by], "what would give out first with more load"))
     if found.largest_inertia is not None:
@@ -59,14 +72,7 @@ def driver_rows(prediction: Prediction) -> list[Row]:
     rows = []
     if found.electrical_frequency is not None:
         rows.append(Row("Electrical frequency", f"{figures(found.electrical_frequency, 3)} Hz", "at the top speed"))
-    cure = f"{figures(1e-3 * found.pwm_wanted, 3)} kHz"
-    if found.added_inductance is not None:
-        cure += f", or {measure(found.added_inductance, 'H', 3)} more in every wire,"
-    job = "" if found.ripple_at_job is None else f"in this motion {measure(found.ripple_at_job, 'A', 3)}; "
-    rows.append(
-        Row("Ripple of the current", measure(found.ripple, "A", 3),
-            f"peak to peak, worst case; {job}{cure} would keep it at a fifth of the current limit")
-    )  # fmt: skip
+    rows.append(_ripple_row(found))
     fault = "peak, if a fault puts the supply on the standing winding"
     if found.short_current is not None:
         fault += f"; {measure(found.short_current, 'A', 3)} if the terminals are joined at the top speed"
@@ -79,6 +85,21 @@ def driver_rows(prediction: Prediction) -> list[Row]:
             f"electrical; at its worst place the sensor costs {figures(100 * found.misalignment, 2)} % of the torque")
     )  # fmt: skip
     return rows
+
+
+def _ripple_row(found: DriveResult) -> Row:
+    """Ripple of the current: in the motion against the current of the motion, else the worst against the limit."""
+    cure = ""
+    if found.pwm_wanted is not None and found.added_inductance is not None:
+        cure = (
+            f"; {figures(1e-3 * found.pwm_wanted, 3)} kHz, or {measure(found.added_inductance, 'H', 3)} more in every "
+        )
+        cure += "wire, would keep it at a fifth"
+    if found.ripple_at_job is None or found.ripple_part is None:
+        return Row("Ripple of the current", measure(found.ripple, "A", 3), f"peak to peak, worst case{cure}")
+    words = f"peak to peak in the motion, {figures(100 * found.ripple_part, 2)} % of the largest current that it takes"
+    worst = f"; at its worst voltage {measure(found.ripple, 'A', 3)}"
+    return Row("Ripple of the current", measure(found.ripple_at_job, "A", 3), words + cure + worst)
 
 
 def gain_rows(prediction: Prediction) -> list[tuple[str, str, str, str]]:
@@ -104,13 +125,49 @@ def gain_rows(prediction: Prediction) -> list[tuple[str, str, str, str]]:
     ]  # fmt: skip
 
 
-def budget_rows(prediction: Prediction) -> list[Row]:
-    """The error budget of the position."""
-    found: MotionResult | None = prediction.motion
-    if found is None:
+COMBINED = (  # name, result, words
+    (
+        "Error at rest",
+        "rest_error_deg",
+        "to either side of the target, at the worst place of the turn; 95 % of the stops",
+    ),
+    ("of it repeatable", "repeatable_rest_error_deg", "a correction table over the turn takes this out"),
+    ("Repeatability", "repeatability_deg", "stops at one place from one side: 95 % lie so far to either side"),
+    ("Between directions", "direction_offset_deg", "from one side and from the other: approach from the same side"),
+    ("Settling time", "settling_time_s", "after the end of a move, until it stays within its band around the target"),
+    ("Error in the slow turn", "moving_error_deg", "at the worst place of the turn; 95 % of the time"),
+    ("Ripple of the slow speed", "slow_speed_ripple_percent", "half of peak to peak over the mean"),
+    ("Error of a small step", "step_error_percent", "of the step, at the worst place of the turn, 95 %"),
+    ("Push by hand that is told", "told_push_deg", "the least turn that is safely no noise, friction or play"),
+)
+
+
+def combined_rows(prediction: Prediction) -> list[Row]:
+    """What the parts of the error budget come to."""
+    if prediction.motion is None:
         return []
-    return [
-        Row(f"{entry['part'].capitalize()}, {entry['when']}", f"± {figures(entry['error_deg'], 3)}°", entry["why"])
-        for entry in found.error_budget
-        if entry["error_deg"] > 0
-    ]
+    known = {key: value for key, _, value in results(prediction.motion)}
+    return [Row(name, shown(f"motion.{key}", known[key]), words) for name, key, words in COMBINED if key in known]
+
+
+def budget_rows(prediction: Prediction) -> list[Row]:
+    """The error budget in one table: what it comes to, then its parts."""
+    parts = [
+        Row(f"{row.name}, {when.lower()}" if when else row.name, row.value, row.meaning)
+        for when, listed in budget_groups(prediction) for row in listed
+    ]  # fmt: skip
+    return combined_rows(prediction) + parts
+
+
+def budget_groups(prediction: Prediction) -> list[tuple[str, list[Row]]]:
+    """The parts of the error budget at rest and moving, the largest first."""
+    if prediction.motion is None:
+        return []
+    groups: dict[str, list[Row]] = {}
+    for entry in sorted(prediction.motion.error_budget, key=lambda entry: -float(entry["error_deg"])):
+        if not entry["error_deg"]:
+            continue
+        words = f"± {figures(entry['error_deg'], 2)}°"
+        row = Row(entry["part"].capitalize(), words, entry["why"])
+        groups.setdefault(str(entry.get("when", "")).capitalize(), []).append(row)
+    return list(groups.items())

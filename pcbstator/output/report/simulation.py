@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,28 +12,30 @@ from pcbstator.analysis.drive.parameters import drive_parameters
 from pcbstator.analysis.drive.scenarios import ScenarioRun, Simulation
 from pcbstator.output.files import MANIFEST, json_text
 from pcbstator.output.report.drive_files import drive_header, drive_json
-from pcbstator.output.report.job_figures import scenario_svg
 from pcbstator.output.report.job_rows import budget_rows
-from pcbstator.output.words import figures
+from pcbstator.output.report.scenario_figures import scenario_svg
+from pcbstator.output.report.scenario_rows import number_rows
+from pcbstator.output.report.verdict import STYLE, verdict_lines, verdict_table
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
 
-UNITS = {
-    "n_m": "N·m", "deg": "°", "rpm": "rpm", "s": "s", "a": "A", "k": "K", "j": "J", "ratio": "",
-}  # fmt: skip
-HIDDEN = ("energy_j",)
-
 
 def simulation_text(simulation: Simulation) -> str:
-    """Every scenario's numbers, then the error budget."""
-    lines = [simulation.prediction.title]
+    """The verdict on the requirement, every scenario's numbers, then the error budget."""
+    prediction = simulation.prediction
+    lines = [prediction.title]
+    if prediction.requirement:
+        lines += ["", "the requirement, by the prediction", *verdict_lines(prediction.requirement)]
+    lines += [f"note: {remark}" for remark in simulation.remarks]
     for run in simulation.runs:
         lines += ["", f"{run.name}: {run.title}"]
-        lines += [f"  {name:<44}{value}" for name, value in _number_rows(run)]
+        for row in number_rows(run):
+            told = f"  (the sensor believes {row.believed})" if row.believed else ""
+            lines.append(f"  {row.name:<46}{row.value}{told}")
     lines += ["", "error budget of the position"]
-    lines += [f"  {row.name:<34}{row.value:<16}{row.meaning}" for row in budget_rows(simulation.prediction)]
-    return "\n".join([*lines, *(f"note: {remark}" for remark in simulation.remarks)]) + "\n"
+    lines += [f"  {row.name:<34}{row.value:<16}{row.meaning}" for row in budget_rows(prediction)]
+    return "\n".join(lines) + "\n"
 
 
 def simulation_files(design: SizedDesign, simulation: Simulation) -> dict[str, str]:
@@ -66,7 +68,8 @@ def _page(design: SizedDesign, simulation: Simulation, pictures: dict[str, str])
 
     template = Path(__file__).with_name("simulation.html").read_text(encoding="utf-8")
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    # The pictures are escaped by their maker.
+    requirement = simulation.prediction.requirement
+    # Pictures and the table of the verdict are escaped by their makers.
     return page.from_string(template).render(
         title=design.title,
         source=design.source,
@@ -74,40 +77,23 @@ def _page(design: SizedDesign, simulation: Simulation, pictures: dict[str, str])
         version=simulation.prediction.version,
         remarks=simulation.remarks,
         runs=[
-            {"title": run.title, "picture": Markup(pictures[run.name]), "rows": _number_rows(run)}
+            {"title": run.title, "picture": Markup(pictures[run.name]), "rows": number_rows(run)}
             for run in simulation.runs
         ],
+        verdict_style=Markup(STYLE),
+        verdict=Markup(verdict_table(requirement)) if requirement else "",
         budget=budget_rows(simulation.prediction),
     ) + "\n"  # fmt: skip
-
-
-def _number_rows(run: ScenarioRun) -> list[tuple[str, str]]:
-    """Name and value with its unit of every number of a run."""
-    return [_words(key, value) for key, value in run.numbers.items() if key not in HIDDEN]
-
-
-def _words(key: str, value: Any) -> tuple[str, str]:
-    """A key and its value as a reader sees them.
-
-    >>> _words("largest_error_deg", 0.12345), _words("moves", 5), _words("speed_ripple_rms_ratio", 0.0123)
-    (('largest error', '0.123 °'), ('moves', '5'), ('speed ripple rms', '1.23 %'))
-    """
-    ending = next((unit for unit in UNITS if key.endswith(f"_{unit}")), "")
-    name = key.removesuffix(f"_{ending}").replace("_", " ")
-    values = value if isinstance(value, list) else [value]
-    part = ending == "ratio"
-    shown = [str(item) if isinstance(item, int) else figures(100 * item if part else item, 3) for item in values]
-    unit = "%" if part else UNITS.get(ending, "")
-    return name, ", ".join(f"{item} {unit}".strip() for item in shown)
 
 
 def _csv(run: ScenarioRun) -> str:
     """The trace as a table."""
     trace = run.trace
-    names = "time_s,wanted_deg,load_deg,motor_deg,load_speed_rpm,terminal_current_peak_a,phase_voltage_peak_v,push_n_m"
-    columns = (
-        trace.times, np.degrees(trace.wanted), np.degrees(trace.angles), np.degrees(trace.motor),
-        trace.speeds * 30 / np.pi, trace.current, trace.voltage, trace.push,
-    )  # fmt: skip
-    rows = (",".join(f"{value:.7g}" for value in row) for row in zip(*columns, strict=True))
-    return re.sub(r"-0(?=,|$)", "0", "\n".join([names, *rows]) + "\n", flags=re.MULTILINE)
+    columns = {
+        "time_s": trace.times, "wanted_deg": np.degrees(trace.wanted), "load_deg": np.degrees(trace.angles),
+        "believed_deg": np.degrees(trace.believed), "motor_deg": np.degrees(trace.motor),
+        "load_speed_rpm": trace.speeds * 30 / np.pi, "terminal_current_peak_a": trace.current,
+        "phase_voltage_peak_v": trace.voltage, "push_n_m": trace.push,
+    }  # fmt: skip
+    rows = (",".join(f"{value:.7g}" for value in row) for row in zip(*columns.values(), strict=True))
+    return re.sub(r"-0(?=,|$)", "0", "\n".join([",".join(columns), *rows]) + "\n", flags=re.MULTILINE)

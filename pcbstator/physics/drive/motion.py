@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import cache
 from math import ceil, inf, sqrt
 
 import numpy as np
@@ -128,9 +129,7 @@ def cycle_samples(moves: Iterable[tuple[float, Iterable[Piece], float, float]]) 
     >>> round(samples.duration, 12), round(float(samples.weights @ samples.speeds), 12)
     (4.5, 1.0)
     """
-    nodes, weights = np.polynomial.legendre.leggauss(NODES)
-    nodes = np.concatenate([[0.0], (nodes + 1) / 2, [1.0]])
-    weights = np.concatenate([[0.0], weights / 2, [0.0]])
+    nodes, weights = _quadrature()
     columns: list[FloatArray] = []
     clock = 0.0
 
@@ -152,6 +151,13 @@ def cycle_samples(moves: Iterable[tuple[float, Iterable[Piece], float, float]]) 
         if rest > 0:
             add(Piece(rest, 0.0, 0.0, 0.0, end), start, sense, 0.0)
     return CycleSamples(*np.concatenate(columns, axis=1))
+
+
+@cache
+def _quadrature() -> tuple[FloatArray, FloatArray]:
+    """Nodes and weights on 0 to 1, the ends added with no weight."""
+    nodes, weights = np.polynomial.legendre.leggauss(NODES)
+    return np.concatenate([[0.0], (nodes + 1) / 2, [1.0]]), np.concatenate([[0.0], weights / 2, [0.0]])
 
 
 def _split(piece: Piece) -> list[Piece]:

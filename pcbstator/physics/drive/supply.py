@@ -130,13 +130,15 @@ def pulse_ripple(
     phases: int = 3,
     h_bridges: bool = False,
     resistance: float = 0.0,
+    samples: int = 720,
 ) -> tuple[float, float]:
     """Ripple of the current of phase A over a turn of the voltage, centred pulses, by enumeration.
 
     supply: [V]; inductance: [H]; frequency: of switching [Hz]; modulation: phase voltage over its largest, 0 to 1 [-];
     phases: [-]; h_bridges: true where each phase has a full bridge of its own; resistance: of a phase [ohm], which
-    makes the ripple smaller where L/R is short beside a period. Returns peak-to-peak [A], the largest of the turn,
-    and rms [A], over the turn. The EMF hardly changes within a period. Source: derived here.
+    makes the ripple smaller where L/R is short beside a period; samples: angles of the turn, a multiple of 24 [-].
+    Returns peak-to-peak [A], the largest of the turn, and rms [A], over the turn. The EMF hardly changes within a
+    period. Source: derived here.
 
     >>> round(pulse_ripple(24.0, 20e-6, 50e3, 1.0)[0], 6), round(pulse_ripple(24.0, 20e-6, 50e3, 0.0)[0], 6)
     (4.0, 0.0)
@@ -144,7 +146,7 @@ def pulse_ripple(
     if not 0 <= modulation <= 1 + 1e-9:
         raise LawRangeError(f"modulation must lie in 0 to 1; got {modulation:g}")
     require_positive(supply=supply, inductance=inductance, frequency=frequency)
-    angles = np.linspace(0, 2 * pi, 720, endpoint=False)
+    angles = np.linspace(0, 2 * pi, samples, endpoint=False)
     legs, mixing = _legs(modulation, phases, h_bridges, angles)
     # In half a period leg k is high from half·(1 − duty) on; the other half is its mirror.
     half = 1 / (2 * frequency)

@@ -188,7 +188,10 @@ def _settle(
     square: FloatArray,
     refused: dict[int, str],
 ) -> None:
-    """Newton's method in place; a case that stands still is left alone, so that it does not feel the others."""
+    """Newton's method in place; a case that stands still is left alone, so that it does not feel the others.
+
+    The library's solvers for several unknowns take one system at a time, here hundreds are solved together.
+    """
     n = rise.shape[1]
     active = np.array([row for row in range(len(which)) if row not in refused], dtype=np.int64)
     before = np.full(len(active), SETTLED)  # size of the last step

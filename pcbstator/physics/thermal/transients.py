@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq, elementwise
 
 from pcbstator.constants import CELSIUS_ZERO
 from pcbstator.errors import LawRangeError
@@ -20,9 +21,7 @@ from pcbstator.physics.thermal.network import HeatNetwork, gap_conductance, heat
 FloatArray = NDArray[np.float64]
 
 MOST_ROUNDS = 40
-CLOSE = 1e-6  # relative, of the square of a current
 STILL = 0.02  # [K] change of a cycle's mean temperatures
-NEAR = 1e-4  # [K] that a pulse may end beside its limit
 MOST_GROWTH = 40.0  # exponent at which a runaway is far beyond every limit
 MOST_FEEDBACK = 0.9  # part of its own loss that copper may add by being hotter than its node
 
@@ -117,7 +116,7 @@ def pulse_currents(network: LinearNetwork, durations: ArrayLike, start_c: ArrayL
 
     network: [SI]; durations: (b,) above 0 [s]; start_c: (n,) or (b, n) below the limits [degC]; limits_c: likewise,
     inf where there is none [degC]. Returns (b,) [A], 0 where no current is needed. Range: LawRangeError for a duration
-    that is not positive or a start beyond its limit. Source: derived here, matrix exponential by modes; secant on the
+    that is not positive or a start beyond its limit. Source: derived here, matrix exponential by modes; the root in the
     square of the current.
 
     >>> block = LinearNetwork(20.0, np.zeros((1, 1)), np.ones(1), np.zeros(1), np.full(1, 2.0), np.zeros(1))
@@ -132,45 +131,28 @@ def pulse_currents(network: LinearNetwork, durations: ArrayLike, start_c: ArrayL
     if not np.all(times > 0) or np.any(start > allowed + 1e-6):
         raise LawRangeError("a pulse needs a duration above 0 and a start below its limits")
 
-    def excess(squares: FloatArray) -> FloatArray:
+    def excess(squares: FloatArray, case: NDArray[np.intp]) -> FloatArray:
         modes = _modes(network, squares)
-        over = modes.copper(modes.after(start, times), network.copper_to_node) - allowed
+        over = modes.copper(modes.after(start[case], times[case]), network.copper_to_node) - allowed[case]
         return np.asarray(over.max(axis=1))
 
+    found = np.zeros(len(times))
+    cases = np.flatnonzero(excess(found, np.arange(len(times))) < 0)  # others are too warm without any current
     heated = network.resistance > 0
     adiabatic = (allowed - start)[:, heated] / network.resistance[heated]
     adiabatic = adiabatic / (times[:, None] / network.capacity[heated] + network.copper_to_node[heated])
-    high = np.maximum(adiabatic.min(axis=1), 1e-12)
-    low, below, above = np.zeros(len(times)), excess(np.zeros(len(times))), excess(high)
-    for _ in range(MOST_ROUNDS):  # cooling may allow more than a pulse without any
-        short = above < 0
-        if not short.any():
-            break
-        low, below = np.where(short, high, low), np.where(short, above, below)
-        high = np.where(short, 2 * high, high)
-        above = np.where(short, excess(high), above)
-    side = np.zeros(len(times))
-    for _ in range(MOST_ROUNDS):
-        spread = above - below
-        middle = np.where(spread > 0, (low * above - high * below) / np.where(spread > 0, spread, 1.0), 0.0)
-        middle = np.clip(middle, low, high)
-        value = excess(middle)
-        done = (high - low <= CLOSE * high) | (np.abs(value) < NEAR)
-        lower = value < 0
-        # Illinois: an end that stays a second time is halved, so that both ends close in.
-        above = np.where(lower, np.where(side < 0, above / 2, above), value)
-        below = np.where(lower, value, np.where(side > 0, below / 2, below))
-        low, high, side = np.where(lower, middle, low), np.where(lower, high, middle), np.where(lower, -1.0, 1.0)
-        if done.all():
-            break
-    return np.sqrt(np.where(below >= 0, 0.0, middle))
+    high = np.maximum(adiabatic.min(axis=1), 1e-12)[cases]
+    if len(cases):  # cooling may allow more than a pulse without any
+        bracket = elementwise.bracket_root(excess, np.zeros(len(cases)), high, xmin=0.0, args=(cases,)).bracket
+        found[cases] = elementwise.find_root(excess, bracket, args=(cases,), tolerances={"xrtol": 1e-12}).x
+    return np.sqrt(found)
 
 
 def rise_time(network: LinearNetwork, current: float, node: int, target_c: float) -> float | None:
     """Time in which a node warms from ambient to a temperature at a steady current.
 
     network: [SI]; current: rms [A]; node: its index [-]; target_c: [degC]. Returns [s]; None where it is not reached.
-    Source: derived here, by modes; bisection.
+    Source: derived here, by modes.
 
     >>> block = LinearNetwork(20.0, np.full((1, 1), 0.5), np.ones(1), np.zeros(1), np.full(1, 100.0), np.zeros(1))
     >>> round(rise_time(block, 1.0, 0, 20.0 + (1 - np.exp(-1.0)) / (0.5 - 0.00393)), 2)  # 100 / (0.5 - 0.00393)
@@ -179,16 +161,11 @@ def rise_time(network: LinearNetwork, current: float, node: int, target_c: float
     modes = _modes(network, np.array([current**2]))
     cold, wanted = np.zeros((1, len(network.capacity))), target_c - network.ambient_c
 
-    def below(time: float) -> bool:
-        return float(modes.after(cold, np.array([time]))[0, node]) < wanted
+    def excess(time: float) -> float:
+        return float(modes.after(cold, np.array([time]))[0, node]) - wanted
 
-    low, high = 0.0, 50.0 / float(np.abs(modes.rates[0]).min())
-    if below(high):
-        return None
-    while high - low > 1e-7 * high:
-        middle = (low + high) / 2
-        low, high = (middle, high) if below(middle) else (low, middle)
-    return (low + high) / 2
+    high = 50.0 / float(np.abs(modes.rates[0]).min())
+    return None if excess(high) < 0 else float(brentq(excess, 0.0, high, rtol=1e-12))
 
 
 @dataclass(frozen=True, eq=False)

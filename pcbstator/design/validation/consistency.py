@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from pcbstator.design import judgements as judge
-from pcbstator.design.judgements import Rule, exceeds
+from pcbstator.design.validation import judgements as judge
+from pcbstator.design.validation.judgements import Rule, exceeds
 from pcbstator.errors import Complaint
 
 

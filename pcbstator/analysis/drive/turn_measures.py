@@ -1,0 +1,160 @@
+"""A slow constant turn: how even it is, where it is worst, and which orders of a turn are in it."""
+
+from __future__ import annotations
+
+from math import degrees, pi
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pcbstator.analysis.drive.load_cycle import load_values
+from pcbstator.analysis.drive.run_measures import Reference, errors
+from pcbstator.physics.drive.orders import order_amplitudes, phase_torque_order
+from pcbstator.physics.drive.simulation import Trace
+
+if TYPE_CHECKING:
+    from pcbstator.analysis.drive.stand import Stand
+    from pcbstator.design import SizedDesign
+
+FloatArray = NDArray[np.float64]
+
+WINDOW = 0.02  # s; an eye or a camera sees no faster unevenness (common practice, no source)
+LISTED = 5  # orders with the largest error of angle, and as many with the largest ripple of speed
+LEAST = 0.02  # of the largest amplitude, to be listed
+LINE = 3.0  # times the orders beside it: an order that stands out
+UNKNOWN_LINE = 10.0  # times, where nothing is known that would make it: above what noise reaches by chance
+STANDING = 0.01  # of the time: more is sticking
+UNKNOWN = "none of the known causes"
+STICKING = "sticking and slipping"
+SPOT = "friction spot"
+
+
+def turn_numbers(
+    design: SizedDesign, trace: Trace, reference: Reference, stand: Stand, speed: float, run_in: float
+) -> tuple[dict[str, Any], dict[str, FloatArray]]:
+    """Evenness once it has run in, and its curves over the angle and over the order.
+
+    speed: [rad/s]; run_in: what is left out at the begin [s].
+    """
+    seen, believed = errors(trace, reference, stand)
+    later = trace.times >= run_in
+    times, angles, wanted = trace.times[later], trace.angles[later], trace.wanted[later]
+    apart = max(1, round(WINDOW / float(times[1] - times[0])))
+    mean = (angles[apart:] - angles[:-apart]) / (times[apart:] - times[:-apart]) / speed
+    middle = wanted[apart // 2 : apart // 2 + len(mean)]
+    error, told = seen[later], believed[later]
+    standing = float((np.abs(trace.speeds[later]) < 0.01 * speed).mean())
+    spots = load_values(design.load).spots if design.load else ()
+    numbers: dict[str, Any] = {
+        "speed_rpm": speed * 30 / pi,
+        "turned_deg": degrees(float(wanted[-1] - wanted[0])),
+        "speed_ripple_rms_ratio": float(np.std(mean)),
+        "speed_ripple_peak_ratio": float(np.ptp(mean)) / 2,
+        "speed_ripple_peak_to_peak_ratio": float(np.ptp(mean)),
+        "least_speed_ratio": float(mean.min()),
+        "least_speed_at_deg": degrees(float(middle[mean.argmin()])) % 360,
+        "position_ripple_peak_to_peak_deg": degrees(float(np.ptp(error))),
+        "largest_error_deg": degrees(float(np.abs(error).max())),
+        "largest_error_at_deg": degrees(float(wanted[np.abs(error).argmax()])) % 360,
+        "believed_largest_error_deg": degrees(float(np.abs(told).max())),
+        "rms_error_deg": degrees(float(np.sqrt(np.mean(error**2)))),
+        "believed_rms_error_deg": degrees(float(np.sqrt(np.mean(told**2)))),
+        "standing_still_ratio": standing,
+    }
+    if spots:
+        numbers["friction_spots"] = [_at_spot(middle, mean, spot) for spot in spots]
+    curves = {
+        "angle_deg": np.degrees(wanted), "error_deg": np.degrees(error), "believed_error_deg": np.degrees(told),
+        "speed_angle_deg": np.degrees(middle), "speed_rpm": mean * speed * 30 / pi, "current_a": trace.current[later],
+    }  # fmt: skip
+    if wanted[-1] - wanted[0] >= 2 * pi:
+        amplitudes = order_amplitudes(wanted, error)
+        numbers["orders"] = listed_orders(amplitudes, _causes(design, stand), _spot_orders(design), standing)
+        order = np.arange(len(amplitudes), dtype=float)
+        curves |= {"order": order[1:], "order_ripple_ratio": (order * amplitudes)[1:]}
+    return numbers, curves
+
+
+def listed_orders(
+    amplitudes: FloatArray, causes: list[tuple[float, str]], spots: float, standing: float
+) -> list[dict[str, Any]]:
+    """The largest orders of an error of angle [rad] with what makes them, by order; noise has none.
+
+    causes: order and cause; spots: highest order that friction spots make, 0 without; standing: part of the time.
+    """
+    ripple = np.arange(len(amplitudes)) * amplitudes
+    level = float(np.median(ripple[int(spots) + 1 :]))  # of noise
+    named: dict[int, str] = {}
+    for k in range(1, len(amplitudes) - 2):
+        names = list(dict.fromkeys(cause for order, cause in causes if abs(order - k) <= 0.5))
+        over = float(ripple[k]) / _beside(ripple, k)
+        if names and over > LINE:
+            named[k] = ", ".join(names)
+        elif k <= spots and ripple[k] > LINE * level:
+            named[k] = SPOT
+        elif over > UNKNOWN_LINE:
+            named[k] = STICKING if standing > STANDING else UNKNOWN
+    chosen: set[int] = set()
+    for values in (amplitudes, ripple):
+        largest = sorted(named, key=lambda k: -values[k])
+        of_spots = [k for k in largest if named[k] == SPOT]  # many, of which the first tells enough
+        kept = [k for k in largest if k not in of_spots[1:]][:LISTED]
+        chosen |= {k for k in kept if values[k] > LEAST * values[kept[0]]}
+    return [
+        {
+            "order": k,
+            "speed_ripple_ratio": float(ripple[k]),
+            "angle_error_deg": degrees(float(amplitudes[k])),
+            "cause": named[k],
+        }
+        for k in sorted(chosen)
+    ]
+
+
+def _beside(values: FloatArray, k: int) -> float:
+    """The level beside an order: a cause that repeats makes a line, spots and noise spread over the orders."""
+    beside = sorted(float(values[other]) for other in range(max(1, k - 2), k + 3) if other != k)
+    return max(beside[(len(beside) - 1) // 2], 1e-300)
+
+
+def _at_spot(angles: FloatArray, speeds: FloatArray, spot: tuple[float, float, float]) -> dict[str, float]:
+    """Least and largest speed over its mean on a friction spot, and as far again behind it."""
+    middle, width, _ = spot
+    past = np.mod(angles - middle + width / 2, 2 * pi)
+    there = speeds[past < 2 * width]
+    found = {"angle_deg": degrees(middle)}
+    if there.size:
+        found |= {"least_speed_ratio": float(there.min()), "largest_speed_ratio": float(there.max())}
+    return found
+
+
+def _spot_orders(design: SizedDesign) -> float:
+    """Highest order that friction spots make: a squared cosine has next to nothing above twice 2 pi/width."""
+    spots = load_values(design.load).spots if design.load else ()
+    return max((4 * pi / width for _, width, _ in spots), default=0.0)
+
+
+def _causes(design: SizedDesign, stand: Stand) -> list[tuple[float, str]]:
+    """Orders of a turn of the load that the parts of this drive make."""
+    drive, plant = design.drive, stand.plant
+    if drive is None:
+        return []
+    found: list[tuple[float, str]] = []
+    if stand.sensor.errors:
+        once = 1.0 if drive.sensor_radius is not None else 2.0
+        found += [(stand.sensor.turns * once * part, "sensor eccentricity") for part in (1, 2)]
+    if plant.unbalance:
+        found.append((1.0, "unbalance"))
+    electrical, phases = plant.pole_pairs, plant.phases
+    if getattr(drive, "current_offset", 0):
+        found.append((electrical, "offset of the current sensors"))
+    if getattr(drive, "current_gain_error", 0):
+        found.append((2 * electrical, "unequal gains of the current sensors"))
+    alike = ["EMF harmonics"]
+    if plant.dead_voltage:
+        alike.append("dead time")
+    if getattr(drive, "voltage_drop", 0):
+        alike.append("voltage drop of the switches")
+    order = phase_torque_order(phases) * electrical
+    return found + [(part * order, cause) for part in (1, 2, 3) for cause in alike]

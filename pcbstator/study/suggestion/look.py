@@ -1,0 +1,265 @@
+"""The search: all kinds on a coarse grid, the best of each kind on a fine one, the very best predicted in full."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, wait
+from dataclasses import dataclass
+from math import log
+from typing import Any
+
+from pcbstator.analysis.cost import invented_prices
+from pcbstator.analysis.prediction import Prediction
+from pcbstator.check import checked_prediction
+from pcbstator.design.load import changed_design
+from pcbstator.errors import PcbstatorError
+from pcbstator.findings import Finding, Verdict
+from pcbstator.study.evaluate import bench, evaluate
+from pcbstator.study.keys import UNMET, WORST, flat_results
+from pcbstator.study.records import Option, Outcome, Point, Study, Variable
+from pcbstator.study.run import Progress, Watcher
+from pcbstator.study.suggestion.fill import Asked
+from pcbstator.study.suggestion.kinds import APART, Build, Kind, apart
+from pcbstator.study.suggestion.parts import Parts
+from pcbstator.study.workforce import Workforce
+
+MOST_COARSE = 640  # designs of the coarse grid
+FINE_BUILDS = 14  # that are tried with every track and copper
+CONFIRMED = 12  # that are predicted in full
+WANTED = 6
+CHUNK = 12
+STEEL_PART = 0.2  # thickness of steel over the width of a magnet that carries its flux with some 1.5 T, about
+COARSE_TRACKS = (0.2, 0.4)  # mm
+FINE_TRACKS = 8
+HEAVY = 60.0  # um from which a board manufacturer's limits are wider
+HEAVY_LIMITS = {"rules": "2oz-standard", "via_pad_mm": 0.7}
+PRICE, HEAT, HEIGHT, RIPPLE = (
+    "cost.total", "motion.mean_copper_loss_w", "occupied.height_mm", "magnetic.torque_ripple_ratio",
+)  # fmt: skip
+STEEL, STEEL_WANTED = "mechanical.back_iron_flux_density_t", "mechanical.back_iron_for_1p5_t_mm"
+WORKING, KNEE = "mechanical.magnet_working_flux_density_t", "mechanical.magnet_knee_flux_density_t"
+COLUMNS = (
+    PRICE, HEAT, HEIGHT, RIPPLE, WORST, UNMET, STEEL, STEEL_WANTED, "motion.peak_torque_reserve_ratio",
+    "motion.continuous_torque_reserve_ratio", WORKING, KNEE,
+)  # fmt: skip
+SATURATED, KNEE_RESERVE = 1.5, 0.066  # T, as check.mechanical has them; the reserve for the strongest grades
+SAME_PRICE = 1.03  # factor within which a price is the same
+
+
+@dataclass(frozen=True)
+class Look:
+    """A design that was looked at: its place in the study, its build, what became of it."""
+
+    point: Point
+    build: Build
+    outcome: Outcome
+
+    @property
+    def rank(self) -> tuple[float, float, float]:
+        """Those that meet everything first, the cheapest first, of equal price the coolest; else the nearest first."""
+        results, lack = self.outcome.results, self.lack
+        if lack > 0:
+            return lack, 0.0, 0.0
+        return 0.0, round(log(results[PRICE]) / log(SAME_PRICE)), results.get(HEAT, 0.0)
+
+    @property
+    def lack(self) -> float:
+        """By how much the requirement that is kept least is missed; 0 where all are met and no steel is saturated."""
+        results = self.outcome.results
+        if WORST not in results:
+            return 1e6 + self.outcome.shortage
+        near_knee = results.get(KNEE, -1.0) + KNEE_RESERVE - results.get(WORKING, 1.0)
+        saturated = results.get(STEEL, 0.0) - SATURATED
+        return max(-results[WORST], 0.0) + max(saturated, 0.0) + max(near_knee, 0.0)
+
+
+@dataclass(frozen=True)
+class Confirmed:
+    """A design predicted in full; text: its design file."""
+
+    look: Look
+    settings: dict[str, Any]
+    results: dict[str, float]
+    verdicts: tuple[Verdict, ...]
+    findings: tuple[Finding, ...]
+
+    @property
+    def warnings(self) -> tuple[Finding, ...]:
+        """Those that were not accepted."""
+        return tuple(f for f in self.findings if f.severity == "warning" and f.accepted is None)
+
+    @property
+    def sound(self) -> bool:
+        """Whether it can be made and meets all that is asked."""
+        met = all(verdict.verdict == "met" for verdict in self.verdicts)
+        return met and not any(finding.severity == "error" for finding in self.findings)
+
+
+def study_of_kinds(asked: Asked, parts: Parts) -> Study:
+    """The study whose points are all designs that may be looked at."""
+    design = asked.design
+    document = tomllib.loads(asked.text)
+    board = document.get("board", {})
+    return Study(
+        title=design.title,
+        design_text=asked.text_whole,
+        design_name=design.source,
+        folder=str(design.folder or ""),
+        variables=(
+            Variable("kind", options=tuple(_option(kind) for kind in asked.kinds), ordered=False),
+            _listed("rotor.back_iron_mm", (0.0, *parts.steel)),
+            _listed("board.layers", parts.layers),
+            Variable("copper", options=tuple(_copper(um, board) for um in parts.copper), ordered=False),
+            _listed("board.track_width_mm", parts.tracks),
+        ),
+        columns=(*COLUMNS, *(f"requirement.{name}" for name in document.get("requirement", {}))),
+        prices=tuple((invented_prices() if design.prices is None else design.prices.model_dump()).items()),
+    )
+
+
+def _option(kind: Kind) -> Option:
+    return Option(kind.label, tuple(kind.settings.items()))
+
+
+def _copper(um: float, board: Mapping[str, Any]) -> Option:
+    """Copper of one weight, with the limits that go with it unless the board has its own."""
+    keys: tuple[tuple[str, Any], ...] = (("board.outer_copper_um", um), ("board.inner_copper_um", um))
+    if um > HEAVY:
+        keys += tuple((f"board.{name}", value) for name, value in HEAVY_LIMITS.items() if name not in board)
+    return Option(f"{um:g} um", keys)
+
+
+def _listed(key: str, values: Sequence[float]) -> Variable:
+    return Variable(key, options=tuple(Option(f"{value:g}", ((key, value),)) for value in values))
+
+
+class Search:
+    """One search under way."""
+
+    def __init__(self, asked: Asked, parts: Parts, force: Workforce, watch: Watcher) -> None:
+        self.asked, self.parts, self.force, self.watch = asked, parts, force, watch
+        self.study = study_of_kinds(asked, parts)
+        self.progress = Progress(0)
+        self.looks: list[Look] = []
+        self.steels = (0.0, *parts.steel)
+
+    def run(self) -> list[Confirmed]:
+        """Every design that was predicted in full, best first."""
+        coarse = self.coarse_points()
+        self.progress.budget = len(coarse)
+        self.look(coarse)
+        builds = spread([look for look in self.looks], FINE_BUILDS)
+        fine = [point for look in builds for point in self.finer(look)]
+        self.progress.budget += len(fine)
+        self.look(fine)
+        self.look(self.stronger_steel())
+        self.progress.stage = "confirming the best"
+        best = spread(self.looks, CONFIRMED)
+        return self.confirmed([look for look in best if look.lack < 1e6])
+
+    def coarse_points(self) -> list[Point]:
+        """All kinds, without steel and with as much as their flux needs, all numbers of layers, two widths of track;
+        fewer layers and thicknesses where that is too much.
+        """
+        tracks = sorted({_nearest(self.parts.tracks, width) for width in COARSE_TRACKS})
+        kinds, layers = list(range(len(self.asked.kinds))), list(range(len(self.parts.layers)))
+        points = self._grid(kinds, layers, tracks)
+        if len(points) > MOST_COARSE and len(layers) > 2:
+            points = self._grid(kinds, layers[:2], tracks)
+        if len(points) > MOST_COARSE:
+            step = -(-len(points) // MOST_COARSE)
+            points = self._grid(kinds[::step], layers[:2], tracks)
+        return points
+
+    def _grid(self, kinds: Sequence[int], layers: Sequence[int], tracks: Sequence[int]) -> list[Point]:
+        return [
+            (kind, steel, layer, 0, track)
+            for kind in kinds
+            for layer in layers
+            for track in tracks
+            for steel in self.steel_places(self.asked.kinds[kind])
+        ]
+
+    def steel_places(self, kind: Kind) -> list[int]:
+        """No steel, and the thinnest that is likely to do, where the height allows it."""
+        across = kind.magnet.length if kind.magnet.width is None else kind.magnet.width
+        enough = [n for n, steel in enumerate(self.steels) if steel >= STEEL_PART * across]
+        return [0, enough[0]] if enough else [0, len(self.steels) - 1]
+
+    def finer(self, look: Look) -> list[Point]:
+        """The same with steel that carries the flux, every width of track and every copper."""
+        kind, steel, layers, _, _ = map(int, look.point)
+        wanted = look.outcome.results.get(STEEL_WANTED)
+        if steel and wanted is not None:
+            steel = next((n for n, thick in enumerate(self.steels) if thick >= wanted), steel)
+        tracks = range(len(self.parts.tracks))
+        known = {each.point for each in self.looks}
+        points = [(kind, steel, layers, copper, track) for copper in range(len(self.parts.copper)) for track in tracks]
+        return [point for point in points if point not in known]
+
+    def stronger_steel(self) -> list[Point]:
+        """The best of each build once more with the next steel where the one that was tried saturates."""
+        known, points = {look.point for look in self.looks}, []
+        for look in spread(self.looks, CONFIRMED):
+            kind, steel, *rest = look.point
+            wanted = look.outcome.results.get(STEEL_WANTED, 0.0)
+            thicker = next((n for n, thick in enumerate(self.steels) if thick >= wanted), len(self.steels) - 1)
+            if steel and look.outcome.results.get(STEEL, 0.0) > SATURATED and thicker > steel:
+                points.append((kind, thicker, *rest))
+        return [point for point in points if point not in known]
+
+    def build(self, point: Point) -> Build:
+        """What a point is made of."""
+        kind, steel, layers, _, _ = map(int, point)
+        return Build(self.asked.kinds[kind], self.parts.layers[layers], steel > 0)
+
+    def look(self, points: Sequence[Point]) -> None:
+        """What becomes of designs, those of one kind at a time, which have much in common."""
+        chunks = [tuple(points[first : first + CHUNK]) for first in range(0, len(points), CHUNK)]
+        work = [(chunk, self.force.submit(evaluate, self.study, chunk)) for chunk in chunks]
+        for chunk, future in work:
+            for point, outcome in zip(chunk, future.result(), strict=True):
+                look = Look(point, self.build(point), outcome)
+                self.looks.append(look)
+                self.progress.computed += 1
+                self.progress.feasible += look.lack == 0
+            self.watch(self.progress)
+
+    def confirmed(self, looks: Sequence[Look]) -> list[Confirmed]:
+        """Designs predicted in full; those that cannot be laid after all are left out."""
+        pending: dict[Future[Any], Look] = {self.force.submit(confirm, self.study, look.point): look for look in looks}
+        found: dict[Point, Confirmed] = {}
+        while pending:
+            done, _ = wait(pending, return_when=FIRST_COMPLETED)
+            for future in done:
+                look, result = pending.pop(future), future.result()
+                if result is not None:
+                    found[look.point] = Confirmed(look, self.study.settings(look.point), *result)
+            self.watch(self.progress)
+        return [found[look.point] for look in looks if look.point in found]
+
+
+def confirm(study: Study, point: Point) -> tuple[dict[str, float], tuple[Verdict, ...], tuple[Finding, ...]] | None:
+    """Results, verdicts and findings of a design in full, the price with them; None where it cannot be laid."""
+    design = changed_design(bench(study).base, study.settings(point))
+    try:
+        prediction: Prediction = checked_prediction(design, ways_out=False)
+    except PcbstatorError:
+        return None
+    return flat_results(prediction), prediction.requirement, prediction.findings
+
+
+def spread(looks: Iterable[Look], count: int, least: int = APART) -> list[Look]:
+    """The best designs of which no two are near in kind; those of one build stand in for each other."""
+    chosen: list[Look] = []
+    for look in sorted(looks, key=lambda each: (each.rank, each.point)):
+        if all(apart(look.build, other.build) >= least for other in chosen):
+            chosen.append(look)
+            if len(chosen) == count:
+                break
+    return chosen
+
+
+def _nearest(values: Sequence[float], wanted: float) -> int:
+    return min(range(len(values)), key=lambda place: abs(values[place] - wanted))
