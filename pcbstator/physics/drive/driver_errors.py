@@ -118,7 +118,7 @@ def leg_loss_at(current: float, soft: float, phases: int) -> float:
     """Amplitude of order twice the phases, along the current, of what legs take that lose one volt: ripple softens it.
 
     current: peak [A]; soft: current below which a leg loses in proportion [A]; phases: [-]. Returns [V/V], nothing
-    up to ``soft``, as ``leg_loss_harmonics`` says far above it. Source: derived here, from the phases' clipped sines.
+    up to ``soft``, as ``leg_loss_harmonics`` says far above it. Source: derived here, from clipped sines.
 
     >>> leg_loss_at(0.9, 1.0, 3), round(leg_loss_at(1e6, 1.0, 3), 3)
     (0.0, 0.073)
@@ -162,7 +162,7 @@ def _phase_units(phases: int) -> NDArray[np.complex128]:
     if phases != 2 and (phases < 3 or phases % 2 == 0):
         raise LawRangeError(f"phases must be 2 or odd; got {phases}")
     angles = np.arange(phases) * (pi / 2 if phases == 2 else 2 * pi / phases)
-    return np.asarray(np.exp(1j * angles))
+    return np.exp(1j * angles)
 
 
 def _signs(units: NDArray[np.complex128]) -> NDArray[np.float64]:
