@@ -162,7 +162,7 @@ def _phase_units(phases: int) -> NDArray[np.complex128]:
     if phases != 2 and (phases < 3 or phases % 2 == 0):
         raise LawRangeError(f"phases must be 2 or odd; got {phases}")
     angles = np.arange(phases) * (pi / 2 if phases == 2 else 2 * pi / phases)
-    return np.asarray(np.exp(1j * angles))
+    return np.exp(1j * angles)
 
 
 def _signs(units: NDArray[np.complex128]) -> NDArray[np.float64]:
