@@ -181,6 +181,18 @@ def _reserve(design: SizedDesign, motion: MotionResult) -> Answer:
     return Answer(known[least], least)
 
 
+def _temperature(attribute: str, where: str) -> Reply:
+    """A temperature of the repeated cycle."""
+
+    def answered(design: SizedDesign, motion: MotionResult) -> Answer:
+        value = getattr(motion, attribute)
+        if value is None:
+            return Answer(None, "the heat of the repeated cycle is not known, or it finds no steady temperature")
+        return Answer(value, f"{where}, with the motion repeated for hours")
+
+    return _motion(answered)
+
+
 def _supply(design: SizedDesign, motion: MotionResult) -> Answer:
     if motion.supply_peak is None:
         return Answer(None, "the supply's current is not known")
@@ -207,6 +219,8 @@ LINES = (
     Line("step_error_percent", "step_error", 100.0, _budget("step_error", REST, NO_BUDGET, 100.0)),
     Line("move_time_s", "move_time", 1.0, _motion(_move_time)),
     Line("torque_reserve_percent", "torque_reserve", 100.0, _motion(_reserve), most=False),
+    Line("board_temperature_c", "board_temperature_c", 1.0, _temperature("cycle_board_c", "copper loss in the board")),
+    Line("touch_temperature_c", "touch_temperature_c", 1.0, _temperature("cycle_face_c", "loss behind that face")),
     Line("supply_current_a", "supply_current", 1.0, _motion(_supply)),
     Line("price", "price", 1.0, _price),
     Line("push_deg", "push", DEGREE, _budget("told_push", REST, NO_BUDGET)),
