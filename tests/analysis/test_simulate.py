@@ -219,7 +219,7 @@ def test_small_steps_are_even_with_a_fine_sensor_and_not_with_a_coarse_one():
     """Common practice: half a degree is the small step that must stay visible and even; 1000 counts are 0.36 degree."""
     fine, _ = run("steps")
     coarse, _ = run("steps", drive__sensor_counts=1000)
-    assert fine.numbers["steps"] == 4 * 8 and fine.numbers["places"] == 4
+    assert fine.numbers["steps"] == 4 * 6 and fine.numbers["places"] == 4
     assert fine.numbers["mean_step_deg"] == pytest.approx(0.5, rel=1e-2)
     assert fine.numbers["step_deviation_deg"] < 0.02 < coarse.numbers["step_deviation_deg"]
 

@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
-STEPS = 9  # small ones at a place, then one back
-REPEATS = 3  # approaches to a place from either side
+STEPS = 7  # small ones at a place, then one back
+REPEATS = 2  # approaches to a place from either side
 AWAY = float(np.radians(5.0))  # from where a target is approached
 ASIDE = 0.2  # s of rest where an approach only turns round
 RISE = 0.5  # s of run-up to a slow turn
@@ -162,7 +162,7 @@ def _slow(bench: Bench) -> Played:
 
 
 def _approach(bench: Bench) -> Played:
-    """Targets around the turn, each approached three times from either side."""
+    """Targets around the turn, each approached twice from either side."""
     stand, values = bench.stand, bench.values
     traces, found, references = [], [], []
     for place in values.places:
