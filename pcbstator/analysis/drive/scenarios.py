@@ -210,7 +210,7 @@ def _hold(bench: Bench) -> Played:
     begin = len(arriving[0]) * period
     reference = pushes.hold_reference(arriving, 2 * pushes.RISE + pushes.LASTING + pushes.AFTER, period)
     trace = stand.run(reference, pushes.long_push(begin, stand.push, len(reference[0]), period))
-    numbers = pushes.holding_numbers(trace, reference, stand, begin, values.band)
+    numbers = pushes.holding_numbers(trace, reference, stand, begin, values.returned)
     sides, least = pushes.all_nudges(stand, arriving, values.band)
     asked = bench.design.requirement.push if bench.design.requirement else None
     numbers |= {"at_deg": degrees(values.worst), **pushes.nudge_numbers(sides, least, stand, asked)}
