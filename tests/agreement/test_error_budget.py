@@ -56,7 +56,7 @@ def alone(stand: Stand, **causes: dict[str, Any]) -> Stand:
     """The drive without any fault but those given, by plant, control and sensor."""
     even = complex(0.0, float(np.mean([slope.imag for slope in stand.plant.slopes])))
     plant = replace(
-        stand.plant, running=0.0, standstill=0.0, viscous=0.0, spots=(), unbalance=0.0, dead_voltage=0.0,
+        stand.plant, running=0.0, standstill=0.0, viscous=0.0, spots=(), unbalance=0.0, leg_loss=0.0,
         ripple_rms=0.0, heat_capacity=inf, slopes=(even,) * 16, loop_slopes=(), loop_inductance=0.0,
     )  # fmt: skip
     control = replace(stand.control, friction=0.0, viscous=0.0, dead_band=0.0)
