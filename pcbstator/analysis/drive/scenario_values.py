@@ -29,8 +29,8 @@ class ScenarioValues:
     """Speed [rad/s], step [rad], band around the target [rad], where each is from, places around the turn [rad].
 
     ``step_places``: where small steps begin, near the steepest errors of an eccentric sensor; ``worst``: the worst
-    friction spot, else where gravity pulls most; ``rest``: after each move [s]; ``returned``: from where it stood before a push, within which
-    it has come back [rad].
+    friction spot, else where gravity pulls most; ``rest``: after each move [s]; ``returned``: from where it stood
+    before a push, within which it has come back [rad].
     """
 
     slow_speed: float
