@@ -50,7 +50,7 @@ INTRODUCTIONS = {
 SMALL: dict[str, dict[str, Any]] = {
     "": {"title": "Photo turntable"},
     "requirement": {
-        "position_error_deg": 0.5, "settling_time_s": 0.5, "slow_speed_rpm": 1.5, "smallest_step_deg": 0.5,
+        "position_error_deg": 0.2, "settling_time_s": 0.3, "slow_speed_rpm": 1.5, "smallest_step_deg": 0.5,
         "move_time_s": 1.5, "torque_reserve_percent": 50.0,
     },
     "envelope": {"bore_diameter_mm": 36.0, "outer_diameter_mm": 100.0, "height_mm": 12.0},
@@ -59,7 +59,7 @@ SMALL: dict[str, dict[str, Any]] = {
         "layers": 2, "track_width_mm": 0.2, "track_gap_mm": 0.2, "copper_inner_diameter_mm": 40.0,
         "copper_outer_diameter_mm": 80.0, "outer_diameter_mm": 90.0,
     },
-    "rotor": {"poles": 16, "air_gap_mm": 1.0, "back_iron_mm": 2.5},
+    "rotor": {"poles": 16, "air_gap_mm": 1.0, "back_iron_mm": 3.0},
     MAGNET: {"shape": "disc", "diameter_mm": 10.0, "circle_diameter_mm": 58.0, "thickness_mm": 3.0, "grade": "N42"},
     "load": {
         "bodies": [{"shape": "disc", "mass_g": 500.0, "diameter_mm": 200.0}], "friction_n_m": 0.004,
@@ -68,7 +68,7 @@ SMALL: dict[str, dict[str, Any]] = {
     "motion": {"move_deg": 30.0, "speed_rpm": 6.0, "acceleration_deg_s2": 60.0, "dwell_s": 1.0},
     "drive": {
         "supply_v": 12.0, "current_limit_peak_a": 0.5, "pwm_khz": 50.0, "choke_uh": 470.0, "sensor_counts": 16384,
-        "sensor_offset_mm": 0.02, "sensor_radius_mm": 16.0,
+        "sensor_noise_deg": 0.01, "sensor_offset_mm": 0.02, "sensor_radius_mm": 16.0,
     },
 }  # fmt: skip
 # Further keys that are set where their section is written in full, and values that fit the small file's motor.

@@ -165,6 +165,8 @@ def budget_groups(prediction: Prediction) -> list[tuple[str, list[Row]]]:
         return []
     groups: dict[str, list[Row]] = {}
     for entry in sorted(prediction.motion.error_budget, key=lambda entry: -float(entry["error_deg"])):
+        if not entry["error_deg"]:
+            continue
         words = f"± {figures(entry['error_deg'], 2)}°"
         row = Row(entry["part"].capitalize(), words, entry["why"])
         groups.setdefault(str(entry.get("when", "")).capitalize(), []).append(row)
