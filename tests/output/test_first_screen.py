@@ -41,8 +41,8 @@ def test_contents_lead_to_every_section_in_its_order(page) -> None:
 
 def test_what_to_order_and_how_to_build_stands_before_theory(page) -> None:
     places = [page.index(f">{name}</h2>") for name in (
-        "Verdict", "Order: board", "Order: magnets and rotor", "Cautions", "Assembly", "Numbers of the motor", "Winding",
-        "What the magnets do",
+        "Verdict", "Order: board", "Order: magnets and rotor", "Cautions", "Assembly", "Numbers of the motor",
+        "Winding", "What the magnets do",
     )]  # fmt: skip
     assert places == sorted(places)
     assert places[0] < page.index("<svg ") < page.index('class="eight"') < page.index("<nav")
