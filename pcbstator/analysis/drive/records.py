@@ -107,7 +107,8 @@ class MotionResult(CycleHeat):
     )
     usual_rest_error: float | None = result(
         "rest_error_95_percent_of_stops_deg",
-        "root of the sum of squares of all parts at rest: 95 % of the stops at any place from any side keep it",
+        "1.96 times the root of the sum of squares of all standard deviations at rest: 95 % of the stops at any place "
+        "from any side keep it",
         DEGREE,
     )
     repeatable_rest_error: float | None = result(
@@ -117,7 +118,7 @@ class MotionResult(CycleHeat):
     )
     repeatability: float | None = result(
         "repeatability_deg",
-        "half the width that holds 95 % of the stops at one place from one side",
+        "width that holds 95 % of the stops at one place from one side",
         DEGREE,
     )
     direction_offset: float | None = result(
