@@ -85,8 +85,8 @@ class MotionResult(CycleHeat):
     )
     drag: float | None = result(
         "drag_torque_n_m",
-        "drag torque of eddy currents, circulating currents, steel beyond the board and the current around a delta at "
-        "the top speed",
+        "drag torque of eddies, circulating currents, steel beyond the board and the current around a delta at the "
+        "top speed",
     )
     cycle_energy: float | None = result(
         "cycle_energy_j", "energy from the supply for a motion cycle, braking not counted back"
@@ -180,8 +180,7 @@ class DriveResult:
     )
     ripple_part: float | None = result(
         "terminal_ripple_at_job_ratio",
-        "ripple at the highest voltage of the motion, peak to peak, over the peak current of a terminal in the motion "
-        "cycle",
+        "ripple at the highest voltage of the motion, peak to peak, over the peak terminal current of the motion cycle",
     )
     ripple_heat: float = result("ripple_loss_w", "loss of the current ripple in all phases at full voltage")
     pwm_wanted: float | None = result(
