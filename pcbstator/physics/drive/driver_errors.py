@@ -118,7 +118,7 @@ def leg_loss_at(current: float, soft: float, phases: int) -> float:
     """Amplitude of order twice the phases, along the current, of what legs take that lose one volt: ripple softens it.
 
     current: peak [A]; soft: current below which a leg loses in proportion [A]; phases: [-]. Returns [V/V], nothing
-    up to ``soft``, as ``leg_loss_harmonics`` says far above it. Source: derived here, from the clipped sines of the phases.
+    up to ``soft``, as ``leg_loss_harmonics`` says far above it. Source: derived here, from clipped sines.
 
     >>> leg_loss_at(0.9, 1.0, 3), round(leg_loss_at(1e6, 1.0, 3), 3)
     (0.0, 0.073)
