@@ -59,7 +59,7 @@ PRESENT: dict[str, list[Any]] = {
         {"table_csv": "angles.csv"}, {"table_csv": "torques.csv"}, {"hold_n_m": 0.1},
     ],
     "drive": [DRIVE, {**DRIVE, "gear_ratio": 5.0}],
-    "requirement": [{"board_temperature_c": 100.0}, {"board_temperature_c": 30.0}],
+    "requirement": [{}],
     "prices": [{"board_setup": 12.0}, {}],
 }  # fmt: skip
 JOB = ("load", "motion", "drive")
@@ -93,6 +93,8 @@ def document(row: Choice) -> dict[str, Any]:
         if level:
             *tables, name = path.split(".")
             (whole[tables[0]] if tables else whole)[name] = PRESENT[path][level - 1]
+    if row["requirement"] and row["prices"]:  # each of its keys needs another section
+        whole["requirement"] = {"price": 500.0}
     return whole
 
 
