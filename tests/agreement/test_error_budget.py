@@ -283,7 +283,7 @@ def test_a_friction_spot_while_it_turns(name):
     stand, job = built(name)
     job, running = at(job, QUICK), stand.plant.running
     spots = ((radians(130.0), radians(14.0), 0.3 * running),)
-    table = tuple(spot_friction(TURN + pi / 1440, spots))
+    table = tuple(spot_friction(TURN + pi / 720, spots))
     spotted = with_friction(stand, plant={"spots": table, "standstill": running})
     errors, speeds = turned(spotted, job, 2 * pi / job.slow_speed)
     found = of_places(job.moved, job.slow_speed, WINDOW, torque=spot_friction(TURN, spots))

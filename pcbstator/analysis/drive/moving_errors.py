@@ -12,7 +12,7 @@ from pcbstator.physics.drive.friction import spot_friction
 from pcbstator.physics.drive.turning_error import Unevenness, of_counts, of_noise, of_orders, of_places
 
 WINDOW = 0.02  # s; an eye or a camera sees no faster unevenness (common practice, no source)
-TURN = np.arange(1440) * 2 * np.pi / 1440
+TURN = np.arange(720) * 2 * np.pi / 720
 
 
 def moving_parts(job: Positioning) -> list[Part]:
