@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pcbstator.analysis.drive.driver_fit import sensor_error
-from pcbstator.analysis.drive.positioning import GAIN_ERROR, Positioning
+from pcbstator.analysis.drive.positioning import Positioning
 from pcbstator.analysis.drive.rest_errors import CHANCE, PLACE, Part
 from pcbstator.physics.drive.driver_errors import current_gain_vector, leg_loss_at
 from pcbstator.physics.drive.friction import spot_friction
@@ -29,8 +29,7 @@ def moving_parts(job: Positioning) -> list[Part]:
 
     offset = of_orders(loops, speed, job.order, WINDOW, current=job.current_offset)
     current = job.torque / job.loop_values.torque_constant
-    spread = getattr(job.drive, "current_gain_error", GAIN_ERROR)
-    image = abs(current_gain_vector(spread, job.machine.phases)[1]) * current
+    image = abs(current_gain_vector(job.drive.current_gain_error, job.machine.phases)[1]) * current
     gain = of_orders(loops, speed, 2 * job.order, WINDOW, current=image)
     lost = job.leg_loss * leg_loss_at(current, job.soft_current, job.machine.phases)
     legs = of_orders(loops, speed, 2 * job.machine.phases * job.order, WINDOW, voltage=lost)

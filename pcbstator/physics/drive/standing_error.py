@@ -58,7 +58,8 @@ def release_time(friction: float, stiffness: float, integral_time: float, error:
 def modes_after(loops: Loops, pieces: Sequence[Piece]) -> ComplexArray:
     """The loops' modes at the end of a move from rest: how late they follow what is asked.
 
-    loops: closed [SI]; pieces: of the move [SI]. Returns (modes,) [SI]. Source: derived here; sums of a geometric series.
+    loops: closed [SI]; pieces: of the move [SI]. Returns (modes,) [SI]. Source: derived here; sums of a geometric
+    series.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
@@ -112,8 +113,8 @@ class Arrival:
 def arrival(loops: Loops, pieces: Sequence[Piece], slow: float) -> Arrival:
     """The end of a move, to look up the error at which friction stops a load there.
 
-    loops: closed [SI]; pieces: of the move [SI]; slow: speed below which friction changes and the load is followed closely
-    [rad/s]. Returns [SI]; its ``error`` is below zero where the load stops short. Source: derived here: linear until
+    loops: closed [SI]; pieces: of the move [SI]; slow: speed below which friction changes and the load is followed
+    closely [rad/s]. Returns [SI]; its ``error`` is below zero where the load stops short. Source: derived here: linear until
     the load first stands, which ends what it travels; friction by the speed that it leaves.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
@@ -135,8 +136,9 @@ def arrival(loops: Loops, pieces: Sequence[Piece], slow: float) -> Arrival:
         loops.entering("torque") / (1 - loops.poles)
     )
     step = close / FINE
-    angle, speed, acceleration = _reference(pieces, np.arange(FINE + 1) * step + (total - close))
-    faded = loops.faded(np.arange(FINE + 1) * step)
+    times: FloatArray = np.asarray(np.arange(FINE + 1) * step)
+    angle, speed, acceleration = _reference(pieces, times + (total - close))
+    faded = loops.faded(times)
     leaves = faded * loops.leaves[[ANGLE, SPEED]][:, None, :]
     freely = (leaves @ modes_after(loops, _until(pieces, total - close))).real
     asked = np.diff(_reached(loops, faded, "acceleration"), axis=1)
@@ -156,8 +158,8 @@ def _reached(loops: Loops, faded: ComplexArray, source: str) -> FloatArray:
 def swing_errors(loops: Loops, pieces: Sequence[Piece], order: float, rests: FloatArray) -> FloatArray:
     """Error that a torque of one leaves after a move, at the worst place, where it swings over the turn.
 
-    loops: closed [SI]; pieces: of the move [SI]; order: swings per turn [-]; rests: times after the end of the move (n,)
-    [s]. Returns (n,) [rad/(N m)]. Source: derived here; the torque at the start had been taken over by the integral.
+    loops: closed [SI]; pieces: of the move [SI]; order: swings per turn [-]; rests: times after the end of the move
+    (n,) [s]. Returns (n,) [rad/(N m)]. Source: derived here; the torque at the start had been taken over by the integral.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> from pcbstator.physics.drive.motion import rest_to_rest
