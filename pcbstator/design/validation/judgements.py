@@ -275,6 +275,13 @@ def sag(sag: float, supply: float) -> Complaint | None:
     return Complaint("drive.supply_sag_v", rule, f"{sag:g}", "use a stronger supply")
 
 
+def voltage_drop(drop: float, supply: float) -> Complaint | None:
+    if drop < supply / 4:
+        return None
+    rule = f"must be below a quarter of drive.supply_v = {supply:g}"
+    return Complaint("drive.voltage_drop_v", rule, f"{drop:g}", "state the drop of one switch, or a higher supply")
+
+
 def chip_place(offset: float, distance: float, radius: float | None) -> Complaint | None:
     if radius is not None or offset <= 0.6 * distance:
         return None
