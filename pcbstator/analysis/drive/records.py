@@ -191,8 +191,8 @@ class DriveResult:
     )
     added_inductance: float | None = result(
         "added_inductance_for_20_percent_h",
-        "inductance to add in each wire for a ripple of 20 % of the motion's peak current, or of the current limit without "
-        "a motion; left out where it is no more",
+        "inductance to add in each wire for a ripple of 20 % of the motion's peak current, without a motion of the "
+        "current limit; left out where it is no more",
     )
     stall_current: float = result(
         "stall_terminal_current_peak_a", "peak terminal current with the full supply on the winding at standstill"
