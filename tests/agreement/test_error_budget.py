@@ -56,7 +56,7 @@ def alone(stand: Stand, **causes: dict[str, Any]) -> Stand:
     """The drive without any fault but those given, by plant, control and sensor."""
     even = complex(0.0, float(np.mean([slope.imag for slope in stand.plant.slopes])))
     plant = replace(
-        stand.plant, running=0.0, standstill=0.0, viscous=0.0, spots=(), unbalance=0.0, dead_voltage=0.0,
+        stand.plant, running=0.0, standstill=0.0, viscous=0.0, spots=(), unbalance=0.0, leg_loss=0.0,
         ripple_rms=0.0, heat_capacity=inf, slopes=(even,) * 16, loop_slopes=(), loop_inductance=0.0,
     )  # fmt: skip
     control = replace(stand.control, friction=0.0, viscous=0.0, dead_band=0.0)
@@ -215,8 +215,8 @@ def test_what_the_integral_has_freed_is_within_what_friction_can_hold(name):
 @pytest.mark.slow
 @pytest.mark.parametrize("name", DRIVEN)
 def test_counts_that_go_by(name):
-    """At 1.5 rpm and a tenth about it. Beats of counts with samples scatter single speeds from 0.5 to 1.15 of the budget,
-    so that the rms of six speeds is compared: 1.07, 0.86 and 0.73 in the shipped designs, a hundredth of other parts.
+    """At 1.5 rpm and a tenth about it. Beats of counts with samples scatter single speeds from 0.5 to 1.15 of the
+    budget, so that the rms of six speeds is compared: 1.07, 0.86 and 0.73 in the shipped designs, a hundredth of other parts.
     """
     stand, job = built(name)
     seen, foretold = [], []
@@ -283,7 +283,7 @@ def test_a_friction_spot_while_it_turns(name):
     stand, job = built(name)
     job, running = at(job, QUICK), stand.plant.running
     spots = ((radians(130.0), radians(14.0), 0.3 * running),)
-    table = tuple(spot_friction(TURN + pi / 1440, spots))
+    table = tuple(spot_friction(TURN + pi / 720, spots))
     spotted = with_friction(stand, plant={"spots": table, "standstill": running})
     errors, speeds = turned(spotted, job, 2 * pi / job.slow_speed)
     found = of_places(job.moved, job.slow_speed, WINDOW, torque=spot_friction(TURN, spots))

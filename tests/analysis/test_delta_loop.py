@@ -181,7 +181,7 @@ def test_simulated_drive_is_braked_by_it(wave):
     """Its plant at a held speed, with the loop less without it: heat and torque of the closed form at 20 C."""
     design, found = wave
     stand, _ = stand_of(design, found)
-    still = replace(stand.plant, inertia=1e3, temperature_coefficient=0.0, dead_voltage=0.0, ripple_rms=0.0)
+    still = replace(stand.plant, inertia=1e3, temperature_coefficient=0.0, leg_loss=0.0, ripple_rms=0.0)
     period, count = 2 * pi / (6 * SPEED) / 400, 4000
     heat, brake = [], []
     for plant in (still, replace(still, loop_slopes=(), running=0.0, standstill=0.0)):

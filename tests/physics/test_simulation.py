@@ -231,7 +231,7 @@ HARMONICS = tuple(
     PAIRS * PSI * (1j * (1 + 0.05 * np.cos(6 * t)) + 0.03 * np.sin(6 * t)) for t in np.arange(360) * 2 * pi / 360
 )
 ROUGH = replace(
-    PLANT, slopes=HARMONICS, running=0.012, standstill=0.016, viscous=0.002, unbalance=0.01, dead_voltage=0.05,
+    PLANT, slopes=HARMONICS, running=0.012, standstill=0.016, viscous=0.002, unbalance=0.01, leg_loss=0.04,
     soft_current=0.01, heat_capacity=1.2, temperature_coefficient=0.00393, ripple_rms=0.02,
     spots=tuple(np.where(np.arange(720) % 90 < 20, 0.004, 0.0).tolist()),
 )  # fmt: skip
@@ -289,7 +289,35 @@ def test_substeps_do_not_change_what_a_run_says():
 def test_nonsense_is_refused():
     with pytest.raises(LawRangeError):
         simulated(PLANT, control(), FINE, (np.zeros(0),) * 3)
+    with pytest.raises(LawRangeError, match="1 to 2000000 steps"):
+        simulated(PLANT, control(), FINE, STILL, substeps=101)
     with pytest.raises(LawRangeError):
         replace(PLANT, resistance=0.0)
     with pytest.raises(LawRangeError):
         replace(PLANT, stiffness=3.0)
+
+
+@pytest.mark.parametrize("plant", [replace(PLANT, inertia=1e-12), replace(APART, load_inertia=1e-12, viscous=0.0)])
+def test_what_runs_away_is_told(plant):
+    """So little inertia that one step of time throws it: an error, whether the plant runs alone or in its loops."""
+    with pytest.raises(LawRangeError, match="cannot follow this load"):
+        simulated(plant, control(), FINE, STILL, np.full(20_000, 100.0), substeps=8)
+    with pytest.raises(LawRangeError, match="cannot follow this load"):
+        Plant(plant, PERIOD).advance(5 + 0j, 100.0, 1000)
+
+
+def test_numbers_that_are_none_are_told():
+    """Not a number in the reference never reaches a table of the plant."""
+    wanted = np.full(1000, np.nan)
+    wanted[0] = 0.0
+    with pytest.raises(LawRangeError, match="cannot follow"):
+        simulated(ROUGH, control(), FINE, (wanted, wanted, wanted))
+
+
+def test_runs_do_not_touch_each_other():
+    """Runs of one plant in turn: each begins where its reference does, whatever ran before."""
+    first, other = (np.full(2000, start) for start in (0.3, -2.0))
+    alone = [simulated(ROUGH, control(), FINE, (start, 0 * start, 0 * start)) for start in (first, other)]
+    again = simulated(ROUGH, control(), FINE, (first, 0 * first, 0 * first))
+    assert alone[0].angles[0] == 0.3 and alone[1].angles[0] == -2.0
+    assert np.array_equal(again.angles, alone[0].angles) and again.energy == alone[0].energy

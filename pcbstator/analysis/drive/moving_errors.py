@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from pcbstator.analysis.drive.driver_fit import sensor_error
-from pcbstator.analysis.drive.positioning import GAIN_ERROR, Positioning
+from pcbstator.analysis.drive.positioning import Positioning
 from pcbstator.analysis.drive.rest_errors import CHANCE, PLACE, Part
 from pcbstator.physics.drive.driver_errors import current_gain_vector, leg_loss_at
 from pcbstator.physics.drive.friction import spot_friction
 from pcbstator.physics.drive.turning_error import Unevenness, of_counts, of_noise, of_orders, of_places
 
 WINDOW = 0.02  # s; an eye or a camera sees no faster unevenness (common practice, no source)
-TURN = np.arange(1440) * 2 * np.pi / 1440
+TURN = np.arange(720) * 2 * np.pi / 720
 
 
 def moving_parts(job: Positioning) -> list[Part]:
@@ -29,8 +29,7 @@ def moving_parts(job: Positioning) -> list[Part]:
 
     offset = of_orders(loops, speed, job.order, WINDOW, current=job.current_offset)
     current = job.torque / job.loop_values.torque_constant
-    spread = getattr(job.drive, "current_gain_error", GAIN_ERROR)
-    image = abs(current_gain_vector(spread, job.machine.phases)[1]) * current
+    image = abs(current_gain_vector(job.drive.current_gain_error, job.machine.phases)[1]) * current
     gain = of_orders(loops, speed, 2 * job.order, WINDOW, current=image)
     lost = job.leg_loss * leg_loss_at(current, job.soft_current, job.machine.phases)
     legs = of_orders(loops, speed, 2 * job.machine.phases * job.order, WINDOW, voltage=lost)

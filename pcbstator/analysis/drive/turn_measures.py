@@ -147,14 +147,14 @@ def _causes(design: SizedDesign, stand: Stand) -> list[tuple[float, str]]:
     if plant.unbalance:
         found.append((1.0, "unbalance"))
     electrical, phases = plant.pole_pairs, plant.phases
-    if getattr(drive, "current_offset", 0):
+    if drive.current_offset:
         found.append((electrical, "offset of the current sensors"))
-    if getattr(drive, "current_gain_error", 0):
+    if drive.current_gain_error:
         found.append((2 * electrical, "unequal gains of the current sensors"))
     alike = ["EMF harmonics"]
-    if plant.dead_voltage:
+    if drive.dead_time:
         alike.append("dead time")
-    if getattr(drive, "voltage_drop", 0):
+    if drive.voltage_drop:
         alike.append("voltage drop of the switches")
     order = phase_torque_order(phases) * electrical
     return found + [(part * order, cause) for part in (1, 2, 3) for cause in alike]

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import inf, pi, sqrt
+from math import exp, inf, pi, sqrt
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from pcbstator.errors import LawRangeError
+from pcbstator.physics.drive.driver_errors import phase_units
 
 if TYPE_CHECKING:
     from pcbstator.physics.drive.time_steps import PlantConstants
@@ -44,8 +45,8 @@ class PlantValues:
     viscous: float = 0.0
     spots: tuple[float, ...] = ()
     unbalance: float = 0.0
-    dead_voltage: float = 0.0  # lost in dead time, as a peak phase voltage
-    soft_current: float = 0.0  # below which ripple makes the dead time lose less
+    leg_loss: float = 0.0  # voltage that all legs of a phase lose against its current
+    soft_current: float = 0.0  # below which ripple makes them lose in proportion
     heat_capacity: float = inf  # of the copper [J/K]
     temperature_coefficient: float = 0.0  # of the resistance [1/K]
     ripple_rms: float = 0.0  # ripple of the phase currents [A]
@@ -64,11 +65,13 @@ class PlantValues:
         """What the compiled steps take, for a period of control [s]."""
         from pcbstator.physics.drive.time_steps import PlantConstants
 
+        # No step may carry a current beyond zero that the legs alone would end there.
+        fading = 1 - exp(-period / substeps * self.resistance / self.inductance)
         reduced = self.inertia * self.load_inertia / (self.inertia + self.load_inertia)
         same = (
             "pole_pairs", "resistance", "inductance", "loop_inductance", "inertia", "load_inertia", "stiffness", "play",
-            "running", "standstill", "fading_speed", "viscous", "unbalance", "dead_voltage", "soft_current",
-            "heat_capacity", "temperature_coefficient",
+            "running", "standstill", "fading_speed", "viscous", "unbalance", "leg_loss", "heat_capacity",
+            "temperature_coefficient",
         )  # fmt: skip
         return PlantConstants(
             step=period / substeps,
@@ -79,6 +82,8 @@ class PlantValues:
             per_angle=len(self.slopes) / (2 * pi),
             damping=2 * CONTACT_DAMPING * sqrt(self.stiffness * reduced) if self.stiffness != inf else 0.0,
             spots=np.array(self.spots, dtype=float),
+            soft_current=max(self.soft_current, 2 * self.leg_loss * fading / self.resistance),
+            directions=phase_units(self.phases),
             ripple_square=self.phases * self.ripple_rms**2,
             **{name: float(getattr(self, name)) for name in same},
         )
@@ -88,11 +93,12 @@ class Plant:
     """State of the drive, moved on in time by ``advance``; energies in ``state`` add up from the start [J]."""
 
     def __init__(self, values: PlantValues, period: float, substeps: int = 1, angle: float = 0.0) -> None:
-        from pcbstator.physics.drive.time_steps import Body, _record
+        from pcbstator.compiling import blank_record
+        from pcbstator.physics.drive.time_steps import Body
 
         self.values = values
         self.constants = values.constants(period, substeps)
-        self.state = _record(Body)
+        self.state = blank_record(Body)
         self.state.resistance = values.resistance
         self.state.angle = self.state.load_angle = angle
 
@@ -100,11 +106,11 @@ class Plant:
         """Periods of control: a voltage that stands still in the stator [V], and torque from outside [N m], each one
         for all periods or one for each.
         """
-        from pcbstator.physics.drive.time_steps import _advance_all
+        from pcbstator.physics.drive.time_steps import advance_all
 
         voltages = np.array(np.broadcast_to(np.asarray(vectors, dtype=complex), periods))
         torques = np.array(np.broadcast_to(np.asarray(pushes, dtype=float), periods))
-        if not _advance_all(self.state, self.constants, voltages, torques):
+        if not advance_all(self.state, self.constants, voltages, torques):
             raise LawRangeError(RUNS_AWAY)
 
     def stored(self) -> float:

@@ -42,13 +42,19 @@ class ControlValues:
 
 @dataclass(frozen=True)
 class SensorValues:
-    """Angle of one count [rad], error table over a turn of the sensor [rad], its turns for one of the load."""
+    """Angle of one count [rad], error table over a turn of the sensor [rad], its turns for one of the load, its noise
+    [rad rms] and age [s]. Of the current sensors, as ``driver_errors.py`` gives them: the mean of their gain errors,
+    what they add of the current's image, and the vector of their offsets [A].
+    """
 
     count: float
     errors: tuple[float, ...] = ()
     turns: float = 1.0
     noise: float = 0.0
     delay: float = 0.0
+    current_gain_error: float = 0.0
+    current_image: complex = 0j
+    current_offset: complex = 0j
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,7 +109,8 @@ def simulated(
     >>> round(float(run.speeds[-1]), 2), run.balance < 1e-3
     (1.78, True)
     """
-    from pcbstator.physics.drive.time_steps import Loops, Sample, _record, _rows, _run
+    from pcbstator.compiling import blank_record, blank_records
+    from pcbstator.physics.drive.time_steps import Loops, Sample, run_all
 
     courses = np.array([np.asarray(values, dtype=float) for values in reference])
     count = courses.shape[1]
@@ -111,10 +118,10 @@ def simulated(
         raise LawRangeError(f"a run may have 1 to {MOST_SAMPLES} steps; got {count * substeps}")
     pushes = np.zeros(count) if push is None else np.array(push, dtype=float)
     body = Plant(plant, control.period, substeps, float(courses[0, 0]))
-    kept = _rows(Sample, -(-count // keep))
+    kept = blank_records(Sample, -(-count // keep))
     settings = _control_constants(control, plant), _sensor_constants(sensor)
-    if not _run(
-        body.state, _record(Loops), body.constants, *settings, courses, pushes, _noise(sensor, count), kept, keep
+    if not run_all(
+        body.state, blank_record(Loops), body.constants, *settings, courses, pushes, _noise(sensor, count), kept, keep
     ):
         raise LawRangeError(RUNS_AWAY)
     return _trace(kept, np.arange(0.0, count, keep) * control.period, body)
@@ -141,7 +148,15 @@ def _sensor_constants(sensor: SensorValues) -> SensorConstants:
     from pcbstator.physics.drive.time_steps import SensorConstants
 
     errors = np.array(sensor.errors, dtype=float)
-    return SensorConstants(float(sensor.count), errors, float(sensor.turns), float(sensor.delay))
+    return SensorConstants(
+        resolution=float(sensor.count),
+        errors=errors,
+        turns=float(sensor.turns),
+        delay=float(sensor.delay),
+        current_gain=1.0 + sensor.current_gain_error,
+        current_image=complex(sensor.current_image),
+        current_offset=complex(sensor.current_offset),
+    )
 
 
 def _noise(sensor: SensorValues, count: int) -> FloatArray:

@@ -1,7 +1,7 @@
 """One run in steps of time: the plant of ``plant.py``, the controller of ``control.py`` and the sensor, compiled.
 
 All that is compiled stands in this file, with the constants it uses: the compiler looks at this file alone to tell
-whether what it kept still holds. Functions are private; ``plant.py`` and ``simulation.py`` say what they mean.
+whether what it kept still holds. ``plant.py`` and ``simulation.py`` call it, and import it only when something runs.
 
 All angles are those of the load; a gear is taken up by counting pole pairs per turn of the load. Complex numbers hold
 the d part (real) and q part (imaginary) in the frame of the rotor; amplitudes are peaks of phase quantities.
@@ -10,18 +10,16 @@ the d part (real) and q part (imaginary) in the frame of the rotor; amplitudes a
 from __future__ import annotations
 
 import cmath
-from collections.abc import Callable
 from math import copysign, exp, inf, pi, sin
-from typing import NamedTuple, TypeVar, cast, get_type_hints
+from typing import NamedTuple
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.compiling import compiled, compiled_part
+
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
-F = TypeVar("F", bound=Callable[..., object])
-T = TypeVar("T")
 
 TWO_PI = 2 * pi
 FADED = 6.0  # fading speeds from which nothing of the standstill friction is left
@@ -68,16 +66,6 @@ class Sample:
     push: float
 
 
-def _rows(kind: type[T], count: int) -> NDArray[np.void]:
-    """Records with the fields of a class above, all zero, as compiled functions take them."""
-    return np.zeros(count, np.dtype(list(get_type_hints(kind).items()))).view(np.recarray)
-
-
-def _record(kind: type[T]) -> T:
-    """One such record."""
-    return cast(T, _rows(kind, 1)[0])
-
-
 class PlantConstants(NamedTuple):
     """What the steps of a plant need [SI]; ``slopes`` and ``loop_slopes`` go on a little beyond a whole turn."""
 
@@ -102,8 +90,9 @@ class PlantConstants(NamedTuple):
     viscous: float
     spots: FloatArray  # empty: none
     unbalance: float
-    dead_voltage: float
+    leg_loss: float
     soft_current: float
+    directions: ComplexArray  # of the phases in the stator
     heat_capacity: float
     temperature_coefficient: float
     ripple_square: float
@@ -139,31 +128,13 @@ class SensorConstants(NamedTuple):
     errors: FloatArray  # empty: none
     turns: float
     delay: float
-
-
-# ----------------------------------------------------------------- the compiler
-def _compiled(function: F) -> F:
-    """The function in machine code, made at its first call.
-
-    The code is kept beside this file, else in the user's own cache folder, and made anew when this file changes. Where
-    neither can be written it is made in every process.
-    """
-    options = {"error_model": "numpy", "no_cfunc_wrapper": True}
-    try:
-        made: F = numba.njit(cache=True, **options)(function)
-    except RuntimeError:  # no folder to keep it in
-        made = numba.njit(**options)(function)
-    return made
-
-
-def _part(function: F) -> F:
-    """A function that only compiled ones call: machine code within theirs, without a way in from outside."""
-    made: F = numba.njit(error_model="numpy", no_cfunc_wrapper=True, no_cpython_wrapper=True)(function)
-    return made
+    current_gain: float  # mean over the phases
+    current_image: complex
+    current_offset: complex
 
 
 # ----------------------------------------------------------------- plant
-@_part
+@compiled_part
 def _wind(body: Body, p: PlantConstants, vector: complex) -> float:
     """Currents through a step, exact for constant speed; returns the mean torque."""
     i, speed, R, L, h = body.current, body.speed, body.resistance, p.inductance, p.step
@@ -172,9 +143,10 @@ def _wind(body: Body, p: PlantConstants, vector: complex) -> float:
     index = int(place)
     near = p.slopes[index]
     slope = near + (place - index) * (p.slopes[index + 1] - near)
-    voltage = vector * cmath.exp(-1j * turned)
-    if p.dead_voltage:
-        voltage -= p.dead_voltage * i / max(abs(i), p.soft_current, 1e-12)
+    back = cmath.exp(-1j * turned)
+    voltage = vector * back
+    if p.leg_loss:
+        voltage -= _lost_in_legs(p, i * back.conjugate()) * back
     rate = complex(R / L, p.pole_pairs * speed)
     end = (voltage - slope * speed) / (L * rate)
     fade = cmath.exp(-h * rate)
@@ -195,7 +167,17 @@ def _wind(body: Body, p: PlantConstants, vector: complex) -> float:
     return float(torque)
 
 
-@_part
+@compiled_part
+def _lost_in_legs(p: PlantConstants, current: complex) -> complex:
+    """Voltage vector that the legs lose: of each phase against its current, less where ripple turns that round."""
+    lost = 0j
+    for direction in p.directions:
+        along = (current * direction.conjugate()).real / p.soft_current
+        lost += max(-1.0, min(1.0, along)) * direction
+    return complex(p.leg_loss * lost / p.half_phases)
+
+
+@compiled_part
 def _wind_loop(body: Body, p: PlantConstants, slope: float) -> float:
     """Current around a delta through a step; its EMF is all that drives it. Returns the mean torque."""
     R, h = body.resistance, p.step
@@ -210,7 +192,7 @@ def _wind_loop(body: Body, p: PlantConstants, slope: float) -> float:
     return float(2 * p.half_phases * slope * (end + lasting))
 
 
-@_part
+@compiled_part
 def _friction(p: PlantConstants, angle: float, speed: float) -> float:
     """Size of the friction of the bearing."""
     friction = p.running
@@ -223,7 +205,7 @@ def _friction(p: PlantConstants, angle: float, speed: float) -> float:
     return friction
 
 
-@_part
+@compiled_part
 def _rubbed(body: Body, p: PlantConstants, inertia: float, angle: float, speed: float, torque: float) -> float:
     """Speed after a step: friction brakes as far as to a stop and holds there up to its standstill value."""
     h = p.step
@@ -238,7 +220,7 @@ def _rubbed(body: Body, p: PlantConstants, inertia: float, angle: float, speed: 
     return after
 
 
-@_part
+@compiled_part
 def _turn(body: Body, p: PlantConstants, torque: float, push: float) -> None:
     """Motor and load as one body; forces in the middle of the step, so that energy is kept."""
     h, speed = p.step, body.speed
@@ -249,7 +231,7 @@ def _turn(body: Body, p: PlantConstants, torque: float, push: float) -> None:
     body.speed = body.load_speed = after
 
 
-@_part
+@compiled_part
 def _turn_two(body: Body, p: PlantConstants, torque: float, push: float) -> None:
     """Motor and load with a spring and play between them; the load rubs and is pushed."""
     h = p.step
@@ -270,14 +252,14 @@ def _turn_two(body: Body, p: PlantConstants, torque: float, push: float) -> None
     body.speed, body.load_speed = after, behind
 
 
-@_part
+@compiled_part
 def _spring(p: PlantConstants, twist: float) -> float:
     """Energy in the spring between motor and load."""
     pressed = abs(twist) - p.play / 2
     return p.stiffness * pressed**2 / 2 if pressed > 0 else 0.0
 
 
-@_part
+@compiled_part
 def _advance(body: Body, p: PlantConstants, vector: complex, push: float) -> bool:
     """One period of control: a voltage that stands still in the stator, and torque from outside. False: it ran away."""
     before = body.heat
@@ -295,8 +277,8 @@ def _advance(body: Body, p: PlantConstants, vector: complex, push: float) -> boo
     return True
 
 
-@_compiled
-def _advance_all(body: Body, p: PlantConstants, vectors: ComplexArray, pushes: FloatArray) -> bool:
+@compiled
+def advance_all(body: Body, p: PlantConstants, vectors: ComplexArray, pushes: FloatArray) -> bool:
     """Several periods of control."""
     going = True
     for k in range(len(vectors)):
@@ -305,7 +287,7 @@ def _advance_all(body: Body, p: PlantConstants, vectors: ComplexArray, pushes: F
 
 
 # ----------------------------------------------------------------- controller
-@_part
+@compiled_part
 def _torque(loops: Loops, c: ControlConstants, wanted: float, speed: float, acceleration: float) -> float:
     """Torque asked for, limited; the speed loop's integral stops where it is limited or within the dead band."""
     error = wanted - loops.angle
@@ -324,7 +306,7 @@ def _torque(loops: Loops, c: ControlConstants, wanted: float, speed: float, acce
     return float(asked)
 
 
-@_part
+@compiled_part
 def _vector(loops: Loops, c: ControlConstants, torque: float, current: complex) -> complex:
     """Voltage vector in the stator for the next period, limited; ``current`` as the controller sees it."""
     rate = c.pole_pairs * loops.speed
@@ -340,7 +322,7 @@ def _vector(loops: Loops, c: ControlConstants, torque: float, current: complex) 
     return complex(voltage * cmath.exp(1j * c.pole_pairs * (loops.angle + 1.5 * c.period * loops.speed)))
 
 
-@_part
+@compiled_part
 def _observe(loops: Loops, c: ControlConstants, measured: float, acceleration: float) -> None:
     """Angle and speed for the next sample, by a critically damped observer."""
     error = measured - loops.angle
@@ -348,7 +330,7 @@ def _observe(loops: Loops, c: ControlConstants, measured: float, acceleration: f
     loops.speed += c.period * (acceleration + c.observer * c.observer * error)
 
 
-@_part
+@compiled_part
 def _measured(s: SensorConstants, angle: float) -> float:
     """What the sensor gives out: its error over its own turn, then whole counts, their middles."""
     if len(s.errors):
@@ -357,8 +339,16 @@ def _measured(s: SensorConstants, angle: float) -> float:
     return float((np.floor(angle / s.resolution) + 0.5) * s.resolution)
 
 
+@compiled_part
+def _seen_current(s: SensorConstants, current: complex, turned: float, believed: float) -> complex:
+    """What the current sensors give out, in the frame that the controller believes the rotor's to be."""
+    right = s.current_gain * current * cmath.exp(1j * (turned - believed))
+    image = s.current_image * current.conjugate() * cmath.exp(-1j * (turned + believed))
+    return complex(right + image + s.current_offset * cmath.exp(-1j * believed))
+
+
 # ----------------------------------------------------------------- both
-@_part
+@compiled_part
 def _keep(sample: Sample, body: Body, loops: Loops, wanted: float, voltage: float, push: float) -> None:
     """What a trace keeps of a sample."""
     sample.wanted, sample.voltage, sample.push = wanted, voltage, push
@@ -366,8 +356,8 @@ def _keep(sample: Sample, body: Body, loops: Loops, wanted: float, voltage: floa
     sample.believed, sample.current = loops.angle, body.current.imag
 
 
-@_compiled
-def _run(
+@compiled
+def run_all(
     body: Body,
     loops: Loops,
     p: PlantConstants,
@@ -388,7 +378,7 @@ def _run(
     for k in range(reference.shape[1]):
         wanted, speed, acceleration = reference[0, k], reference[1, k], reference[2, k]
         measured = _measured(s, body.angle - body.speed * s.delay) + noise[k % len(noise)]
-        seen = body.current * cmath.exp(1j * c.pole_pairs * (body.angle - loops.angle))
+        seen = _seen_current(s, body.current, c.pole_pairs * body.angle, c.pole_pairs * loops.angle)
         coming = _vector(loops, c, _torque(loops, c, wanted, speed, acceleration), seen)
         if k % keep == 0:
             _keep(kept[k // keep], body, loops, wanted, abs(vector), pushes[k])
