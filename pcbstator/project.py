@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from pcbstator.analysis.drive.scenarios import Simulation
     from pcbstator.analysis.prediction import Prediction
+    from pcbstator.check.side_by_side import SideBySide
     from pcbstator.copper import Copper
     from pcbstator.copper.plain_board import PlainBoard
     from pcbstator.design import Design, SizedDesign
@@ -119,6 +120,24 @@ def report(design: Design, prediction: Prediction | None = None) -> str:
     prediction = prediction or predict(design)
     sized = size_design(design)
     return report_html(sized, prediction.laid or lay_copper(sized), prediction)
+
+
+def side_by_side(design: Design, other: Design) -> SideBySide:
+    """Two designs predicted and compared: keys that differ, every result with its change, verdicts, findings;
+    ``side_by_side(design, other).to_dict()`` is plain data.
+
+    Raises DesignError where winding or copper of one cannot be laid.
+    """
+    from pcbstator.check.side_by_side import side_by_side as compared
+
+    return compared(design, other)
+
+
+def side_by_side_page(found: SideBySide) -> str:
+    """One self-contained page about two designs, as HTML text."""
+    from pcbstator.output.report.side_by_side import side_by_side_html
+
+    return side_by_side_html(found)
 
 
 def make(design: Design, prediction: Prediction | None = None) -> Files:

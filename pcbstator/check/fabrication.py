@@ -127,4 +127,4 @@ def _bow(design: SizedDesign, copper: Copper) -> list[Finding]:
         "screw it down flat or widen the gap"
     )
     severe = "warning" if bow >= design.rotor.air_gap else "note"
-    return [found("board.bow", severe, message, 1e3 * bow, 1e3 * design.rotor.air_gap)]  # type: ignore[arg-type]
+    return [found("board.bow", severe, message, 1e3 * bow, 1e3 * design.rotor.air_gap, digits=2)]  # type: ignore[arg-type]

@@ -26,11 +26,30 @@ def at_most(
 
 
 def found(
-    code: str, severity: Severity, message: str, value: float, limit: float | None = None, where: str | None = None
+    code: str,
+    severity: Severity,
+    message: str,
+    value: float,
+    limit: float | None = None,
+    where: str | None = None,
+    digits: int = 3,
 ) -> Finding:
-    """A finding with its numbers, rounded as the message shows them."""
-    shown = {"value": f"{value:.4g}", "limit": "" if limit is None else f"{limit:.4g}"}
+    """A finding; its message shows value and limit with so many digits, more where they would read alike.
+
+    >>> found("a.b", "note", "{value} mm, below {limit} mm", 0.80251, 0.9, digits=2).message
+    '0.8 mm, below 0.9 mm'
+    >>> found("a.b", "note", "{value} mm, below {limit} mm", 0.19996, 0.2, digits=2).message
+    '0.19996 mm, below 0.2 mm'
+    """
+    shown = {"value": _told_apart(value, limit, digits), "limit": "" if limit is None else f"{limit:.4g}"}
     rounded = None if limit is None else float(f"{limit:.6g}")
     for name, text in shown.items():  # not str.format: a name of the design file may hold braces
         message = message.replace(f"{{{name}}}", text)
     return Finding(code, severity, message, float(f"{value:.6g}"), rounded, where)
+
+
+def _told_apart(value: float, limit: float | None, digits: int) -> str:
+    """A value with as few digits as tell it from its limit, and so many at least."""
+    least = next((n for n in range(digits, 7) if limit is None or f"{value:.{n}g}" != f"{limit:.{n}g}"), digits)
+    words = f"{value:.{least}g}"
+    return words if "e" not in words else f"{value:.6g}"

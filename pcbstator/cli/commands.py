@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 THREADS = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "VECLIB_MAXIMUM_THREADS")
 
 DESIGN = click.argument("design", type=click.Path(path_type=Path))
+OTHER = click.argument("other", type=click.Path(path_type=Path), required=False)
 AS_JSON = click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 
 
@@ -80,19 +81,27 @@ def start(file: Path, names: str | None) -> None:
 
 @commands.command()
 @DESIGN
+@OTHER
 @AS_JSON
-def predict(design: Path, as_json: bool) -> None:
-    """Print all results of DESIGN."""
+def predict(design: Path, other: Path | None, as_json: bool) -> None:
+    """Print all results of DESIGN; with OTHER what differs between the two."""
     import pcbstator
     from pcbstator.output.files import json_text
+    from pcbstator.output.side_by_side_words import side_by_side_text
     from pcbstator.output.tables import prediction_table
+    from pcbstator.project import side_by_side
 
-    prediction = pcbstator.predict(pcbstator.load_design(design))
-    if as_json:
-        click.echo(json_text(prediction.to_dict()), nl=False)
+    if other is not None:
+        pair = side_by_side(pcbstator.load_design(design), pcbstator.load_design(other))
+        told, plain, findings = side_by_side_text(pair), pair.to_dict(), pair.design.findings + pair.other.findings
     else:
-        tell(prediction_table(prediction))
-    _leave(prediction.findings)
+        found = pcbstator.predict(pcbstator.load_design(design))
+        told, plain, findings = prediction_table(found), found.to_dict(), found.findings
+    if as_json:
+        click.echo(json_text(plain), nl=False)
+    else:
+        tell(told)
+    _leave(findings)
 
 
 @commands.command()
@@ -198,18 +207,25 @@ def draw(design: Path, output: Path) -> None:
 
 @commands.command()
 @DESIGN
+@OTHER
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="HTML file to write.")
-def report(design: Path, output: Path) -> None:
-    """Write one self-contained page about DESIGN."""
+def report(design: Path, other: Path | None, output: Path) -> None:
+    """Write one self-contained page about DESIGN; with OTHER about the two side by side."""
     import pcbstator
     from pcbstator.output.files import write_file
     from pcbstator.project import report as report_page
+    from pcbstator.project import side_by_side, side_by_side_page
 
     asked = pcbstator.load_design(design)
-    prediction = pcbstator.predict(asked)
-    write_file(output, report_page(asked, prediction), (".html", ".htm"))
+    if other is not None:
+        pair = side_by_side(asked, pcbstator.load_design(other))
+        page, findings = side_by_side_page(pair), pair.design.findings + pair.other.findings
+    else:
+        prediction = pcbstator.predict(asked)
+        page, findings = report_page(asked, prediction), prediction.findings
+    write_file(output, page, (".html", ".htm"))
     click.echo(f"{output}: written")
-    _leave(prediction.findings)
+    _leave(findings)
 
 
 @commands.command()

@@ -50,7 +50,7 @@ INTRODUCTIONS = {
 SMALL: dict[str, dict[str, Any]] = {
     "": {"title": "Photo turntable"},
     "requirement": {
-        "position_error_deg": 0.5, "settling_time_s": 0.5, "slow_speed_rpm": 1.5, "smallest_step_deg": 0.5,
+        "position_error_deg": 0.2, "settling_time_s": 0.3, "slow_speed_rpm": 1.5, "smallest_step_deg": 0.5,
         "move_time_s": 1.5, "torque_reserve_percent": 50.0,
     },
     "envelope": {"bore_diameter_mm": 36.0, "outer_diameter_mm": 100.0, "height_mm": 12.0},
@@ -68,7 +68,7 @@ SMALL: dict[str, dict[str, Any]] = {
     "motion": {"move_deg": 30.0, "speed_rpm": 6.0, "acceleration_deg_s2": 60.0, "dwell_s": 1.0},
     "drive": {
         "supply_v": 12.0, "current_limit_peak_a": 0.5, "pwm_khz": 50.0, "choke_uh": 470.0, "sensor_counts": 16384,
-        "sensor_offset_mm": 0.02, "sensor_radius_mm": 16.0,
+        "sensor_noise_deg": 0.01, "sensor_offset_mm": 0.02, "sensor_radius_mm": 16.0,
     },
 }  # fmt: skip
 # Further keys that are set where their section is written in full, and values that fit the small file's motor.

@@ -9,7 +9,9 @@ from pcbstator.analysis.fields import rows
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.errors import printable
 from pcbstator.findings import Finding, Verdict
-from pcbstator.output.report.verdict import verdict_rows
+from pcbstator.output.key_numbers import NOT_STATED, key_numbers
+from pcbstator.output.quantities import shown
+from pcbstator.output.report.verdict import verdict_lines
 from pcbstator.winding import Winding
 
 NOTE = (
@@ -21,24 +23,39 @@ NOTE = (
 
 
 def prediction_table(prediction: Prediction) -> str:
-    """Every single-number result with its meaning, then the findings."""
-    lines = [f"{printable(prediction.title)}  ({printable(prediction.design_file)})"]
+    """The verdict, the findings, the eight numbers that are asked for first, then every result with its meaning."""
+    lines = [f"{printable(prediction.title)}  ({printable(prediction.design_file)})", ""]
+    lines += [requirement_text(prediction.requirement), findings_text(besides_the_verdict(prediction))]
+    lines += [f"{row.name:<26}{row.value:>12}   {row.meaning}" for row in key_numbers(prediction)]
     for name, section in prediction.sections():
-        lines += ["", name]
-        for key, meaning, value in rows(section):
-            if isinstance(value, (int, float, str)):
-                lines.append(f"  {key:<30}{_shown(value):>12}   {meaning}")
-            elif name == "electrical" and isinstance(value, dict):  # what a meter reads between each pair of terminals
-                pairs = ", ".join(f"{pair} {_shown(ohm)}" for pair, ohm in value.items())
-                lines.append(f"  {key:<30}{pairs}   {meaning}")
-        if name == "winding":
-            lines += [f"  {'layout':<30}{' '.join(section.layout)}"]
-        if name == "magnetic":
-            shown = [
-                f"{entry['order']}: {entry['ratio']:.4f}" for entry in section.emf_harmonics if entry["ratio"] >= 5e-5
-            ]
-            lines += [f"  {'emf_harmonics':<30}{', '.join(shown)}"]
-    return "\n".join(lines) + "\n\n" + findings_text(prediction.findings) + "\n" + NOTE
+        lines += ["", name, *_section_lines(name, section)]
+    return "\n".join(lines) + f"\n\n{NOTE}"
+
+
+def _section_lines(name: str, section: Any) -> list[str]:
+    """A line for every result that is a number or a word, and for the few lists that a reader wants to see."""
+    lines = []
+    for key, meaning, value in rows(section):
+        if isinstance(value, int | float | str):
+            words = shown(f"{name}.{key}", value)
+            lines.append(f"  {key}{words:>{max(44 - len(key), len(words) + 2)}}   {meaning}")
+        elif name == "electrical" and isinstance(value, dict):  # what a meter reads between each pair of terminals
+            pairs = ", ".join(f"{pair} {shown(f'{name}.{key}', ohm)}" for pair, ohm in value.items())
+            lines.append(f"  {key:<30}{pairs}   {meaning}")
+        elif key == "layout":
+            lines.append(f"  {key:<30}{' '.join(value)}")
+        elif key == "emf_harmonics":
+            orders = [f"{entry['order']}: {entry['ratio']:.2g}" for entry in value if entry["ratio"] >= 5e-5]
+            lines.append(f"  {key:<30}{', '.join(orders)}")
+    return lines
+
+
+def besides_the_verdict(prediction: Prediction) -> list[Finding]:
+    """The findings but for those that only say again what the verdict says; accepted ones stay, with their reasons."""
+    return [
+        finding for finding in prediction.findings
+        if not finding.code.startswith("requirement.") or finding.accepted or not prediction.requirement
+    ]  # fmt: skip
 
 
 def findings_text(findings: Iterable[Finding]) -> str:
@@ -53,14 +70,12 @@ def findings_text(findings: Iterable[Finding]) -> str:
 
 
 def requirement_text(verdicts: Sequence[Verdict]) -> str:
-    """The verdict on every requirement, what decides it and what would meet it."""
-    lines = ["requirement"]
-    for row in verdict_rows(verdicts):
-        predicted = f", predicted {row.predicted}: {row.margin}" if row.predicted else ""
-        lines.append(f"  {row.verdict:<16}{row.requirement}: {row.limit}{predicted}")
-        said = ("decided by", row.decided_by), ("way out", row.way_out)
-        lines += [f"    {word}: {printable(text)}" for word, text in said if text]
-    return "\n".join(lines) + "\n"
+    """The verdict: each requirement with limit and prediction, then what decides it and what would meet it."""
+    if not verdicts:
+        return f"{NOT_STATED}\n"
+    met = sum(verdict.verdict == "met" for verdict in verdicts)
+    head = f"requirement: {met} of {len(verdicts)} met"
+    return "\n".join([head, *map(printable, verdict_lines(verdicts))]) + "\n"
 
 
 def windings_text(phases: int, windings: Sequence[Winding]) -> str:
@@ -70,7 +85,3 @@ def windings_text(phases: int, windings: Sequence[Winding]) -> str:
     lines = [f"{'coils':>6}{'poles':>7}{'factor':>9}   parallel paths"]
     lines += [f"{w.coils:>6}{w.poles:>7}{w.factor:>9.4f}   {' '.join(map(str, w.path_counts))}" for w in windings]
     return "\n".join(lines) + "\n"
-
-
-def _shown(value: Any) -> str:
-    return f"{value:.5g}" if isinstance(value, float) else str(value)

@@ -12,13 +12,36 @@ from typing import TextIO
 import click
 
 NARROWEST = 20  # characters; narrower, words could only be cut to pieces
+# Signs that some terminals cannot show, as they are written there.
+PLAIN = {
+    "µ": "u", "Ω": "ohm", "·": ".", "√": "sqrt ", "²": "2", "³": "3", "°": " deg ", "≤": "<=", "≥": ">=", "−": "-",
+    "–": "-", "±": "+-", "…": "...", "×": "x",
+}  # fmt: skip
 LEAST_COLUMN = 24  # characters that the last column of a table must have to be kept as a column
 
 
 def tell(text: str, err: bool = False) -> None:
     """Print text, wrapped where a width is known."""
-    width = terminal_width(sys.stderr if err else sys.stdout)
+    stream = sys.stderr if err else sys.stdout
+    width, text = terminal_width(stream), writable(text, getattr(stream, "encoding", None) or "utf-8")
     click.echo(text if width is None else wrapped(text, width), nl=False, err=err)
+
+
+def writable(text: str, encoding: str) -> str:
+    """The text with signs that the encoding lacks written in letters that it has.
+
+    >>> writable("≤ 214 µH, 12 mN·m, 0.1°", "ascii"), writable("µH", "utf-8")
+    ('<= 214 uH, 12 mN.m, 0.1 deg ', 'µH')
+    """
+
+    def known(sign: str) -> bool:
+        try:
+            sign.encode(encoding)
+        except (UnicodeEncodeError, LookupError):
+            return False
+        return True
+
+    return text.translate({ord(sign): plain for sign, plain in PLAIN.items() if not known(sign)})
 
 
 def terminal_width(stream: TextIO) -> int | None:

@@ -9,7 +9,8 @@ import numpy as np
 
 OUNCE = 35e-6  # m of copper, as board manufacturers count
 _UNIT = re.compile(r"(?<=\d) (?=(?:[kmuµ]?(?:m|Ω|A|V|W|H|T|N|J|g|s|Hz|Wb|N·m)|mm|rpm|°?C|K|MPa|kg|%)(?![\w]))")
-_PREFIXES = ((1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"))
+# SI prefixes by steps of a thousand (BIPM, The International System of Units, 9th edition, Table 7).
+PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"), (1e-12, "p"))
 
 
 @dataclass(frozen=True)
@@ -31,14 +32,14 @@ def figures(value: float, digits: int = 4) -> str:
     return np.format_float_positional(rounded, trim="-")
 
 
-def measure(value: float, unit: str, digits: int = 4) -> str:
+def measure(value: float, unit: str, digits: int = 3) -> str:
     """A value [SI] with the prefix that suits it.
 
-    >>> measure(0.0256663, "N·m/√W"), measure(18.338, "Ω"), measure(0.0, "Wb")
-    ('25.67 mN·m/√W', '18.34 Ω', '0 Wb')
+    >>> measure(0.0256663, "N·m/√W"), measure(18.338, "Ω", 4), measure(0.0, "Wb"), measure(0.00021425, "H")
+    ('25.7 mN·m/√W', '18.34 Ω', '0 Wb', '214 µH')
     """
     size = abs(float(f"{value:.{digits}g}"))
-    scale, prefix = next(((s, p) for s, p in _PREFIXES if size >= s), _PREFIXES[-1] if size else (1.0, ""))
+    scale, prefix = next(((s, p) for s, p in PREFIXES if size >= s), PREFIXES[-1] if size else (1.0, ""))
     return f"{figures(value / scale, digits)} {prefix}{unit}"
 
 

@@ -142,6 +142,7 @@ def near(key: str, value: float, expected: dict[str, float]) -> Any:
         "motion.largest_friction_n_m": expected.get("motion.available_peak_torque_n_m", 0.0),
         "motion.drag_torque_n_m": 3 * value,
         "motion.supply_current_mean_a": expected.get("motion.supply_current_peak_a", 0.0),
+        "motion.cycle_shortest_rest_s": expected.get("motion.cycle_time_s", 0.0),
         "motion.braking_energy_j": expected.get("motion.cycle_energy_j", 0.0),
     }
     return pytest.approx(value, rel=CLOSE, abs=CLOSE * abs(whole.get(key, 0.0)) + 1e-11)

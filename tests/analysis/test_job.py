@@ -10,8 +10,10 @@ import pcbstator
 from pcbstator.analysis.drive.equivalent_machine import machine_of, star_slopes
 from pcbstator.analysis.drive.job import Motor, job_results
 from pcbstator.analysis.magnetic.waveforms import line_emf, linkage_slopes
+from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
+from pcbstator.physics.drive.supply import pulse_ripple
 from tests.analysis.conftest import DOCUMENT
 
 LOAD = {"inertia_kg_m2": 2e-4, "friction_n_m": 0.001, "standstill_friction_n_m": 0.0014}
@@ -59,7 +61,9 @@ def test_no_load_speed_is_supply_times_speed_constant(plain):
 def test_available_peak_is_current_limit_times_torque_constant_until_the_voltage_limits():
     """Below the corner Kt·I; above it the q-axis current that uses up the voltage, found here by bisection."""
     _, found = predicted(drive__current_limit_peak_a=0.5)
-    assert found.motion.available_peak == pytest.approx(0.5 * found.magnetic.torque_constant, rel=1e-9)
+    at_limit = 0.5 * found.magnetic.torque_constant - found.motion.drag
+    assert found.motion.available_peak == pytest.approx(at_limit, rel=1e-9)
+    assert found.motion.peak_limited_by == "current"
     fast, found = predicted(motion__speed_rpm=6000.0, motion__move_deg=1e6, drive__current_limit_peak_a=50.0)
     electrical, magnetic = found.electrical, found.magnetic
     rate = 4 * found.motion.top_speed
@@ -69,13 +73,16 @@ def test_available_peak_is_current_limit_times_torque_constant_until_the_voltage
         i = (low + high) / 2
         voltage = np.hypot(hot * i + rate * magnetic.flux_linkage_peak, rate * electrical.synchronous_inductance * i)
         low, high = (i, high) if voltage < 12 / sqrt(3) else (low, i)
-    assert found.motion.available_peak == pytest.approx(low * magnetic.torque_constant, rel=1e-6)
+    assert found.motion.available_peak == pytest.approx(low * magnetic.torque_constant - found.motion.drag, rel=1e-6)
+    assert found.motion.peak_limited_by == "voltage"
     assert fast.motion.speed == pytest.approx(200 * pi)
 
 
 def test_largest_inertia_and_friction(plain):
-    """Closed form where the current limits: (Kt·I − F)/a − J_rotor and Kt·I − J·a; else the worst that just works."""
-    at_limit = 1.5 * plain.magnetic.torque_constant
+    """Closed form where the current limits, drag at the top speed taken off: (Kt·I − D − F)/a − J_rotor and
+    Kt·I − D − J·a; else the worst that just works.
+    """
+    at_limit = 1.5 * plain.magnetic.torque_constant - plain.motion.drag
     acceleration = radians(720.0)
     inertia = 2e-4 + plain.mechanical.rotor_inertia
     assert plain.motion.largest_inertia == pytest.approx(
@@ -90,7 +97,7 @@ def test_heat_limits_where_the_copper_stands_less(plain):
     """The mean torque against a continuous current; the current is what a heat balance gives under that key."""
     design, _ = predicted()
 
-    motor = Motor(plain.magnetic, plain.mechanical.rotor_inertia, 0.55, 0.0)
+    motor = Motor(plain.magnetic, plain.mechanical.rotor_inertia, ThermalResult(continuous_current=0.55))
     motion, _ = job_results(design, plain.electrical, motor)
     assert motion.available_continuous == pytest.approx(0.55 * sqrt(2) * plain.magnetic.torque_constant, rel=1e-9)
     assert motion.continuous_reserve == pytest.approx(motion.available_continuous / motion.required_rms - 1, rel=1e-9)
@@ -164,11 +171,18 @@ def test_a_table_outside_the_folder_is_not_read(tmp_path):
 
 # ----------------------------------------------------------------- driver
 def test_ripple_and_its_cures(plain):
-    """Printed form: V/(6 L f); at the stated frequency, or with the stated inductance, it is a fifth of the limit."""
-    length = plain.electrical.synchronous_inductance
-    assert plain.drive.ripple == pytest.approx(12 / (6 * length * 60e3), rel=1e-12)
-    assert 12 / (6 * length * plain.drive.pwm_wanted) == pytest.approx(0.3, rel=1e-9)
-    assert 12 / (6 * (length + plain.drive.added_inductance) * 60e3) == pytest.approx(0.3, rel=1e-9)
+    """Printed form: V/(6 L f); without a motion, at the stated frequency, or with the stated inductance, it is a fifth
+    of the limit. In a motion a second method, the pulses one by one: a fifth of the current that the motion takes.
+    """
+    alone = pcbstator.predict(design_from_document(DOCUMENT | {"drive": DRIVE}))
+    length = alone.electrical.synchronous_inductance
+    assert alone.drive.ripple == plain.drive.ripple == pytest.approx(12 / (6 * length * 60e3), rel=1e-12)
+    assert 12 / (6 * length * alone.drive.pwm_wanted) == pytest.approx(0.3, rel=1e-9)
+    assert 12 / (6 * (length + alone.drive.added_inductance) * 60e3) == pytest.approx(0.3, rel=1e-9)
+    fit, motion, resistance = plain.drive, plain.motion, plain.electrical.phase_resistance
+    for inductance, pwm in ((length, fit.pwm_wanted), (length + fit.added_inductance, 60e3)):
+        ripple = pulse_ripple(12.0, inductance, pwm, motion.voltage_part, resistance=resistance)[0]
+        assert ripple == pytest.approx(0.2 * motion.peak_current, rel=1e-5)
 
 
 def test_gains_by_rule(plain):
@@ -252,10 +266,12 @@ def test_a_delta_and_its_star_are_driven_alike():
 
 
 def test_a_gear_at_the_load(plain):
-    """Ten to one: torque tenfold, speed a tenth, the rotor's inertia a hundredfold."""
+    """Ten to one: torque tenfold, speed a tenth, the rotor's inertia a hundredfold; eddies brake a hundredfold."""
     _, geared = predicted(drive__gear_ratio=10.0)
     rotor = plain.mechanical.rotor_inertia
-    assert geared.motion.available_peak == pytest.approx(10 * plain.motion.available_peak, rel=1e-9)
+    driving = [found.motion.available_peak + found.motion.drag for found in (geared, plain)]
+    assert driving[0] == pytest.approx(10 * driving[1], rel=1e-9)
+    assert geared.motion.drag == pytest.approx(100 * plain.motion.drag, rel=1e-9)
     assert geared.motion.no_load_speed == pytest.approx(plain.motion.no_load_speed / 10, rel=1e-12)
     assert geared.motion.total_inertia == pytest.approx(2e-4 + 100 * rotor, rel=1e-12)
     assert geared.drive.inertia_ahead == pytest.approx(2e-4 / 100 + rotor, rel=1e-12)

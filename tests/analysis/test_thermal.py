@@ -352,24 +352,32 @@ def test_nonsense_is_refused_in_words(small, changes, words):
         small.with_values(changes)
 
 
-def test_motion_for_ever_as_the_duty(small):
-    """A cycle far shorter than the board takes to warm heats like its rms current; the factor scales it to a limit."""
+def test_the_repeated_motion_heats_whatever_the_duty(small):
+    """A cycle far shorter than the board takes to warm heats like its rms current and its ripple; the factor scales the
+    current alone to a limit, by hand (f² I² + ripple²) = what board and magnets stand.
+    """
     job = {
         "load": {"inertia_kg_m2": 1e-6, "friction_n_m": 0.0005},
         "motion": {"move_deg": 90.0, "speed_rpm": 60.0, "acceleration_deg_s2": 7200.0, "dwell_s": 0.2},
         "drive": {"supply_v": 24.0, "current_limit_peak_a": 10.0, "pwm_khz": 40.0, "sensor_counts": 16384},
-        "cooling": {"duty": "motion"},
     }
     prediction = pcbstator.predict(small.with_values(job))
-    found, motion = prediction.thermal, prediction.motion
-    rms = motion.rms_current / sqrt(2)
-    steady = steady_temperature(found.heat.heat.network, found.heat.heat.board, rms)
-    rise = float(steady.temperature_c[0][found.heat.heat.board].max()) - 25.0
-    # On the safe side: cycles take air and copper as they are at half the limit's rise, and every short peak of the
-    # current leads the board by as much as a long one would.
-    assert rise <= found.motion_board_c - 25.0 <= 1.15 * rise
-    assert 0.9 <= found.motion_current_factor / (found.heat.heat_current / rms) <= 1.0
-    assert pcbstator.predict(small.with_values(job | {"cooling": {}})).thermal.motion_board_c is None
+    found, motion, fit = prediction.thermal, prediction.motion, prediction.drive
+    square = motion.rms_current**2 / 2
+    ripple = motion.cycle_ripple_heat / (3 * fit.machine.hot_resistance)
+    steady = steady_temperature(found.heat.heat.network, found.heat.heat.board, sqrt(square + ripple))
+    board = float(steady.temperature_c[0][found.heat.heat.board].max())
+    # On top are the swing, and copper that leads its board at every short peak as a long one would make it.
+    assert board <= motion.cycle_board_c <= 25.0 + 1.15 * (board - 25.0)
+    assert motion.cycle_rotor_c == pytest.approx(
+        float(steady.temperature_c[0][found.heat.heat.magnets].max()), abs=0.01
+    )
+    assert 25.0 < motion.cycle_face_c < motion.cycle_board_c
+    by_hand = sqrt((found.heat.heat_current**2 - ripple) / square)
+    assert 0.88 <= motion.cycle_heat_growth / by_hand <= 1.0
+    for duty in ("continuous", "motion"):
+        again = pcbstator.predict(small.with_values(job | {"cooling": {"duty": duty}})).motion
+        assert again.cycle_board_c == pytest.approx(motion.cycle_board_c, abs=1e-6)
 
 
 @pytest.mark.parametrize(

@@ -149,9 +149,13 @@ def test_cause_brings_it_up(code):
     found = findings(changes)
     assert code in found, sorted(found)
     assert found[code].severity == severity
-    if found[code].value is not None and found[code].limit is not None:
-        rounded = {f"{found[code].value * part:.4g}" for part in (1 - 1e-5, 1 + 1e-5)}  # values are given in six digits
-        assert any(number in found[code].message for number in rounded)
+    if found[code].value and found[code].limit is not None:
+        value, limit = found[code].value, found[code].limit
+        least = 2 if code == "board.bow" else 3  # a bow is a judgement
+        rounded = {  # values are given in six digits
+            f"{value * part:.{digits}g}" for digits in range(least, 7) for part in (1 - 1e-5, 1 + 1e-5)
+        } - {f"{limit:.4g}"}
+        assert rounded & set(re.findall(r"-?\d[\d.]*(?:e[-+]\d+)?(?<!\.)", found[code].message))
 
 
 def test_nothing_magnetic_is_given_where_magnets_overlap():

@@ -7,7 +7,7 @@ import pytest
 
 from pcbstator.design.requirement import Requirement
 from pcbstator.findings import Verdict
-from pcbstator.output.report.verdict import COLUMNS, NAMES, verdict_rows, verdict_table
+from pcbstator.output.report.verdict import COLUMNS, NAMES, verdict_lines, verdict_rows, verdict_table
 
 MET = Verdict("position_error_deg", 0.1, 0.08, "met", decided_by="sensor eccentricity")
 NOT_MET = Verdict("torque_reserve_percent", 25.0, 20.0, "not met", most=False, way_out="a wire <b>wider</b> & 0.3 mm")
@@ -20,12 +20,12 @@ def test_every_requirement_has_a_name():
 
 def test_limits_and_margins_in_words():
     met, not_met, unknown = verdict_rows([MET, NOT_MET, UNKNOWN])
-    assert (met.limit, met.predicted, met.margin) == ("at most 0.1°", "0.08°", "20 % left")
-    assert (not_met.limit, not_met.predicted, not_met.margin) == ("at least 25 %", "20 %", "20 % beyond it")
+    assert (met.limit, met.predicted, met.margin) == ("at most 0.1°", "0.08°", "0.02° to spare")
+    assert (not_met.limit, not_met.predicted, not_met.margin) == ("at least 25 %", "20 %", "5 % too little")
     assert (unknown.limit, unknown.predicted, unknown.margin) == ("at most 0.5 s", "", "")
 
 
-@pytest.mark.parametrize(("value", "word"), [(0.0999, "left"), (0.1, "left"), (0.1001, "beyond it")])
+@pytest.mark.parametrize(("value", "word"), [(0.0999, "to spare"), (0.1, "to spare"), (0.1001, "too much")])
 def test_the_margin_turns_at_the_limit(value, word):
     (row,) = verdict_rows([Verdict("position_error_deg", 0.1, value, "met")])
     assert row.margin.endswith(word)
@@ -41,3 +41,12 @@ def test_the_table_has_all_cells_and_takes_no_words_as_html():
         assert cells == list(row.cells)
         assert re.findall(r'data-label="([\w ]+)"', html) == list(COLUMNS[1:])
     assert "<b>" not in table and "&lt;b&gt;" in table
+
+
+def test_lines_for_a_terminal_say_the_same():
+    lines = verdict_lines([MET, NOT_MET, UNKNOWN])
+    said = "met Error at rest, anywhere, from either side: at most 0.1°, predicted 0.08°: 0.02° to spare"
+    assert " ".join(lines[0].split()) == said
+    assert lines[1].strip() == "decided by: sensor eccentricity"
+    assert lines[3].strip() == "way out: a wire <b>wider</b> & 0.3 mm"
+    assert lines[4].split()[:3] == ["cannot", "be", "said"] and "predicted" not in lines[4]

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.equivalent_machine import Machine, job_temperature
 from pcbstator.analysis.drive.load_cycle import Cycle, LoadValues
-from pcbstator.analysis.drive.ripple import ripple_heat
+from pcbstator.analysis.drive.ripple import ripple_squares
 from pcbstator.analysis.drive.sizing import Need, driver_factors, needed, voltage_used
 from pcbstator.analysis.drive.torque_limits import Limits
 from pcbstator.analysis.magnetic.losses import Braking
@@ -29,7 +29,8 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 HEAT_STEPS = 24  # of a cycle
-ROUNDS = 20  # of the magnets' strength against the current that it asks for
+ROUNDS = 8  # of the magnets' strength against the current that it asks for
+NEAR = 0.01  # change of that strength after which another round would change nothing that counts
 WEAKEST = 0.1  # strength of magnets below which nothing is worth computing
 LONGEST_REST = 1e6  # s
 WITH_REST = 1.0  # s, for a cycle whose rests are looked at
@@ -84,12 +85,16 @@ def warm_strength(design: SizedDesign, heat: JobHeat, machine: Machine, cycle: C
         return 1.0
     weights = cycle.samples.weights / cycle.samples.duration
     current = sqrt(float(weights @ need.current**2)) / machine.peak_current(1.0)
-    rotor, ambient = heat.rotor_at(current), heat.network.ambient_c
-    if rotor is None:
-        return 1.0  # it runs away: there is no temperature to speak of
-    strength = 1.0
+    strength, ambient = 1.0, heat.network.ambient_c
     for _ in range(ROUNDS):
-        strength = max(magnet_strength(design, ambient + (rotor - ambient) / strength**2), WEAKEST)
+        rotor, before = heat.rotor_at(current / strength), strength
+        if rotor is None:
+            return before  # it runs away: there is no temperature to speak of
+        for _ in range(ROUNDS):  # as if the rise went with the square of the current
+            hotter = ambient + (rotor - ambient) * (before / strength) ** 2
+            strength = max(magnet_strength(design, hotter), WEAKEST)
+        if abs(strength - before) < NEAR:
+            break
     return strength
 
 
@@ -98,7 +103,7 @@ def cycle_heat(
     hold: float, whole: bool,
 ) -> dict[str, Any]:  # fmt: skip
     """Fields of what the repeated cycle reaches, and, where the whole is wanted, how far it could grow."""
-    squares = ripple_squares(limits, cycle, need)
+    squares = cycle_ripple(limits, cycle, need)
     fields: dict[str, Any] = {}
     if limits.drive is not None:
         mean = float(cycle.samples.weights @ squares) / cycle.samples.duration
@@ -115,12 +120,12 @@ def cycle_heat(
     return fields
 
 
-def ripple_squares(limits: Limits, cycle: Cycle, need: Need) -> FloatArray:
+def cycle_ripple(limits: Limits, cycle: Cycle, need: Need) -> FloatArray:
     """Mean square [A2] of a terminal's ripple at the samples of a cycle."""
     if limits.drive is None:
         return np.zeros_like(need.current)
     used = voltage_used(limits, limits.drive, cycle.samples.speeds, need.current / limits.job_strength)
-    return ripple_heat(limits.machine, limits.drive).mean_square(used)
+    return ripple_squares(limits.machine, limits.drive, used)
 
 
 def heat_steps(limits: Limits, cycle: Cycle, need: Need, squares: FloatArray) -> FloatArray:
@@ -129,12 +134,17 @@ def heat_steps(limits: Limits, cycle: Cycle, need: Need, squares: FloatArray) ->
     squares: mean square of a terminal's ripple at the samples [A2].
     """
     weights, peaks = cycle.samples.weights, need.current / limits.job_strength
-    count = min(HEAT_STEPS, len(weights))
-    starts = np.array([part[0] for part in np.array_split(np.arange(len(weights)), count)])
-    sums = np.add.reduceat(np.stack([weights, weights * peaks**2, weights * 2 * squares]), starts, axis=1)
+    each = np.stack([weights, weights * peaks**2, weights * 2 * squares])
+    sums = np.add.reduceat(each, even_starts(len(weights)), axis=1)
     times, currents, ripples = sums[:, sums[0] > 0]  # the ends of a quadrature weigh nothing
     scale = limits.machine.peak_current(1.0)
     return np.stack([times, np.sqrt(currents / times) / scale, np.sqrt(ripples / times) / scale], axis=1)
+
+
+def even_starts(samples: int) -> NDArray[np.int64]:
+    """Where at most HEAT_STEPS even groups of samples begin."""
+    count = min(HEAT_STEPS, samples)
+    return np.arange(count) * samples // count
 
 
 def grown(steps: FloatArray, factor: float = 1.0) -> FloatArray:
@@ -170,13 +180,14 @@ def shortest_rest(limits: Limits, cycle: Cycle, load: LoadValues, hold: float, h
     samples = cycle_samples(moves)
     rested = replace(cycle, samples=samples, recorded=np.zeros_like(samples.times), moves=moves)
     need, weights = needed(limits, rested, load, hold), samples.weights
-    squares = (need.current / limits.job_strength) ** 2 + 2 * ripple_squares(limits, rested, need)
-    # One step for each stretch of moving or of rest, so that a rest can be stretched by itself.
-    resting = samples.moving == 0
-    starts = np.flatnonzero(np.concatenate([[True], resting[1:] != resting[:-1]]))
-    times = np.add.reduceat(weights, starts)
-    currents = np.sqrt(np.add.reduceat(weights * squares, starts) / times) / limits.machine.peak_current(1.0)
-    rests = resting[starts]
+    squares = (need.current / limits.job_strength) ** 2 + 2 * cycle_ripple(limits, rested, need)
+    resting = samples.moving == 0  # steps end where rests do, so that a rest can be stretched by itself
+    changes = np.flatnonzero(resting[1:] != resting[:-1]) + 1
+    starts = np.union1d(even_starts(len(weights)), changes)
+    times, sums = np.add.reduceat(np.stack([weights, weights * squares]), starts, axis=1)
+    long = times > 0
+    times, rests = times[long], resting[starts][long]
+    currents = np.sqrt(sums[long] / times) / limits.machine.peak_current(1.0)
 
     def steps(rest: float) -> FloatArray:
         durations = np.where(rests, times * rest / WITH_REST, times)

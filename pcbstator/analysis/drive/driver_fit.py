@@ -10,7 +10,7 @@ from pcbstator.analysis.drive.equivalent_machine import Machine
 from pcbstator.analysis.drive.gains import Gains, Shaft, chosen_gains, loop_margins
 from pcbstator.analysis.drive.load_cycle import LoadValues
 from pcbstator.analysis.drive.records import DriveResult
-from pcbstator.analysis.drive.ripple import cures, ripple_at, ripple_heat
+from pcbstator.analysis.drive.ripple import cures, ripple_at, ripple_square
 from pcbstator.design.job import Drive
 from pcbstator.physics.drive.positioning import magnet_eccentricity_peak, ring_eccentricity_peak
 from pcbstator.physics.drive.supply import no_load_speed, pulse_ripple, short_circuit_current, space_vector_ripple
@@ -119,7 +119,7 @@ def _fit(machine: Machine, drive: Drive, asked: Asked, full: bool) -> dict[str, 
     worst, top_speed = worst_ripple(machine, drive), asked.top_speed
     found: dict[str, Any] = {
         "ripple": worst,
-        "ripple_heat": machine.phases * machine.hot_resistance * float(ripple_heat(machine, drive).mean_square(1.0)),
+        "ripple_heat": machine.phases * machine.hot_resistance * ripple_square(machine, drive, 1.0),
         "stall_current": machine.stall_voltage(drive.supply) / machine.resistance,
     }
     if asked.modulation is not None and asked.current:

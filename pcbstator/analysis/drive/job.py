@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from pcbstator.analysis.drive.cycle_heat import continuous_current, cycle_heat, heat_of_job, warm_strength
 from pcbstator.analysis.drive.driver_fit import Asked, drive_results
 from pcbstator.analysis.drive.equivalent_machine import Machine, job_temperature, machine_of
-from pcbstator.analysis.drive.gains import chosen_gains, shaft_of
+from pcbstator.analysis.drive.error_budget import motion_errors
+from pcbstator.analysis.drive.gains import shaft_of
 from pcbstator.analysis.drive.load_cycle import Cycle, LoadValues, cycle_of, load_values, without_load
-from pcbstator.analysis.drive.positioning import error_budget
+from pcbstator.analysis.drive.positioning import Positioning
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.drive.sizing import Need, largest_load, needed, sizing, what_there_is
 from pcbstator.analysis.drive.speed_maps import loss_map, speed_torque
@@ -94,10 +95,9 @@ def job_results(
     shaft, fit = shaft_of(machine, design.load, turned, ratio), None
     if wanted.driver:
         fit = drive_results(machine, drive, shaft, turned, ratio, _asked_of_driver(design, job, motion), wanted.whole)
-    gains = fit.gains if fit else chosen_gains(machine, drive, shaft.whole, shaft.anti_resonance)
-    play = design.load.play if design.load else 0.0
-    budget = error_budget(drive, gains, turned, play, motor.magnetic.torque_ripple, ratio)
-    return replace(motion, error_budget=budget), fit
+    modulation = min(1.0, motion.voltage_part or 0.1)
+    errors = motion_errors(Positioning(machine, drive, design.load, design.motion, design.requirement, modulation))
+    return replace(motion, **errors), fit
 
 
 def _job(design: SizedDesign, machine: Machine, motor: Motor, cycle: Cycle | None) -> _Job:

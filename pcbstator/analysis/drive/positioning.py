@@ -1,16 +1,36 @@
-"""The named parts of the error of position, at the load."""
+"""What the errors of position come from: the drive and its load as numbers, at the load."""
 
 from __future__ import annotations
 
-from math import degrees, hypot, pi
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import pairwise
+from math import inf, pi, radians
 from typing import Any
 
-from pcbstator.analysis.drive.driver_fit import sensor_error
-from pcbstator.analysis.drive.gains import Gains
-from pcbstator.analysis.drive.load_cycle import LoadValues
-from pcbstator.design.job import Drive
-from pcbstator.physics.drive.friction import friction_error
+import numpy as np
+
+from pcbstator.analysis.drive.equivalent_machine import Machine
+from pcbstator.analysis.drive.gains import Gains, chosen_gains, shaft_of
+from pcbstator.analysis.drive.load_cycle import LoadValues, load_values, without_load
+from pcbstator.design.job import Drive, Load, Motion
+from pcbstator.design.requirement import Requirement
+from pcbstator.physics.drive.driver_errors import current_offset_vector, leg_voltage_loss
+from pcbstator.physics.drive.friction import stribeck_friction
+from pcbstator.physics.drive.loop_response import Loops, LoopValues, closed_loops
+from pcbstator.physics.drive.motion import Piece, rest_to_rest
 from pcbstator.physics.drive.positioning import play_angle
+from pcbstator.physics.drive.supply import no_load_speed, pulse_ripple
+
+SLOW = 1.5 * pi / 30  # rad/s: a slow turn that must look continuous (common practice, no source)
+SMALL_STEP = radians(0.5)  # a small step that must be seen (common practice, no source)
+SETTLED = radians(0.05)  # or two counts (common practice, no source)
+APPROACH = radians(5.0)  # the move before a stop where [motion] has none
+MODERATE = 20 * pi / 30  # rad/s: no faster between the stops then
+CURRENT_OFFSET = 0.005  # of the current limit (common practice, no source)
+GAIN_ERROR = 0.01  # between current sensors (common practice, no source)
+VOLTAGE_DROP = 0.05  # V, of a switch that conducts (common practice, no source)
+LONGEST_REST, SHORTEST_REST = 1.5, 0.1  # s, where neither [requirement] nor [motion] says
 
 
 def bearing_angle(drive: Drive) -> float:
@@ -18,31 +38,177 @@ def bearing_angle(drive: Drive) -> float:
     return 0.0 if drive.mark_radius is None else play_angle(drive.bearing_play, drive.mark_radius)
 
 
-def error_budget(
-    drive: Drive, gains: Gains, load: LoadValues, play: float, ripple: float, ratio: float
-) -> tuple[dict[str, Any], ...]:
-    """Part, size [deg] to either side, and why; then all of them together and the offset between directions.
+@dataclass(frozen=True)
+class Positioning:
+    """The sections that errors of position follow from; everything else is worked out from them."""
 
-    play: of the coupling [rad]; ripple: of the torque, peak to peak over mean [-].
-    """
-    stiffness = gains.speed[0] * ratio**2  # the speed loop at the load
-    bearing = bearing_angle(drive)
-    parts = [
-        ("sensor resolution", pi / drive.counts / ratio, "half a count"),
-        ("sensor noise", drive.noise / ratio, "one standard deviation"),
-        ("sensor eccentricity", sensor_error(drive) / ratio, "repeats every turn: a table can take it out"),
-        ("bearing play at the mark", bearing / 2, "half the sideways play at mark_radius_mm"),
-        ("play of the coupling", play / 2, "half of play_deg; no gain takes it out"),
-        ("friction dead band", friction_error(load.standstill + load.worst_spot, stiffness, gains.position),
-         "standstill friction against the loops, before the integral has acted"),
-        ("torque ripple", friction_error(ripple / 2 * load.running, stiffness, gains.position),
-         "ripple of the running torque against the loops"),
-    ]  # fmt: skip
-    sizes = [size for _, size, _ in parts]
-    between = play + bearing
-    parts += [
-        ("all together, worst", sum(sizes), "sum"),
-        ("all together, likely", hypot(*sizes), "root of the sum of squares"),
-        ("between directions of approach", between, "from one side to the other: play and bearing, in all"),
-    ]
-    return tuple({"part": part, "error_deg": degrees(size), "why": why} for part, size, why in parts)
+    machine: Machine
+    drive: Drive
+    load: Load | None = None
+    motion: Motion | None = None
+    requirement: Requirement | None = None
+    modulation: float = 0.1  # of the voltage, where the current's ripple is looked at
+
+    @cached_property
+    def values(self) -> LoadValues:
+        """The load."""
+        return load_values(self.load) if self.load else without_load()
+
+    @cached_property
+    def gains(self) -> Gains:
+        """Of the loops, at the motor."""
+        shaft = shaft_of(self.machine, self.load, self.values, self.ratio)
+        return chosen_gains(self.machine, self.drive, shaft.whole, shaft.anti_resonance)
+
+    @property
+    def ratio(self) -> float:
+        """Of the gear."""
+        return self.drive.gear_ratio
+
+    @property
+    def count(self) -> float:
+        """Of the sensor, at the load [rad]; the integral waits within one."""
+        return 2 * pi / self.drive.counts / self.ratio
+
+    @property
+    def noise(self) -> float:
+        """Of the sensor, at the load, rms [rad]."""
+        return self.drive.noise / self.ratio
+
+    @property
+    def play(self) -> float:
+        """Of the coupling, in all [rad]."""
+        return self.load.play if self.load else 0.0
+
+    @property
+    def current_offset(self) -> float:
+        """Vector that the offsets of the current sensors make at worst [A]."""
+        offset = getattr(self.drive, "current_offset", CURRENT_OFFSET) * self.drive.current_limit
+        return abs(current_offset_vector(offset, self.machine.phases))
+
+    @property
+    def leg_loss(self) -> float:
+        """Voltage that all legs of a phase lose against their current [V]."""
+        drive = self.drive
+        drop = getattr(drive, "voltage_drop", VOLTAGE_DROP)
+        loss = leg_voltage_loss(drive.supply, drive.dead_time, drive.pwm, drop)
+        return 2 * loss if self.machine.h_bridges or self.machine.phases == 2 else loss
+
+    @property
+    def soft_current(self) -> float:
+        """Current [A] below which its ripple makes legs lose less."""
+        m, drive = self.machine, self.drive
+        return pulse_ripple(
+            drive.supply, m.inductance, drive.pwm, self.modulation, m.phases, m.h_bridges, m.resistance
+        )[0] / 2  # fmt: skip
+
+    @property
+    def order(self) -> float:
+        """Electrical turns for one of the load."""
+        return self.machine.pole_pairs * self.ratio
+
+    @cached_property
+    def loops(self) -> Loops:
+        """Closed, while it turns at the slow speed."""
+        slope = self._friction_slope
+        return closed_loops(replace(self.loop_values, friction_slope=slope)) if slope else self.moved
+
+    @cached_property
+    def moved(self) -> Loops:
+        """Closed, in a move."""
+        return closed_loops(self.loop_values)
+
+    @cached_property
+    def waiting(self) -> Loops:
+        """Closed, at rest within the dead band."""
+        return closed_loops(self.loop_values.waiting())
+
+    @cached_property
+    def loop_values(self) -> LoopValues:
+        """Of the loops, at the load."""
+        machine, gains, square = self.machine, self.gains, self.ratio**2
+        return LoopValues(
+            period=gains.period,
+            resistance=machine.resistance,
+            inductance=machine.inductance,
+            emf=machine.pole_pairs * machine.psi * self.ratio,
+            torque_constant=machine.torque_constant * self.ratio,
+            inertia=self.values.inertia + machine.rotor_inertia * square,
+            current_gains=gains.current,
+            speed_gain=gains.speed[0] * square,
+            speed_integral=gains.speed[1] * square,
+            position_gain=gains.position,
+            observer=gains.observer,
+            viscous=self.values.viscous,
+            delay=self.drive.delay,
+        )
+
+    @property
+    def _friction_slope(self) -> float:
+        if self.load is None or self.values.standstill <= self.values.running:
+            return 0.0
+        near = self.slow_speed * np.array([0.99, 1.01])
+        low, high = stribeck_friction(near, self.values.running, self.values.standstill, self.load.fading_speed)
+        return float(high - low) / (0.02 * self.slow_speed)
+
+    @property
+    def running(self) -> float:
+        """Friction at the slow speed, spots left out [N m]."""
+        fading = self.load.fading_speed if self.load else 1.0
+        friction = stribeck_friction(self.slow_speed, self.values.running, self.values.standstill, fading)
+        return float(friction) + self.values.viscous * self.slow_speed
+
+    @property
+    def torque(self) -> float:
+        """Of a turn at the slow speed, against gravity at its worst place, spots left out [N m]."""
+        return self.running + self.values.unbalance
+
+    @property
+    def slow_speed(self) -> float:
+        """Asked for, else a slower turn of the motion, else 1.5 rpm [rad/s]."""
+        if self.requirement is not None and self.requirement.slow_speed is not None:
+            return self.requirement.slow_speed
+        motion = self.motion
+        steady = motion is not None and motion.move is None and motion.stops is None and motion.table is None
+        return min(motion.speed, SLOW) if steady and motion is not None and motion.speed else SLOW
+
+    @property
+    def small_step(self) -> float:
+        """Asked for, else half a degree [rad]."""
+        stated = self.requirement.smallest_step if self.requirement else None
+        return SMALL_STEP if stated is None else stated
+
+    @property
+    def settled_within(self) -> float:
+        """Asked for, else 0.05 degrees or two counts [rad]."""
+        stated = self.requirement.position_error if self.requirement else None
+        return max(SETTLED, 2 * self.count) if stated is None else stated
+
+    @property
+    def rest(self) -> float:
+        """Time [s] after a move for which errors at rest count."""
+        if self.requirement is not None and self.requirement.settling_time is not None:
+            return self.requirement.settling_time
+        if self.motion is not None and self.motion.dwell > 0:
+            return self.motion.dwell
+        return min(LONGEST_REST, max(SHORTEST_REST, 1.2 / self.gains.position_bandwidth))
+
+    @cached_property
+    def move(self) -> tuple[Piece, ...]:
+        """The move before a stop: the longest of the motion, else five degrees."""
+        motion = self.motion
+        acceleration = motion.acceleration if motion else None
+        if motion is not None and acceleration is not None and (motion.move is not None or motion.stops is not None):
+            stops = (*motion.stops, motion.stops[0]) if motion.stops is not None else (0.0, motion.move or 0.0)
+            longest = max(abs(b - a) for a, b in pairwise(stops))
+            return rest_to_rest(longest, motion.speed or inf, acceleration, motion.jerk or inf)
+        machine = self.machine
+        ideal = no_load_speed(machine.voltage_limit(self.drive.supply), machine.pole_pairs, machine.psi) / self.ratio
+        torque = self.loop_values.torque_constant * self.drive.current_limit
+        acceleration = acceleration or 0.3 * torque / self.loop_values.inertia
+        return rest_to_rest(APPROACH, min(MODERATE, ideal / 2), acceleration, acceleration / 0.02)
+
+    def with_values(self, section: str, **changes: Any) -> Positioning:
+        """A copy with other values in ``drive`` or ``load``; the gains follow."""
+        record = getattr(self, section)
+        return replace(self, **{section: record.model_copy(update=changes)})

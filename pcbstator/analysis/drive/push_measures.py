@@ -133,12 +133,13 @@ def nudge_numbers(sides: list[list[Nudge]], least: float, stand: Stand, asked: f
     numbers: dict[str, Any] = {
         "push_for_deflection": torques,
         "told_above_believed_deg": degrees(least),
-        "of_that_bearing_deg": degrees(stand.bearing),
     }
+    if stand.bearing:
+        numbers["bearing_at_mark_deg"] = degrees(stand.bearing)
     told = [next((nudge for nudge in side if nudge.told(least)), None) for side in sides]
     if all(told):
         turned = max(nudge.turned_when(least) for nudge in told if nudge)
-        numbers["smallest_told_deflection_deg"] = degrees(turned + stand.bearing)
+        numbers["smallest_told_deflection_deg"] = degrees(turned)
         numbers["smallest_told_push_n_m"] = max(abs(nudge.push) for nudge in told if nudge)
     return numbers
 

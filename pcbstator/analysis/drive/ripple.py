@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,34 +11,34 @@ from pcbstator.physics.drive.supply import pulse_ripple
 
 FloatArray = NDArray[np.float64]
 
-KNOTS = np.array([0.25, 0.5, 0.75, 1.0])  # of the largest voltage
+KNOTS = np.array([0.25, 0.5, 0.75, 1.0])  # of the largest voltage that is asked about
+POWERS = np.arange(2, 6)
 ANGLES = 72  # of a turn of the voltage; the mean square to 1e-3
 MOST_ROUNDS = 30
 CLOSE = 1e-6
 
 
-@dataclass(frozen=True, eq=False)
-class RippleHeat:
-    """Mean square of a terminal's ripple as a polynomial in the voltage used: ``parts`` [A2] of its powers 2 to 5."""
+def ripple_squares(machine: Machine, drive: Drive, modulation: FloatArray) -> FloatArray:
+    """Mean square [A2] of a terminal's ripple where the phase voltage is these parts of its largest (any shape).
 
-    parts: FloatArray
+    By a polynomial of the powers 2 to 5, exact without resistance, through its values at four of these voltages.
+    """
+    used = np.minimum(np.asarray(modulation, dtype=float), 1.0)
+    most = float(used.max())
+    if most <= 0:
+        return np.zeros_like(used)
+    found = [ripple_square(machine, drive, most * part) for part in KNOTS.tolist()]
+    parts = np.linalg.solve(KNOTS[:, None] ** POWERS, found)
+    return np.maximum((used[..., None] / most) ** POWERS @ parts, 0.0)
 
-    def mean_square(self, modulation: FloatArray | float) -> FloatArray:
-        """Mean square [A2] where the phase voltage is this part of its largest; not negative."""
-        m = np.clip(np.asarray(modulation, dtype=float), 0.0, 1.0)
-        return np.asarray(np.maximum((m[..., None] ** np.arange(2, 6)) @ self.parts, 0.0))
 
-
-def ripple_heat(machine: Machine, drive: Drive) -> RippleHeat:
-    """The mean square over the voltage, through its values at four voltages."""
-    found = [
-        pulse_ripple(
-            drive.supply, machine.inductance, drive.pwm, float(part), machine.phases, machine.h_bridges,
-            machine.resistance, ANGLES,
-        )[1]
-        for part in KNOTS
-    ]  # fmt: skip
-    return RippleHeat(np.linalg.solve(KNOTS[:, None] ** np.arange(2, 6), np.square(found)))
+def ripple_square(machine: Machine, drive: Drive, modulation: float) -> float:
+    """Mean square [A2] of a terminal's ripple at one voltage, by the pulses one by one."""
+    rms = pulse_ripple(
+        drive.supply, machine.inductance, drive.pwm, modulation, machine.phases, machine.h_bridges, machine.resistance,
+        ANGLES,
+    )[1]  # fmt: skip
+    return rms**2
 
 
 def ripple_at(

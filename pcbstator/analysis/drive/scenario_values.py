@@ -20,7 +20,7 @@ BAND = float(np.radians(0.05))  # or two counts of the sensor
 PLACES = 16  # around the turn
 SHIFT = float(np.radians(2.25))  # by which places are off even ones at most: none shall fall on a count by chance
 GOLDEN = 0.6180339887
-LONGEST_REST = 5.0  # s
+LONGEST_REST, SHORTEST_REST = 5.0, 0.1  # s
 DEFAULT = "default"
 
 
@@ -55,7 +55,9 @@ def scenario_values(design: SizedDesign, stand: Stand) -> ScenarioValues:
         band, band_from = asked.position_error, "requirement.position_error_deg"
     rest = stand.rest
     if asked is not None and asked.settling_time is not None:
-        rest = min(LONGEST_REST, max(rest, 1.5 * asked.settling_time))
+        rest = 1.5 * asked.settling_time  # it must be seen to stay
+    elif design.motion is not None and design.motion.dwell > 0:
+        rest = design.motion.dwell
     spots = [middle for middle, _, extra in sorted(load.spots, key=lambda spot: -spot[2])]
     return ScenarioValues(
         slow_speed=speed,
@@ -67,7 +69,7 @@ def scenario_values(design: SizedDesign, stand: Stand) -> ScenarioValues:
         places=(*places_around(PLACES, stand.sensor.turns), *spots[:1]),
         step_places=(*places_around(4), *spots[:1]),
         worst=spots[0] if spots else pi / 2 + SHIFT / 2,
-        rest=rest,
+        rest=min(LONGEST_REST, max(SHORTEST_REST, rest)),
     )
 
 

@@ -119,7 +119,7 @@ def _moves(bench: Bench) -> Played | None:
     if cycle.turns_for_ever:
         reference = run_up(cycle.top_speed, 0.0, 6.0, stand)
     else:
-        moves = [(start, pieces, sense, max(rest, bench.values.rest)) for start, pieces, sense, rest in cycle.moves]
+        moves = [(start, pieces, sense, rest or bench.values.rest) for start, pieces, sense, rest in cycle.moves]
         begin: Moves = [(moves[0][0], (), 1.0, 0.02)]
         reference = sampled_moves(begin + moves, stand.control.period, stand.most)
         if len(reference[0]) == stand.most:

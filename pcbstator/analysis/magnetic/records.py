@@ -35,7 +35,11 @@ class Waveforms:
     )
     emf_distortion: float = result("emf_thd_ratio", "total harmonic distortion of the phase EMF")
     line_emf_distortion: float | None = result("line_emf_thd_ratio", "total harmonic distortion of the line EMF")
-    torque_ripple: float = result("torque_ripple_ratio", "torque ripple in sine drive, peak to peak over mean")
+    torque_ripple: float = result(
+        "torque_ripple_ratio",
+        "torque ripple of the drawn winding in sine drive, peak to peak over mean, if all magnets are alike and in "
+        "their places: a built motor has more",
+    )
     six_step_ripple: float = result(
         "six_step_ripple_ratio", "torque ripple in six-step commutation, peak to peak over mean"
     )

@@ -102,7 +102,7 @@ class JobHeat:
             low, high = high, 4 * high
             if high > longest:
                 return None
-        while high - low > 1e-3 * high:
+        while high - low > 1e-6 * high:
             middle = (low + high) / 2
             low, high = (middle, high) if over(middle) > 0 else (low, middle)
         return high

@@ -5,7 +5,9 @@ from __future__ import annotations
 from math import degrees, pi
 
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
+from pcbstator.analysis.fields import rows as results
 from pcbstator.analysis.prediction import Prediction
+from pcbstator.output.quantities import shown
 from pcbstator.output.words import Row, figures, measure
 
 LIMITS = {"current": "the current limit", "voltage": "the supply's voltage", "heat": "the heat of the copper"}
@@ -123,17 +125,49 @@ def gain_rows(prediction: Prediction) -> list[tuple[str, str, str, str]]:
     ]  # fmt: skip
 
 
-def budget_rows(prediction: Prediction) -> list[Row]:
-    """The error budget of the position."""
-    found: MotionResult | None = prediction.motion
-    if found is None:
+COMBINED = (  # name, result, words
+    (
+        "Error at rest",
+        "rest_error_deg",
+        "to either side of the target, at the worst place of the turn; 95 % of the stops",
+    ),
+    ("of it repeatable", "repeatable_rest_error_deg", "a correction table over the turn takes this out"),
+    ("Repeatability", "repeatability_deg", "stops at one place from one side: 95 % lie so far to either side"),
+    ("Between directions", "direction_offset_deg", "from one side and from the other: approach from the same side"),
+    ("Settling time", "settling_time_s", "after the end of a move, until it stays within its band around the target"),
+    ("Error in the slow turn", "moving_error_deg", "at the worst place of the turn; 95 % of the time"),
+    ("Ripple of the slow speed", "slow_speed_ripple_percent", "half of peak to peak over the mean"),
+    ("Error of a small step", "step_error_percent", "of the step, at the worst place of the turn, 95 %"),
+    ("Push by hand that is told", "told_push_deg", "the least turn that is safely no noise, friction or play"),
+)
+
+
+def combined_rows(prediction: Prediction) -> list[Row]:
+    """What the parts of the error budget come to."""
+    if prediction.motion is None:
         return []
-    return [
-        Row(entry["part"].capitalize(), f"{_sign(entry['part'])}{figures(entry['error_deg'], 3)}°", entry["why"])
-        for entry in found.error_budget
-    ]
+    known = {key: value for key, _, value in results(prediction.motion)}
+    return [Row(name, shown(f"motion.{key}", known[key]), words) for name, key, words in COMBINED if key in known]
 
 
-def _sign(part: str) -> str:
-    """Errors go either way, the offset between directions does not."""
-    return "" if "direction" in part else "± "
+def budget_rows(prediction: Prediction) -> list[Row]:
+    """The error budget in one table: what it comes to, then its parts."""
+    parts = [
+        Row(f"{row.name}, {when.lower()}" if when else row.name, row.value, row.meaning)
+        for when, listed in budget_groups(prediction) for row in listed
+    ]  # fmt: skip
+    return combined_rows(prediction) + parts
+
+
+def budget_groups(prediction: Prediction) -> list[tuple[str, list[Row]]]:
+    """The parts of the error budget at rest and moving, the largest first."""
+    if prediction.motion is None:
+        return []
+    groups: dict[str, list[Row]] = {}
+    for entry in sorted(prediction.motion.error_budget, key=lambda entry: -float(entry["error_deg"])):
+        if not entry["error_deg"]:
+            continue
+        words = f"± {figures(entry['error_deg'], 2)}°"
+        row = Row(entry["part"].capitalize(), words, entry["why"])
+        groups.setdefault(str(entry.get("when", "")).capitalize(), []).append(row)
+    return list(groups.items())

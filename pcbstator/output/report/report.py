@@ -5,6 +5,7 @@ Nothing is worked out here; predictions are put into words, in the unit of a wor
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,12 +17,15 @@ from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.thermal.curves import heat_curves
 from pcbstator.copper import Copper
 from pcbstator.output.drawing.board import board_rows
+from pcbstator.output.key_numbers import NOT_STATED, key_numbers
 from pcbstator.output.report.figures import USUAL_RPM
 from pcbstator.output.report.heat_rows import current_rows, heat_rows
-from pcbstator.output.report.job_rows import budget_rows, driver_rows, gain_rows, motion_rows
+from pcbstator.output.report.job_rows import budget_groups, combined_rows, driver_rows, gain_rows, motion_rows
 from pcbstator.output.report.machine_rows import inductance_rows, loss_rows, rotor_rows, slip_ring_rows, tolerance_rows
 from pcbstator.output.report.tile_rows import tile_rows
+from pcbstator.output.report.verdict import STYLE, verdict_table
 from pcbstator.output.rotor.magnet_list import magnet_list
+from pcbstator.output.tables import besides_the_verdict
 from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
 
 if TYPE_CHECKING:
@@ -31,15 +35,20 @@ if TYPE_CHECKING:
 def report_html(design: SizedDesign, copper: Copper, prediction: Prediction) -> str:
     """The report as the text of one HTML file without outside resources; the same design gives the same bytes."""
     from jinja2 import Environment, StrictUndefined
+    from markupsafe import Markup
 
     whole, copper = copper, copper.board
     template = Path(__file__).with_name("report.html").read_text(encoding="utf-8")
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     page.filters["millimetres"] = millimetres
-    return page.from_string(template).render(
+    text = page.from_string(template).render(
         design=design,
+        verdict=Markup(verdict_table(prediction.requirement)) if prediction.requirement else "",
+        verdict_style=Markup(STYLE),
+        not_stated=NOT_STATED,
+        first=key_numbers(prediction),
         prediction=prediction,
-        findings=sorted(prediction.findings, key=lambda finding: ("error", "warning", "note").index(finding.severity)),
+        findings=besides_the_verdict(prediction),
         numbers=_key_numbers(design, prediction, resistance_range(design, whole)),
         board=[
             *_stack_rows(design, prediction),
@@ -52,17 +61,36 @@ def report_html(design: SizedDesign, copper: Copper, prediction: Prediction) -> 
         tiles=tile_rows(design, copper),
         rotor=rotor_rows(prediction),
         losses=loss_rows(prediction),
-        heat=heat_rows(prediction.thermal, prediction.motion),
+        heat=heat_rows(prediction.thermal),
         tolerance=tolerance_rows(prediction),
         wave=design.winding.kind == "wave",
         slip_ring=slip_ring_rows(design, prediction),
         motion=motion_rows(prediction),
         driver=driver_rows(prediction),
         gains=gain_rows(prediction),
-        budget=budget_rows(prediction),
+        errors=combined_rows(prediction),
+        budget=budget_groups(prediction),
         emf_rpm=figures(emf_speed(design, prediction), 3),
         triplen=_hidden_order(design) is not None,
-    ) + "\n"  # fmt: skip
+    )
+    return with_contents(text) + "\n"
+
+
+def with_contents(page: str) -> str:
+    """The page with links to its sections in the place that is kept for them."""
+    links = re.findall(r'<h2 id="([\w-]+)">(.*?)</h2>', page)
+    listed = "\n".join(f'<a href="#{name}">{title}</a>' for name, title in links[1:])  # the first is in view
+    return page.replace("<!-- contents -->", f'<nav aria-label="Contents">\n{listed}\n</nav>', 1)
+
+
+def _at_a_glance(stator: str) -> str:
+    """The ring alone, out of the drawing that stands whole further down."""
+    place = re.search(r'<g id="stator"[^>]* transform="translate\(([\d.]+)[ ,]+([\d.]+)\)"', stator)
+    if place is None:
+        raise ValueError("the drawing of the stator has no plan")
+    half, middle = float(place[1]), float(place[2])
+    box = f"0 {middle - half:.3f} {2 * half:.3f} {2 * half:.3f}"
+    return f'<svg role="img" aria-label="The stator at a glance" viewBox="{box}"><use href="#stator"/></svg>'
 
 
 def _pictures(design: SizedDesign, copper: Copper, prediction: Prediction) -> dict[str, Any]:
@@ -76,7 +104,8 @@ def _pictures(design: SizedDesign, copper: Copper, prediction: Prediction) -> di
     from pcbstator.output.report.heat_figures import allowed_svg, heating_svg
     from pcbstator.output.report.job_figures import loss_map_svg, speed_torque_svg
 
-    drawn = {"stator": stator_svg(design, copper), "coil": coil_svg(design, copper)}
+    stator = stator_svg(design, copper)
+    drawn = {"stator": stator, "glance": _at_a_glance(stator), "coil": coil_svg(design, copper)}
     if (board := lay_slip_ring_board(design)) is not None and design.slip_ring is not None:
         drawn["slip_ring"] = slip_ring_svg("Slip rings", design.slip_ring, board)
     if prediction.magnetic is not None:
@@ -111,11 +140,11 @@ def _key_numbers(design: SizedDesign, prediction: Prediction, spread: Resistance
     electrical, copper = prediction.electrical, prediction.copper
     rows = _magnetic_rows(prediction.magnetic, prediction.winding.factor) if prediction.magnetic else []
     rows.append(
-        Row("Phase resistance at 20 °C", measure(electrical.phase_resistance, "Ω"),
+        Row("Phase resistance at 20 °C", measure(electrical.phase_resistance, "Ω", 4),
             f"one phase, nominal copper, tracks, vias and inter-coil connections together. {_spread_words(spread)}")
     )  # fmt: skip
     if electrical.line_resistance is not None:
-        rows.append(Row("Between two terminals", measure(electrical.line_resistance, "Ω"),
+        rows.append(Row("Between two terminals", measure(electrical.line_resistance, "Ω", 4),
                         "what a meter shows on the board, nominal copper, 20 °C"))  # fmt: skip
     rows += inductance_rows(prediction)
     weight = f"{figures(copper.phase_length, 3)} m of conductor from terminal to end; {copper.via_count} vias"
@@ -138,15 +167,16 @@ def _magnetic_rows(magnetic: MagneticResult, ideal_factor: float) -> list[Row]:
             "peak voltage that the turning magnets make in one phase, for each rad/s of the rotor"),
     ]  # fmt: skip
     if magnetic.speed_constant is not None:
-        rows.append(Row("Speed constant", f"{figures(magnetic.speed_constant)} rpm/V",
+        rows.append(Row("Speed constant", f"{figures(magnetic.speed_constant, 3)} rpm/V",
                         "speed without load for each volt of line-to-line peak"))  # fmt: skip
     return [
         *rows,
-        Row("Torque ripple", f"{figures(100 * magnetic.torque_ripple, 2)} %",
-            "peak to peak over mean, sine drive, a perfect build; tolerances come on top"),
+        Row("Ripple of the winding alone", f"{figures(100 * magnetic.torque_ripple, 2)} %",
+            "of the torque, peak to peak over mean, if all magnets are alike and in their places and the currents are "
+            "pure sines. No built motor is like that: expect some percent (common practice, no source)"),
         Row("Field at layer 1", measure(magnetic.gap_field_peak, "T"),
             "fundamental peak of the axial field, at the mean radius of the copper"),
-        Row("Winding factor", f"{figures(ideal_factor)} ideal, {figures(magnetic.effective_factor)} real",
+        Row("Winding factor", f"{figures(ideal_factor, 3)} ideal, {figures(magnetic.effective_factor, 3)} real",
             "part of the flux that the winding uses: thin ideal coils, and the drawn copper, as in psi"),
     ]  # fmt: skip
 

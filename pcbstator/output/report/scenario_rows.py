@@ -40,6 +40,7 @@ NAMES = {
     "step_error_ratio": "largest error of a step",
     "smallest_step_after_reversal_deg": "smallest first step back",
     "told_above_believed_deg": "told where the sensor shows more than",
+    "bearing_at_mark_deg": "the mark moves before by the bearing's play",
     "smallest_told_deflection_deg": "smallest turn that is told safely",
     "smallest_told_push_n_m": "push that is told safely in either sense",
     "push_n_m": "long push",

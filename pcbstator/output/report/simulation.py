@@ -15,8 +15,7 @@ from pcbstator.output.report.drive_files import drive_header, drive_json
 from pcbstator.output.report.job_rows import budget_rows
 from pcbstator.output.report.scenario_figures import scenario_svg
 from pcbstator.output.report.scenario_rows import number_rows
-from pcbstator.output.report.verdict import STYLE, verdict_table
-from pcbstator.output.tables import requirement_text
+from pcbstator.output.report.verdict import STYLE, verdict_lines, verdict_table
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
@@ -27,7 +26,7 @@ def simulation_text(simulation: Simulation) -> str:
     prediction = simulation.prediction
     lines = [prediction.title]
     if prediction.requirement:
-        lines += ["", requirement_text(prediction.requirement)]
+        lines += ["", "the requirement, by the prediction", *verdict_lines(prediction.requirement)]
     lines += [f"note: {remark}" for remark in simulation.remarks]
     for run in simulation.runs:
         lines += ["", f"{run.name}: {run.title}"]

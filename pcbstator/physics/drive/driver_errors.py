@@ -25,6 +25,8 @@ from numpy.typing import NDArray
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.resistance import require_positive
 
+TURN_POINTS = 240
+
 
 def current_offset_vector(offset: float, phases: int) -> complex:
     """Worst vector that equal offsets of either sign make: phase A reads high, those that point away from it read low.
@@ -110,6 +112,24 @@ def leg_loss_harmonics(phases: int) -> tuple[float, float, float]:
     order = 2 * phases
     along = 8 / (pi * (order**2 - 1))
     return 4 / pi, along, order * along
+
+
+def leg_loss_at(current: float, soft: float, phases: int) -> float:
+    """Amplitude of order twice the phases, along the current, of what legs take that lose one volt: ripple softens it.
+
+    current: peak [A]; soft: current below which a leg loses in proportion [A]; phases: [-]. Returns [V/V], nothing
+    up to ``soft``, as ``leg_loss_harmonics`` says far above it. Source: derived here, from clipped sines.
+
+    >>> leg_loss_at(0.9, 1.0, 3), round(leg_loss_at(1e6, 1.0, 3), 3)
+    (0.0, 0.073)
+    """
+    if current <= soft:
+        return 0.0
+    units = _phase_units(phases)
+    turned = (np.arange(TURN_POINTS) + 0.5) * 2 * pi / TURN_POINTS
+    lost = np.clip(current / max(soft, 1e-12) * np.cos(turned[:, None] - np.angle(units)), -1.0, 1.0)
+    along = (2 / phases * (lost @ units) * np.exp(-1j * turned)).real
+    return float(abs(2 * (along * np.exp(-2j * phases * turned)).mean()))
 
 
 def leg_loss_ripple(

@@ -1,0 +1,130 @@
+"""The error budget: parts at rest and moving, and the errors of stops, steps and a slow turn that they come to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import hypot, pi, sin, sqrt
+from typing import Any
+
+import numpy as np
+
+from pcbstator.analysis.drive.driver_fit import sensor_error
+from pcbstator.analysis.drive.moving_errors import moving_parts
+from pcbstator.analysis.drive.positioning import Positioning
+from pcbstator.analysis.drive.rest_errors import (
+    CHANCE,
+    SIDE,
+    Part,
+    arrived_by_friction,
+    end_of_move,
+    noise_left,
+    rest_parts,
+    settling,
+)
+from pcbstator.errors import LawRangeError
+from pcbstator.physics.drive.coverage import normal_half_width, together, triangular_half_width, uniform_half_width
+from pcbstator.physics.drive.loop_response import SEEN, Loops
+
+FADING = ("friction", "unbalance", "current-sense offset")  # parts at rest that the integral takes out in time
+SAFE = 4.9  # standard deviations: wrong once in a million (tables of the normal distribution)
+STEP_TIMES = 400  # at which the answer to a push is looked at
+HALVINGS = 60
+
+
+def motion_errors(job: Positioning) -> dict[str, Any]:
+    """Fields of ``MotionResult``; nothing where the loops swing up."""
+    try:
+        end = end_of_move(job)
+        arrived = arrived_by_friction(job, end)
+        at_rest, moving = rest_parts(job, end, arrived), moving_parts(job)
+        friction = next(part.error for part in at_rest if part.name == "friction")
+        return _at_rest(job, at_rest, arrived) | _moving(job, moving) | {
+            "error_budget": tuple(part.row() for part in (*at_rest, *moving)),
+            "small_step": job.small_step,
+            "step_error": _step_error(job, friction),
+            "told_push": _told_push(job, friction),
+            "push_stiffness": push_stiffness(job.moved),
+        }  # fmt: skip
+    except LawRangeError:
+        return {}
+
+
+def _split(parts: list[Part]) -> tuple[list[float], list[float]]:
+    """Sizes of what is fixed at a place from a side, and of what changes by chance."""
+    fixed = [part.error for part in parts if part.behaviour != CHANCE]
+    return fixed, [part.error for part in parts if part.behaviour == CHANCE]
+
+
+def _at_rest(job: Positioning, parts: list[Part], arrived: float) -> dict[str, Any]:
+    fixed, by_chance = _split(parts)
+    fading = [part for part in parts if part.name in FADING]
+    lasting = together(*_split([part for part in parts if part not in fading]))
+    return {
+        "rest_error": together(fixed, by_chance),
+        "usual_rest_error": hypot(*fixed, *by_chance),
+        "repeatable_rest_error": sum(part.error for part in parts if part.repeatable),
+        "repeatability": 2 * hypot(*by_chance),
+        "direction_offset": 2 * sum(part.error for part in parts if part.behaviour == SIDE),
+        "rest_time": job.rest,
+        "settled_within": job.settled_within,
+        "settling_time": settling(job, job.settled_within - lasting, arrived),
+    }
+
+
+def _moving(job: Positioning, parts: list[Part]) -> dict[str, Any]:
+    return {
+        "slow_speed": job.slow_speed,
+        "moving_error": together(*_split(parts)),
+        "slow_speed_ripple": sum(part.speed or 0.0 for part in parts),
+    }
+
+
+def _step_error(job: Positioning, friction: float) -> float:
+    """Of a small step in one direction, over the step: two stops apart."""
+    step = job.small_step
+    order = (1 if job.drive.sensor_radius is not None else 2) * job.ratio
+    eccentric = 2 * sensor_error(job.drive) / job.ratio * abs(sin(min(pi / 2, order * step / 2)))
+    chances = (
+        triangular_half_width(job.count),
+        normal_half_width(sqrt(2) * noise_left(job)),
+        uniform_half_width(friction),
+    )
+    return together([eccentric], chances) / step
+
+
+def _told_push(job: Positioning, friction: float) -> float:
+    """The smallest turn by hand that is told: beyond a count, the noise, the load's own creeping, and the play."""
+    noise = job.noise * job.waiting.noise("reading", SEEN) if job.noise else 0.0
+    return job.count + SAFE * noise + 2 * friction + job.play
+
+
+def push_stiffness(loops: Loops) -> float:
+    """Torque [N m/rad] of a sudden steady push over the largest turn that it makes."""
+    times = np.linspace(0.0, 4 * loops.slowest, STEP_TIMES)
+    return 1 / float(loops.after_step(times, "torque").max())
+
+
+def value_that_keeps(
+    job: Positioning, section: str, field: str, result: str, limit: float, bounds: tuple[float, float]
+) -> float | None:
+    """Value of a key in ``drive`` or ``load`` at which a result comes to its limit, all else as it is.
+
+    ``bounds``: a value that fails and one that may do, in SI; None where even that one does not.
+    """
+    fails, keeps = bounds
+
+    def holds(value: float) -> bool:
+        found = motion_errors(job.with_values(section, **{field: value})).get(result)
+        return found is not None and found <= limit
+
+    return _edge(holds, fails, keeps) if holds(keeps) else None
+
+
+def _edge(holds: Callable[[float], bool], fails: float, keeps: float) -> float:
+    """Between a value that fails and one that holds, the last that holds."""
+    for _ in range(HALVINGS):
+        middle = sqrt(fails * keeps) if fails > 0 and keeps > 0 else (fails + keeps) / 2
+        if abs(keeps - fails) <= 1e-6 * max(abs(keeps), abs(fails)):
+            break
+        fails, keeps = (fails, middle) if holds(middle) else (middle, keeps)
+    return keeps

@@ -1,0 +1,66 @@
+"""Parts of the error and of the ripple of speed while it turns slowly, each as if it were alone."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pcbstator.analysis.drive.driver_fit import sensor_error
+from pcbstator.analysis.drive.positioning import GAIN_ERROR, Positioning
+from pcbstator.analysis.drive.rest_errors import CHANCE, PLACE, Part
+from pcbstator.physics.drive.driver_errors import current_gain_vector, leg_loss_at
+from pcbstator.physics.drive.friction import spot_friction
+from pcbstator.physics.drive.turning_error import Unevenness, of_counts, of_noise, of_orders, of_places
+
+WINDOW = 0.02  # s; an eye or a camera sees no faster unevenness (common practice, no source)
+TURN = np.arange(1440) * 2 * np.pi / 1440
+
+
+def moving_parts(job: Positioning) -> list[Part]:
+    """All parts while it turns at the slow speed; those of which nothing is stated have no error."""
+    loops, speed, values = job.loops, job.slow_speed, job.values
+    still = Unevenness(0.0, 0.0)
+    eccentricity = sensor_error(job.drive) / job.ratio
+    order = (1 if job.drive.sensor_radius is not None else 2) * job.ratio
+    seen = of_orders(loops, speed, order, WINDOW, reading=eccentricity) if eccentricity else still
+    heavy = of_orders(loops, speed, 1.0, WINDOW, torque=values.unbalance) if values.unbalance else still
+    spots = of_places(loops, speed, WINDOW, torque=spot_friction(TURN, values.spots)) if values.spots else still
+    noisy = of_noise(loops, speed, job.noise, WINDOW) if job.noise else still
+    counted = of_counts(loops, speed, job.count, WINDOW)
+
+    offset = of_orders(loops, speed, job.order, WINDOW, current=job.current_offset)
+    current = job.torque / job.loop_values.torque_constant
+    spread = getattr(job.drive, "current_gain_error", GAIN_ERROR)
+    image = abs(current_gain_vector(spread, job.machine.phases)[1]) * current
+    gain = of_orders(loops, speed, 2 * job.order, WINDOW, current=image)
+    lost = job.leg_loss * leg_loss_at(current, job.soft_current, job.machine.phases)
+    legs = of_orders(loops, speed, 2 * job.machine.phases * job.order, WINDOW, voltage=lost)
+
+    def part(name: str, found: Unevenness, behaviour: str, distribution: str, why: str, key: str, table: bool) -> Part:
+        return Part(name, "moving", found.angle, behaviour, distribution, why, key, table, found.speed / speed)
+
+    return [
+        part("sensor resolution", counted, CHANCE, "uniform", "counts that go by", "drive.sensor_counts", False),
+        part("sensor noise", noisy, CHANCE, "normal", "what the loops pass of it", "drive.sensor_noise_deg", False),
+        part("sensor eccentricity", seen, PLACE, "sine", f"{order:.3g} times per turn of the load",
+             "drive.sensor_offset_mm", True),
+        part("torque ripple", torque_ripple(job), PLACE, "sine",
+             "harmonics of the EMF at the torque of the turn", "rotor.magnet", True),
+        part("current-sense offset", offset, PLACE, "sine", "once per electrical turn",
+             "drive.current_offset_percent", True),
+        part("current-sense gain", gain, PLACE, "sine", "twice per electrical turn, at the torque of the turn",
+             "drive.current_gain_error_percent", True),
+        part("dead time and voltage drop", legs, PLACE, "sine",
+             f"{2 * job.machine.phases} times per electrical turn, no more than its current exceeds its ripple",
+             "drive.dead_time_ns", True),
+        part("friction spots", spots, PLACE, "two values", "the turn over all spots", "load.friction_spots", True),
+        part("unbalance", heavy, PLACE, "sine", "gravity, once per turn", "load.unbalance_n_m", True),
+    ]  # fmt: skip
+
+
+def torque_ripple(job: Positioning) -> Unevenness:
+    """Of the EMF's harmonics: torque at the current of the turn, and voltage at its speed."""
+    slopes = np.array([slope.imag for slope in job.machine.slopes]) * job.ratio
+    even = float(slopes.mean())
+    torque = job.torque / even * (slopes - even)
+    voltage = -job.slow_speed * (slopes - even)
+    return of_places(job.loops, job.slow_speed, WINDOW, job.order, torque=torque, voltage=voltage)

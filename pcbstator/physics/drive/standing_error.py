@@ -1,0 +1,200 @@
+"""What a move leaves behind at its end, and what friction holds until the integral of the speed loop has acted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from math import ceil, inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pcbstator.physics.conductors.resistance import require_positive
+from pcbstator.physics.drive.loop_response import ANGLE, SPEED, Loops
+from pcbstator.physics.drive.motion import Piece
+
+FloatArray = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
+Friction = Callable[[FloatArray, FloatArray], FloatArray]  # torque at an angle before the target and a speed
+
+FINE = 120  # steps of the part of a move that is looked at closely
+STARTING = np.arange(60) / 60  # steps of the start, of its time
+BETWEEN = np.arange(41) / 40  # steps between the slow parts, of the time between
+LEAST_STEPS = 100  # of a move
+STEPS_OF_SWING = 8  # for every radian of a swing
+CLOSER = np.geomspace(1e-6, 1.0, 100)  # of a move, before its end
+TIMES = 3  # friction looked up again at the speed that it leaves
+
+
+def held_error(friction: float, stiffness: float, integral_time: float, rest: float) -> float:
+    """Largest error at which friction can still hold a load that stands.
+
+    friction: from standstill [N m]; stiffness: torque per error before the integral acts [N m/rad]; integral_time: in
+    which the integral adds as much again [s]; rest: time since the load stands [s]. Returns [rad], friction over
+    stiffness at once, nothing after for ever. Source: derived here: stiffness · error · (1 + rest/time) = friction.
+
+    >>> held_error(0.01, 1.0, 0.1, 0.0), round(held_error(0.01, 1.0, 0.1, 0.9), 6)
+    (0.01, 0.001)
+    """
+    require_positive(stiffness=stiffness, integral_time=integral_time)
+    return friction / stiffness / (1 + rest / integral_time)
+
+
+def release_time(friction: float, stiffness: float, integral_time: float, error: float) -> float:
+    """Time for which friction holds a load that stands off its target.
+
+    friction: from standstill [N m]; stiffness: torque per error before the integral acts [N m/rad]; integral_time: in
+    which the integral adds as much again [s]; error: [rad]. Returns [s], infinite without an error.
+    Source: derived here, the inverse of ``held_error``.
+
+    >>> round(release_time(0.01, 1.0, 0.1, 0.001), 6)
+    0.9
+    """
+    require_positive(stiffness=stiffness, integral_time=integral_time)
+    return integral_time * max(0.0, friction / stiffness / error - 1) if error > 0 else inf
+
+
+def modes_after(loops: Loops, pieces: Sequence[Piece]) -> ComplexArray:
+    """The loops' modes at the end of a move from rest: how late they follow what is asked.
+
+    loops: closed; pieces: of the move [SI]. Returns (modes,) [SI]. Source: derived here; sums of a geometric series.
+
+    >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
+    >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
+    >>> bool(abs(modes_after(loops, [Piece(1.0, 0.0, 0.0, 1.0, 0.0)])).max() == 0.0)  # a constant speed
+    True
+    """
+    h, poles = loops.values.period, loops.poles
+    accelerated, jerked = loops.entering("acceleration"), loops.entering("jerk")
+    modes = np.zeros(len(poles), dtype=complex)
+    for piece in pieces:
+        count = piece.duration / h
+        left = np.exp(count * np.log(poles))
+        steady = (1 - left) / (1 - poles)
+        rising = (count - steady) / (1 - poles)
+        modes = left * modes + accelerated * (piece.acceleration * steady + piece.jerk * h * rising)
+        modes = modes + jerked * piece.jerk * steady
+    return np.asarray(modes)
+
+
+@dataclass(frozen=True, eq=False)
+class Arrival:
+    """The end of a move through closed loops, laid out once for any friction: ``first`` and ``last`` hold angle before
+    the target [rad] and speed [rad/s] where it starts and where it stops; the rest answers to a torque there.
+    """
+
+    first: tuple[FloatArray, FloatArray]
+    last: tuple[FloatArray, FloatArray]
+    freely: FloatArray  # (2, n) angle and speed without friction
+    lasting: FloatArray  # (2, n, m) what a torque at the start leaves of them
+    kernels: FloatArray  # (2, n − 1) their answers to a torque
+
+    def error(self, friction: Friction) -> float:
+        """Error [rad] at which the load stops under a friction that the loops do not feed forward."""
+        away, speed = self.last
+        base = self.freely - self.lasting @ friction(*self.first)
+        real, errors = speed, base[0]
+        for _ in range(TIMES):
+            forced = -friction(away, np.maximum(real, 0.0))
+            middles = (forced[1:] + forced[:-1]) / 2
+            errors = base[0].copy()
+            errors[1:] += np.convolve(middles, self.kernels[0])[: len(middles)]
+            real = speed + base[1]
+            real[1:] += np.convolve(middles, self.kernels[1])[: len(middles)]
+        falling = int(np.argmax(speed))
+        stands = np.flatnonzero(real[falling:] <= 0)
+        at = falling + int(stands[0]) if stands.size else len(speed) - 1
+        return float(errors[at] - away[at])
+
+
+def arrival(loops: Loops, pieces: Sequence[Piece], slow: float) -> Arrival:
+    """The end of a move, to look up the error at which friction stops a load there.
+
+    loops: closed; pieces: of the move [SI]; slow: speed below which friction changes and the load is followed closely
+    [rad/s]. Returns [SI]; its ``error`` is below zero where the load stops short. Source: derived here: linear until
+    the load first stands, which ends what it travels; friction by the speed that it leaves.
+
+    >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
+    >>> from pcbstator.physics.drive.motion import rest_to_rest
+    >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
+    >>> arrival(loops, rest_to_rest(1.0, 1.0, 5.0, 100.0), 0.1).error(lambda away, speed: 1e-3 * (speed < 0.1)) < 0
+    True
+    """
+    total = sum(piece.duration for piece in pieces)
+    length = abs(pieces[-1].end[0])
+    before = total * CLOSER
+    below = _reference(pieces, total - before)[1] < slow
+    close = float(before[-1] if below.all() else before[max(1, int(np.argmin(below)))])
+    begins = min(close, total - close)  # after it, and before the end, nothing is slow
+    edges = np.concatenate([begins * STARTING, begins + (total - close - begins) * BETWEEN])
+    angle, speed, _ = _reference(pieces, (edges[1:] + edges[:-1]) / 2)
+    first = (length - angle, speed)
+    fades = np.diff(loops.faded(total - close - edges), axis=0) * (loops.entering("torque") / (1 - loops.poles))
+    step = close / FINE
+    angle, speed, acceleration = _reference(pieces, np.arange(FINE + 1) * step + (total - close))
+    faded = loops.faded(np.arange(FINE + 1) * step)
+    leaves = faded * loops.leaves[[ANGLE, SPEED]][:, None, :]
+    freely = (leaves @ modes_after(loops, _until(pieces, total - close))).real
+    asked = np.diff(_reached(loops, faded, "acceleration"), axis=1)
+    middles = (acceleration[1:] + acceleration[:-1]) / 2
+    for state in (0, 1):
+        freely[state, 1:] += np.convolve(middles, asked[state])[:FINE]
+    kernels = np.diff(_reached(loops, faded, "torque"), axis=1)
+    return Arrival(first, (length - angle, speed), freely, (leaves @ fades.T).real, kernels)
+
+
+def _reached(loops: Loops, faded: ComplexArray, source: str) -> FloatArray:
+    """Angle and speed after a step of a disturbance, by what is left of every mode."""
+    parts = loops.leaves[[ANGLE, SPEED]] * loops.entering(source) / (1 - loops.poles)
+    return np.asarray((parts @ (1 - faded).T).real)
+
+
+def swing_errors(loops: Loops, pieces: Sequence[Piece], order: float, rests: FloatArray) -> FloatArray:
+    """Error that a torque of one leaves after a move, at the worst place, where it swings over the turn.
+
+    loops: closed; pieces: of the move [SI]; order: swings per turn [-]; rests: times after the end of the move (n,)
+    [s]. Returns (n,) [rad/(N m)]. Source: derived here; the torque at the start had been taken over by the integral.
+
+    >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
+    >>> from pcbstator.physics.drive.motion import rest_to_rest
+    >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
+    >>> early, late = swing_errors(loops, rest_to_rest(1.0, 5.0, 50.0), 1.0, np.array([0.0, 2.0]))
+    >>> bool(late < early / 1000)
+    True
+    """
+    total = sum(piece.duration for piece in pieces)
+    length = abs(pieces[-1].end[0])
+    edges = np.arange(LEAST_STEPS + ceil(order * length * STEPS_OF_SWING) + 1)
+    edges = edges * total / edges[-1]
+    angle = _reference(pieces, (edges[1:] + edges[:-1]) / 2)[0]
+    swings = np.exp(1j * order * (angle - length)) - np.exp(-1j * order * length)
+    answers = loops.faded(total - edges)
+    modes = np.diff(answers, axis=0).T @ np.stack([swings.real, swings.imag], axis=1)
+    modes = modes * (loops.parts("torque") / (1 - loops.poles))[:, None]
+    after = (loops.faded(rests) @ modes).real @ np.array([1, 1j])
+    return np.asarray(np.abs(after + (1 - np.exp(-1j * order * length)) * loops.after_step(rests, "torque")))
+
+
+def _reference(pieces: Sequence[Piece], times: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Angle, speed and acceleration of a move at times since its start."""
+    starts = np.concatenate([[0.0], np.cumsum([piece.duration for piece in pieces])])[:-1]
+    index = np.clip(np.searchsorted(starts, times, side="right") - 1, 0, len(pieces) - 1)
+    table = np.array([[p.jerk, p.acceleration, p.speed, p.angle] for p in pieces]).T
+    jerk, acceleration, speed, angle = table[:, index]
+    t = times - starts[index]
+    return (
+        np.asarray(angle + t * (speed + t * (acceleration / 2 + t * jerk / 6))),
+        np.asarray(speed + t * (acceleration + t * jerk / 2)),
+        np.asarray(acceleration + jerk * t),
+    )
+
+
+def _until(pieces: Sequence[Piece], end: float) -> list[Piece]:
+    """A move cut short."""
+    found, clock = [], 0.0
+    for piece in pieces:
+        if clock >= end:
+            break
+        found.append(replace(piece, duration=min(piece.duration, end - clock)))
+        clock += piece.duration
+    return found
