@@ -23,9 +23,8 @@ class Build(Record):
         "magnet_radius_mm", "of a magnet's place along the radius, one standard deviation", 0.1
     )
     magnetisation_tilt: Annotated[float, degrees(0, 20)] = key(
-        "magnetisation_tilt_deg", "of the magnetisation in the magnet, in each of two directions, one standard deviation",
-        1.0,
-    )  # fmt: skip
+        "magnetisation_tilt_deg", "of the magnetisation, in each of two directions, one standard deviation", 1.0
+    )
     reversed_magnets: Annotated[int, Count(range(11))] = key(
         "reversed_magnets", "magnets glued in the wrong way round, at places that are drawn", 0
     )

@@ -1,4 +1,4 @@
-"""What drawn motors do: ripple, unequal phases and paths, modulation, forces; median, 95 %, and the part of each cause."""
+"""What drawn motors do: ripple, unequal phases and paths, modulation, forces; with the part of each cause."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ ComplexArray = NDArray[np.complex128]
 Spread = dict[str, Any]
 
 AT_ONCE = 250  # motors whose waves are held at a time
-MOST_DRAWS = 300  # for the parts of causes: shares of variances, good to a tenth of themselves
-BOUGHT = (0, 4, 8, 16)  # magnets more than are needed, to sort them by strength
+MOST_DRAWS = 100  # for the parts of causes: each is a mean over as many motors and a whole turn
+BOUGHT = (0, 4, 8)  # magnets more than are needed, to sort them by strength
 LOTS = 400  # of such magnets that are drawn
 
 
@@ -48,9 +48,6 @@ class BuildResult:
         "modulation_ratio",
         "half of the change of the EMF's amplitude over a turn of the rotor, over its mean: the worst phase",
     )
-    torque_constant: Spread = result(
-        "torque_constant_n_m_per_a", "torque per peak ampere of phase current of drawn motors, sine drive"
-    )
     path_unbalance: Spread | None = result(
         "path_emf_unbalance_ratio",
         "largest distance of a path's fundamental EMF from the mean of its phase's parallel paths, over that mean",
@@ -66,7 +63,6 @@ class BuildResult:
         "sideways_force_n", "force that draws the two rotors of a double one back in line where they are off centre"
     )
     draws: int = result("draws", "motors that were drawn")
-    assumed: bool = result("assumed", "whether all spreads are the defaults, since the file has no [build]")
     pays: str | None = result("cause_that_pays", "key of [build] whose cause makes most of the torque ripple")
     pays_ripple: float | None = result(
         "ripple_with_half_of_it_ratio", "torque ripple that 95 % of motors keep with that spread halved"
@@ -91,7 +87,9 @@ def built_results(
 
     Raises LawRangeError where the field of one magnet cannot be found.
     """
-    build = design.build or Build.model_validate({})
+    build = design.build
+    if build is None:
+        raise ValueError("only a design with [build] is drawn")
     magnet = one_magnet(design, conductors, magnet_layers(design))
     draw = Draw(design, build, magnet.orders)
     causes = draw.causes()
@@ -100,10 +98,8 @@ def built_results(
     found: dict[str, Any] = {
         "torque_ripple": _spread(ripple, motors.torque_parts()),
         "modulation": _spread(modulation, motors.modulation_parts()),
-        "emf_unbalance": _spread(_unbalance(phasors), motors.phasor_parts(_unbalanced)),
-        "torque_constant": _spread(_mean_torque(phasors, motors.pole_pairs), motors.phasor_parts(_in_common)),
+        "emf_unbalance": _spread(_unbalance(phasors), motors.unbalance_parts()),
         "draws": build.draws,
-        "assumed": design.build is None,
     }
     if found["torque_ripple"]["parts"]:
         pays = max(found["torque_ripple"]["parts"], key=found["torque_ripple"]["parts"].__getitem__)
@@ -190,29 +186,18 @@ class _Motors:
             name: float((near**2 * np.abs(rows[..., near - 1]) ** 2).mean()) for name, rows in self.added.items()
         })  # fmt: skip
 
-    def phasor_parts(self, seen: Callable[[ComplexArray], ComplexArray]) -> dict[str, float]:
-        """Part of every cause in the mean square of what is seen of the fundamentals, a sum over them."""
-        rows = {name: seen(self._phasors(rows)) for name, rows in self.added.items()}
+    def unbalance_parts(self) -> dict[str, float]:
+        """Part of every cause in the mean square of the phases' distances from their mean."""
+        rows = {name: _apart(self._phasors(rows)) for name, rows in self.added.items()}
         return _shares({name: float((np.abs(row - row.mean(axis=0)) ** 2).mean()) for name, row in rows.items()})
 
 
 def _unbalance(phasors: ComplexArray) -> FloatArray:
-    mean = phasors.mean(axis=1, keepdims=True)
-    return np.asarray((np.abs(phasors - mean) / np.abs(mean)).max(axis=1))
+    return np.asarray((np.abs(_apart(phasors)) / np.abs(phasors.mean(axis=1, keepdims=True))).max(axis=1))
 
 
-def _unbalanced(phasors: ComplexArray) -> ComplexArray:
+def _apart(phasors: ComplexArray) -> ComplexArray:
     return np.asarray(phasors - phasors.mean(axis=1, keepdims=True))
-
-
-def _in_common(phasors: ComplexArray) -> ComplexArray:
-    return np.asarray(phasors.mean(axis=1, keepdims=True))
-
-
-def _mean_torque(phasors: ComplexArray, pole_pairs: int) -> FloatArray:
-    """Torque per peak ampere [N·m/A], currents in phase with the first fundamental."""
-    turned = phasors * np.exp(-1j * np.angle(phasors[:, :1]))
-    return np.asarray(pole_pairs / 2 * turned.real.sum(axis=1))
 
 
 def _shares(squares: Mapping[str, float]) -> dict[str, float]:
@@ -238,7 +223,7 @@ def _sorting(design: SizedDesign, build: Build, motors: _Motors) -> tuple[dict[s
         lots = np.sort(generator.normal(size=(LOTS, needed + more)), axis=1)
         spreads = np.stack([lots[:, k : k + needed].std(axis=1) for k in range(more + 1)])
         part = float(spreads.min(axis=0).mean())
-        ripple = _kept(motors.waves({"remanence_spread_percent": part})[0])
+        ripple = _kept(motors.waves({"remanence_spread_percent": part if more else 1.0})[0])
         spread = 100 * part * build.remanence_spread
         found.append({"magnets": needed + more, "remanence_spread_percent": spread, "ripple_p95_ratio": ripple})
     return tuple(found)
@@ -277,10 +262,8 @@ def _paths(
     worst = np.abs(apart(total)).max(axis=(1, 2))
     parts = _shares({name: float((np.abs(apart(one)) ** 2).mean()) for name, one in added.items()})
     driven = pole_pairs * top_speed / sqrt(2) / (conductors.phase_resistance * each)
-    return {
-        "path_unbalance": _spread(worst / mean, parts),
-        "circulating_current": _spread(worst * driven, parts),
-    }
+    found = {"path_unbalance": _spread(worst / mean, parts)}
+    return found | {"circulating_current": _spread(worst * driven, parts)} if top_speed > 0 else found
 
 
 def _forces(draw: Draw, causes: Mapping[str, Errors], mechanical: MechanicalResult) -> dict[str, Any]:

@@ -69,7 +69,7 @@ def one_magnet_field(
     >>> disc = disc_footprint(0.040, 0.005)
     >>> field = one_magnet_field(disc, MagnetLayers(0.003, 1.3), 0.03, 0.05, np.array([0.002]), np.arange(1, 120))
     >>> round(float(field.itself.at(np.array([0.04]), 0).sum()), 3)  # below its middle, but for the mean over the turn
-    -0.259
+    -0.211
     """
     distances, orders = np.asarray(distances, float), np.asarray(orders)
     if not 0.0 < inner < outer or distances.size == 0 or float(distances.min()) <= 0.0 or int(orders.min()) < 1:

@@ -232,7 +232,8 @@ def modes_of_source(
 
     >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
     >>> ring = sector_footprint(0.020, 0.035, 0.2)
-    >>> modes_of_source(ring, 6, (0.02, 0.035), 1e-3, 7, np.array([1]))[1].shape == (1, 62)
+    >>> modes, k, vectors = modes_of_source(ring, 6, (0.02, 0.035), 1e-3, 7, np.array([1]))
+    >>> k.shape == (1, len(modes.nodes)) and vectors.shape == (1, len(modes.nodes), len(modes.nodes))
     True
     """
     inside = float(footprint.breakpoints[0])
