@@ -59,7 +59,7 @@ SMALL: dict[str, dict[str, Any]] = {
         "layers": 2, "track_width_mm": 0.2, "track_gap_mm": 0.2, "copper_inner_diameter_mm": 40.0,
         "copper_outer_diameter_mm": 80.0, "outer_diameter_mm": 90.0,
     },
-    "rotor": {"poles": 16, "air_gap_mm": 1.0, "back_iron_mm": 2.5},
+    "rotor": {"poles": 16, "air_gap_mm": 1.0, "back_iron_mm": 3.0},
     MAGNET: {"shape": "disc", "diameter_mm": 10.0, "circle_diameter_mm": 58.0, "thickness_mm": 3.0, "grade": "N42"},
     "load": {
         "bodies": [{"shape": "disc", "mass_g": 500.0, "diameter_mm": 200.0}], "friction_n_m": 0.004,

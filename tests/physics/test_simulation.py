@@ -35,10 +35,9 @@ def control(speed_hz=20.0, position=25.0, integral=0.0, **changes):
 def coasting(plant, speed, steps, vector=0j, push=0.0, substeps=1):
     """A plant by itself, started at a speed."""
     body = Plant(plant, PERIOD, substeps)
-    body.speed = body.load_speed = speed
-    for _ in range(steps):
-        body.advance(vector, push)
-    return body
+    body.state.speed = body.state.load_speed = speed
+    body.advance(vector, push, steps)
+    return body.state
 
 
 # ----------------------------------------------------------------- winding
@@ -48,7 +47,7 @@ def test_current_rises_as_r_and_l_say():
     body = Plant(plant, 3e-6)
     for count in range(1, 9):
         body.advance(6 + 0j, 0.0)
-        assert body.current.real == pytest.approx(6 / R * (1 - exp(-count * 3e-6 * R / L)), rel=1e-6)
+        assert body.state.current.real == pytest.approx(6 / R * (1 - exp(-count * 3e-6 * R / L)), rel=1e-6)
 
 
 def test_short_circuit_current_of_a_turning_rotor():
@@ -94,11 +93,11 @@ def test_two_bodies_swing_at_their_frequency_and_lose_what_damping_says():
     plant = replace(PLANT, slopes=(0j,) * 360, inertia=2e-4, load_inertia=1e-3, stiffness=4.0)
     rate = sqrt(4.0 * 1.2e-3 / (2e-4 * 1e-3))
     body = Plant(plant, PERIOD, 4)
-    body.angle = 0.01
+    body.state.angle = 0.01
     twists = []
     for _ in range(3000):
         body.advance(0j, 0.0)
-        twists.append(body.angle - body.load_angle)
+        twists.append(body.state.angle - body.state.load_angle)
     peaks = [k for k in range(1, 2999) if twists[k - 1] < twists[k] > twists[k + 1] and twists[k] > 1e-5]
     swing = (peaks[5] - peaks[0]) * PERIOD / 5
     assert swing == pytest.approx(2 * pi / (rate * sqrt(1 - 0.05**2)), rel=1e-2)
@@ -269,10 +268,9 @@ def test_the_step_of_time_converges(plant, order):
 
     def end(steps):
         body = Plant(replace(plant, heat_capacity=float("inf")), 0.4 / steps, 1)
-        for k in range(steps):
-            time = (k + 0.5) * 0.4 / steps
-            body.advance(2.0 * np.exp(1j * (pi / 2 + 3.0 * time)), 0.04 * np.cos(9.0 * time))
-        return body.angle
+        time = (np.arange(steps) + 0.5) * 0.4 / steps
+        body.advance(2.0 * np.exp(1j * (pi / 2 + 3.0 * time)), 0.04 * np.cos(9.0 * time), steps)
+        return body.state.angle
 
     best = end(64_000)
     errors = [abs(end(steps) - best) for steps in (500, 1000, 2000, 4000)]

@@ -10,7 +10,14 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.driver_fit import sensor_error
 from pcbstator.analysis.drive.positioning import Positioning, bearing_angle
-from pcbstator.physics.drive.coverage import normal_half_width, uniform_half_width
+from pcbstator.physics.drive.coverage import (
+    NORMAL_95,
+    SHARE,
+    SINE_DEVIATION,
+    UNIFORM_DEVIATION,
+    normal_half_width,
+    uniform_half_width,
+)
 from pcbstator.physics.drive.friction import spot_friction, stribeck_friction
 from pcbstator.physics.drive.loop_response import ANGLE, SEEN
 from pcbstator.physics.drive.standing_error import (
@@ -25,6 +32,12 @@ from pcbstator.physics.drive.standing_error import (
 
 FloatArray = NDArray[np.float64]
 
+DEVIATIONS = {
+    "uniform": UNIFORM_DEVIATION / SHARE,
+    "normal": 1 / NORMAL_95,
+    "sine": SINE_DEVIATION,
+    "two values": 1.0,
+}
 CHANCE, SIDE, PLACE = "by chance", "fixed by the side", "fixed by the place"
 UNKNOWN_FRICTION = 0.3  # of the running friction, that is other than fed forward (common practice, no source)
 FADES = 3.0  # fading speeds from which nothing of the standstill friction matters
@@ -46,6 +59,11 @@ class Part:
     key: str
     repeatable: bool = False
     speed: float | None = None
+
+    @property
+    def deviation(self) -> float:
+        """Standard, over all places and sides [rad]."""
+        return self.error * DEVIATIONS[self.distribution]
 
     def row(self) -> dict[str, str | float | bool]:
         """Plain, in degrees."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import exp
+from math import exp, pi
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -144,10 +144,14 @@ class Loops:
         """Rms of a state over that of a disturbance that is drawn anew in every sample."""
         return float(np.sqrt(self._correlation(source, out, 0.0)))
 
-    def noise_of_speed(self, source: str, window: float) -> float:
+    def noise_of_speed(self, source: str, window: float, out: int = ANGLE) -> float:
         """Rms [1/s] of the mean speed over a window [s], over that of a disturbance drawn anew in every sample."""
-        apart = self._correlation(source, ANGLE, 0.0) - self._correlation(source, ANGLE, window)
+        apart = self._correlation(source, out, 0.0) - self._correlation(source, out, window)
         return float(np.sqrt(max(0.0, 2 * apart))) / window
+
+    def swings_of_speed(self, source: str, window: float) -> float:
+        """How often in a second [Hz] the mean speed over a window [s] rises through its mean by noise (Rice)."""
+        return self.noise_of_speed(source, window, SPEED) / self.noise_of_speed(source, window) / (2 * pi)
 
     def _correlation(self, source: str, out: int, apart: float) -> float:
         parts = self.parts(source, out)

@@ -8,7 +8,7 @@ from math import pi
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pcbstator.physics.drive.coverage import SHARE, largest_of_many, normal_half_width
+from pcbstator.physics.drive.coverage import SHARE, largest_swing, normal_half_width
 from pcbstator.physics.drive.loop_response import Loops
 
 FloatArray = NDArray[np.float64]
@@ -112,7 +112,8 @@ def of_counts(loops: Loops, speed: float, count: float, window: float) -> Uneven
     turned = np.exp(1j * (TIMES * lowest)[:, None] * orders)
     angle = (turned @ swings).imag
     even = (turned @ (swings * mean_over(orders * lowest, period, window))).imag
-    unsteady = largest_of_many(blurred * loops.noise_of_speed("reading", window), 2 * pi / abs(speed) / window)
+    swings_in_a_turn = loops.swings_of_speed("reading", window) * 2 * pi / abs(speed)
+    unsteady = largest_swing(blurred * loops.noise_of_speed("reading", window), swings_in_a_turn)
     return Unevenness(
         float(np.hypot(np.quantile(np.abs(angle), SHARE), normal_half_width(blurred * passes))),
         float(np.hypot(np.ptp(even) / 2, unsteady)),
@@ -123,13 +124,14 @@ def of_noise(loops: Loops, speed: float, noise: float, window: float) -> Unevenn
     """What noise of the sensor does, drawn anew in every sample; the speed is looked at over a turn.
 
     loops: closed; speed: of the turn [rad/s]; noise: rms [rad]; window: over which speed is a mean [s]. Returns [rad],
-    [rad/s]. Source: derived here; the largest of all windows of a turn.
+    [rad/s]. Source: derived here; the largest of all swings of a turn, whose
+    number is Rice's.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
     >>> of_noise(loops, 0.1, 1e-4, 0.02).angle < 1e-4
     True
     """
-    windows = 2 * pi / abs(speed) / window
+    swings = loops.swings_of_speed("reading", window) * 2 * pi / abs(speed)
     deviation = noise * loops.noise_of_speed("reading", window)
-    return Unevenness(normal_half_width(noise * loops.noise("reading")), largest_of_many(deviation, windows))
+    return Unevenness(normal_half_width(noise * loops.noise("reading")), largest_swing(deviation, swings))
