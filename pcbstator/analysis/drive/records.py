@@ -179,7 +179,8 @@ class DriveResult:
         "peak-to-peak current ripple of a terminal at the highest voltage of the motion, resistance included",
     )
     ripple_part: float | None = result(
-        "terminal_ripple_at_job_ratio", "ripple at the highest voltage of the motion, peak to peak, over the peak current of a terminal in the motion cycle"
+        "terminal_ripple_at_job_ratio",
+        "ripple at the highest voltage of the motion, peak to peak, over the peak current of a terminal in the motion cycle",
     )
     ripple_heat: float = result("ripple_loss_w", "loss of the current ripple in all phases at full voltage")
     pwm_wanted: float | None = result(
