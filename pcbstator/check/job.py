@@ -47,7 +47,7 @@ def _motion(prediction: Prediction) -> list[Finding]:
                 "drive.drag", "warning",
                 f"at the top speed eddies and steel brake with {found.drag:.3g} N·m, more than the continuous current "
                 "drives: nothing is left for the load; less speed, no steel beyond the board, narrower tracks",
-                found.drag, 0.0, where="motion.drag_torque_n_m",
+                found.drag, 0.0, where="motion",
             )
         )  # fmt: skip
     if found.voltage_part is not None:

@@ -16,6 +16,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, PrivateAttr
 
+from pcbstator.design.build import Build
 from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.mechanical_features import Hole, Keepout, Slot, Tab, Thermistor
 from pcbstator.design.prices import Prices
@@ -54,6 +55,14 @@ class Envelope(Record):
     outer_diameter: Annotated[float, millimetres(1, LARGEST)] | None = key(
         "outer_diameter_mm", "nothing reaches beyond it", None, example=90.0, otherwise="no limit"
     )
+    bearing_inner_diameter: Annotated[float, millimetres(1, LARGEST)] | None = key(
+        "bearing_inner_diameter_mm", "of a bearing that the machine may lie within or around", None, example=120.0,
+        otherwise="the bearing lies in the bore, or beyond the outline",
+    )  # fmt: skip
+    bearing_outer_diameter: Annotated[float, millimetres(2, LARGEST)] | None = key(
+        "bearing_outer_diameter_mm", "of that bearing", None, example=150.0,
+        otherwise="the bearing lies in the bore, or beyond the outline",
+    )  # fmt: skip
     height: Annotated[float, millimetres(0.1, 1000)] | None = key(
         "height_mm", "for board, gap, magnets and iron together", None, example=12.0, otherwise="no limit"
     )
@@ -279,6 +288,7 @@ class Design(Record):
     operation: Operation | None = key("operation", "working points for losses", None)
     cooling: Cooling | None = key("cooling", "where the heat goes", None)
     tolerance: Tolerance | None = key("tolerance", "ranges of the built motor", None)
+    build: Build | None = key("build", "spreads of the built motor", None)
     slip_ring: SlipRing | None = key("slip_ring", "a board of slip rings", None)
     load: Load | None = key("load", "what the drive turns", None)
     motion: Motion | None = key("motion", "how it shall move", None)

@@ -11,7 +11,7 @@ from pcbstator import project
 from pcbstator.analysis.fields import rows
 from pcbstator.check.side_by_side import key_differences
 from pcbstator.output.side_by_side_words import LEAST_SHOWN, result_sections, side_by_side_text
-from tests.command import DESIGNS, run
+from tests.command import DESIGNS, run, write_design
 
 FAN = next(path for path in DESIGNS if path.stem == "small-fan")
 CHANGES = {"winding.turns": 8, "board.outer_copper_um": 70.0, "title": "Fan, heavier copper"}
@@ -100,13 +100,13 @@ def test_small_changes_are_counted_and_not_shown():
 
 @pytest.fixture
 def files(tmp_path):
-    """A design and a changed one whose board is too thick for its envelope."""
-    stage = next(path for path in DESIGNS if path.stem == "photogrammetry-stage")
-    asked = "\n[requirement]\ntorque_reserve_percent = {}\nsupply_current_a = 1.0\n"
-    text = stage.read_text(encoding="utf-8").partition("\n[requirement]")[0]
-    one, other = tmp_path / "one.toml", tmp_path / "other.toml"
-    one.write_text(text + asked.format(20), encoding="utf-8")
-    other.write_text(text.replace("height_mm = 12.0", "height_mm = 5.0") + asked.format(5000), encoding="utf-8")
+    """A design, and a changed one whose envelope is too low for it and of which more torque is asked."""
+    document = pcbstator.load_design(next(path for path in DESIGNS if path.stem == "photogrammetry-stage")).document
+    document["requirement"] = {"torque_reserve_percent": 20, "supply_current_a": 1.0}
+    one = write_design(tmp_path / "one.toml", document)
+    document["requirement"]["torque_reserve_percent"] = 5000
+    document["envelope"]["height_mm"] = 5.0
+    other = write_design(tmp_path / "other.toml", document)
     return one, other
 
 
@@ -146,7 +146,7 @@ def test_the_page_stands_by_itself_and_has_both_pictures(files, tmp_path):
 
 def test_a_mistake_in_either_file_is_told(files, tmp_path):
     bad = tmp_path / "bad.toml"
-    bad.write_text(files[0].read_text(encoding="utf-8").replace("poles = 24", "poels = 24"), encoding="utf-8")
+    bad.write_text(files[0].read_text(encoding="utf-8").replace('"poles" = 24', '"poels" = 24'), encoding="utf-8")
     for order in ((files[0], bad), (bad, files[0])):
         shown = run("predict", *order)
         assert (shown.code, shown.out) == (2, "") and "rotor.poels" in shown.err

@@ -41,8 +41,8 @@ def test_contents_lead_to_every_section_in_its_order(page) -> None:
 
 def test_what_to_order_and_how_to_build_stands_before_theory(page) -> None:
     places = [page.index(f">{name}</h2>") for name in (
-        "Verdict", "Order: board", "Order: magnets and rotor", "Cautions", "Assembly", "Numbers of the motor", "Winding",
-        "What the magnets do",
+        "Verdict", "Order: board", "Order: magnets and rotor", "Cautions", "Assembly", "Numbers of the motor",
+        "Winding", "What the magnets do",
     )]  # fmt: skip
     assert places == sorted(places)
     assert places[0] < page.index("<svg ") < page.index('class="eight"') < page.index("<nav")
@@ -51,7 +51,9 @@ def test_what_to_order_and_how_to_build_stands_before_theory(page) -> None:
 def test_nothing_is_wider_than_a_narrow_screen(page) -> None:
     """No width is fixed above 22 rem (352 pixels), words may break, pictures take the width that there is."""
     (style,) = re.findall(r"<style>(.*?)</style>", page, re.DOTALL)
-    for number, unit in re.findall(r"(?<![\w-])(?:min-)?width:\s*([\d.]+)(px|rem|em|mm|ch)", style):
+    fixed = re.findall(r"(?<![\w-])(?:min-)?width:\s*([\d.]+)(px|rem|em|mm|ch)", style)
+    assert fixed
+    for number, unit in fixed:
         assert float(number) * {"px": 1 / 16, "mm": 96 / 25.4 / 16, "ch": 0.5}.get(unit, 1.0) <= 22
     assert "overflow-wrap: break-word" in style
     assert re.search(r"svg { display: block; width: 100%; height: auto;", style)

@@ -33,7 +33,7 @@ from pcbstator.physics.drive.loop_response import SEEN, Loops
 
 FADING = ("friction", "unbalance", "current-sense offset")  # parts at rest that the integral takes out in time
 SAFE = 4.9  # standard deviations: wrong once in a million (tables of the normal distribution)
-STEP_TIMES = 400  # at which the answer to a push is looked at
+STEP_TIMES = 160  # at which the answer to a push is looked at
 HALVINGS = 60
 
 

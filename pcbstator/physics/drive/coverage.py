@@ -83,9 +83,8 @@ def of_all(deviations: Iterable[float], most: float) -> float:
 def largest_swing(deviation: float, swings: float) -> float:
     """Largest departure to one side of a quantity that is shaken by noise, on the mean.
 
-    deviation: standard [any]; swings: how often it rises through its mean in the time looked at [-]. Returns [the
-    same]. At least three swings are counted. Source: Davenport's peak factor (1964), from memory:
-    sqrt(2 ln n) + 0.5772/sqrt(2 ln n).
+    deviation: standard [any]; swings: how often it rises through its mean in the time looked at [-], 3 at least.
+    Returns [any]. Source: Davenport's peak factor (1964), from memory: sqrt(2 ln n) + 0.5772/sqrt(2 ln n).
 
     >>> round(largest_swing(1.0, 1000), 2)
     3.87

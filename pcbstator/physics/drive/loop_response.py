@@ -138,7 +138,7 @@ class Loops:
     def answer(self, rates: ArrayLike, source: str, out: int = ANGLE) -> ComplexArray:
         """A state per disturbance that swings at rates [rad/s]; (...) complex."""
         z = np.exp(1j * np.asarray(rates, dtype=float) * self.values.period)
-        return np.asarray((self.parts(source, out) / (z[..., None] - self.poles)).sum(axis=-1))
+        return np.asarray((1 / (z[..., None] - self.poles)) @ self.parts(source, out))
 
     def noise(self, source: str, out: int = ANGLE) -> float:
         """Rms of a state over that of a disturbance that is drawn anew in every sample."""
@@ -155,8 +155,12 @@ class Loops:
 
     def _correlation(self, source: str, out: int, apart: float) -> float:
         parts = self.parts(source, out)
-        pairs = parts[:, None] * parts / (1 - self.poles[:, None] * self.poles)
-        return float((self.faded(np.array([apart]))[0] @ pairs).sum().real)
+        left = np.exp(apart / self.values.period * self._rates)
+        return float(((left * parts) @ self._pairs @ parts).real)
+
+    @cached_property
+    def _pairs(self) -> ComplexArray:
+        return np.asarray(1 / (1 - self.poles[:, None] * self.poles))
 
     def faded(self, times: FloatArray) -> ComplexArray:
         """What is left of every mode after times [s]: (times, modes)."""
