@@ -114,8 +114,8 @@ def arrival(loops: Loops, pieces: Sequence[Piece], slow: float) -> Arrival:
     """The end of a move, to look up the error at which friction stops a load there.
 
     loops: closed [SI]; pieces: of the move [SI]; slow: speed below which friction changes and the load is followed
-    closely [rad/s]. Returns [SI]; its ``error`` is below zero where the load stops short. Source: derived here: linear until
-    the load first stands, which ends what it travels; friction by the speed that it leaves.
+    closely [rad/s]. Returns [SI]; its ``error`` is below zero where the load stops short. Source: derived here:
+    linear until the load first stands, which ends what it travels; friction by the speed that it leaves.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> from pcbstator.physics.drive.motion import rest_to_rest
@@ -159,7 +159,7 @@ def swing_errors(loops: Loops, pieces: Sequence[Piece], order: float, rests: Flo
     """Error that a torque of one leaves after a move, at the worst place, where it swings over the turn.
 
     loops: closed [SI]; pieces: of the move [SI]; order: swings per turn [-]; rests: times after the end of the move
-    (n,) [s]. Returns (n,) [rad/(N m)]. Source: derived here; the torque at the start had been taken over by the integral.
+    (n,) [s]. Returns (n,) [rad/(N m)]. Source: derived here; the integral had taken over the torque at the start.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> from pcbstator.physics.drive.motion import rest_to_rest

@@ -63,8 +63,8 @@ def of_places(loops: Loops, speed: float, window: float, order: float = 1.0, **t
     """What disturbances do that depend on the place, over many turns.
 
     loops: closed [SI]; speed: of the turn [rad/s]; window: over which speed is a mean [s]; order: how often the places
-    come in a turn [-]; torques: disturbances by their names in INPUTS, at even angles (n,) [SI]. Returns [rad], [rad/s].
-    Source: derived here, by the orders of the disturbances.
+    come in a turn [-]; torques: disturbances by their names in INPUTS, at even angles (n,) [SI]. Returns [rad],
+    [rad/s]. Source: derived here, by the orders of the disturbances.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
@@ -88,9 +88,9 @@ def of_counts(loops: Loops, speed: float, count: float, window: float) -> Uneven
     """What the steps of a sensor do: a saw-tooth of one count, as often as counts go by, looked at once a sample.
 
     loops: closed [SI]; speed: of the turn [rad/s]; count: [rad]; window: over which speed is a mean [s]. Returns [rad],
-    95 % of the time, and [rad/s]. Orders above half of the sampling's rate come out lower, as beats of counts with samples;
-    those that the load's own unrest blurs by a radian or more count as noise. Beats change with the speed in its fifth
-    digit. Source: textbook series of the saw-tooth, count/(pi n); derived here.
+    95 % of the time, and [rad/s]. Orders above half of the sampling's rate come out lower, as beats of counts with
+    samples; those that the load's own unrest blurs by a radian or more count as noise. Beats change with the speed in
+    its fifth digit. Source: textbook series of the saw-tooth, count/(pi n); derived here.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
