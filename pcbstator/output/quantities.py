@@ -39,7 +39,7 @@ def shown(key: str, value: Any, digits: int = 0) -> str:
     """
     if isinstance(value, bool) or not isinstance(value, int | float):
         return str(value)
-    key = re.sub(r"\.[A-Z][A-Z0-9]*$", "", key)  # the name of a pair of terminals
+    key = re.sub(r"\.([A-Z][A-Z0-9]*|median|p95)$", "", key)  # a pair of terminals, a part of a spread
     unit = unit_of(key)
     if unit == "°C":
         return f"{figures(value, digits) if digits else f'{value:.0f}'} °C"
