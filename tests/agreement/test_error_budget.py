@@ -153,6 +153,7 @@ def test_what_the_integral_held_at_the_last_stop(name):
     assert error == pytest.approx(foretold, rel=AGREE, abs=NEGLIGIBLE * job.count)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", DRIVEN)
 def test_unbalance_after_a_move(name):
     """The integral takes gravity over; what is left of it at several times after the move, at the worst of 8 places."""
@@ -180,6 +181,7 @@ def test_noise_at_rest(name):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", DRIVEN)
 def test_eccentricity_at_rest_is_found_around_the_turn(name):
     """The load goes where the sensor says: wrong by the peak at the worst of 16 places, from either side."""
