@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from pcbstator.analysis.cost import board_cost, magnet_cost
 from pcbstator.analysis.drive.records import DEGREE, RPM, DriveResult, MotionResult
@@ -13,10 +13,10 @@ from pcbstator.check.limits import ROUNDING
 from pcbstator.findings import Finding, Judgement, Verdict
 
 if TYPE_CHECKING:
-    from pcbstator.design import SizedDesign
+    from pcbstator.design import Design, SizedDesign
 
 SEEN = 0.5  # error of a step, of its size, at which the step is still seen where the file gives none
-REST, MOVING = "at rest", "moving"
+NO_BUDGET = "the loops swing up, so that no error can be given"
 
 
 @dataclass(frozen=True)
@@ -48,6 +48,7 @@ class Answer:
 
 
 Reply = Callable[["SizedDesign", Known], Answer]
+Parts = Callable[[Mapping[str, Any]], bool]
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,28 @@ class Line:
     per_si: float
     answer: Reply
     most: bool = True
+
+
+NEEDED = {  # results that the quick stages find only where they are asked for, by requirement
+    "position_error": "motion.rest_error_deg",
+    "repeatability": "motion.repeatability_deg",
+    "direction_offset": "motion.direction_offset_deg",
+    "settling_time": "motion.settling_time_s",
+    "slow_speed": "drive.slowest_measured_speed_rpm",
+    "speed_ripple": "motion.slow_speed_ripple_percent",
+    "smallest_step": "motion.step_error_percent",
+    "step_error": "motion.step_error_percent",
+    "push": "motion.told_push_deg",
+    "board_temperature_c": "motion.cycle_board_temperature_c",
+    "touch_temperature_c": "motion.cycle_face_temperature_c",
+}
+
+
+def needed_for_verdicts(design: Design) -> frozenset[str]:
+    """Results that the quick stages must find for the verdict on a design's requirement."""
+    asked = design.requirement
+    stated = {key for name, key in NEEDED.items() if getattr(asked, name, None) is not None}
+    return frozenset({"motion.move_time_s"} | stated)
 
 
 def verdicts(design: SizedDesign, known: Known) -> tuple[Verdict, ...]:
@@ -117,31 +140,62 @@ def _motion(answer: Callable[[SizedDesign, MotionResult], Answer]) -> Reply:
     return answered
 
 
-def _budget(attribute: str, when: str, why: str, scale: float = DEGREE) -> Reply:
-    """An answer from the error budget, decided by the largest of its parts."""
+def _budget(attribute: str, parts: Parts, scale: float = DEGREE) -> Reply:
+    """An answer from the error budget, decided by the largest of the parts that make it."""
 
     def answered(design: SizedDesign, motion: MotionResult) -> Answer:
         value = getattr(motion, attribute)
         if value is None:
-            return Answer(None, why)
-        return Answer(value * scale, largest_part(motion, when))
+            return Answer(None, NO_BUDGET)
+        return Answer(value * scale, largest_part(motion, parts))
 
     return _motion(answered)
 
 
-def largest_part(motion: MotionResult, when: str) -> str:
-    """The largest part of the error budget at rest or moving, in words."""
-    rows = [row for row in motion.error_budget if row.get("when") == when]
+def largest_part(motion: MotionResult, parts: Parts) -> str:
+    """The largest of some parts of the error budget, in words."""
+    size = "speed_ripple_percent" if parts is in_slow_turn else "error_deg"
+    rows = [row for row in motion.error_budget if parts(row) and row.get(size, 0.0) > 0]
     if not rows:
         return "no part of the error budget"
-    worst = max(rows, key=lambda row: row["error_deg"])
-    return f"{worst['part']}, {worst['error_deg']:.2g} deg"
+    worst = max(rows, key=lambda row: float(row[size]))
+    return f"{worst['part']}, {worst[size]:.2g} {'%' if parts is in_slow_turn else 'deg'}"
+
+
+def at_rest(row: Mapping[str, Any]) -> bool:
+    """Whether a part of the error budget counts at rest."""
+    return bool(row["when"] == "at rest")
+
+
+def by_chance(row: Mapping[str, Any]) -> bool:
+    """Whether it spreads the stops at one place from one side."""
+    return at_rest(row) and bool(row["behaviour"] == "by chance")
+
+
+def from_a_side(row: Mapping[str, Any]) -> bool:
+    """Whether it sets stops from the two sides apart."""
+    return at_rest(row) and bool(row["behaviour"] == "fixed by the side")
+
+
+def in_a_step(row: Mapping[str, Any]) -> bool:
+    """Whether it makes steps unequal."""
+    return at_rest(row) and row["part"] in ("friction", "sensor resolution", "sensor noise", "sensor eccentricity")
+
+
+def in_a_push(row: Mapping[str, Any]) -> bool:
+    """Whether it hides a push by hand."""
+    return at_rest(row) and row["part"] in ("friction", "sensor resolution", "sensor noise", "play of the coupling")
+
+
+def in_slow_turn(row: Mapping[str, Any]) -> bool:
+    """Whether it makes the slow turn uneven."""
+    return bool(row["when"] == "moving")
 
 
 def _settling(design: SizedDesign, motion: MotionResult) -> Answer:
     if motion.settling_time is None:
         within = f"{motion.settled_within * DEGREE:.3g} deg" if motion.settled_within is not None else "its band"
-        return Answer(None, "", f"it never stays within {within}: {largest_part(motion, REST)}")
+        return Answer(None, "", f"it never stays within {within}: {largest_part(motion, at_rest)}")
     return Answer(motion.settling_time, "bandwidth of the position loop and friction")
 
 
@@ -157,7 +211,7 @@ def _smallest_step(design: SizedDesign, motion: MotionResult) -> Answer:
     if motion.step_error is None or motion.small_step is None:
         return Answer(None, "the error of a step is not known")
     most = (asked.step_error if asked else None) or SEEN
-    return Answer(motion.small_step * motion.step_error / most * DEGREE, largest_part(motion, REST))
+    return Answer(motion.small_step * motion.step_error / most * DEGREE, largest_part(motion, in_a_step))
 
 
 def _move_time(design: SizedDesign, motion: MotionResult) -> Answer:
@@ -207,21 +261,20 @@ def _price(design: SizedDesign, known: Known) -> Answer:
     return Answer(boards + magnets, f"boards {boards:.3g}, magnets and steel {magnets:.3g} {design.prices.currency}")
 
 
-NO_BUDGET = "it needs [drive] and a field"
 LINES = (
-    Line("position_error_deg", "position_error", DEGREE, _budget("rest_error", REST, NO_BUDGET)),
-    Line("repeatability_deg", "repeatability", DEGREE, _budget("repeatability", REST, NO_BUDGET)),
-    Line("direction_offset_deg", "direction_offset", DEGREE, _budget("direction_offset", REST, NO_BUDGET)),
+    Line("position_error_deg", "position_error", DEGREE, _budget("rest_error", at_rest)),
+    Line("repeatability_deg", "repeatability", DEGREE, _budget("repeatability", by_chance)),
+    Line("direction_offset_deg", "direction_offset", DEGREE, _budget("direction_offset", from_a_side)),
     Line("settling_time_s", "settling_time", 1.0, _motion(_settling)),
     Line("slow_speed_rpm", "slow_speed", RPM, _slow_speed),
-    Line("speed_ripple_percent", "speed_ripple", 100.0, _budget("slow_speed_ripple", MOVING, NO_BUDGET, 100.0)),
+    Line("speed_ripple_percent", "speed_ripple", 100.0, _budget("slow_speed_ripple", in_slow_turn, 100.0)),
     Line("smallest_step_deg", "smallest_step", DEGREE, _motion(_smallest_step)),
-    Line("step_error_percent", "step_error", 100.0, _budget("step_error", REST, NO_BUDGET, 100.0)),
+    Line("step_error_percent", "step_error", 100.0, _budget("step_error", in_a_step, 100.0)),
     Line("move_time_s", "move_time", 1.0, _motion(_move_time)),
     Line("torque_reserve_percent", "torque_reserve", 100.0, _motion(_reserve), most=False),
     Line("board_temperature_c", "board_temperature_c", 1.0, _temperature("cycle_board_c", "copper loss in the board")),
     Line("touch_temperature_c", "touch_temperature_c", 1.0, _temperature("cycle_face_c", "loss behind that face")),
     Line("supply_current_a", "supply_current", 1.0, _motion(_supply)),
     Line("price", "price", 1.0, _price),
-    Line("push_deg", "push", DEGREE, _budget("told_push", REST, NO_BUDGET)),
+    Line("push_deg", "push", DEGREE, _budget("told_push", in_a_push)),
 )

@@ -13,7 +13,7 @@ from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import Work, run_stage
 from pcbstator.check.changes import CHANGES
 from pcbstator.check.job import LEAST_MARGIN
-from pcbstator.check.requirement import Known, verdicts
+from pcbstator.check.requirement import Known, needed_for_verdicts, verdicts
 from pcbstator.check.way_out import Judge, Settings, Step, way_out
 from pcbstator.copper import size_design
 from pcbstator.errors import PcbstatorError
@@ -22,6 +22,7 @@ from pcbstator.findings import Verdict
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
 
+MARGIN = "drive.speed_phase_margin_deg"  # a result of the loops, so that they are judged as well
 JOB = frozenset(
     ["load", "motion", "drive", "requirement", "prices"]
 )  # sections that copper and magnets know nothing of
@@ -30,12 +31,15 @@ JOB = frozenset(
 def with_ways_out(work: Work, prediction: Prediction, found: tuple[Verdict, ...]) -> tuple[Verdict, ...]:
     """The verdicts, each that is not met with the cheapest change that would meet it."""
     judge = judge_of(work)
-    return tuple(
-        replace(verdict, way_out=way_out(verdict, _changes(verdict.name, work.design, prediction), judge))
-        if verdict.verdict == "not met"
-        else verdict
-        for verdict in found
-    )
+
+    def words(verdict: Verdict) -> str:
+        if verdict.verdict != "not met":
+            return ""
+        if verdict.name == "settling_time_s" and verdict.value is None:
+            return "first its error at rest must become small enough: see position_error_deg"
+        return way_out(verdict, _changes(verdict.name, work.design, prediction), judge)
+
+    return tuple(replace(verdict, way_out=words(verdict)) for verdict in found)
 
 
 def _changes(name: str, design: SizedDesign, prediction: Prediction) -> list[list[Step]]:
@@ -62,8 +66,9 @@ def _judged(work: Work, settings: Mapping[str, object]) -> tuple[Verdict, ...] |
     """None where the loops would not be sound."""
     changed = work.design.with_values(settings)
     if all(key.partition(".")[0] in JOB for key in settings):
-        again = replace(work, asked=changed, sized=size_design(changed), motion=None, drive=None, results={})
-        run_stage("job", [again], Shared(alone=True))
+        sized = size_design(changed)
+        again = replace(work, full=False, asked=changed, sized=sized, motion=None, drive=None, results={})
+        run_stage("job", [again], Shared(alone=True), needed_for_verdicts(changed) | {MARGIN})
     else:
         again = worked(changed)
     fit = again.drive

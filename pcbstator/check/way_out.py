@@ -75,9 +75,12 @@ def _together(verdict: Verdict, changes: Sequence[Sequence[Step]], judge: Judge)
         return "no change that was tried brings it nearer"
     if best.verdict != "met":
         return f"even with {_words(taken)} it would be {best.value:.3g}"
-    for place, (change, _) in enumerate(taken):
-        others = _all(taken[:place] + taken[place + 1 :])
-        taken[place] = change, _mildest(verdict.name, change, others, judge) or taken[place][1]
+    for pair in list(taken):
+        others = _all([other for other in taken if other is not pair])
+        if verdict.name not in _unmet(judge(others)):
+            taken.remove(pair)
+        else:
+            taken[taken.index(pair)] = pair[0], _mildest(verdict.name, pair[0], others, judge) or pair[1]
     return f"{_words(taken)} together would do"
 
 

@@ -18,7 +18,7 @@ from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGE_OF, STAGES, Work, run_stage
 from pcbstator.check import checked_prediction
 from pcbstator.check.envelope import magnet_radii, magnet_spacing, total_height
-from pcbstator.check.requirement import Known, verdicts
+from pcbstator.check.requirement import Known, needed_for_verdicts, verdicts
 from pcbstator.design import Design, design_from_document
 from pcbstator.design.load import changed_design
 from pcbstator.errors import DesignError, PcbstatorError
@@ -82,12 +82,6 @@ class Bench:
         for constraint in study.constraints:
             last = max(self.stages.index(stage_of(key)) for key in constraint.keys)
             self.tests[self.stages[last]].append(constraint)
-
-
-def needed_for_verdicts(design: Design) -> frozenset[str]:
-    """The results that the verdict on a design's requirement rests on."""
-    slow = design.requirement is not None and design.requirement.slow_speed is not None
-    return frozenset(["motion.move_time_s", *(["drive.slowest_measured_speed_rpm"] if slow else [])])
 
 
 @lru_cache(maxsize=2)

@@ -22,12 +22,18 @@ from pcbstator.analysis.drive.rest_errors import (
     settling,
 )
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.drive.coverage import normal_half_width, together, triangular_half_width, uniform_half_width
+from pcbstator.physics.drive.coverage import (
+    normal_half_width,
+    of_all,
+    together,
+    triangular_half_width,
+    uniform_half_width,
+)
 from pcbstator.physics.drive.loop_response import SEEN, Loops
 
 FADING = ("friction", "unbalance", "current-sense offset")  # parts at rest that the integral takes out in time
 SAFE = 4.9  # standard deviations: wrong once in a million (tables of the normal distribution)
-STEP_TIMES = 400  # at which the answer to a push is looked at
+STEP_TIMES = 160  # at which the answer to a push is looked at
 HALVINGS = 60
 
 
@@ -61,7 +67,7 @@ def _at_rest(job: Positioning, parts: list[Part], arrived: float) -> dict[str, A
     lasting = together(*_split([part for part in parts if part not in fading]))
     return {
         "rest_error": together(fixed, by_chance),
-        "usual_rest_error": hypot(*fixed, *by_chance),
+        "usual_rest_error": of_all([part.deviation for part in parts], together(fixed, by_chance)),
         "repeatable_rest_error": sum(part.error for part in parts if part.repeatable),
         "repeatability": 2 * hypot(*by_chance),
         "direction_offset": 2 * sum(part.error for part in parts if part.behaviour == SIDE),

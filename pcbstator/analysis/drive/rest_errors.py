@@ -10,12 +10,19 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.driver_fit import sensor_error
 from pcbstator.analysis.drive.positioning import Positioning, bearing_angle
-from pcbstator.physics.drive.coverage import normal_half_width, uniform_half_width
+from pcbstator.physics.drive.coverage import (
+    NORMAL_95,
+    SHARE,
+    SINE_DEVIATION,
+    UNIFORM_DEVIATION,
+    normal_half_width,
+    uniform_half_width,
+)
 from pcbstator.physics.drive.friction import spot_friction, stribeck_friction
 from pcbstator.physics.drive.loop_response import ANGLE, SEEN
 from pcbstator.physics.drive.standing_error import (
     Arrival,
-    Friction,
+    Places,
     arrival,
     held_error,
     modes_after,
@@ -25,12 +32,18 @@ from pcbstator.physics.drive.standing_error import (
 
 FloatArray = NDArray[np.float64]
 
+DEVIATIONS = {
+    "uniform": UNIFORM_DEVIATION / SHARE,
+    "normal": 1 / NORMAL_95,
+    "sine": SINE_DEVIATION,
+    "two values": 1.0,
+}
 CHANCE, SIDE, PLACE = "by chance", "fixed by the side", "fixed by the place"
 UNKNOWN_FRICTION = 0.3  # of the running friction, that is other than fed forward (common practice, no source)
 FADES = 3.0  # fading speeds from which nothing of the standstill friction matters
 SLOWEST = 12.0  # time constants of the slowest mode, after which nothing moves
-SETTLING_TIMES = 600
-SPOT_PLACES = np.linspace(-0.5, 0.5, 5)  # of the width of a spot, where it stops
+SETTLING_TIMES = 200
+SPOT_PLACES = np.linspace(-0.5, 0.5, 3)  # of the width of a spot, where it stops
 
 
 @dataclass(frozen=True)
@@ -46,6 +59,11 @@ class Part:
     key: str
     repeatable: bool = False
     speed: float | None = None
+
+    @property
+    def deviation(self) -> float:
+        """Standard, over all places and sides [rad]."""
+        return self.error * DEVIATIONS[self.distribution]
 
     def row(self) -> dict[str, str | float | bool]:
         """Plain, in degrees."""
@@ -119,14 +137,14 @@ def arrived_by_friction(job: Positioning, end: Arrival) -> float:
     spots = values.spots[worst : worst + 1]
     places = [float(middle + part * width) for middle, width, _ in spots for part in SPOT_PLACES]
 
-    def friction_towards(target: float) -> Friction:
-        def friction(away: FloatArray, speed: FloatArray) -> FloatArray:
-            torque = stribeck_friction(speed, values.running, values.standstill, fading) - values.running
-            return np.asarray(torque + spot_friction(target - away, spots)) if spots else torque
+    def friction(speed: FloatArray) -> FloatArray:
+        return stribeck_friction(speed, values.running, values.standstill, fading) - values.running
 
-        return friction
+    def spots_before(target: float) -> Places:
+        return lambda away: spot_friction(target - away, spots)
 
-    return max(abs(end.error(friction_towards(place))) for place in places or [0.0])
+    errors = [end.error(friction, spots_before(place)) for place in places] or [end.error(friction)]
+    return max(abs(error) for error in errors)
 
 
 def limited(job: Positioning, arrived: float, friction: float) -> tuple[float, str]:
@@ -146,7 +164,7 @@ def unknown_friction_left(job: Positioning, end: Arrival) -> float:
     missing = UNKNOWN_FRICTION * job.values.running
     if missing <= 0:
         return 0.0
-    return limited(job, abs(end.error(lambda away, speed: np.full_like(speed, missing))), job.values.running)[0]
+    return limited(job, abs(end.error(lambda speed: np.full_like(speed, missing))), job.values.running)[0]
 
 
 def torque_left(job: Positioning, torque: float, order: float) -> float:

@@ -114,23 +114,21 @@ def leg_loss_harmonics(phases: int) -> tuple[float, float, float]:
     return 4 / pi, along, order * along
 
 
-def leg_loss_at(current: float, soft: float, phases: int) -> float:
-    """Amplitude of order twice the phases, along the current, of what legs take that lose one volt: ripple softens it.
+def leg_loss_wave(current: float, soft: float, phases: int) -> NDArray[np.float64]:
+    """What legs take that lose one volt, along the current, over an electrical turn; ripple softens it.
 
-    current: peak [A]; soft: current below which a leg loses in proportion [A]; phases: [-]. Returns [V/V], nothing
-    up to ``soft``, as ``leg_loss_harmonics`` says far above it. Source: derived here, from the clipped sines of the
-    phases.
+    current: peak [A]; soft: current below which a leg loses in proportion [A]; phases: [-]. Returns (240,) [V/V], even
+    up to ``soft``; far above it order twice the phases is as ``leg_loss_harmonics`` says. Source: derived here, from
+    the clipped sines of the phases.
 
-    >>> leg_loss_at(0.9, 1.0, 3), round(leg_loss_at(1e6, 1.0, 3), 3)
-    (0.0, 0.073)
+    >>> wave = leg_loss_wave(1e6, 1.0, 3)
+    >>> round(float(wave.mean()), 3), round(2 * abs(np.fft.rfft(wave)[6]) / 240, 3)
+    (1.273, 0.073)
     """
-    if current <= soft:
-        return 0.0
     units = phase_units(phases)
     turned = (np.arange(TURN_POINTS) + 0.5) * 2 * pi / TURN_POINTS
     lost = np.clip(current / max(soft, 1e-12) * np.cos(turned[:, None] - np.angle(units)), -1.0, 1.0)
-    along = (2 / phases * (lost @ units) * np.exp(-1j * turned)).real
-    return float(abs(2 * (along * np.exp(-2j * phases * turned)).mean()))
+    return np.asarray((2 / phases * (lost @ units) * np.exp(-1j * turned)).real)
 
 
 def leg_loss_ripple(
