@@ -28,7 +28,11 @@ JOB = {
         "speed_bandwidth_hz": 12.0, "current_bandwidth_hz": 400.0,
     },
 }  # fmt: skip
-PERFECT = {"load__friction_n_m": 0.0, "load__standstill_friction_n_m": 0.0}
+EXACT = {
+    "drive__current_offset_percent": 0.0, "drive__current_gain_error_percent": 0.0, "drive__dead_time_ns": 0.0,
+    "drive__voltage_drop_v": 0.0,
+}  # fmt: skip
+PERFECT = {"load__friction_n_m": 0.0, "load__standstill_friction_n_m": 0.0} | EXACT
 
 
 def asked(**changes):
