@@ -80,6 +80,12 @@ WHOLE_KEYS = frozenset(  # dear: by bisection
     ["motion.largest_load_inertia_kg_m2", "motion.largest_friction_n_m", "motion.cycle_growth_ratio",
      "motion.cycle_heat_growth_ratio", "motion.cycle_shortest_rest_s"]
 )  # fmt: skip
+ERROR_KEYS = frozenset(f"motion.{key}" for key in (
+    "rest_error_deg", "rest_error_95_percent_of_stops_deg", "repeatable_rest_error_deg", "repeatability_deg",
+    "direction_offset_deg", "moving_error_deg", "slow_speed_rpm", "slow_speed_ripple_percent", "small_step_deg",
+    "step_error_percent", "rest_time_s", "settled_within_deg", "settling_time_s", "told_push_deg",
+    "push_stiffness_n_m_per_rad",
+))  # fmt: skip
 JOB_KEYS = keys_of("motion", MotionResult) | keys_of("drive", DriveResult)
 
 ALIKE = 3e-4  # part by which a result may differ between hardly any inductance and more than there can be
@@ -278,6 +284,7 @@ def _job(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
         whole=work.full or not wanted.isdisjoint(WHOLE_KEYS),
         driver=work.full or any(key.startswith("drive.") for key in wanted),
         heat=work.full or not wanted.isdisjoint(HEAT_KEYS),
+        errors=work.full or not wanted.isdisjoint(ERROR_KEYS),
     )
     run = partial(job_results, design, motor=motor, cycle=shared.cycle(design), wanted=needs)
     if not (any(needs) or work.inductances):

@@ -14,6 +14,7 @@ from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
     from pcbstator.design import Design, SizedDesign
+    from pcbstator.design.records import Envelope
 
 LEAST_MATCH = 0.7  # part of the magnets' radial length that should face the coils
 
@@ -60,6 +61,7 @@ def _envelope(design: SizedDesign, copper: Copper) -> list[Finding]:
                 f"the {name} reaches a diameter of {{value}} mm, beyond the {{limit}} mm of the envelope",
                 where=name,
             )
+        findings += _bearing(envelope, name, inner, outer)
     if envelope.height is not None:
         findings += at_most(
             "envelope.height",
@@ -68,6 +70,17 @@ def _envelope(design: SizedDesign, copper: Copper) -> list[Finding]:
             "board, gap, magnets and iron take {value} mm, more than the {limit} mm of the envelope",
         )
     return findings
+
+
+def _bearing(envelope: Envelope, name: str, inner: float, outer: float) -> list[Finding]:
+    """The machine lies within the bearing or around it."""
+    near, far = envelope.bearing_inner_diameter, envelope.bearing_outer_diameter
+    if near is None or far is None or outer <= near:
+        return []
+    words = f"the {name} lies from {1e3 * inner:.4g} to {1e3 * outer:.4g} mm, where the bearing is up to {{limit}} mm"
+    return at_least(
+        "envelope.bearing", 1e3 * inner, 1e3 * far, f"{words}: within the bearing, or around it", where=name
+    )
 
 
 def total_height(design: Design) -> float:

@@ -62,16 +62,26 @@ class Line:
     most: bool = True
 
 
+NEEDED = {  # results that the quick stages find only where they are asked for, by requirement
+    "position_error": "motion.rest_error_deg",
+    "repeatability": "motion.repeatability_deg",
+    "direction_offset": "motion.direction_offset_deg",
+    "settling_time": "motion.settling_time_s",
+    "slow_speed": "drive.slowest_measured_speed_rpm",
+    "speed_ripple": "motion.slow_speed_ripple_percent",
+    "smallest_step": "motion.step_error_percent",
+    "step_error": "motion.step_error_percent",
+    "push": "motion.told_push_deg",
+    "board_temperature_c": "motion.cycle_board_temperature_c",
+    "touch_temperature_c": "motion.cycle_face_temperature_c",
+}
+
+
 def needed_for_verdicts(design: Design) -> frozenset[str]:
     """Results that the quick stages must find for the verdict on a design's requirement."""
-    asked, found = design.requirement, {"motion.move_time_s"}
-    if asked is not None and asked.slow_speed is not None:
-        found.add("drive.slowest_measured_speed_rpm")
-    if asked is not None and asked.board_temperature_c is not None:
-        found.add("motion.cycle_board_temperature_c")
-    if asked is not None and asked.touch_temperature_c is not None:
-        found.add("motion.cycle_face_temperature_c")
-    return frozenset(found)
+    asked = design.requirement
+    stated = {key for name, key in NEEDED.items() if getattr(asked, name, None) is not None}
+    return frozenset({"motion.move_time_s"} | stated)
 
 
 def verdicts(design: SizedDesign, known: Known) -> tuple[Verdict, ...]:

@@ -40,7 +40,7 @@ def shown(key: str, value: Any, digits: int = 0) -> str:
     """
     if isinstance(value, bool) or not isinstance(value, int | float):
         return str(value)
-    key = key.rstrip("ABCDEFGHIJKLMNOPQ0123456789").rstrip(".")  # the name of a phase or a pair of terminals behind it
+    key = re.sub(r"\.[A-Z][A-Z0-9]*$", "", key)  # the name of a pair of terminals
     unit = unit_of(key)
     if unit == "°C":
         return f"{figures(value, digits) if digits else f'{value:.0f}'} °C"

@@ -7,6 +7,7 @@ from typing import Any
 
 from pcbstator.analysis.fields import rows
 from pcbstator.analysis.prediction import Prediction
+from pcbstator.check.run import ORDER
 from pcbstator.errors import printable
 from pcbstator.findings import Finding, Verdict
 from pcbstator.output.key_numbers import NOT_STATED, key_numbers
@@ -51,11 +52,14 @@ def _section_lines(name: str, section: Any) -> list[str]:
 
 
 def besides_the_verdict(prediction: Prediction) -> list[Finding]:
-    """The findings but for those that only say again what the verdict says; accepted ones stay, with their reasons."""
-    return [
+    """The findings, worst first, but for those that only say again what the verdict says; accepted ones stay, with
+    their reasons.
+    """
+    left = [
         finding for finding in prediction.findings
         if not finding.code.startswith("requirement.") or finding.accepted or not prediction.requirement
     ]  # fmt: skip
+    return sorted(left, key=lambda finding: (ORDER[finding.severity], finding.accepted is not None))
 
 
 def findings_text(findings: Iterable[Finding]) -> str:

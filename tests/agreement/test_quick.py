@@ -12,7 +12,7 @@ from pcbstator.analysis.electrical.inductance import most_inductance
 from pcbstator.analysis.pipeline import predict_design
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Recent, Shared
-from pcbstator.analysis.stages import HEAT_KEYS, JOB_KEYS, STAGE_OF, STAGES, WHOLE_KEYS, Work, run_stage
+from pcbstator.analysis.stages import ERROR_KEYS, HEAT_KEYS, JOB_KEYS, STAGE_OF, STAGES, WHOLE_KEYS, Work, run_stage
 from pcbstator.design import load_design
 from pcbstator.errors import DesignError, LawRangeError
 from tests.command import DESIGNS
@@ -21,7 +21,7 @@ from tests.random_designs import drawn_design
 CLOSE = 1e-3
 EVERYTHING = frozenset(STAGE_OF)
 STAGE = load_design(next(path for path in DESIGNS if path.stem == "photogrammetry-stage"))
-MOTION = frozenset(key for key in JOB_KEYS - HEAT_KEYS - WHOLE_KEYS if key.startswith("motion."))
+MOTION = frozenset(key for key in JOB_KEYS - HEAT_KEYS - WHOLE_KEYS - ERROR_KEYS if key.startswith("motion."))
 SPAN = 0.016, 0.125  # m, of all designs that are drawn
 
 
@@ -152,7 +152,7 @@ def near(key: str, value: float, expected: dict[str, float]) -> Any:
 def test_the_job(asked: frozenset[str]) -> None:
     """All of the job, and that part of it which does not need to know the inductance where that makes no difference."""
     found, shared, without = 0, Shared(*SPAN), 0
-    for seed in range(2000, 2018):
+    for seed in range(2000, 2012):
         try:
             design = job_design(seed)
             whole = whole_of_job(seed)
@@ -167,15 +167,15 @@ def test_the_job(asked: frozenset[str]) -> None:
         for key, value in expected.items():
             assert got[key] == near(key, value, expected), (seed, key)
         found, without = found + 1, without + (work.inductances is None)
-    assert found > 8
-    assert without > 3 or asked is JOB_KEYS
+    assert found > 6
+    assert without > 2 or asked is JOB_KEYS
 
 
 def test_no_phase_has_more_inductance_than_that() -> None:
     laid = 0
-    for seed in range(2100, 2130):
+    for seed in range(2100, 2120):
         try:
-            work = carried(drawn_design(seed), Shared(*SPAN), stages=("copper", "magnetics", "inductance"))
+            work = carried(drawn_design(seed), Shared(*SPAN), stages=("copper", "inductance"))
         except DesignError:
             continue
         if work.inductances is not None:

@@ -185,6 +185,29 @@ def test_ripple_and_its_cures(plain):
         assert ripple == pytest.approx(0.2 * motion.peak_current, rel=1e-5)
 
 
+@pytest.mark.parametrize("connection", ["star", "delta"])
+def test_chokes_in_the_wires_add_to_the_inductance_that_the_driver_sees(connection):
+    """V/(6 L f) and Kp = L w with L of an equivalent star, a third of a delta's, plus the choke; R stays."""
+    design, found = predicted(winding__connection=connection, drive__choke_uh=250.0)
+    part = 1 / 3 if connection == "delta" else 1.0
+    length = found.electrical.synchronous_inductance * part + 250e-6
+    assert found.drive.ripple == pytest.approx(12 / (6 * length * 60e3), rel=1e-9)
+    rate = 2 * pi * found.drive.current_bandwidth
+    assert found.drive.current_kp == pytest.approx(length * rate, rel=1e-9)
+    assert found.drive.current_ki == pytest.approx(found.electrical.phase_resistance * part * rate, rel=1e-9)
+    without = pcbstator.predict(design.with_values({"drive.choke_uh": None}))
+    assert found.electrical == without.electrical
+
+
+def test_the_inductance_that_a_ripple_asks_for_settles_it():
+    _, before = predicted()
+    assert any(finding.code == "drive.ripple" for finding in before.findings)
+    _, after = predicted(drive__choke_uh=1e6 * before.drive.added_inductance * (1 + 1e-3))
+    assert not any(finding.code == "drive.ripple" for finding in after.findings)
+    _, less = predicted(drive__choke_uh=1e6 * before.drive.added_inductance * 0.95)
+    assert any(finding.code == "drive.ripple" for finding in less.findings)
+
+
 def test_gains_by_rule(plain):
     """Kp = L w, Ki = R w; J w on the whole inertia; position in 1/s."""
     result = plain.to_dict()["drive"]

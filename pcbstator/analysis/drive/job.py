@@ -49,12 +49,14 @@ class Motor:
 
 class Wanted(NamedTuple):
     """What is wanted beside the plain sizing. whole: curve, map, the largest load, and how far the cycle could grow;
-    driver: the driver's results; heat: temperatures of the repeated cycle, with the ripple of the switching.
+    driver: the driver's results; heat: temperatures of the repeated cycle, with the ripple of the switching; errors: of
+    position and speed.
     """
 
     whole: bool = True
     driver: bool = True
     heat: bool = True
+    errors: bool = True
 
 
 EVERYTHING = Wanted()
@@ -95,6 +97,8 @@ def job_results(
     shaft, fit = shaft_of(machine, design.load, turned, ratio), None
     if wanted.driver:
         fit = drive_results(machine, drive, shaft, turned, ratio, _asked_of_driver(design, job, motion), wanted.whole)
+    if not wanted.errors:
+        return motion, fit
     modulation = min(1.0, motion.voltage_part or 0.1)
     errors = motion_errors(Positioning(machine, drive, design.load, design.motion, design.requirement, modulation))
     return replace(motion, **errors), fit

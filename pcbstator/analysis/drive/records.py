@@ -85,7 +85,8 @@ class MotionResult(CycleHeat):
     )
     drag: float | None = result(
         "drag_torque_n_m",
-        "drag torque of eddy currents, circulating currents and the current around a delta at the top speed",
+        "drag torque of eddies, circulating currents, steel beyond the board and the current around a delta at the "
+        "top speed",
     )
     cycle_energy: float | None = result(
         "cycle_energy_j", "energy from the supply for a motion cycle, braking not counted back"
@@ -178,7 +179,8 @@ class DriveResult:
         "peak-to-peak current ripple of a terminal at the highest voltage of the motion, resistance included",
     )
     ripple_part: float | None = result(
-        "terminal_ripple_at_job_ratio", "that ripple over the peak current of a terminal in the motion cycle"
+        "terminal_ripple_at_job_ratio",
+        "ripple at the highest voltage of the motion, peak to peak, over the peak terminal current of the motion cycle",
     )
     ripple_heat: float = result("ripple_loss_w", "loss of the current ripple in all phases at full voltage")
     pwm_wanted: float | None = result(
@@ -189,7 +191,8 @@ class DriveResult:
     )
     added_inductance: float | None = result(
         "added_inductance_for_20_percent_h",
-        "inductance to add in each wire for the same, at the PWM frequency as it is; left out where none is needed",
+        "inductance to add in each wire for a ripple of 20 % of the motion's peak current, without a motion of the "
+        "current limit; left out where it is no more",
     )
     stall_current: float = result(
         "stall_terminal_current_peak_a", "peak terminal current with the full supply on the winding at standstill"

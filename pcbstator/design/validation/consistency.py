@@ -22,6 +22,9 @@ def inconsistencies(values: Mapping[str, Any]) -> list[Complaint]:
 
 RULES: tuple[Rule, ...] = (
     exceeds("envelope.outer_diameter_mm", "envelope.bore_diameter_mm"),
+    exceeds("envelope.bearing_outer_diameter_mm", "envelope.bearing_inner_diameter_mm"),
+    exceeds("envelope.bearing_inner_diameter_mm", "envelope.bore_diameter_mm"),
+    exceeds("envelope.outer_diameter_mm", "envelope.bearing_outer_diameter_mm"),
     Rule(("winding.coils", "winding.phases", "winding.kind"), judge.coils_per_phase),
     Rule(("winding.parallel_paths", "winding.coils", "winding.phases", "winding.kind"), judge.paths),
     Rule(

@@ -132,6 +132,7 @@ def plating(section: str) -> Rule:
 def copper_in_board(
     thickness: float, layers: int, outer: float, inner: float, each: list[float] | None
 ) -> Complaint | None:
+    """The copper of all layers together is thinner than the board [mm]; layers [um] all alike inside, or ``each``."""
     copper = (sum(each) if each else 2 * outer + (layers - 2) * inner) / 1000
     if copper < thickness:
         return None

@@ -61,7 +61,7 @@ def report_html(design: SizedDesign, copper: Copper, prediction: Prediction) -> 
         tiles=tile_rows(design, copper),
         rotor=rotor_rows(prediction),
         losses=loss_rows(prediction),
-        heat=heat_rows(prediction.thermal),
+        heat=heat_rows(prediction.thermal, prediction.motion),
         tolerance=tolerance_rows(prediction),
         wave=design.winding.kind == "wave",
         slip_ring=slip_ring_rows(design, prediction),
@@ -116,7 +116,10 @@ def _pictures(design: SizedDesign, copper: Copper, prediction: Prediction) -> di
         drawn["torque"] = torque_svg(samples, prediction.magnetic.torque_ripple)
     curves = heat_curves(prediction.thermal)
     if curves is not None:
-        drawn["heating"], drawn["allowed"] = heating_svg(curves), allowed_svg(curves)
+        drawn["heating"], drawn["allowed"] = (
+            heating_svg(curves, prediction.motion.cycle_board_c if prediction.motion else None),
+            allowed_svg(curves),
+        )
     if prediction.motion is not None and prediction.motion.curve:
         drawn["speed_torque"] = speed_torque_svg(prediction.motion)
         drawn["loss_map"] = loss_map_svg(prediction.motion)

@@ -37,7 +37,9 @@ FACTS: tuple[tuple[str, str, str, float], ...] = (  # key, words, unit, scale
 def suggested_text(found: Suggestions, folder: Path | None) -> str:
     """Each suggestion with its verdict, what it is best in and what it gives up."""
     lines = [f"{found.title}: {len(found.found)} designs that meet all that is asked, {order_words(found)}"]
-    lines.append(f"{found.looked} looked at, {found.meeting} meet it; those shown differ in kind")
+    lines.append(
+        f"{found.looked} looked at, {found.meeting} of the {found.judged} that came near meet it; those shown differ in kind"
+    )
     lines += [f"taken for granted: {words}" for words in found.filled]
     for number, one in enumerate(found.found, start=1):
         lines += ["", *_wrapped(f"{number}. {one.words}", "   ")]
@@ -137,6 +139,7 @@ def suggested_html(found: Suggestions, pictures: Mapping[str, str]) -> str:
         source=found.source,
         order=order_words(found),
         looked=found.looked,
+        judged=found.judged,
         meeting=found.meeting,
         filled=found.filled,
         common=[finding.message for finding in found.common],

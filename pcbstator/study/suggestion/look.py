@@ -12,6 +12,7 @@ from typing import Any
 from pcbstator.analysis.cost import invented_prices
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.check import checked_prediction
+from pcbstator.design.file_text import changed_text
 from pcbstator.design.load import changed_design
 from pcbstator.errors import PcbstatorError
 from pcbstator.findings import Finding, Verdict
@@ -26,7 +27,9 @@ from pcbstator.study.workforce import Workforce
 
 MOST_COARSE = 640  # designs of the coarse grid
 FINE_BUILDS = 14  # that are tried with every track and copper
-CONFIRMED = 12  # that are predicted in full
+JUDGED = 3  # variants of each build that are judged on every line of the requirement
+QUICK_LINES = ("torque_reserve_percent", "move_time_s", "price", "supply_current_a")
+CONFIRMED = 10  # that are predicted in full
 WANTED = 6
 CHUNK = 12
 STEEL_PART = 0.2  # thickness of steel over the width of a magnet that carries its flux with some 1.5 T, about
@@ -44,6 +47,7 @@ COLUMNS = (
     "motion.continuous_torque_reserve_ratio", WORKING, KNEE,
 )  # fmt: skip
 SATURATED, KNEE_RESERVE = 1.5, 0.066  # T, as check.mechanical has them; the reserve for the strongest grades
+UNLAID = 1e6  # stands for what a design lacks that cannot even be laid
 SAME_PRICE = 1.03  # factor within which a price is the same
 
 
@@ -68,7 +72,7 @@ class Look:
         """By how much the requirement that is kept least is missed; 0 where all are met and no steel is saturated."""
         results = self.outcome.results
         if WORST not in results:
-            return 1e6 + self.outcome.shortage
+            return UNLAID + self.outcome.shortage
         near_knee = results.get(KNEE, -1.0) + KNEE_RESERVE - results.get(WORKING, 1.0)
         saturated = results.get(STEEL, 0.0) - SATURATED
         return max(-results[WORST], 0.0) + max(saturated, 0.0) + max(near_knee, 0.0)
@@ -96,14 +100,18 @@ class Confirmed:
         return met and not any(finding.severity == "error" for finding in self.findings)
 
 
-def study_of_kinds(asked: Asked, parts: Parts) -> Study:
-    """The study whose points are all designs that may be looked at."""
+def study_of_kinds(asked: Asked, parts: Parts, every_line: bool = True) -> Study:
+    """The study whose points are all designs that may be looked at. every_line: of the requirement; else those that are
+    quick to judge.
+    """
     design = asked.design
     document = tomllib.loads(asked.text)
+    lines = [name for name in document.get("requirement", {}) if every_line or name in QUICK_LINES]
+    left_out = {f"requirement.{name}": None for name in document.get("requirement", {}) if name not in lines}
     board = document.get("board", {})
     return Study(
         title=design.title,
-        design_text=asked.text_whole,
+        design_text=changed_text(asked.text_whole, left_out) if left_out else asked.text_whole,
         design_name=design.source,
         folder=str(design.folder or ""),
         variables=(
@@ -113,7 +121,7 @@ def study_of_kinds(asked: Asked, parts: Parts) -> Study:
             Variable("copper", options=tuple(_copper(um, board) for um in parts.copper), ordered=False),
             _listed("board.track_width_mm", parts.tracks),
         ),
-        columns=(*COLUMNS, *(f"requirement.{name}" for name in document.get("requirement", {}))),
+        columns=(*COLUMNS, *(f"requirement.{name}" for name in lines)),
         prices=tuple((invented_prices() if design.prices is None else design.prices.model_dump()).items()),
     )
 
@@ -139,24 +147,33 @@ class Search:
 
     def __init__(self, asked: Asked, parts: Parts, force: Workforce, watch: Watcher) -> None:
         self.asked, self.parts, self.force, self.watch = asked, parts, force, watch
-        self.study = study_of_kinds(asked, parts)
+        self.study, self.quick = study_of_kinds(asked, parts), study_of_kinds(asked, parts, every_line=False)
         self.progress = Progress(0)
         self.looks: list[Look] = []
+        self.judged: list[Look] = []  # on every line
         self.steels = (0.0, *parts.steel)
 
     def run(self) -> list[Confirmed]:
         """Every design that was predicted in full, best first."""
         coarse = self.coarse_points()
         self.progress.budget = len(coarse)
-        self.look(coarse)
-        builds = spread([look for look in self.looks], FINE_BUILDS)
-        fine = [point for look in builds for point in self.finer(look)]
+        self.looks += self.look(coarse, self.quick)
+        fine = [point for look in spread(self.looks, FINE_BUILDS) for point in self.finer(look)]
         self.progress.budget += len(fine)
-        self.look(fine)
-        self.look(self.stronger_steel())
+        self.looks += self.look(fine, self.quick)
+        self.looks += self.look(self.stronger_steel(), self.quick)
+        self.judged = self.looks
+        if self.quick.wanted != self.study.wanted:
+            best = [look.point for look in spread(self.looks, FINE_BUILDS) for look in self.variants(look)]
+            self.progress.stage, self.progress.budget = "judging the best", self.progress.budget + len(best)
+            self.judged = self.look(best, self.study)
         self.progress.stage = "confirming the best"
-        best = spread(self.looks, CONFIRMED)
-        return self.confirmed([look for look in best if look.lack < 1e6])
+        return self.confirmed([look for look in spread(self.judged, CONFIRMED) if look.lack < UNLAID])
+
+    def variants(self, look: Look) -> list[Look]:
+        """The best designs that differ from one in numbers only."""
+        alike = [other for other in self.looks if other.build == look.build and other.lack < UNLAID]
+        return sorted(alike, key=lambda each: (each.rank, each.point))[:JUDGED]
 
     def coarse_points(self) -> list[Point]:
         """All kinds, without steel and with as much as their flux needs, all numbers of layers, two widths of track;
@@ -214,17 +231,19 @@ class Search:
         kind, steel, layers, _, _ = map(int, point)
         return Build(self.asked.kinds[kind], self.parts.layers[layers], steel > 0)
 
-    def look(self, points: Sequence[Point]) -> None:
+    def look(self, points: Sequence[Point], study: Study) -> list[Look]:
         """What becomes of designs, those of one kind at a time, which have much in common."""
         chunks = [tuple(points[first : first + CHUNK]) for first in range(0, len(points), CHUNK)]
-        work = [(chunk, self.force.submit(evaluate, self.study, chunk)) for chunk in chunks]
+        work = [(chunk, self.force.submit(evaluate, study, chunk)) for chunk in chunks]
+        found = []
         for chunk, future in work:
             for point, outcome in zip(chunk, future.result(), strict=True):
                 look = Look(point, self.build(point), outcome)
-                self.looks.append(look)
+                found.append(look)
                 self.progress.computed += 1
                 self.progress.feasible += look.lack == 0
             self.watch(self.progress)
+        return found
 
     def confirmed(self, looks: Sequence[Look]) -> list[Confirmed]:
         """Designs predicted in full; those that cannot be laid after all are left out."""

@@ -6,7 +6,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from math import ceil, floor, log10
+from itertools import pairwise
+from math import ceil, floor, log10, sqrt
 
 from pcbstator.analysis.drive.records import DEGREE, RPM
 from pcbstator.analysis.pipeline import worked
@@ -17,9 +18,29 @@ from pcbstator.findings import Verdict
 from pcbstator.study.evaluate import bench
 from pcbstator.study.records import Study
 from pcbstator.study.suggestion.fill import IN_TIME, profile
-from pcbstator.study.suggestion.look import Look
+from pcbstator.study.suggestion.look import UNLAID, Look
 
-GENTLER = (0.8, 0.63, 0.5, 0.4, 0.25, 0.16, 0.1, 0.05)
+GENTLER = (
+    0.9,
+    0.8,
+    0.71,
+    0.63,
+    0.56,
+    0.5,
+    0.45,
+    0.4,
+    0.32,
+    0.25,
+    0.2,
+    0.16,
+    0.125,
+    0.1,
+    0.071,
+    0.05,
+    0.032,
+    0.02,
+    0.01,
+)
 LONGER = (1.25, 1.6, 2.0, 2.5, 4.0, 6.3, 10.0)
 NEAREST = 3  # designs on which relaxed values are tried
 Settings = Mapping[str, object]
@@ -63,7 +84,7 @@ def _ways(design: Design, before: tuple[Verdict, ...], eased: frozenset[str]) ->
     yield "acceleration", _gentler(design, eased)
     yield "time", _longer(design, eased)
     unmet = [verdict for verdict in before if verdict.verdict == "not met" and verdict.value is not None]
-    if unmet:
+    if unmet and all((verdict.value or 0.0) > 0 for verdict in unmet):
         yield "limits", [_limits(unmet)]
 
 
@@ -77,9 +98,9 @@ def _gentler(design: Design, eased: frozenset[str]) -> Steps:
     for factor in GENTLER:
         value = two_digits(factor * has, up=False)
         words = f"acceleration_deg_s2 = {value:g} instead of {has:g}"
-        if motion.speed is not None:
-            later = motion.speed * DEGREE * (1 / value - 1 / has)  # of a move that reaches its speed
-            words += f", which takes {later:.2g} s more of a move"
+        times = [_move_seconds(design, rate) for rate in (value, has)]
+        if times[1] > 0:
+            words += f": a move then takes {times[0]:.3g} s instead of {times[1]:.3g} s"
         settings: dict[str, object] = {"motion.acceleration_deg_s2": value}
         if motion.jerk is not None:
             settings["motion.jerk_deg_s3"] = two_digits(factor * motion.jerk * DEGREE, up=False)
@@ -92,8 +113,7 @@ def _longer(design: Design, eased: frozenset[str]) -> Steps:
     asked, motion = design.requirement, design.motion
     if asked is None or asked.move_time is None or motion is None or "motion.acceleration_deg_s2" not in eased:
         return []
-    moves = motion.stops or (0.0, motion.move or 0.0)
-    longest = max(abs(b - a) for a, b in zip(moves, [*moves[1:], moves[0]], strict=True)) * DEGREE
+    longest = _longest_move(design)
     stated = None if "motion.speed_rpm" in eased or motion.speed is None else motion.speed * RPM
     jerk = None if motion.jerk is None else motion.jerk * DEGREE
     steps: Steps = []
@@ -103,6 +123,24 @@ def _longer(design: Design, eased: frozenset[str]) -> Steps:
         settings = {"requirement.move_time_s": time, "motion.acceleration_deg_s2": rate, "motion.speed_rpm": speed}
         steps.append((dict(settings), f"move_time_s = {time:g} instead of {asked.move_time:g}"))
     return steps
+
+
+def _longest_move(design: Design) -> float:
+    """The longest single move [deg]; 0 where there is none."""
+    motion = design.motion
+    if motion is None or (motion.move is None and motion.stops is None):
+        return 0.0
+    stops = (0.0, motion.move) if motion.stops is None else (*motion.stops, motion.stops[0])
+    return max(abs((b or 0.0) - (a or 0.0)) for a, b in pairwise(stops)) * DEGREE
+
+
+def _move_seconds(design: Design, rate: float) -> float:
+    """Duration [s] of the longest move with an acceleration [deg/s2], without the bends of a jerk; 0 without a move."""
+    move, motion = _longest_move(design), design.motion
+    if motion is None or motion.speed is None or move == 0:
+        return 0.0
+    speed = motion.speed * DEGREE
+    return move / speed + speed / rate if move * rate >= speed**2 else 2 * sqrt(move / rate)
 
 
 def _limits(unmet: Sequence[Verdict]) -> tuple[dict[str, object], str]:
@@ -137,7 +175,7 @@ def rules_out(looks: Sequence[Look], verdicts: Sequence[Verdict]) -> list[tuple[
     """Requirements by how many designs miss them: name, how many, and the best value that any design reaches; verdicts:
     of one of the designs, for limits and senses.
     """
-    judged = [look.outcome.results for look in looks if look.lack < 1e6]
+    judged = [look.outcome.results for look in looks if look.lack < UNLAID]
     found = []
     for verdict in verdicts:
         values = [

@@ -17,7 +17,7 @@ from pcbstator.study.run import Watcher
 from pcbstator.study.suggestion.compare import Standing, standings
 from pcbstator.study.suggestion.fill import Asked, load_asked
 from pcbstator.study.suggestion.kinds import APART, Build, apart
-from pcbstator.study.suggestion.look import PRICE, WANTED, Confirmed, Look, Search
+from pcbstator.study.suggestion.look import PRICE, UNLAID, WANTED, Confirmed, Look, Search
 from pcbstator.study.suggestion.parts import Parts, load_parts
 from pcbstator.study.suggestion.relax import NEAREST, Relaxed, relaxed, rules_out
 from pcbstator.study.workforce import local_workforce
@@ -45,7 +45,9 @@ class Suggestion:
 
 @dataclass(frozen=True)
 class Suggestions:
-    """All that a search found. filled: what the file left open, in words; common: warnings that every one raises."""
+    """All that a search found. filled: what the file left open, in words; judged: designs that were held against every
+    line of the requirement, of those that were looked at; common: warnings that every one raises.
+    """
 
     title: str
     source: str
@@ -53,6 +55,7 @@ class Suggestions:
     currency: str
     invented: bool
     looked: int
+    judged: int
     meeting: int
     found: tuple[Suggestion, ...]
     common: tuple[Finding, ...]
@@ -87,7 +90,7 @@ def suggested(asked: Asked, parts: Parts, workers: int = 0, watch: Watcher = lam
     if not picked:
         raise nothing_meets(search, confirmed)
     stand = standings([each.results | each.look.outcome.results for each in picked])
-    common = set.intersection(*({finding.code for finding in each.warnings} for each in picked))
+    common = set.intersection(*({finding.message for finding in each.warnings} for each in picked))
     return Suggestions(
         title=asked.design.title,
         source=asked.design.source,
@@ -95,12 +98,13 @@ def suggested(asked: Asked, parts: Parts, workers: int = 0, watch: Watcher = lam
         currency=str(dict(search.study.prices)["currency"]),
         invented=asked.design.prices is None or "prices.currency" in asked.eased,
         looked=len(search.looks),
-        meeting=sum(look.lack == 0 for look in search.looks),
+        judged=len(search.judged),
+        meeting=sum(look.lack == 0 for look in search.judged),
         found=tuple(
             _suggestion(asked, number, each, standing, common)
             for number, (each, standing) in enumerate(zip(picked, stand, strict=True), start=1)
         ),
-        common=tuple(finding for finding in picked[0].warnings if finding.code in common),
+        common=tuple(finding for finding in picked[0].warnings if finding.message in common),
     )
 
 
@@ -128,7 +132,7 @@ def _suggestion(asked: Asked, number: int, each: Confirmed, standing: Standing, 
     design = design_from_document(tomllib.loads(text), f"{name}.toml", asked.design.folder)
     return Suggestion(
         name, words_of_build(each), text, design, build, each.results | each.look.outcome.results, each.verdicts,
-        tuple(finding for finding in each.warnings if finding.code not in common), standing,
+        tuple(finding for finding in each.warnings if finding.message not in common), standing,
     )  # fmt: skip
 
 
@@ -143,13 +147,15 @@ def words_of_build(each: Confirmed) -> str:
 
 def nothing_meets(search: Search, confirmed: Sequence[Confirmed]) -> NothingMeetsError:
     """What rules designs out, how near the nearest comes, and what would do."""
-    name, looks = search.study.design_name, search.looks
-    laid = [look for look in looks if look.lack < 1e6]
+    name, looks = search.study.design_name, search.judged
+    laid = [look for look in looks if look.lack < UNLAID]
     if not laid:
         reasons = Counter(look.outcome.ruled_out for look in looks).most_common(3)
         lines = [f"{count} of {len(looks)} designs: {reason}" for reason, count in reasons]
-        return NothingMeetsError("\n".join([f"{name}: none of {len(looks)} designs can be laid in this room", *lines]))
-    lines = [f"{name}: none of {len(looks)} designs meets all that is asked"]
+        return NothingMeetsError(
+            "\n".join([f"{name}: none of {len(search.looks)} designs can be laid in this room", *lines])
+        )
+    lines = [f"{name}: none of {len(search.looks)} designs meets all that is asked"]
     verdicts = confirmed[0].verdicts if confirmed else ()
     for each, count, best in rules_out(looks, verdicts):
         limit = next(verdict for verdict in verdicts if verdict.name == each)
@@ -168,6 +174,6 @@ def _nearest(looks: Sequence[Look]) -> list[Look]:
     """The nearest designs of different kinds."""
     chosen: list[Look] = []
     for look in sorted(looks, key=lambda each: (each.rank, each.point)):
-        if look.lack < 1e6 and all(apart(look.build, other.build) >= APART for other in chosen):
+        if look.lack < UNLAID and all(apart(look.build, other.build) >= APART for other in chosen):
             chosen.append(look)
     return chosen[:NEAREST]
