@@ -390,3 +390,19 @@ def test_long_motions_are_cut_and_told():
     only, found = run("moves", motion__move_deg=1e6)
     assert only.numbers["duration_s"] <= 501 and "moves: only the first 500 s were run" in found.remarks[0]
     assert "settled" not in only.numbers
+
+
+def test_the_stand_errs_as_its_keys_say():
+    """Offset, gains and legs of a design reach the run: 4/3 of the offset, a third of the spread."""
+    drive = {"drive__current_offset_percent": 2.0, "drive__current_gain_error_percent": 3.0}
+    legs = {"drive__dead_time_ns": 500.0, "drive__voltage_drop_v": 0.2}
+    design = design_from_document(DOCUMENT | JOB).with_values(
+        {key.replace("__", "."): value for key, value in (drive | legs).items()}
+    )
+    stand, _ = stand_of(design, pcbstator.predict(design))
+    assert abs(stand.sensor.current_offset) == pytest.approx(4 / 3 * 0.02 * 1.5, rel=1e-9)
+    assert abs(stand.sensor.current_image) == pytest.approx(0.03 / 3, rel=1e-9)
+    assert stand.plant.leg_loss == pytest.approx(12.0 * 500e-9 * design.drive.pwm + 0.2, rel=1e-9)
+    bridges = design.with_values({"winding.connection": "open"})
+    twice, _ = stand_of(bridges, pcbstator.predict(bridges))
+    assert twice.plant.leg_loss == pytest.approx(2 * stand.plant.leg_loss, rel=1e-9)

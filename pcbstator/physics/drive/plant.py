@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, inf, pi, sqrt
+from math import exp, inf, sqrt
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.drive.driver_errors import phase_units
+from pcbstator.physics.drive.run_records import Body
 
 if TYPE_CHECKING:
     from pcbstator.physics.drive.time_steps import PlantConstants
@@ -79,7 +80,7 @@ class PlantValues:
             half_phases=self.phases / 2,
             slopes=np.array((*self.slopes, *self.slopes[:2]), dtype=complex),  # a full turn less rounding is one
             loop_slopes=np.array((*self.loop_slopes, *self.loop_slopes[:2]), dtype=float),
-            per_angle=len(self.slopes) / (2 * pi),
+            per_turn=float(len(self.slopes)),
             damping=2 * CONTACT_DAMPING * sqrt(self.stiffness * reduced) if self.stiffness != inf else 0.0,
             spots=np.array(self.spots, dtype=float),
             soft_current=max(self.soft_current, 2 * self.leg_loss * fading / self.resistance),
@@ -93,12 +94,9 @@ class Plant:
     """State of the drive, moved on in time by ``advance``; energies in ``state`` add up from the start [J]."""
 
     def __init__(self, values: PlantValues, period: float, substeps: int = 1, angle: float = 0.0) -> None:
-        from pcbstator.compiling import blank_record
-        from pcbstator.physics.drive.time_steps import Body
-
         self.values = values
         self.constants = values.constants(period, substeps)
-        self.state = blank_record(Body)
+        self.state = Body.blank()
         self.state.resistance = values.resistance
         self.state.angle = self.state.load_angle = angle
 
