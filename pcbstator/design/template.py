@@ -85,6 +85,7 @@ WRITTEN_OUT: dict[str, dict[str, Any]] = {
     "rotor": {"arrangement": "single"},
 }  # fmt: skip
 FITTING = {  # examples for the small file's motor, where those of the records do not fit it
+    "envelope.bearing_inner_diameter_mm": 92.0, "envelope.bearing_outer_diameter_mm": 98.0,
     "board.coil_layers": [1, 2], "board.layer_copper_um": [35.0, 70.0], "board.layer_depths_mm": [0.0, 1.6],
     "board.holes.diameter_mm": 2.7, "board.holes.circle_diameter_mm": 85.5, "board.slots.circle_diameter_mm": 85.5,
     "board.slots.length_mm": 3.0, "board.tabs.width_mm": 5.0, "board.tabs.reach_mm": 5.0,
