@@ -135,7 +135,7 @@ class _Motors:
 
     def drawn(self, number: int) -> ComplexArray:
         """Of one motor: (phases, orders 1, 2, 3 … of the turn) [Wb]."""
-        return self.linkages(slice(number % self.draws, number % self.draws + 1), {})[0]
+        return np.asarray(self.linkages(slice(number % self.draws, number % self.draws + 1), {})[0])
 
     def waves(self, factors: Mapping[str, float] | None = None) -> tuple[FloatArray, FloatArray, ComplexArray]:
         """Torque ripple (draws,), modulation (draws,), and fundamentals (draws, phases) [Wb], each turned into the
