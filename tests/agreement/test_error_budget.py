@@ -353,7 +353,10 @@ def test_dead_time_and_voltage_drop(name):
     current = job.torque / job.loop_values.torque_constant
     lossy = with_friction(stand, plant={"leg_loss": job.leg_loss, "soft_current": current / 5})
     errors, speeds = turned(lossy, job, 2 * 2 * pi / job.order / job.slow_speed)
-    found = lost_in_legs(job, current / 5)
+    # The simulation keeps the loss from turning a current round within a step: it may be softer than asked for.
+    soft = lossy.plant.constants(lossy.control.period, lossy.substeps).soft_current
+    assert soft < current
+    found = lost_in_legs(job, soft)
     assert largest(errors) == pytest.approx(found.angle, rel=AGREE)
     assert half(speeds) == pytest.approx(found.speed, rel=AGREE)
 
