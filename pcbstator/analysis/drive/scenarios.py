@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from math import degrees, pi
+from math import degrees, pi, sqrt
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -147,7 +147,7 @@ def _slow(bench: Bench) -> Played:
     """A slow constant turn, all around; where that would take too long, over the worst friction spot."""
     stand, values = bench.stand, bench.values
     speed = values.slow_speed
-    run_in = min(10.0, max(2.0, RISE + RUN_IN / stand.control.position_gain))
+    run_in = min(20.0, max(2.0, RISE + RUN_IN / stand.control.position_gain + _break_away(stand, speed)))
     turn = 2 * pi / speed
     start, duration = -speed * run_in, run_in + turn * 1.001
     if RISE + duration > stand.most * stand.control.period:
@@ -159,6 +159,20 @@ def _slow(bench: Bench) -> Played:
     trace = stand.run(reference, points=TURN_POINTS)
     numbers, curves = turn_numbers(bench.design, trace, reference, stand, speed, run_in)
     return Played((trace,), trace, {"speed_from": values.slow_speed_from} | numbers, curves)
+
+
+def _break_away(stand: Stand, speed: float) -> float:
+    """Time [s] in which the loops build up, at a constant speed asked for, what starts the load beyond what is fed
+    forward: speed·(K·(1 + p·t) + I·(t + p·t²/2)) with the gains of the speed loop and of the position loop.
+    """
+    control, plant = stand.control, stand.plant
+    needed = plant.standstill + plant.unbalance + max(plant.spots, default=0.0) - control.friction
+    steady = control.speed_gain * speed - needed
+    if steady >= 0:
+        return 0.0
+    rate = speed * (control.speed_gain * control.position_gain + control.speed_integral)
+    bend = speed * control.speed_integral * control.position_gain
+    return float((sqrt(rate**2 - 2 * bend * steady) - rate) / bend) if bend > 0 else -steady / rate
 
 
 def _approach(bench: Bench) -> Played:
