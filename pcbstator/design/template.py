@@ -38,6 +38,7 @@ INTRODUCTIONS = {
     "operation": "Losses at speeds and currents of your choice; without this section they are left out.",
     "cooling": "Where the heat goes. Without this section: still air, nothing clamped, ambient 25 C.",
     "tolerance": "How far the built motor may lie from these numbers: 5 % and 95 % values of the results.",
+    "build": "How exactly it is put together: torque ripple, unequal phases and forces of the motor as built.",
     "slip_ring": "A second board with concentric rings, for brushes that feed what turns.",
     "load": "What the drive turns, at the load's side of a gear; the rotor's own inertia comes from the design.",
     "motion": "How the load shall move: one move and a rest, or stops_deg, or a table_csv, or speed_rpm alone.",

@@ -12,6 +12,7 @@ from pcbstator.errors import printable
 from pcbstator.findings import Finding, Verdict
 from pcbstator.output.key_numbers import NOT_STATED, key_numbers
 from pcbstator.output.quantities import shown
+from pcbstator.output.report.build_rows import causes_words, spread_words
 from pcbstator.output.report.verdict import verdict_lines
 from pcbstator.winding import Winding
 
@@ -43,6 +44,8 @@ def _section_lines(name: str, section: Any) -> list[str]:
         elif name == "electrical" and isinstance(value, dict):  # what a meter reads between each pair of terminals
             pairs = ", ".join(f"{pair} {shown(f'{name}.{key}', ohm)}" for pair, ohm in value.items())
             lines.append(f"  {key:<30}{pairs}   {meaning}")
+        elif name == "build" and isinstance(value, dict):
+            lines.append(f"  {key}   {spread_words(key, value)}: {meaning}; from {causes_words(value)}")
         elif key == "layout":
             lines.append(f"  {key:<30}{' '.join(value)}")
         elif key == "emf_harmonics":
