@@ -323,20 +323,15 @@ def test_a_push_is_held_and_let_go():
 
 
 def test_play_and_friction_make_a_nudge_harder_to_tell():
-    """The sensor on the motor sees nothing of the coupling's play, and friction must be overcome before. A
-    perfect driver, since its errors decide at which end of the play so light a load comes to rest."""
-    plain = run("hold", **DRIVER)[0].numbers
+    """The sensor on the motor sees nothing of the coupling's play, and friction must be overcome before."""
+    plain = run("hold")[0].numbers
     assert plain["smallest_told_deflection_deg"] < 0.05
     assert plain["smallest_told_deflection_deg"] > plain["told_above_believed_deg"]
-    light = {
-        "load__inertia_kg_m2": 2e-5,
-        "motion__acceleration_deg_s2": 50.0,
-        "drive__position_bandwidth_hz": 6.0,
-    } | DRIVER
-    tight, loose = (run("hold", **light, load__play_deg=size)[0].numbers for size in (0.0, 0.6))
+    light = {"load__inertia_kg_m2": 2e-5, "motion__acceleration_deg_s2": 50.0, "drive__position_bandwidth_hz": 6.0}
+    tight, loose = (run("hold", **PERFECT, **light, load__play_deg=size)[0].numbers for size in (0.0, 0.6))
     more = loose["smallest_told_deflection_deg"] - tight["smallest_told_deflection_deg"]
-    assert 0.3 < more < 0.61  # half of it where the load rests in the middle, all where it rests at one end
-    rough = run("hold", **DRIVER, load__friction_n_m=0.0010, load__standstill_friction_n_m=0.0012)[0].numbers
+    assert 0.3 < more < 0.61  # a load that floats in the gap: half of it in the middle, all of it at one end
+    rough = run("hold", load__friction_n_m=0.0010, load__standstill_friction_n_m=0.0012)[0].numbers
     assert rough["smallest_told_push_n_m"] > plain["smallest_told_push_n_m"] + 0.0006
     stiff = {row["deflection_deg"]: row["push_n_m"] for row in plain["push_for_deflection"]}
     assert list(stiff.values()) == sorted(stiff.values()) and 0.1 in stiff
