@@ -119,18 +119,15 @@ def test_losses_leave_the_balance_of_power(example):
 
 def test_side_by_side_finds_what_was_changed_and_what_it_does(example):
     """Twice the copper halves the tracks' resistance, not that of the vias' walls, and leaves the field alone."""
-    defined = example("side_by_side")
-    one, other = defined["one"], defined["other"]
-    assert defined["different_keys"](one, other) == {
+    pair = example("side_by_side")["pair"]
+    assert {found.key: (found.design, found.other) for found in pair.keys} == {
         "board.outer_copper_um": (35.0, 70.0),
         "board.inner_copper_um": (35.0, 70.0),
         "board.rules": ("1oz-standard", "2oz-standard"),
     }
-    changed = defined["changes"](one, other)
-    thin, thick = changed["electrical.phase_resistance_ohm"]
-    assert 0.5 < thick / thin < 0.51
-    before, after = changed["magnetic.torque_constant_n_m_per_a"]
-    assert after == pytest.approx(before, rel=1e-9)
+    (resistance,) = [found for found in pair.results if found.key == "electrical.phase_resistance_ohm"]
+    assert 0.5 < resistance.other / resistance.design < 0.51
+    assert "magnetic.torque_constant_n_m_per_a" in pair.unchanged
 
 
 def test_rule_set_is_kept(example):

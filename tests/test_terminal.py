@@ -28,7 +28,14 @@ def own_process(*words: str | Path, out=subprocess.PIPE, err=subprocess.PIPE, **
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no full device")
 @pytest.mark.parametrize(
     "words",
-    [["--help"], ["windings"], ["check", FAN], ["predict", FAN, "--json"], ["centrelines", FAN]],
+    [
+        ["--help"],
+        ["predict", FAN, "--json"],
+        *(
+            pytest.param(words, marks=pytest.mark.slow)
+            for words in (["windings"], ["check", FAN], ["centrelines", FAN])
+        ),
+    ],
     ids=lambda words: str(words[0]),
 )
 def test_a_full_device_is_told_in_a_line(words):
@@ -64,7 +71,7 @@ def test_letters_that_the_terminal_lacks():
         assert "--json" not in words or json.loads(told.stdout)["winding"]
 
 
-@pytest.mark.parametrize("width", [20, 33, 60, 80, 132])
+@pytest.mark.parametrize("width", [20, 60, *(pytest.param(w, marks=pytest.mark.slow) for w in (33, 80, 132))])
 def test_lines_keep_to_the_width_and_no_word_is_lost(tmp_path, monkeypatch, width):
     unbuildable = tmp_path / "unbuildable.toml"
     unbuildable.write_text(DESIGNS[1].read_text().replace("height_mm = 12.0", "height_mm = 5.0"))

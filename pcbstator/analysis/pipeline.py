@@ -10,6 +10,7 @@ import numpy as np
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, WindingResult
 from pcbstator.analysis.electrical.slip_ring import slip_ring_results
 from pcbstator.analysis.electrical.winding_geometry import end_winding_length
+from pcbstator.analysis.magnetic.built_results import built_results
 from pcbstator.analysis.magnetic.losses import operating_losses
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
@@ -71,6 +72,12 @@ def completed(work: Work) -> Prediction:
             tolerance = tolerance_results(design, copper, magnetic, electrical.synchronous_inductance)
         except LawRangeError as error:
             reason = str(error)
+    build = None
+    if design.build is not None and magnetic is not None and not reason:
+        try:
+            build = built_results(design, conductors, magnetic, work.mechanical, _top_speed(work))
+        except LawRangeError as error:
+            reason = str(error)
     thermal = with_pulses(design, work.steady)
     return Prediction(
         title=design.title,
@@ -82,6 +89,7 @@ def completed(work: Work) -> Prediction:
         magnetic=magnetic,
         thermal=thermal,
         mechanical=work.mechanical,
+        build=build,
         slip_ring=slip_ring_results(design),
         motion=work.motion,
         drive=work.drive,
@@ -91,6 +99,15 @@ def completed(work: Work) -> Prediction:
         design=design,
         laid=copper,
     )
+
+
+def _top_speed(work: Work) -> float:
+    """Highest speed of the rotor [rad/s]: of the motion, else of [operation]; 0 where neither is stated."""
+    design, motion = work.design, work.motion
+    ratio = design.drive.gear_ratio if design.drive else 1.0
+    if motion is not None and motion.top_speed:
+        return motion.top_speed * ratio
+    return max(design.operation.speeds) if design.operation else 0.0
 
 
 def _drawn_copper(design: SizedDesign, copper: Copper, counts: dict[str, Any]) -> CopperResult:

@@ -9,6 +9,7 @@ from typing import Any
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, SlipRingResult, WindingResult
 from pcbstator.analysis.fields import inside, rows
+from pcbstator.analysis.magnetic.built_results import BuildResult
 from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.thermal.records import ThermalResult
@@ -30,6 +31,7 @@ class Prediction:
     magnetic: MagneticResult | None  # None where the field law does not hold, as ``out_of_range`` says
     thermal: ThermalResult
     mechanical: MechanicalResult | None = None
+    build: BuildResult | None = None
     slip_ring: SlipRingResult | None = None
     motion: MotionResult | None = None
     drive: DriveResult | None = None

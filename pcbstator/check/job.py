@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import degrees, radians
+from math import ceil, degrees, radians
 from typing import TYPE_CHECKING
 
 from pcbstator.analysis.drive.records import RPM, DriveResult, MotionResult
@@ -47,7 +47,7 @@ def _motion(prediction: Prediction) -> list[Finding]:
                 "drive.drag", "warning",
                 f"at the top speed eddies and steel brake with {found.drag:.3g} N·m, more than the continuous current "
                 "drives: nothing is left for the load; less speed, no steel beyond the board, narrower tracks",
-                found.drag, 0.0, where="motion.drag_torque_n_m",
+                found.drag, 0.0, where="motion",
             )
         )  # fmt: skip
     if found.voltage_part is not None:
@@ -89,7 +89,8 @@ def _ripple(drive: Drive, fit: DriveResult, motion: MotionResult | None) -> list
     the current limit."""
     cure = ""
     if fit.pwm_wanted is not None and fit.added_inductance is not None:
-        cure = f": {1e-3 * fit.pwm_wanted:.3g} kHz or {1e6 * fit.added_inductance:.3g} µH more in each terminal's wire"
+        choke = ceil(1e6 * (drive.choke + fit.added_inductance))
+        cure = f": {1e-3 * fit.pwm_wanted:.3g} kHz, or a choke in each terminal's wire, drive.choke_uh = {choke},"
     if fit.ripple_at_job is None or motion is None or motion.peak_current is None:
         return at_most(
             "drive.ripple", fit.ripple, RIPPLE * drive.current_limit,

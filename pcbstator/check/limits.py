@@ -32,24 +32,26 @@ def found(
     value: float,
     limit: float | None = None,
     where: str | None = None,
-    digits: int = 3,
+    digits: int = 0,
 ) -> Finding:
-    """A finding; its message shows value and limit with so many digits, more where they would read alike.
+    """A finding; its message shows the value with three digits, with more where it would read like the limit, or with
+    as many as ``digits`` says of a judgement.
 
-    >>> found("a.b", "note", "{value} mm, below {limit} mm", 0.80251, 0.9, digits=2).message
-    '0.8 mm, below 0.9 mm'
-    >>> found("a.b", "note", "{value} mm, below {limit} mm", 0.19996, 0.2, digits=2).message
+    >>> found("a.b", "note", "it may bow by {value} mm, the gap is {limit} mm", 0.8025, 0.8, digits=2).message
+    'it may bow by 0.8 mm, the gap is 0.8 mm'
+    >>> found("a.b", "note", "{value} mm, below {limit} mm", 0.19996, 0.2).message
     '0.19996 mm, below 0.2 mm'
     """
-    shown = {"value": _told_apart(value, limit, digits), "limit": "" if limit is None else f"{limit:.4g}"}
+    words = f"{value:.{digits}g}" if digits else _told_apart(value, limit)
+    shown = {"value": words, "limit": "" if limit is None else f"{limit:.4g}"}
     rounded = None if limit is None else float(f"{limit:.6g}")
     for name, text in shown.items():  # not str.format: a name of the design file may hold braces
         message = message.replace(f"{{{name}}}", text)
     return Finding(code, severity, message, float(f"{value:.6g}"), rounded, where)
 
 
-def _told_apart(value: float, limit: float | None, digits: int) -> str:
-    """A value with as few digits as tell it from its limit, and so many at least."""
-    least = next((n for n in range(digits, 7) if limit is None or f"{value:.{n}g}" != f"{limit:.{n}g}"), digits)
-    words = f"{value:.{least}g}"
-    return words if "e" not in words else f"{value:.6g}"
+def _told_apart(value: float, limit: float | None) -> str:
+    """A value with as few digits as tell it from its limit, and three at least; never in powers of ten below 1e6."""
+    digits = next((n for n in range(3, 7) if limit is None or f"{value:.{n}g}" != f"{limit:.{n}g}"), 6)
+    words = f"{value:.{digits}g}"
+    return words if "e+" not in words else f"{value:.6g}"

@@ -25,6 +25,7 @@ from pcbstator.findings import Finding, Severity
 if TYPE_CHECKING:
     from pcbstator.design import Design, SizedDesign
 
+MOST_RIPPLE = 0.05  # of the torque (common practice, no source)
 ORDER = {"error": 0, "warning": 1, "note": 2}
 
 
@@ -69,11 +70,13 @@ def _results(prediction: Prediction) -> list[Finding]:
         "warning",
     )
     if prediction.magnetic is not None:
+        build = prediction.build
         findings += at_most(
             "magnetic.torque_ripple",
-            prediction.magnetic.torque_ripple,
-            0.05,
-            "the torque ripples by {value} of its mean in sine drive, above {limit}",
+            prediction.magnetic.torque_ripple if build is None else build.torque_ripple["p95"],
+            MOST_RIPPLE,
+            "the torque ripples by {value} of its mean in sine drive, above {limit}"
+            + ("" if build is None else f", in one built motor of 20; {build.pays or 'the winding'} makes most of it"),
             "warning",
         )
     if prediction.thermal.ipc2221_current is None:

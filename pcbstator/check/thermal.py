@@ -86,9 +86,7 @@ def _no_current(thermal: ThermalResult) -> list[Finding]:
             f"turning brakes with {thermal.continuous_drag:.3g} N·m, more than the continuous current drives: the "
             "motor cannot keep that speed; less speed, no steel beyond the board, narrower tracks"
         )
-        return [
-            Finding("thermal.drag", "warning", words, thermal.continuous_drag, where="thermal.continuous_torque_n_m")
-        ]
+        return [Finding("thermal.drag", "warning", words, thermal.continuous_drag, where="thermal")]
     if thermal.continuous_current or thermal.board_limit_c is None:
         return []
     words = "eddy currents alone heat the board or the magnets beyond their limits: narrower tracks or less speed"

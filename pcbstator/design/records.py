@@ -16,6 +16,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, PrivateAttr
 
+from pcbstator.design.build import Build
 from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.mechanical_features import Hole, Keepout, Slot, Tab, Thermistor
 from pcbstator.design.prices import Prices
@@ -287,6 +288,7 @@ class Design(Record):
     operation: Operation | None = key("operation", "working points for losses", None)
     cooling: Cooling | None = key("cooling", "where the heat goes", None)
     tolerance: Tolerance | None = key("tolerance", "ranges of the built motor", None)
+    build: Build | None = key("build", "spreads of the built motor", None)
     slip_ring: SlipRing | None = key("slip_ring", "a board of slip rings", None)
     load: Load | None = key("load", "what the drive turns", None)
     motion: Motion | None = key("motion", "how it shall move", None)

@@ -28,7 +28,7 @@ INTRODUCTIONS = {
     "winding": "How many coils, how they are shaped and how they are connected.",
     "board": "The printed circuit board. The copper diameters bound the ring for coils, end windings and connections.",
     "board.rules": "Limits of your board manufacturer, instead of the named set that board.rules = ... names.",
-    "stack": "Several equal boards on top of each other, for more torque; without this section there is one.",
+    "stack": "Several equal boards on top of each other: more copper, so more torque or less heat. Else there is one.",
     "board.holes": "Holes for screws, as many such tables as wanted.",
     "board.slots": "Routed slots, as many such tables as wanted.",
     "board.tabs": "Mounting tabs on the outer edge, free of copper, to screw the board down by.",
@@ -38,6 +38,7 @@ INTRODUCTIONS = {
     "operation": "Losses at speeds and currents of your choice; without this section they are left out.",
     "cooling": "Where the heat goes. Without this section: still air, nothing clamped, ambient 25 C.",
     "tolerance": "How far the built motor may lie from these numbers: 5 % and 95 % values of the results.",
+    "build": "How exactly it is put together: torque ripple, unequal phases and forces of the motor as built.",
     "slip_ring": "A second board with concentric rings, for brushes that feed what turns.",
     "load": "What the drive turns, at the load's side of a gear; the rotor's own inertia comes from the design.",
     "motion": "How the load shall move: one move and a rest, or stops_deg, or a table_csv, or speed_rpm alone.",
@@ -59,7 +60,7 @@ SMALL: dict[str, dict[str, Any]] = {
         "layers": 2, "track_width_mm": 0.2, "track_gap_mm": 0.2, "copper_inner_diameter_mm": 40.0,
         "copper_outer_diameter_mm": 80.0, "outer_diameter_mm": 90.0,
     },
-    "rotor": {"poles": 16, "air_gap_mm": 1.0, "back_iron_mm": 2.5},
+    "rotor": {"poles": 16, "air_gap_mm": 1.0, "back_iron_mm": 3.0},
     MAGNET: {"shape": "disc", "diameter_mm": 10.0, "circle_diameter_mm": 58.0, "thickness_mm": 3.0, "grade": "N42"},
     "load": {
         "bodies": [{"shape": "disc", "mass_g": 500.0, "diameter_mm": 200.0}], "friction_n_m": 0.004,
@@ -67,7 +68,7 @@ SMALL: dict[str, dict[str, Any]] = {
     },
     "motion": {"move_deg": 30.0, "speed_rpm": 6.0, "acceleration_deg_s2": 60.0, "dwell_s": 1.0},
     "drive": {
-        "supply_v": 12.0, "current_limit_peak_a": 0.5, "pwm_khz": 50.0, "choke_uh": 470.0, "sensor_counts": 16384,
+        "supply_v": 12.0, "current_limit_peak_a": 0.8, "pwm_khz": 50.0, "choke_uh": 680.0, "sensor_counts": 16384,
         "sensor_noise_deg": 0.01, "sensor_offset_mm": 0.02, "sensor_radius_mm": 16.0,
     },
 }  # fmt: skip
@@ -80,9 +81,11 @@ WRITTEN_OUT: dict[str, dict[str, Any]] = {
     "board.keepouts": {"inner_diameter_mm": 84.0, "outer_diameter_mm": 96.0, "from_deg": -15.0, "to_deg": 15.0},
     "board.holes": {"count": 4, "first_angle_deg": 60.0},
     "board.tabs": {"count": 3, "first_angle_deg": 60.0, "hole_mm": 2.7},
+    "stack": {"connection": "parallel"},
     "rotor": {"arrangement": "single"},
 }  # fmt: skip
 FITTING = {  # examples for the small file's motor, where those of the records do not fit it
+    "envelope.bearing_inner_diameter_mm": 92.0, "envelope.bearing_outer_diameter_mm": 98.0,
     "board.coil_layers": [1, 2], "board.layer_copper_um": [35.0, 70.0], "board.layer_depths_mm": [0.0, 1.6],
     "board.holes.diameter_mm": 2.7, "board.holes.circle_diameter_mm": 85.5, "board.slots.circle_diameter_mm": 85.5,
     "board.slots.length_mm": 3.0, "board.tabs.width_mm": 5.0, "board.tabs.reach_mm": 5.0,

@@ -73,7 +73,9 @@ class Cooling(Record):
         "trace_rise_c", "rise of an isolated trace for the standards' currents", 20.0
     )
     duty: Literal["continuous", "on-off", "motion"] = key(
-        "duty", "continuous current, current on and off periodically, or the cycle of [motion] repeated", "continuous"
+        "duty",
+        "continuous current, or on and off periodically; the cycle of [motion] is looked at in any case",
+        "continuous",
     )
     on: Annotated[float, seconds(1e-3, 1e6)] | None = key(
         "on_s", 'current on, for duty = "on-off"', None, example=10.0, otherwise="none"

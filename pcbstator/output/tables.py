@@ -7,10 +7,12 @@ from typing import Any
 
 from pcbstator.analysis.fields import rows
 from pcbstator.analysis.prediction import Prediction
+from pcbstator.check.run import ORDER
 from pcbstator.errors import printable
 from pcbstator.findings import Finding, Verdict
 from pcbstator.output.key_numbers import NOT_STATED, key_numbers
 from pcbstator.output.quantities import shown
+from pcbstator.output.report.build_rows import causes_words, spread_words
 from pcbstator.output.report.verdict import verdict_lines
 from pcbstator.winding import Winding
 
@@ -42,6 +44,8 @@ def _section_lines(name: str, section: Any) -> list[str]:
         elif name == "electrical" and isinstance(value, dict):  # what a meter reads between each pair of terminals
             pairs = ", ".join(f"{pair} {shown(f'{name}.{key}', ohm)}" for pair, ohm in value.items())
             lines.append(f"  {key:<30}{pairs}   {meaning}")
+        elif name == "build" and isinstance(value, dict):
+            lines.append(f"  {key}   {spread_words(key, value)}: {meaning}; from {causes_words(value)}")
         elif key == "layout":
             lines.append(f"  {key:<30}{' '.join(value)}")
         elif key == "emf_harmonics":
@@ -51,11 +55,14 @@ def _section_lines(name: str, section: Any) -> list[str]:
 
 
 def besides_the_verdict(prediction: Prediction) -> list[Finding]:
-    """The findings but for those that only say again what the verdict says; accepted ones stay, with their reasons."""
-    return [
+    """The findings, worst first, but for those that only say again what the verdict says; accepted ones stay, with
+    their reasons.
+    """
+    left = [
         finding for finding in prediction.findings
         if not finding.code.startswith("requirement.") or finding.accepted or not prediction.requirement
     ]  # fmt: skip
+    return sorted(left, key=lambda finding: (ORDER[finding.severity], finding.accepted is not None))
 
 
 def findings_text(findings: Iterable[Finding]) -> str:

@@ -64,6 +64,9 @@ LIMITING = (
     "ipc2152",
 )
 RENAMED = {
+    "thermal.motion_board_c": "motion.cycle_board_temperature_c",
+    "thermal.motion_rotor_c": "motion.cycle_rotor_temperature_c",
+    "thermal.motion_current_factor": "motion.cycle_heat_growth_ratio",
     "copper.wires_across_cuts": "copper.tile_jumpers",
     "mechanical.axial_pull_n": "mechanical.axial_force_n",
     "thermal.ipc2221_via_current_a": "thermal.ipc2221_via_phase_current_rms_a",

@@ -111,7 +111,10 @@ def assign_coils(phases: int, coils: int, poles: int) -> tuple[tuple[int, ...], 
 def parallel_groups(
     coils: int, poles: int, members: list[int], sense: tuple[int, ...], count: int
 ) -> tuple[tuple[int, ...], ...]:
-    """The coils of one phase dealt into ``count`` paths of equal phasors; (.) if that cannot be done."""
+    """The coils of one phase dealt into ``count`` parallel paths of equal EMF; () if that cannot be done.
+
+    members: the coils of the phase; sense: of every coil, 1 or -1 where it is connected the other way round.
+    """
     steps = _phasor_steps(coils, poles)
     keys = {coil: int(2 * steps[coil] + (coils if sense[coil] < 0 else 0)) % (2 * coils) for coil in members}
     share = {key: number // count for key, number in Counter(keys.values()).items()}

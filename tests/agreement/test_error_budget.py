@@ -13,24 +13,25 @@ import pytest
 
 import pcbstator
 from pcbstator.analysis.drive.driver_fit import sensor_error
-from pcbstator.analysis.drive.error_budget import motion_errors, push_stiffness
-from pcbstator.analysis.drive.moving_errors import TURN, WINDOW, torque_ripple
+from pcbstator.analysis.drive.error_budget import motion_errors, push_stiffness, value_that_keeps
+from pcbstator.analysis.drive.moving_errors import TURN, WINDOW, lost_in_legs, torque_ripple
 from pcbstator.analysis.drive.positioning import Positioning
 from pcbstator.analysis.drive.rest_errors import (
     UNKNOWN_FRICTION,
     arrived_by_friction,
     end_of_move,
     friction_left,
-    unknown_friction_left,
+    unfed_left,
 )
 from pcbstator.analysis.drive.stand import Stand, stand_of
 from pcbstator.copper import size_design
 from pcbstator.design.requirement import Requirement
 from pcbstator.physics.drive.coverage import NORMAL_95, SHARE
+from pcbstator.physics.drive.driver_errors import current_gain_vector
 from pcbstator.physics.drive.friction import spot_friction
 from pcbstator.physics.drive.motion import Piece, sampled_moves
 from pcbstator.physics.drive.positioning import magnet_eccentricity_error, ring_eccentricity_error
-from pcbstator.physics.drive.simulation import simulated
+from pcbstator.physics.drive.simulation import SensorValues, simulated
 from pcbstator.physics.drive.standing_error import swing_errors
 from pcbstator.physics.drive.turning_error import of_counts, of_noise, of_orders, of_places
 
@@ -56,11 +57,11 @@ def alone(stand: Stand, **causes: dict[str, Any]) -> Stand:
     """The drive without any fault but those given, by plant, control and sensor."""
     even = complex(0.0, float(np.mean([slope.imag for slope in stand.plant.slopes])))
     plant = replace(
-        stand.plant, running=0.0, standstill=0.0, viscous=0.0, spots=(), unbalance=0.0, dead_voltage=0.0,
+        stand.plant, running=0.0, standstill=0.0, viscous=0.0, spots=(), unbalance=0.0, leg_loss=0.0,
         ripple_rms=0.0, heat_capacity=inf, slopes=(even,) * 16, loop_slopes=(), loop_inductance=0.0,
     )  # fmt: skip
     control = replace(stand.control, friction=0.0, viscous=0.0, dead_band=0.0)
-    sensor = replace(stand.sensor, count=PERFECT, errors=(), noise=0.0)
+    sensor = SensorValues(PERFECT, turns=stand.sensor.turns)
     parts = {"plant": plant, "control": control, "sensor": sensor}
     return replace(stand, **{name: replace(part, **causes.get(name, {})) for name, part in parts.items()})
 
@@ -77,7 +78,7 @@ def stops(stand: Stand, job: Positioning, places: list[tuple[float, float]], res
     found, length = [], abs(job.move[-1].end[0])
     for place, side in places:
         start = place - side * length
-        moves = [(start, (), 1.0, 0.02), (start, job.move, side, rest)]
+        moves = [(start, (), 1.0, 8 * job.moved.slowest), (start, job.move, side, rest)]
         trace = stand.run(sampled_moves(moves, stand.control.period, stand.most))
         found.append(float((trace.angles - trace.wanted)[trace.times >= trace.times[-1] - rest / 10].mean()))
     return np.array(found)
@@ -85,7 +86,7 @@ def stops(stand: Stand, job: Positioning, places: list[tuple[float, float]], res
 
 def turned(stand: Stand, job: Positioning, duration: float) -> tuple[np.ndarray, np.ndarray]:
     """Errors in a steady slow turn about their mean, and its speeds over the window, once it has run in."""
-    speed, settled = job.slow_speed, 6 * job.moved.slowest + 0.5
+    speed, settled = job.slow_speed, 10 * job.moved.slowest + 0.5
     pieces = (Piece(0.5, 0.0, speed / 0.5, 0.0, 0.0), Piece(settled + duration, 0.0, 0.0, speed, speed / 4))
     count = round((settled + duration + 0.5) / stand.control.period)
     reference = sampled_moves([(0.0, pieces, 1.0, 0.0)], stand.control.period, count)
@@ -133,10 +134,26 @@ def test_friction_that_is_not_what_is_fed_forward(name):
     running = stand.plant.running
     known = {"friction": (1 - UNKNOWN_FRICTION) * running, "dead_band": stand.control.dead_band}
     errors = stops(alone(stand, plant={"running": running, "standstill": running}, control=known), job, [(1, 1)], 0.1)
-    left = unknown_friction_left(job, end_of_move(job))
+    left = unfed_left(job, end_of_move(job), UNKNOWN_FRICTION * running)
     assert largest(errors) == pytest.approx(left, rel=AGREE)
 
 
+@pytest.mark.parametrize("name", DRIVEN)
+def test_what_the_integral_held_at_the_last_stop(name):
+    """A steady push that the integral had taken over goes as the move begins; the error at the end of the move."""
+    stand, job = built(name)
+    torque, begins = 0.01 * stand.control.torque_constant * stand.control.current_limit, 10 * job.moved.slowest
+    reference = sampled_moves([(0.0, (), 1.0, begins), (0.0, job.move, 1.0, 0.0)], stand.control.period, stand.most)
+    pushed = np.where(np.arange(len(reference[0])) * stand.control.period < begins, torque, 0.0)
+    trace = alone(stand).run(reference, pushed)
+    time = sum(piece.duration for piece in job.move)
+    foretold = -torque * float(job.moved.after_step(np.array([time]), "torque")[0])
+    plain = alone(stand).run(reference)
+    error = float(trace.angles[-1] - plain.angles[-1])
+    assert error == pytest.approx(foretold, rel=AGREE, abs=NEGLIGIBLE * job.count)
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("name", DRIVEN)
 def test_unbalance_after_a_move(name):
     """The integral takes gravity over; what is left of it at several times after the move, at the worst of 8 places."""
@@ -164,6 +181,7 @@ def test_noise_at_rest(name):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", DRIVEN)
 def test_eccentricity_at_rest_is_found_around_the_turn(name):
     """The load goes where the sensor says: wrong by the peak at the worst of 16 places, from either side."""
@@ -215,8 +233,8 @@ def test_what_the_integral_has_freed_is_within_what_friction_can_hold(name):
 @pytest.mark.slow
 @pytest.mark.parametrize("name", DRIVEN)
 def test_counts_that_go_by(name):
-    """At 1.5 rpm and five per cent about it: beats of counts with samples scatter single speeds by a half either way,
-    so that the rms of six speeds is compared, to 20 %; it is 1.07, 0.86 and 0.94 of the budget in the shipped designs.
+    """At 1.5 rpm and a tenth about it. Beats of counts with samples scatter single speeds from 0.5 to 1.15 of the
+    budget, so that the rms of six speeds is compared: 1.07, 0.86 and 0.73 in the shipped designs.
     """
     stand, job = built(name)
     seen, foretold = [], []
@@ -225,7 +243,7 @@ def test_counts_that_go_by(name):
         errors, _ = turned(alone(stand, sensor={"count": job.count}), turning, 2.0)
         seen.append(float(np.quantile(np.abs(errors), SHARE)))
         foretold.append(of_counts(job.moved, turning.slow_speed, job.count, WINDOW).angle)
-    assert np.linalg.norm(seen) == pytest.approx(float(np.linalg.norm(foretold)), rel=0.2)
+    assert 0.7 < float(np.linalg.norm(seen) / np.linalg.norm(foretold)) < 1 + AGREE
 
 
 @pytest.mark.parametrize("name", DRIVEN)
@@ -283,10 +301,59 @@ def test_a_friction_spot_while_it_turns(name):
     stand, job = built(name)
     job, running = at(job, QUICK), stand.plant.running
     spots = ((radians(130.0), radians(14.0), 0.3 * running),)
-    table = tuple(spot_friction(TURN + pi / 1440, spots))
+    table = tuple(spot_friction(TURN + pi / 720, spots))
     spotted = with_friction(stand, plant={"spots": table, "standstill": running})
     errors, speeds = turned(spotted, job, 2 * pi / job.slow_speed)
     found = of_places(job.moved, job.slow_speed, WINDOW, torque=spot_friction(TURN, spots))
+    assert largest(errors) == pytest.approx(found.angle, rel=AGREE)
+    assert half(speeds) == pytest.approx(found.speed, rel=AGREE)
+
+
+# The driver.
+
+
+@pytest.mark.parametrize("name", DRIVEN)
+def test_offset_of_the_current_sensors(name):
+    """Once per electrical turn while it turns; after a move, what the integral has not yet taken over."""
+    stand, job = built(name)
+    turning, offset = at(job, QUICK), job.current_offset
+    off = alone(stand, sensor={"current_offset": complex(offset)})
+    errors, speeds = turned(off, turning, 2 * 2 * pi / job.order / turning.slow_speed)
+    found = of_orders(turning.moved, turning.slow_speed, job.order, WINDOW, current=offset)
+    assert largest(errors) == pytest.approx(found.angle, rel=AGREE)
+    assert half(speeds) == pytest.approx(found.speed, rel=AGREE)
+    places, rest = [(place * pi / 8 / job.order, 1.0) for place in range(8)], 0.5 * job.moved.slowest
+    stopped = stops(off, job, places, rest) - stops(alone(stand), job, places[:1], rest)
+    left = (
+        offset * job.loop_values.torque_constant * swing_errors(job.moved, job.move, job.order, np.array([0.95 * rest]))
+    )
+    assert largest(stopped) == pytest.approx(float(left[0]), rel=AGREE)
+
+
+@pytest.mark.parametrize("name", DRIVEN)
+def test_unequal_gains_of_the_current_sensors(name):
+    """Twice per electrical turn, in proportion to the current of the friction."""
+    stand, job = built(name)
+    job = replace(at(job, QUICK), load=job.load.model_copy(update={"unbalance": 0.0}))
+    image = current_gain_vector(job.drive.current_gain_error, job.machine.phases)[1]
+    rough = with_friction(stand)
+    rough = replace(rough, sensor=replace(rough.sensor, current_image=image))
+    errors, speeds = turned(rough, job, 2 * 2 * pi / job.order / job.slow_speed)
+    current = job.torque / job.loop_values.torque_constant
+    found = of_orders(job.moved, job.slow_speed, 2 * job.order, WINDOW, current=abs(image) * current)
+    assert largest(errors) == pytest.approx(found.angle, rel=AGREE)
+    assert half(speeds) == pytest.approx(found.speed, rel=AGREE)
+
+
+@pytest.mark.parametrize("name", DRIVEN)
+def test_dead_time_and_voltage_drop(name):
+    """Six times per electrical turn with three phases, where the current is five times its ripple."""
+    stand, job = built(name)
+    job = replace(at(job, QUICK), load=job.load.model_copy(update={"unbalance": 0.0}))
+    current = job.torque / job.loop_values.torque_constant
+    lossy = with_friction(stand, plant={"leg_loss": job.leg_loss, "soft_current": current / 5})
+    errors, speeds = turned(lossy, job, 2 * 2 * pi / job.order / job.slow_speed)
+    found = lost_in_legs(job, current / 5)
     assert largest(errors) == pytest.approx(found.angle, rel=AGREE)
     assert half(speeds) == pytest.approx(found.speed, rel=AGREE)
 
@@ -301,3 +368,33 @@ def test_a_sudden_push(name):
     still = np.zeros(round(4 * job.moved.slowest / stand.control.period))
     trace = alone(stand).run((still, still, still), still + push)
     assert push / largest(trace.angles) == pytest.approx(push_stiffness(job.moved), rel=0.01)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", DRIVEN)
+def test_all_causes_together_in_the_approach(name):
+    """Everything at once, 16 places around the turn from both sides, three times each: no stop is worse than the budget
+    says, and the worst is not far below; 0.91, 0.91 and 0.81 of it in the shipped designs.
+    """
+    design = pcbstator.load_design(DESIGNS / f"{name}.toml")
+    found = pcbstator.simulate(design, ("approach",))
+    motion = found.prediction.to_dict()["motion"]
+    approach = found.to_dict()["scenarios"]["approach"]
+    assert 0.7 < approach["worst_error_deg"] / motion["rest_error_deg"] < 1.0
+    assert approach["offset_between_directions_deg"] < motion["direction_offset_deg"]
+    within = approach["worst_error_deg"] <= motion["settled_within_deg"]
+    assert ("settling_time_s" in motion) == within
+
+
+@pytest.mark.parametrize("name", DRIVEN)
+def test_ways_out_flip_the_error_where_they_say(name):
+    """Centred to so many mm, so many counts: by bisection, and by the law of a chip beside its axis."""
+    _, job = built(name)
+    fixed = job.with_values("drive", sensor_offset=0.0)
+    rest = motion_errors(fixed)["rest_error"]
+    limit = rest + radians(0.05) / job.ratio
+    offset = value_that_keeps(fixed, "drive", "sensor_offset", "rest_error", limit, (1e-3, 0.0))
+    assert sensor_error(fixed.with_values("drive", sensor_offset=offset).drive) == pytest.approx(
+        radians(0.05), rel=1e-3
+    )
+    assert value_that_keeps(fixed, "drive", "sensor_offset", "rest_error", 0.5 * rest, (1e-3, 0.0)) is None

@@ -181,15 +181,15 @@ def test_simulated_drive_is_braked_by_it(wave):
     """Its plant at a held speed, with the loop less without it: heat and torque of the closed form at 20 C."""
     design, found = wave
     stand, _ = stand_of(design, found)
-    still = replace(stand.plant, inertia=1e3, temperature_coefficient=0.0, dead_voltage=0.0, ripple_rms=0.0)
+    still = replace(stand.plant, inertia=1e3, temperature_coefficient=0.0, leg_loss=0.0, ripple_rms=0.0)
     period, count = 2 * pi / (6 * SPEED) / 400, 4000
     heat, brake = [], []
     for plant in (still, replace(still, loop_slopes=(), running=0.0, standstill=0.0)):
         body = Plant(replace(plant, running=0.0, standstill=0.0), period)
-        body.speed = body.load_speed = SPEED
-        for _ in range(count):
-            body.advance(0j, 0.0)
-        heat.append(body.heat / (count * period))
-        brake.append((SPEED - body.speed) * plant.inertia / (count * period))
+        state = body.state
+        state.speed = state.load_speed = SPEED
+        body.advance(0j, 0.0, count)
+        heat.append(state.heat / (count * period))
+        brake.append((SPEED - state.speed) * plant.inertia / (count * period))
     assert heat[0] - heat[1] == pytest.approx(float(loop_loss(loop_of(found), SPEED)), rel=5e-3)
     assert brake[0] - brake[1] == pytest.approx(float(loop_torque(loop_of(found), SPEED)), rel=5e-3)

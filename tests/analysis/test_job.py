@@ -185,6 +185,29 @@ def test_ripple_and_its_cures(plain):
         assert ripple == pytest.approx(0.2 * motion.peak_current, rel=1e-5)
 
 
+@pytest.mark.parametrize("connection", ["star", "delta"])
+def test_chokes_in_the_wires_add_to_the_inductance_that_the_driver_sees(connection):
+    """V/(6 L f) and Kp = L w with L of an equivalent star, a third of a delta's, plus the choke; R stays."""
+    design, found = predicted(winding__connection=connection, drive__choke_uh=250.0)
+    part = 1 / 3 if connection == "delta" else 1.0
+    length = found.electrical.synchronous_inductance * part + 250e-6
+    assert found.drive.ripple == pytest.approx(12 / (6 * length * 60e3), rel=1e-9)
+    rate = 2 * pi * found.drive.current_bandwidth
+    assert found.drive.current_kp == pytest.approx(length * rate, rel=1e-9)
+    assert found.drive.current_ki == pytest.approx(found.electrical.phase_resistance * part * rate, rel=1e-9)
+    without = pcbstator.predict(design.with_values({"drive.choke_uh": None}))
+    assert found.electrical == without.electrical
+
+
+def test_the_inductance_that_a_ripple_asks_for_settles_it():
+    _, before = predicted()
+    assert any(finding.code == "drive.ripple" for finding in before.findings)
+    _, after = predicted(drive__choke_uh=1e6 * before.drive.added_inductance * (1 + 1e-3))
+    assert not any(finding.code == "drive.ripple" for finding in after.findings)
+    _, less = predicted(drive__choke_uh=1e6 * before.drive.added_inductance * 0.95)
+    assert any(finding.code == "drive.ripple" for finding in less.findings)
+
+
 def test_gains_by_rule(plain):
     """Kp = L w, Ki = R w; J w on the whole inertia; position in 1/s."""
     result = plain.to_dict()["drive"]
@@ -299,19 +322,27 @@ def test_each_absence_leaves_out_what_needs_it():
 
 
 def test_parts_of_the_error_budget():
-    """Printed: 1 mm at 60 mm is 0.95 degree between directions; half counts; e/r; F/(Ks·Kp)."""
+    """Printed: 1 mm at 60 mm is 0.95 degree between directions; half counts; e/r. Totals by hand from the rows."""
     _, found = predicted(
         drive__bearing_play_mm=1.0, drive__mark_radius_mm=60.0, drive__sensor_offset_mm=0.1,
         drive__sensor_radius_mm=20.0, load__play_deg=0.1,
     )  # fmt: skip
-    parts = {entry["part"]: entry["error_deg"] for entry in found.motion.error_budget}
-    assert parts["between directions of approach"] == pytest.approx(0.1 + 0.9548, abs=2e-4)
+    motion, rows = found.motion, [row for row in found.motion.error_budget if row["when"] == "at rest"]
+    parts = {row["part"]: row["error_deg"] for row in rows}
     assert parts["bearing play at the mark"] == pytest.approx(0.9548 / 2, abs=1e-4)
-    assert parts["sensor resolution"] == pytest.approx(180 / 16384, rel=1e-9)
+    assert parts["play of the coupling"] == pytest.approx(0.05, rel=1e-9)
+    assert parts["sensor resolution"] == pytest.approx(0.95 * 180 / 16384, rel=1e-9)
     assert parts["sensor eccentricity"] == pytest.approx(np.degrees(0.1 / 20), rel=1e-4)
     stiffness = found.drive.speed_kp * found.drive.position_kp
-    assert parts["friction dead band"] == pytest.approx(np.degrees(0.0014 / stiffness), rel=1e-9)
-    assert parts["all together, likely"] < parts["all together, worst"]
+    assert parts["friction"] < np.degrees(0.0014 / stiffness)
+    fixed = sum(row["error_deg"] for row in rows if row["behaviour"] != "by chance")
+    chance = sum(row["error_deg"] ** 2 for row in rows if row["behaviour"] == "by chance") ** 0.5
+    assert np.degrees(motion.rest_error) == pytest.approx(fixed + chance, rel=1e-9)
+    assert np.degrees(motion.repeatability) == pytest.approx(np.hypot(2 * chance, parts["friction"]), rel=1e-9)
+    sides = 2 * (parts["friction"] + 0.9548 / 2 + 0.05) + 2**0.5 * chance
+    assert np.degrees(motion.direction_offset) == pytest.approx(sides, abs=2e-4)
+    assert np.degrees(motion.repeatable_rest_error) == pytest.approx(parts["sensor eccentricity"], rel=1e-9)
+    assert motion.usual_rest_error <= motion.rest_error
 
 
 def test_replacing_results_does_not_touch_the_prediction(plain):

@@ -105,7 +105,7 @@ def test_mistakes_change_nothing_and_say_what_holds(tmp_path):
         (
             "small",
             ["cooling", "drive"],
-            r"\[drive\] is there already; nothing was added; it may still take .*sensor_noise",
+            r"\[drive\] is there already; nothing was added; it may still take .*sensor_delay_us",
         ),
         ("inline", ["board.holes"], r"\[board.holes\] cannot stand at its end; give each table in it a line \[name\]"),
     ):

@@ -10,6 +10,7 @@ import pcbstator
 from pcbstator.design import design_from_document, starter_text
 from pcbstator.design.keys import keys, sections
 from pcbstator.design.template import EVERY, SMALL, WRITTEN_OUT, Written, key_table, section_names, section_text
+from pcbstator.study.suggestion.parts import load_parts
 
 PAGE = Path(__file__).parents[2] / "docs" / "design-file.md"
 WHOLE = starter_text([EVERY])
@@ -56,6 +57,16 @@ def test_starter_raises_no_warning_and_meets_what_it_asks():
     prediction = pcbstator.predict(loaded(starter_text()))
     assert [finding for finding in prediction.findings if finding.severity != "note"] == []
     assert [verdict.verdict for verdict in prediction.requirement] == ["met"] * len(SMALL["requirement"])
+
+
+def test_parts_of_the_small_file_are_usual_sizes():
+    parts = load_parts()
+    magnet, rotor = SMALL["rotor.magnet"], SMALL["rotor"]
+    assert (magnet["diameter_mm"], magnet["thickness_mm"], magnet["grade"]) in {
+        (each.length, each.thickness, parts.grade) for each in parts.magnets if each.shape == "disc"
+    }
+    assert rotor["back_iron_mm"] in parts.steel and SMALL["board"]["track_width_mm"] in parts.tracks
+    assert SMALL["board"]["layers"] in parts.layers
 
 
 def test_every_meaning_of_the_small_file_is_the_records():

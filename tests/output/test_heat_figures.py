@@ -39,6 +39,12 @@ def test_heating_has_its_heights() -> None:
     assert second / first == pytest.approx(rises[1] / rises[0], rel=1e-2)
 
 
+def test_the_motion_is_marked() -> None:
+    """What the repeated motion reaches is written in, and its line lies between ambient and limit."""
+    plain, marked = heating_svg(CURVES), heating_svg(CURVES, 41.3)
+    assert "in the motion 41.3" in marked and "in the motion" not in plain
+
+
 def test_currents_are_on_a_logarithm() -> None:
     cold, warm = (np.ptp(curve[:, 1]) for curve in curves(allowed_svg(CURVES)))
     asked = np.ptp(np.log(CURVES.cold)), np.ptp(np.log(CURVES.warm))

@@ -90,7 +90,11 @@ def test_prediction_file_is_the_prediction(package):
     assert json.loads(files["prediction.json"]) == prediction.to_dict()
 
 
+@pytest.mark.parametrize(
+    "package", [DESIGNS[0], *(pytest.param(path, marks=pytest.mark.slow) for path in DESIGNS[1:])], indirect=True
+)
 def test_the_same_design_gives_the_same_bytes(package):
+    """Another design, twice by the command itself: tests/test_cli.py."""
     path, *_, files, _ = package
     design = pcbstator.load_design(path)
     copper = pcbstator.lay_copper(design)

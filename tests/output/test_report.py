@@ -78,7 +78,7 @@ def test_self_contained(report) -> None:
     assert len(page.ids) == len(set(page.ids))
     assert not {"script", "link", "img", "iframe", "object"} & page.tags
     assert not re.search(r"https?:|url\((?!#)|@import", re.sub(r'xmlns(:\w+)?="[^"]*"', "", text))
-    assert len(re.findall("<svg ", text)) == 7 + bool(design.slip_ring) + 2 * bool(prediction.motion)
+    assert len(re.findall("<svg ", text)) == 8 + bool(design.slip_ring) + 2 * bool(prediction.motion)
     assert ("Slip rings" in page.words) == ("Brushes wear" in page.words) == bool(design.slip_ring)
     assert 100_000 < len(text) < 1_000_000
 
@@ -89,18 +89,18 @@ def test_holds_every_key_number(report) -> None:
     page, plain = Page(text).words, prediction.to_dict()
     magnetic, electrical = plain["magnetic"], plain["electrical"]
     shown = {
-        f"{1e3 * magnetic['torque_constant_n_m_per_a']:.4g} mN·m/A",
-        f"{1e3 * magnetic['motor_constant_n_m_per_sqrt_w']:.4g} mN·m/√W",
-        f"{1e3 * magnetic['flux_linkage_peak_wb']:.4g} mWb",
-        f"{1e3 * magnetic['emf_constant_v_s_per_rad']:.4g} mV·s/rad",
-        f"{magnetic['speed_constant_rpm_per_v']:.4g} rpm/V",
-        f"{1e3 * magnetic['gap_field_peak_t']:.4g} mT",
+        f"{1e3 * magnetic['torque_constant_n_m_per_a']:.3g} mN·m/A",
+        f"{1e3 * magnetic['motor_constant_n_m_per_sqrt_w']:.3g} mN·m/√W",
+        f"{1e3 * magnetic['flux_linkage_peak_wb']:.3g} mWb",
+        f"{1e3 * magnetic['emf_constant_v_s_per_rad']:.3g} mV·s/rad",
+        f"{magnetic['speed_constant_rpm_per_v']:.3g} rpm/V",
+        f"{1e3 * magnetic['gap_field_peak_t']:.3g} mT",
         f"{electrical['phase_resistance_ohm']:.4g} Ω",
         f"{electrical['line_resistance_ohm']:.4g} Ω",
         f"{plain['copper']['mass_g']:.3g} g",
         f"{plain['thermal']['ipc2221_phase_current_rms_a']:.3g} A",
         f"{100 * magnetic['torque_ripple_ratio']:.2g} %",
-        f"{plain['winding']['factor']:.4g} ideal",
+        f"{plain['winding']['factor']:.3g} ideal",
         f"{1e3 * design.board.thickness:.4g} mm",
         f"{1e6 * design.board.outer_copper:.4g} µm",
         f"{1e3 * design.board.track_width:.4g} mm",
@@ -153,7 +153,7 @@ def test_findings_come_first_and_worst_first() -> None:
     design, copper, prediction, _ = reported(DESIGNS[0])
     findings = (Finding("x.note", "note", "a remark"), Finding("x.bad", "error", "cannot be built"))
     page = Page(report_html(design, copper, replace(prediction, findings=findings))).words
-    assert page.index("cannot be built") < page.index("a remark") < page.index("Key numbers")
+    assert page.index("cannot be built") < page.index("a remark") < page.index("Copper layers")
     assert "Findings" not in Page(report_html(design, copper, replace(prediction, findings=()))).words
 
 
@@ -163,7 +163,7 @@ def test_without_magnetic_results() -> None:
     text = report_html(design, copper, replace(prediction, magnetic=None, motion=None, drive=None))
     page = Page(text)
     assert "Torque constant" not in page.words and "Phase resistance" in page.words
-    assert len(re.findall("<svg ", text)) == 4
+    assert len(re.findall("<svg ", text)) == 5
 
 
 def test_heat_is_told_apart() -> None:
@@ -191,7 +191,7 @@ def test_variants(values) -> None:
 
 
 def test_units_of_the_workshop() -> None:
-    assert measure(1234.0, "rpm") == "1.234 krpm"
+    assert measure(1234.0, "rpm", 4) == "1.234 krpm"
     assert measure(9.99996e-4, "V") == "1 mV"
     assert measure(-0.02, "T") == "-20 mT"
     assert copper_weight(35e-6) == "35 µm (1 oz)"

@@ -35,10 +35,9 @@ def control(speed_hz=20.0, position=25.0, integral=0.0, **changes):
 def coasting(plant, speed, steps, vector=0j, push=0.0, substeps=1):
     """A plant by itself, started at a speed."""
     body = Plant(plant, PERIOD, substeps)
-    body.speed = body.load_speed = speed
-    for _ in range(steps):
-        body.advance(vector, push)
-    return body
+    body.state.speed = body.state.load_speed = speed
+    body.advance(vector, push, steps)
+    return body.state
 
 
 # ----------------------------------------------------------------- winding
@@ -48,7 +47,7 @@ def test_current_rises_as_r_and_l_say():
     body = Plant(plant, 3e-6)
     for count in range(1, 9):
         body.advance(6 + 0j, 0.0)
-        assert body.current.real == pytest.approx(6 / R * (1 - exp(-count * 3e-6 * R / L)), rel=1e-6)
+        assert body.state.current.real == pytest.approx(6 / R * (1 - exp(-count * 3e-6 * R / L)), rel=1e-6)
 
 
 def test_short_circuit_current_of_a_turning_rotor():
@@ -94,11 +93,11 @@ def test_two_bodies_swing_at_their_frequency_and_lose_what_damping_says():
     plant = replace(PLANT, slopes=(0j,) * 360, inertia=2e-4, load_inertia=1e-3, stiffness=4.0)
     rate = sqrt(4.0 * 1.2e-3 / (2e-4 * 1e-3))
     body = Plant(plant, PERIOD, 4)
-    body.angle = 0.01
+    body.state.angle = 0.01
     twists = []
     for _ in range(3000):
         body.advance(0j, 0.0)
-        twists.append(body.angle - body.load_angle)
+        twists.append(body.state.angle - body.state.load_angle)
     peaks = [k for k in range(1, 2999) if twists[k - 1] < twists[k] > twists[k + 1] and twists[k] > 1e-5]
     swing = (peaks[5] - peaks[0]) * PERIOD / 5
     assert swing == pytest.approx(2 * pi / (rate * sqrt(1 - 0.05**2)), rel=1e-2)
@@ -232,7 +231,7 @@ HARMONICS = tuple(
     PAIRS * PSI * (1j * (1 + 0.05 * np.cos(6 * t)) + 0.03 * np.sin(6 * t)) for t in np.arange(360) * 2 * pi / 360
 )
 ROUGH = replace(
-    PLANT, slopes=HARMONICS, running=0.012, standstill=0.016, viscous=0.002, unbalance=0.01, dead_voltage=0.05,
+    PLANT, slopes=HARMONICS, running=0.012, standstill=0.016, viscous=0.002, unbalance=0.01, leg_loss=0.04,
     soft_current=0.01, heat_capacity=1.2, temperature_coefficient=0.00393, ripple_rms=0.02,
     spots=tuple(np.where(np.arange(720) % 90 < 20, 0.004, 0.0).tolist()),
 )  # fmt: skip
@@ -269,10 +268,9 @@ def test_the_step_of_time_converges(plant, order):
 
     def end(steps):
         body = Plant(replace(plant, heat_capacity=float("inf")), 0.4 / steps, 1)
-        for k in range(steps):
-            time = (k + 0.5) * 0.4 / steps
-            body.advance(2.0 * np.exp(1j * (pi / 2 + 3.0 * time)), 0.04 * np.cos(9.0 * time))
-        return body.angle
+        time = (np.arange(steps) + 0.5) * 0.4 / steps
+        body.advance(2.0 * np.exp(1j * (pi / 2 + 3.0 * time)), 0.04 * np.cos(9.0 * time), steps)
+        return body.state.angle
 
     best = end(64_000)
     errors = [abs(end(steps) - best) for steps in (500, 1000, 2000, 4000)]
@@ -291,7 +289,35 @@ def test_substeps_do_not_change_what_a_run_says():
 def test_nonsense_is_refused():
     with pytest.raises(LawRangeError):
         simulated(PLANT, control(), FINE, (np.zeros(0),) * 3)
+    with pytest.raises(LawRangeError, match="1 to 2000000 steps"):
+        simulated(PLANT, control(), FINE, STILL, substeps=101)
     with pytest.raises(LawRangeError):
         replace(PLANT, resistance=0.0)
     with pytest.raises(LawRangeError):
         replace(PLANT, stiffness=3.0)
+
+
+@pytest.mark.parametrize("plant", [replace(PLANT, inertia=1e-12), replace(APART, load_inertia=1e-12, viscous=0.0)])
+def test_what_runs_away_is_told(plant):
+    """So little inertia that one step of time throws it: an error, whether the plant runs alone or in its loops."""
+    with pytest.raises(LawRangeError, match="cannot follow this load"):
+        simulated(plant, control(), FINE, STILL, np.full(20_000, 100.0), substeps=8)
+    with pytest.raises(LawRangeError, match="cannot follow this load"):
+        Plant(plant, PERIOD).advance(5 + 0j, 100.0, 1000)
+
+
+def test_numbers_that_are_none_are_told():
+    """Not a number in the reference never reaches a table of the plant."""
+    wanted = np.full(1000, np.nan)
+    wanted[0] = 0.0
+    with pytest.raises(LawRangeError, match="cannot follow"):
+        simulated(ROUGH, control(), FINE, (wanted, wanted, wanted))
+
+
+def test_runs_do_not_touch_each_other():
+    """Runs of one plant in turn: each begins where its reference does, whatever ran before."""
+    first, other = (np.full(2000, start) for start in (0.3, -2.0))
+    alone = [simulated(ROUGH, control(), FINE, (start, 0 * start, 0 * start)) for start in (first, other)]
+    again = simulated(ROUGH, control(), FINE, (first, 0 * first, 0 * first))
+    assert alone[0].angles[0] == 0.3 and alone[1].angles[0] == -2.0
+    assert np.array_equal(again.angles, alone[0].angles) and again.energy == alone[0].energy

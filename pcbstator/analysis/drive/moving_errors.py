@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from pcbstator.analysis.drive.driver_fit import sensor_error
-from pcbstator.analysis.drive.positioning import GAIN_ERROR, Positioning
-from pcbstator.analysis.drive.rest_errors import CHANCE, PLACE, Part
-from pcbstator.physics.drive.driver_errors import current_gain_vector, leg_loss_at
+from pcbstator.analysis.drive.positioning import Positioning, bearing_angle
+from pcbstator.analysis.drive.rest_errors import CHANCE, PLACE, SIDE, Part
+from pcbstator.physics.drive.driver_errors import current_gain_vector, leg_loss_wave
 from pcbstator.physics.drive.friction import spot_friction
 from pcbstator.physics.drive.turning_error import Unevenness, of_counts, of_noise, of_orders, of_places
 
 WINDOW = 0.02  # s; an eye or a camera sees no faster unevenness (common practice, no source)
-TURN = np.arange(1440) * 2 * np.pi / 1440
+TURN = np.arange(720) * 2 * np.pi / 720
 
 
 def moving_parts(job: Positioning) -> list[Part]:
@@ -29,11 +29,9 @@ def moving_parts(job: Positioning) -> list[Part]:
 
     offset = of_orders(loops, speed, job.order, WINDOW, current=job.current_offset)
     current = job.torque / job.loop_values.torque_constant
-    spread = getattr(job.drive, "current_gain_error", GAIN_ERROR)
-    image = abs(current_gain_vector(spread, job.machine.phases)[1]) * current
+    image = abs(current_gain_vector(job.drive.current_gain_error, job.machine.phases)[1]) * current
     gain = of_orders(loops, speed, 2 * job.order, WINDOW, current=image)
-    lost = job.leg_loss * leg_loss_at(current, job.soft_current, job.machine.phases)
-    legs = of_orders(loops, speed, 2 * job.machine.phases * job.order, WINDOW, voltage=lost)
+    legs = lost_in_legs(job, job.soft_current)
 
     def part(name: str, found: Unevenness, behaviour: str, distribution: str, why: str, key: str, table: bool) -> Part:
         return Part(name, "moving", found.angle, behaviour, distribution, why, key, table, found.speed / speed)
@@ -43,6 +41,10 @@ def moving_parts(job: Positioning) -> list[Part]:
         part("sensor noise", noisy, CHANCE, "normal", "what the loops pass of it", "drive.sensor_noise_deg", False),
         part("sensor eccentricity", seen, PLACE, "sine", f"{order:.3g} times per turn of the load",
              "drive.sensor_offset_mm", True),
+        part("bearing play at the mark", Unevenness(bearing_angle(job.drive) / 2, 0.0), SIDE, "two values",
+             "half the sideways play, behind the sense of motion", "drive.bearing_play_mm", False),
+        part("play of the coupling", Unevenness(job.play / 2, 0.0), SIDE, "two values", "half of play_deg",
+             "load.play_deg", False),
         part("torque ripple", torque_ripple(job), PLACE, "sine",
              "harmonics of the EMF at the torque of the turn", "rotor.magnet", True),
         part("current-sense offset", offset, PLACE, "sine", "once per electrical turn",
@@ -64,3 +66,9 @@ def torque_ripple(job: Positioning) -> Unevenness:
     torque = job.torque / even * (slopes - even)
     voltage = -job.slow_speed * (slopes - even)
     return of_places(job.loops, job.slow_speed, WINDOW, job.order, torque=torque, voltage=voltage)
+
+
+def lost_in_legs(job: Positioning, soft: float) -> Unevenness:
+    """Of dead time and voltage drop; ``soft``: current [A] below which ripple makes legs lose in proportion."""
+    wave = leg_loss_wave(job.torque / job.loop_values.torque_constant, soft, job.machine.phases)
+    return of_places(job.loops, job.slow_speed, WINDOW, job.order, voltage=-job.leg_loss * wave)

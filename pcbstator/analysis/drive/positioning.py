@@ -27,9 +27,6 @@ SMALL_STEP = radians(0.5)  # a small step that must be seen (common practice, no
 SETTLED = radians(0.05)  # or two counts (common practice, no source)
 APPROACH = radians(5.0)  # the move before a stop where [motion] has none
 MODERATE = 20 * pi / 30  # rad/s: no faster between the stops then
-CURRENT_OFFSET = 0.005  # of the current limit (common practice, no source)
-GAIN_ERROR = 0.01  # between current sensors (common practice, no source)
-VOLTAGE_DROP = 0.05  # V, of a switch that conducts (common practice, no source)
 LONGEST_REST, SHORTEST_REST = 1.5, 0.1  # s, where neither [requirement] nor [motion] says
 
 
@@ -83,15 +80,14 @@ class Positioning:
     @property
     def current_offset(self) -> float:
         """Vector that the offsets of the current sensors make at worst [A]."""
-        offset = getattr(self.drive, "current_offset", CURRENT_OFFSET) * self.drive.current_limit
+        offset = self.drive.current_offset * self.drive.current_limit
         return abs(current_offset_vector(offset, self.machine.phases))
 
     @property
     def leg_loss(self) -> float:
         """Voltage that all legs of a phase lose against their current [V]."""
         drive = self.drive
-        drop = getattr(drive, "voltage_drop", VOLTAGE_DROP)
-        loss = leg_voltage_loss(drive.supply, drive.dead_time, drive.pwm, drop)
+        loss = leg_voltage_loss(drive.supply, drive.dead_time, drive.pwm, drive.voltage_drop)
         return 2 * loss if self.machine.h_bridges or self.machine.phases == 2 else loss
 
     @property

@@ -85,7 +85,8 @@ class MotionResult(CycleHeat):
     )
     drag: float | None = result(
         "drag_torque_n_m",
-        "drag torque of eddy currents, circulating currents and the current around a delta at the top speed",
+        "drag torque of eddies, circulating currents, steel beyond the board and the current around a delta at the "
+        "top speed",
     )
     cycle_energy: float | None = result(
         "cycle_energy_j", "energy from the supply for a motion cycle, braking not counted back"
@@ -106,7 +107,8 @@ class MotionResult(CycleHeat):
     )
     usual_rest_error: float | None = result(
         "rest_error_95_percent_of_stops_deg",
-        "root of the sum of squares of all parts at rest: 95 % of the stops at any place from any side keep it",
+        "1.96 times the root of the sum of squares of all standard deviations at rest: 95 % of the stops at any place "
+        "from any side keep it",
         DEGREE,
     )
     repeatable_rest_error: float | None = result(
@@ -116,7 +118,7 @@ class MotionResult(CycleHeat):
     )
     repeatability: float | None = result(
         "repeatability_deg",
-        "half the width that holds 95 % of the stops at one place from one side",
+        "width that holds 95 % of the stops at one place from one side",
         DEGREE,
     )
     direction_offset: float | None = result(
@@ -177,7 +179,8 @@ class DriveResult:
         "peak-to-peak current ripple of a terminal at the highest voltage of the motion, resistance included",
     )
     ripple_part: float | None = result(
-        "terminal_ripple_at_job_ratio", "that ripple over the peak current of a terminal in the motion cycle"
+        "terminal_ripple_at_job_ratio",
+        "ripple at the highest voltage of the motion, peak to peak, over the peak terminal current of the motion cycle",
     )
     ripple_heat: float = result("ripple_loss_w", "loss of the current ripple in all phases at full voltage")
     pwm_wanted: float | None = result(
@@ -188,7 +191,8 @@ class DriveResult:
     )
     added_inductance: float | None = result(
         "added_inductance_for_20_percent_h",
-        "inductance to add in each wire for the same, at the PWM frequency as it is; left out where none is needed",
+        "inductance to add in each wire for a ripple of 20 % of the motion's peak current, without a motion of the "
+        "current limit; left out where it is no more",
     )
     stall_current: float = result(
         "stall_terminal_current_peak_a", "peak terminal current with the full supply on the winding at standstill"

@@ -10,12 +10,19 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.driver_fit import sensor_error
 from pcbstator.analysis.drive.positioning import Positioning, bearing_angle
-from pcbstator.physics.drive.coverage import normal_half_width, uniform_half_width
+from pcbstator.physics.drive.coverage import (
+    NORMAL_95,
+    SHARE,
+    SINE_DEVIATION,
+    UNIFORM_DEVIATION,
+    normal_half_width,
+    uniform_half_width,
+)
 from pcbstator.physics.drive.friction import spot_friction, stribeck_friction
 from pcbstator.physics.drive.loop_response import ANGLE, SEEN
 from pcbstator.physics.drive.standing_error import (
     Arrival,
-    Friction,
+    Places,
     arrival,
     held_error,
     modes_after,
@@ -25,12 +32,18 @@ from pcbstator.physics.drive.standing_error import (
 
 FloatArray = NDArray[np.float64]
 
+DEVIATIONS = {
+    "uniform": UNIFORM_DEVIATION / SHARE,
+    "normal": 1 / NORMAL_95,
+    "sine": SINE_DEVIATION,
+    "two values": 1.0,
+}
 CHANCE, SIDE, PLACE = "by chance", "fixed by the side", "fixed by the place"
 UNKNOWN_FRICTION = 0.3  # of the running friction, that is other than fed forward (common practice, no source)
 FADES = 3.0  # fading speeds from which nothing of the standstill friction matters
 SLOWEST = 12.0  # time constants of the slowest mode, after which nothing moves
-SETTLING_TIMES = 600
-SPOT_PLACES = np.linspace(-0.5, 0.5, 5)  # of the width of a spot, where it stops
+SETTLING_TIMES = 200
+SPOT_PLACES = np.linspace(-0.5, 0.5, 3)  # of the width of a spot, where it stops
 
 
 @dataclass(frozen=True)
@@ -46,6 +59,11 @@ class Part:
     key: str
     repeatable: bool = False
     speed: float | None = None
+
+    @property
+    def deviation(self) -> float:
+        """Standard, over all places and sides [rad]."""
+        return self.error * DEVIATIONS[self.distribution]
 
     def row(self) -> dict[str, str | float | bool]:
         """Plain, in degrees."""
@@ -65,6 +83,8 @@ class Part:
 def rest_parts(job: Positioning, end: Arrival, arrived: float) -> list[Part]:
     """All parts at rest, nil where nothing is stated; end: of the move; arrived: error there by friction [rad]."""
     bearing, friction = bearing_angle(job.drive), friction_left(job, arrived)
+    last = unfed_left(job, end, job.values.standstill)
+    unknown = unfed_left(job, end, UNKNOWN_FRICTION * job.values.running)
     return [
         Part("sensor resolution", "at rest", uniform_half_width(job.count / 2), CHANCE, "uniform",
              "anywhere within half a count", "drive.sensor_counts"),
@@ -77,8 +97,10 @@ def rest_parts(job: Positioning, end: Arrival, arrived: float) -> list[Part]:
         Part("play of the coupling", "at rest", job.play / 2, SIDE, "two values",
              "half of play_deg; no gain takes it out", "load.play_deg"),
         Part("friction", "at rest", friction[0], SIDE, "two values", friction[1], "load.standstill_friction_n_m"),
-        Part("friction other than fed forward", "at rest", uniform_half_width(unknown_friction_left(job, end)), CHANCE,
+        Part("friction other than fed forward", "at rest", uniform_half_width(unknown), CHANCE,
              "uniform", f"running friction within {UNKNOWN_FRICTION:.0%} of what is fed forward", "load.friction_n_m"),
+        Part("integral of the last stop", "at rest", uniform_half_width(last), CHANCE, "uniform",
+             "what it held there against friction, and has not yet given up", "load.standstill_friction_n_m"),
         Part("unbalance", "at rest", torque_left(job, job.values.unbalance, 1.0), PLACE, "sine",
              "gravity at the target, which the integral has to take over", "load.unbalance_n_m"),
         Part("current-sense offset", "at rest",
@@ -119,14 +141,21 @@ def arrived_by_friction(job: Positioning, end: Arrival) -> float:
     spots = values.spots[worst : worst + 1]
     places = [float(middle + part * width) for middle, width, _ in spots for part in SPOT_PLACES]
 
-    def friction_towards(target: float) -> Friction:
-        def friction(away: FloatArray, speed: FloatArray) -> FloatArray:
-            torque = stribeck_friction(speed, values.running, values.standstill, fading) - values.running
-            return np.asarray(torque + spot_friction(target - away, spots)) if spots else torque
+    def friction(speed: FloatArray) -> FloatArray:
+        return stribeck_friction(speed, values.running, values.standstill, fading) - values.running
 
-        return friction
+    def spots_before(target: float) -> Places:
+        return lambda away: spot_friction(target - away, spots)
 
-    return max(abs(end.error(friction_towards(place))) for place in places or [0.0])
+    errors = [end.error(friction, spots_before(place)) for place in places] or [end.error(friction)]
+    return max(abs(error) for error in errors)
+
+
+def held(job: Positioning) -> float:
+    """Error [rad] at which friction can still hold the load after the rest, to a count."""
+    loops, friction = job.loop_values, job.values.standstill + job.values.worst_spot
+    after = held_error(friction, loops.stiffness, loops.integral_time, job.rest)
+    return max(after, min(job.count, friction / loops.stiffness))
 
 
 def limited(job: Positioning, arrived: float, friction: float) -> tuple[float, str]:
@@ -141,20 +170,26 @@ def limited(job: Positioning, arrived: float, friction: float) -> tuple[float, s
     return job.count, "the dead band of one count within which the integral waits"
 
 
-def unknown_friction_left(job: Positioning, end: Arrival) -> float:
-    """Error [rad] by running friction that is not what is fed forward, after a move and the rest."""
-    missing = UNKNOWN_FRICTION * job.values.running
-    if missing <= 0:
+def unfed_left(job: Positioning, end: Arrival, torque: float) -> float:
+    """Error [rad] by a steady torque [N m] from the start of the move that the loops do not know, after the rest."""
+    if torque <= 0:
         return 0.0
-    return limited(job, abs(end.error(lambda away, speed: np.full_like(speed, missing))), job.values.running)[0]
+    standing = job.values.standstill + job.values.worst_spot
+    return limited(job, abs(end.error(lambda speed: np.full_like(speed, torque))), standing)[0]
 
 
 def torque_left(job: Positioning, torque: float, order: float) -> float:
-    """Error [rad] by a torque that swings over the turn, at the worst place, after a move and the rest."""
+    """Error [rad] by a torque that swings over the turn, at the worst place, after a move and the rest.
+
+    Friction keeps the load where the move ends until the integral frees it; without it the load follows the integral.
+    """
     if torque <= 0:
         return 0.0
     pieces = job.move
     arrived, later = torque * swing_errors(job.moved, pieces, order, np.array([0.0, job.rest]))
+    friction = job.values.standstill + job.values.worst_spot
+    if friction > 0:
+        return limited(job, float(arrived), friction)[0]
     return float(arrived if arrived <= job.count else min(arrived, max(job.count, later)))
 
 

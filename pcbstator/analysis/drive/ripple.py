@@ -29,7 +29,7 @@ def ripple_squares(machine: Machine, drive: Drive, modulation: FloatArray) -> Fl
         return np.zeros_like(used)
     found = [ripple_square(machine, drive, most * part) for part in KNOTS.tolist()]
     parts = np.linalg.solve(KNOTS[:, None] ** POWERS, found)
-    return np.maximum((used[..., None] / most) ** POWERS @ parts, 0.0)
+    return np.asarray(np.maximum((used[..., None] / most) ** POWERS @ parts, 0.0))
 
 
 def ripple_square(machine: Machine, drive: Drive, modulation: float) -> float:

@@ -19,6 +19,7 @@ from pcbstator.analysis.prediction import Prediction
 from pcbstator.design.job import Drive
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT
+from pcbstator.physics.drive.driver_errors import current_gain_vector, current_offset_vector, leg_voltage_loss
 from pcbstator.physics.drive.friction import spot_friction
 from pcbstator.physics.drive.motion import rest_to_rest, sampled_moves
 from pcbstator.physics.drive.plant import PlantValues
@@ -32,6 +33,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 MOST_STEPS = 2_000_000  # of a run: less than a second of work
+UNCOOLED = 5.0  # s for which copper that gives no heat away is near enough
 KEPT = 4000  # points of a trace, about
 MODERATE = 20 * pi / 30  # rad/s: no faster between the stops of a scenario
 CONTACT = 100.0  # Hz: play closes on stops at least this stiff
@@ -56,9 +58,15 @@ class Stand:
     def run(
         self, reference: tuple[FloatArray, FloatArray, FloatArray], push: FloatArray | None = None, points: int = KEPT
     ) -> Trace:
-        """A run from rest, of which about so many points are kept."""
+        """A run from rest, of which about so many points are kept.
+
+        The copper heats in short runs only: without cooling a long one would soon be far too hot.
+        """
         keep = max(1, len(reference[0]) // points)
-        return simulated(self.plant, self.control, self.sensor, reference, push, self.substeps, keep)
+        plant = self.plant
+        if len(reference[0]) * self.control.period > UNCOOLED:
+            plant = replace(plant, heat_capacity=inf)
+        return simulated(plant, self.control, self.sensor, reference, push, self.substeps, keep)
 
     @property
     def most(self) -> int:
@@ -103,7 +111,7 @@ def stand_of(design: SizedDesign, prediction: Prediction) -> tuple[Stand, list[s
     return Stand(
         plant=plant,
         control=_control(machine, drive, gains, load, inertia),
-        sensor=_sensor(drive),
+        sensor=_sensor(drive, machine.phases),
         substeps=substeps,
         speed=min(top, MODERATE, sized.no_load_speed / 2),
         acceleration=acceleration,
@@ -135,7 +143,7 @@ def _control(machine: Machine, drive: Drive, gains: Gains, load: LoadValues, ine
     )
 
 
-def _sensor(drive: Drive) -> SensorValues:
+def _sensor(drive: Drive, phases: int) -> SensorValues:
     angles = np.linspace(0, 2 * pi, 1024, endpoint=False)
     errors: tuple[float, ...] = ()
     if drive.sensor_offset > 0:
@@ -145,7 +153,17 @@ def _sensor(drive: Drive) -> SensorValues:
             seen = magnet_eccentricity_error(angles, drive.sensor_offset, drive.sensor_distance)
         errors = tuple(seen.tolist())
     ratio = drive.gear_ratio
-    return SensorValues(2 * pi / drive.counts / ratio, errors, ratio, drive.noise / ratio, drive.delay)
+    gain, image = current_gain_vector(drive.current_gain_error, phases)
+    return SensorValues(
+        count=2 * pi / drive.counts / ratio,
+        errors=errors,
+        turns=ratio,
+        noise=drive.noise / ratio,
+        delay=drive.delay,
+        current_gain_error=gain,
+        current_image=image,
+        current_offset=current_offset_vector(drive.current_offset * drive.current_limit, phases),
+    )
 
 
 def _plant(
@@ -167,6 +185,7 @@ def _plant(
         drive.supply, machine.inductance, drive.pwm, modulation, machine.phases, machine.h_bridges, machine.resistance
     )
     rotor = machine.rotor_inertia * ratio**2
+    legs = 2 if machine.h_bridges or machine.phases == 2 else 1  # that a phase's current runs through
     plant = PlantValues(
         phases=machine.phases,
         pole_pairs=machine.pole_pairs * ratio,
@@ -182,7 +201,7 @@ def _plant(
         viscous=load.viscous,
         spots=_spot_table(load),
         unbalance=load.unbalance,
-        dead_voltage=4 / pi * drive.supply * drive.dead_time * drive.pwm,
+        leg_loss=legs * leg_voltage_loss(drive.supply, drive.dead_time, drive.pwm, drive.voltage_drop),
         soft_current=peak / 2,
         heat_capacity=copper_mass * COPPER_HEAT,
         temperature_coefficient=COPPER_TEMPERATURE_COEFFICIENT,

@@ -102,7 +102,7 @@ class CycleHeat:
     )
     cycle_growth: float | None = result(
         "cycle_growth_ratio",
-        "factor by which all torques of the motion cycle could grow, speeds and rests the same, until a limit is met",
+        "factor by which all torques of the motion cycle could grow, speeds and rests unchanged, until a limit is met",
     )
     cycle_growth_limit: str | None = result(
         "cycle_growth_limited_by",

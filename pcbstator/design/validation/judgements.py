@@ -132,6 +132,7 @@ def plating(section: str) -> Rule:
 def copper_in_board(
     thickness: float, layers: int, outer: float, inner: float, each: list[float] | None
 ) -> Complaint | None:
+    """The copper of all layers together is thinner than the board [mm]; layers [um] all alike inside, or ``each``."""
     copper = (sum(each) if each else 2 * outer + (layers - 2) * inner) / 1000
     if copper < thickness:
         return None
@@ -272,6 +273,13 @@ def sag(sag: float, supply: float) -> Complaint | None:
         return None
     rule = f"must be below drive.supply_v = {supply:g}"
     return Complaint("drive.supply_sag_v", rule, f"{sag:g}", "use a stronger supply")
+
+
+def voltage_drop(drop: float, supply: float) -> Complaint | None:
+    if drop < supply / 4:
+        return None
+    rule = f"must be below a quarter of drive.supply_v = {supply:g}"
+    return Complaint("drive.voltage_drop_v", rule, f"{drop:g}", "state the drop of one switch, or a higher supply")
 
 
 def chip_place(offset: float, distance: float, radius: float | None) -> Complaint | None:

@@ -17,8 +17,9 @@ _STYLES = ("-", (0, (6, 2)), (0, (2, 1.5)), (0, (7, 2, 1.5, 2)))
 _TIMES = ((1, "1 s"), (10, "10 s"), (60, "1 min"), (600, "10 min"), (3600, "1 h"), (36000, "10 h"))
 
 
-def heating_svg(curves: HeatCurves) -> str:
-    """Hottest copper over time from cold at several currents, with the board's limit."""
+def heating_svg(curves: HeatCurves, in_motion: float | None = None) -> str:
+    """Hottest copper over time from cold at several currents, with the board's limit and, where it is known, with what
+    the repeated motion reaches [C]."""
 
     def draw(axes: Axes) -> None:
         colours = (*map(phase_colour, "ABC"), INK)
@@ -30,6 +31,10 @@ def heating_svg(curves: HeatCurves) -> str:
             )  # fmt: skip
         axes.axhline(curves.limit_c, color=INK, linewidth=1.0, linestyle=(0, (4, 3)))
         axes.text(curves.time[0], curves.limit_c + 1.5, f" limit {figures(curves.limit_c, 3)} °C", va="bottom")
+        if in_motion is not None:
+            axes.axhline(in_motion, color=INK, linewidth=1.0, linestyle=":")
+            words = f"in the motion {figures(in_motion, 3)} °C "
+            axes.text(curves.time[-1], in_motion + 1.5, words, ha="right", va="bottom")
         _time_axis(axes, curves)
         axes.set_ylabel("hottest copper, °C")
         axes.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=4, frameon=False, handlelength=2.4)

@@ -125,6 +125,7 @@ def gain_rows(prediction: Prediction) -> list[tuple[str, str, str, str]]:
     ]  # fmt: skip
 
 
+NEGLIGIBLE = 0.005  # of the largest part of an error budget: what is less does not show in their sum
 COMBINED = (  # name, result, words
     (
         "Error at rest",
@@ -164,10 +165,13 @@ def budget_groups(prediction: Prediction) -> list[tuple[str, list[Row]]]:
     if prediction.motion is None:
         return []
     groups: dict[str, list[Row]] = {}
-    for entry in sorted(prediction.motion.error_budget, key=lambda entry: -float(entry["error_deg"])):
-        if not entry["error_deg"]:
+    listed = sorted(prediction.motion.error_budget, key=lambda entry: -float(entry["error_deg"]))
+    least = NEGLIGIBLE * float(listed[0]["error_deg"]) if listed else 0.0
+    for entry in listed:
+        error = float(entry["error_deg"])
+        if not error:
             continue
-        words = f"± {figures(entry['error_deg'], 2)}°"
+        words = f"± {figures(error, 2)}°" if error >= least else f"below {figures(least, 1)}°"
         row = Row(entry["part"].capitalize(), words, entry["why"])
         groups.setdefault(str(entry.get("when", "")).capitalize(), []).append(row)
     return list(groups.items())

@@ -12,12 +12,14 @@ from typing import TYPE_CHECKING, Any
 from pcbstator.analysis.drive.records import RPM
 from pcbstator.analysis.electrical.finished_copper import ResistanceRange, resistance_range
 from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
+from pcbstator.analysis.magnetic.built_results import BuildResult
 from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.thermal.curves import heat_curves
 from pcbstator.copper import Copper
 from pcbstator.output.drawing.board import board_rows
 from pcbstator.output.key_numbers import NOT_STATED, key_numbers
+from pcbstator.output.report.build_rows import build_rows, spread_words
 from pcbstator.output.report.figures import USUAL_RPM
 from pcbstator.output.report.heat_rows import current_rows, heat_rows
 from pcbstator.output.report.job_rows import budget_groups, combined_rows, driver_rows, gain_rows, motion_rows
@@ -55,13 +57,14 @@ def report_html(design: SizedDesign, copper: Copper, prediction: Prediction) -> 
             *_board_rows(design, copper, prediction.copper.min_track_gap or design.board.track_gap),
         ],
         magnets=magnet_list(design),
+        build=build_rows(prediction.build),
         pictures=_pictures(design, copper, prediction),
         plates=2 if design.rotor.arrangement == "double" else 1,
         terminals=[(t.name, f"{1e3 * t.x:.2f}", f"{1e3 * t.y:.2f}") for t in copper.terminals],
         tiles=tile_rows(design, copper),
         rotor=rotor_rows(prediction),
         losses=loss_rows(prediction),
-        heat=heat_rows(prediction.thermal),
+        heat=heat_rows(prediction.thermal, prediction.motion),
         tolerance=tolerance_rows(prediction),
         wave=design.winding.kind == "wave",
         slip_ring=slip_ring_rows(design, prediction),
@@ -116,7 +119,10 @@ def _pictures(design: SizedDesign, copper: Copper, prediction: Prediction) -> di
         drawn["torque"] = torque_svg(samples, prediction.magnetic.torque_ripple)
     curves = heat_curves(prediction.thermal)
     if curves is not None:
-        drawn["heating"], drawn["allowed"] = heating_svg(curves), allowed_svg(curves)
+        drawn["heating"], drawn["allowed"] = (
+            heating_svg(curves, prediction.motion.cycle_board_c if prediction.motion else None),
+            allowed_svg(curves),
+        )
     if prediction.motion is not None and prediction.motion.curve:
         drawn["speed_torque"] = speed_torque_svg(prediction.motion)
         drawn["loss_map"] = loss_map_svg(prediction.motion)
@@ -138,7 +144,9 @@ def _hidden_order(design: SizedDesign) -> int | None:
 
 def _key_numbers(design: SizedDesign, prediction: Prediction, spread: ResistanceRange | None) -> list[Row]:
     electrical, copper = prediction.electrical, prediction.copper
-    rows = _magnetic_rows(prediction.magnetic, prediction.winding.factor) if prediction.magnetic else []
+    rows = []
+    if prediction.magnetic:
+        rows = _magnetic_rows(prediction.magnetic, prediction.winding.factor, prediction.build)
     rows.append(
         Row("Phase resistance at 20 °C", measure(electrical.phase_resistance, "Ω", 4),
             f"one phase, nominal copper, tracks, vias and inter-coil connections together. {_spread_words(spread)}")
@@ -155,7 +163,13 @@ def _key_numbers(design: SizedDesign, prediction: Prediction, spread: Resistance
     return rows + current_rows(prediction.thermal)
 
 
-def _magnetic_rows(magnetic: MagneticResult, ideal_factor: float) -> list[Row]:
+def _built_words(build: BuildResult | None) -> str:
+    if build is None:
+        return "expect some percent (common practice, no source); [build] in the design gives the number"
+    return f"as built {spread_words('torque_ripple_ratio', build.torque_ripple)}"
+
+
+def _magnetic_rows(magnetic: MagneticResult, ideal_factor: float, build: BuildResult | None) -> list[Row]:
     rows = [
         Row("Torque constant", measure(magnetic.torque_constant, "N·m/A"),
             "torque for each ampere of peak phase current, sine drive"),
@@ -173,7 +187,7 @@ def _magnetic_rows(magnetic: MagneticResult, ideal_factor: float) -> list[Row]:
         *rows,
         Row("Ripple of the winding alone", f"{figures(100 * magnetic.torque_ripple, 2)} %",
             "of the torque, peak to peak over mean, if all magnets are alike and in their places and the currents are "
-            "pure sines. No built motor is like that: expect some percent (common practice, no source)"),
+            f"pure sines. No built motor is like that: {_built_words(build)}"),
         Row("Field at layer 1", measure(magnetic.gap_field_peak, "T"),
             "fundamental peak of the axial field, at the mean radius of the copper"),
         Row("Winding factor", f"{figures(ideal_factor, 3)} ideal, {figures(magnetic.effective_factor, 3)} real",

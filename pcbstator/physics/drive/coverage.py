@@ -7,6 +7,7 @@ from math import hypot, log, pi, sin, sqrt
 
 NORMAL_95 = 1.959964  # standard deviations, tables of the normal distribution
 SHARE = 0.95
+SINE_DEVIATION, UNIFORM_DEVIATION = sqrt(1 / 2), sqrt(1 / 3)  # standard, of a peak and of a limit of one
 
 
 def uniform_half_width(limit: float) -> float:
@@ -66,14 +67,27 @@ def together(fixed: Iterable[float], by_chance: Iterable[float]) -> float:
     return sum(fixed) + hypot(*by_chance)
 
 
-def largest_of_many(deviation: float, count: float) -> float:
-    """Largest departure to one side among many independent normal quantities.
+def of_all(deviations: Iterable[float], most: float) -> float:
+    """Half of the width that holds 95 % or more of a sum of independent quantities.
 
-    deviation: standard [any]; count: how many [-]. Returns [the same]. Source: textbook of extreme values, to first
-    order with its correction: sqrt(2 ln n) − (ln ln n + ln 4 pi)/(2 sqrt(2 ln n)), and Euler's constant over it.
+    deviations: standard, of each [any]; most: that their sum does not exceed in 95 % [the same]. Returns [the same].
+    Source: the usual expanded uncertainty, 1.96 times the root of the sum of squares; on the safe side where a sine or
+    two values rule, so that it is kept below ``most``.
 
-    >>> round(largest_of_many(1.0, 1000), 2)  # exact: half of the mean range of 1000, 6.483/2
-    3.27
+    >>> round(of_all([3.0, 4.0], 100.0), 2)
+    9.8
     """
-    root = sqrt(2 * log(max(count, 3.0)))
-    return deviation * (root - (log(root**2 / 2) + log(4 * pi)) / (2 * root) + 0.5772 / root)
+    return min(most, NORMAL_95 * hypot(*deviations))
+
+
+def largest_swing(deviation: float, swings: float) -> float:
+    """Largest departure to one side of a quantity that is shaken by noise, on the mean.
+
+    deviation: standard [any]; swings: how often it rises through its mean in the time looked at [-], 3 at least.
+    Returns [any]. Source: Davenport's peak factor (1964), from memory: sqrt(2 ln n) + 0.5772/sqrt(2 ln n).
+
+    >>> round(largest_swing(1.0, 1000), 2)
+    3.87
+    """
+    root = sqrt(2 * log(max(swings, 3.0)))
+    return deviation * (root + 0.5772 / root)

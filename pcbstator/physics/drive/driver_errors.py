@@ -37,7 +37,7 @@ def current_offset_vector(offset: float, phases: int) -> complex:
     >>> [round(abs(current_offset_vector(0.003, count)), 6) for count in (3, 2)]
     [0.004, 0.004243]
     """
-    units = _phase_units(phases)
+    units = phase_units(phases)
     return complex(2 / phases * offset * (_signs(units) * units).sum())
 
 
@@ -53,7 +53,7 @@ def current_gain_vector(spread: float, phases: int) -> tuple[float, complex]:
     >>> round(mean, 6), round(abs(turning), 6)
     (-0.002, 0.004)
     """
-    doubled = _phase_units(phases) ** 2
+    doubled = phase_units(phases) ** 2
     errors = spread / 2 * _signs(doubled)
     return float(errors.mean()), complex((errors * doubled).mean())
 
@@ -108,28 +108,27 @@ def leg_loss_harmonics(phases: int) -> tuple[float, float, float]:
     >>> [round(value, 5) for value in leg_loss_harmonics(3)]
     [1.27324, 0.07276, 0.43654]
     """
-    _phase_units(phases)
+    phase_units(phases)
     order = 2 * phases
     along = 8 / (pi * (order**2 - 1))
     return 4 / pi, along, order * along
 
 
-def leg_loss_at(current: float, soft: float, phases: int) -> float:
-    """Amplitude of order twice the phases, along the current, of what legs take that lose one volt: ripple softens it.
+def leg_loss_wave(current: float, soft: float, phases: int) -> NDArray[np.float64]:
+    """What legs take that lose one volt, along the current, over an electrical turn; ripple softens it.
 
-    current: peak [A]; soft: current below which a leg loses in proportion [A]; phases: [-]. Returns [V/V], nothing
-    up to ``soft``, as ``leg_loss_harmonics`` says far above it. Source: derived here, from clipped sines.
+    current: peak [A]; soft: current below which a leg loses in proportion [A]; phases: [-]. Returns (240,) [V/V], even
+    up to ``soft``; far above it order twice the phases is as ``leg_loss_harmonics`` says. Source: derived here, from
+    the clipped sines of the phases.
 
-    >>> leg_loss_at(0.9, 1.0, 3), round(leg_loss_at(1e6, 1.0, 3), 3)
-    (0.0, 0.073)
+    >>> wave = leg_loss_wave(1e6, 1.0, 3)
+    >>> round(float(wave.mean()), 3), round(2 * abs(np.fft.rfft(wave)[6]) / 240, 3)
+    (1.273, 0.073)
     """
-    if current <= soft:
-        return 0.0
-    units = _phase_units(phases)
+    units = phase_units(phases)
     turned = (np.arange(TURN_POINTS) + 0.5) * 2 * pi / TURN_POINTS
     lost = np.clip(current / max(soft, 1e-12) * np.cos(turned[:, None] - np.angle(units)), -1.0, 1.0)
-    along = (2 / phases * (lost @ units) * np.exp(-1j * turned)).real
-    return float(abs(2 * (along * np.exp(-2j * phases * turned)).mean()))
+    return np.asarray((2 / phases * (lost @ units) * np.exp(-1j * turned)).real)
 
 
 def leg_loss_ripple(
@@ -157,12 +156,19 @@ def leg_loss_ripple(
     return torque_constant * current * rate / hypot(rate, 2 * pi * bandwidth)
 
 
-def _phase_units(phases: int) -> NDArray[np.complex128]:
-    """Unit vectors of the phases (phases,)."""
+def phase_units(phases: int) -> NDArray[np.complex128]:
+    """Directions of the phases in the stator, electrical.
+
+    phases: [-], 2 or odd. Returns unit vectors (phases,) [-]. LawRangeError for other numbers of phases. Source:
+    definition.
+
+    >>> phase_units(2).round(6).tolist()
+    [(1+0j), 1j]
+    """
     if phases != 2 and (phases < 3 or phases % 2 == 0):
         raise LawRangeError(f"phases must be 2 or odd; got {phases}")
     angles = np.arange(phases) * (pi / 2 if phases == 2 else 2 * pi / phases)
-    return np.exp(1j * angles)
+    return np.asarray(np.exp(1j * angles))
 
 
 def _signs(units: NDArray[np.complex128]) -> NDArray[np.float64]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property
-from math import exp
+from math import exp, pi
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -138,21 +138,29 @@ class Loops:
     def answer(self, rates: ArrayLike, source: str, out: int = ANGLE) -> ComplexArray:
         """A state per disturbance that swings at rates [rad/s]; (...) complex."""
         z = np.exp(1j * np.asarray(rates, dtype=float) * self.values.period)
-        return np.asarray((self.parts(source, out) / (z[..., None] - self.poles)).sum(axis=-1))
+        return np.asarray((1 / (z[..., None] - self.poles)) @ self.parts(source, out))
 
     def noise(self, source: str, out: int = ANGLE) -> float:
         """Rms of a state over that of a disturbance that is drawn anew in every sample."""
         return float(np.sqrt(self._correlation(source, out, 0.0)))
 
-    def noise_of_speed(self, source: str, window: float) -> float:
+    def noise_of_speed(self, source: str, window: float, out: int = ANGLE) -> float:
         """Rms [1/s] of the mean speed over a window [s], over that of a disturbance drawn anew in every sample."""
-        apart = self._correlation(source, ANGLE, 0.0) - self._correlation(source, ANGLE, window)
+        apart = self._correlation(source, out, 0.0) - self._correlation(source, out, window)
         return float(np.sqrt(max(0.0, 2 * apart))) / window
+
+    def swings_of_speed(self, source: str, window: float) -> float:
+        """How often in a second [Hz] the mean speed over a window [s] rises through its mean by noise (Rice)."""
+        return self.noise_of_speed(source, window, SPEED) / self.noise_of_speed(source, window) / (2 * pi)
 
     def _correlation(self, source: str, out: int, apart: float) -> float:
         parts = self.parts(source, out)
-        pairs = parts[:, None] * parts / (1 - self.poles[:, None] * self.poles)
-        return float((self.faded(np.array([apart]))[0] @ pairs).sum().real)
+        left = np.exp(apart / self.values.period * self._rates)
+        return float(((left * parts) @ self._pairs @ parts).real)
+
+    @cached_property
+    def _pairs(self) -> ComplexArray:
+        return np.asarray(1 / (1 - self.poles[:, None] * self.poles))
 
     def faded(self, times: FloatArray) -> ComplexArray:
         """What is left of every mode after times [s]: (times, modes)."""

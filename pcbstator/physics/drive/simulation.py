@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-import cmath
-from collections.abc import Sequence
 from dataclasses import dataclass
-from math import floor
+from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.drive.plant import TWO_PI, Plant, PlantValues
+from pcbstator.physics.drive.plant import RUNS_AWAY, Plant, PlantValues
+from pcbstator.physics.drive.run_records import Loops, Sample
+
+if TYPE_CHECKING:
+    from pcbstator.physics.drive.time_steps import ControlConstants, SensorConstants
 
 FloatArray = NDArray[np.float64]
 
 MOST_SAMPLES = 2_000_000
-RUNAWAY = 1e6  # rad/s
 SEED = 1  # of the sensor's noise: the same design gives the same run
 
 
@@ -42,13 +44,19 @@ class ControlValues:
 
 @dataclass(frozen=True)
 class SensorValues:
-    """Angle of one count [rad], error table over a turn of the sensor [rad], its turns for one of the load."""
+    """Angle of one count [rad], error table over a turn of the sensor [rad], its turns for one of the load, its noise
+    [rad rms] and age [s]. Of the current sensors, as ``driver_errors.py`` gives them: the mean of their gain errors,
+    what they add of the current's image, and the vector of their offsets [A].
+    """
 
     count: float
     errors: tuple[float, ...] = ()
     turns: float = 1.0
     noise: float = 0.0
     delay: float = 0.0
+    current_gain_error: float = 0.0
+    current_image: complex = 0j
+    current_offset: complex = 0j
 
 
 @dataclass(frozen=True, eq=False)
@@ -80,58 +88,6 @@ class Trace:
         return abs(self.energy["electrical"] - sum(parts)) / max(map(abs, [self.energy["electrical"], *parts, 1e-300]))
 
 
-class Controller:
-    """The three loops and the observer."""
-
-    __slots__ = ("angle", "excess", "integral", "speed", "values")
-
-    def __init__(self, values: ControlValues, angle: float) -> None:
-        self.values = values
-        self.angle, self.speed, self.excess = angle, 0.0, 0.0
-        self.integral = 0j
-
-    def torque(self, wanted: float, speed: float, acceleration: float) -> float:
-        """Torque asked for, limited; the speed loop's integral stops where it is limited or within the dead band."""
-        c = self.values
-        error = wanted - self.angle
-        missing = speed + c.position_gain * error - self.speed
-        ahead = c.inertia * acceleration + c.viscous * speed
-        if speed:
-            ahead += c.friction if speed > 0 else -c.friction
-        asked = ahead + c.speed_gain * missing + self.excess
-        most = c.torque_constant * c.current_limit
-        if asked > most:
-            return most
-        if asked < -most:
-            return -most
-        if speed or not -c.dead_band < error < c.dead_band:
-            self.excess += c.period * c.speed_integral * missing
-        return asked
-
-    def vector(self, torque: float, current: complex, pole_pairs: float, psi: float, inductance: float) -> complex:
-        """Voltage vector in the stator for the next period, limited; ``current`` as the controller sees it."""
-        c = self.values
-        rate = pole_pairs * self.speed
-        error = complex(0.0, torque / c.torque_constant) - current
-        voltage = c.current_gains[0] * error + self.integral + 1j * rate * (inductance * current + psi)
-        most = c.voltage_limit - c.sag * min(1.0, abs(current) / c.current_limit)
-        size = abs(voltage)
-        if size > most:
-            voltage *= most / size
-        else:
-            self.integral += c.period * c.current_gains[1] * error
-        # It acts from half a period to one and a half from now, when the rotor is further on.
-        return voltage * cmath.exp(1j * pole_pairs * (self.angle + 1.5 * c.period * self.speed))
-
-    def observe(self, measured: float, acceleration: float) -> None:
-        """Angle and speed for the next sample, by a critically damped observer."""
-        c = self.values
-        error = measured - self.angle
-        f = c.observer
-        self.angle += c.period * (self.speed + 2 * f * error)
-        self.speed += c.period * (acceleration + f * f * error)
-
-
 def simulated(
     plant: PlantValues,
     control: ControlValues,
@@ -155,77 +111,82 @@ def simulated(
     >>> round(float(run.speeds[-1]), 2), run.balance < 1e-3
     (1.78, True)
     """
-    wanted, speeds, accelerations = (np.asarray(values, dtype=float).tolist() for values in reference)
-    count = len(wanted)
+    from pcbstator.physics.drive.time_steps import run_all
+
+    courses = np.array([np.asarray(values, dtype=float) for values in reference])
+    count = courses.shape[1]
     if not 0 < count * substeps <= MOST_SAMPLES:
         raise LawRangeError(f"a run may have 1 to {MOST_SAMPLES} steps; got {count * substeps}")
-    pushes = [0.0] * count if push is None else np.asarray(push, dtype=float).tolist()
-    body = Plant(plant, control.period, substeps, wanted[0])
-    brain = Controller(control, _measured(sensor, wanted[0]))
-    noise = _noise(sensor, count)
-    pairs, psi, inductance = plant.pole_pairs, _fundamental(plant), plant.inductance
-    vector, kept = 0j, []
-    stride, until = sensor.delay, 0
-    for k in range(count):
-        measured = _measured(sensor, body.angle - body.speed * stride) + noise[k % len(noise)]
-        seen = body.current * cmath.exp(1j * pairs * (body.angle - brain.angle))
-        torque = brain.torque(wanted[k], speeds[k], accelerations[k])
-        coming = brain.vector(torque, seen, pairs, psi, inductance)
-        believed = brain.angle
-        brain.observe(measured, accelerations[k])
-        if k == until:
-            until += keep
-            if not -RUNAWAY < body.speed < RUNAWAY:
-                raise LawRangeError(
-                    "the steps of time cannot follow this load: it swings too fast; a smaller unbalance, a softer "
-                    "coupling, more inertia, or a faster control rate"
-                )
-            kept.append(
-                (k, body.load_angle, body.load_speed, body.angle, believed, body.current.imag, abs(vector), pushes[k])
-            )
-        body.advance(vector, pushes[k])
-        vector = coming
-    return _trace(kept, control.period, wanted, body)
+    pushes = np.zeros(count) if push is None else np.array(push, dtype=float)
+    body = Plant(plant, control.period, substeps, float(courses[0, 0]))
+    noise = _drawn(2 ** (count - 1).bit_length()) if sensor.noise else np.zeros(0)
+    kept = Sample.blanks(-(-count // keep))
+    settings = _control_constants(control, plant), _sensor_constants(sensor)
+    if not run_all(body.state, Loops.blank(), body.constants, *settings, courses, pushes, noise, kept, keep):
+        raise LawRangeError(RUNS_AWAY)
+    return _trace(kept, np.arange(0.0, count, keep) * control.period, body)
 
 
-def _measured(sensor: SensorValues, angle: float) -> float:
-    """What the sensor gives out: its error over its own turn, then whole counts, their middles."""
-    if sensor.errors:
-        place = angle * sensor.turns % TWO_PI * len(sensor.errors) / TWO_PI
-        angle += sensor.errors[int(place) % len(sensor.errors)] / sensor.turns
-    return (floor(angle / sensor.count) + 0.5) * sensor.count
+def _control_constants(control: ControlValues, plant: PlantValues) -> ControlConstants:
+    from pcbstator.physics.drive.time_steps import ControlConstants
+
+    same = (
+        "period", "speed_gain", "speed_integral", "position_gain", "observer", "current_limit", "voltage_limit", "sag",
+        "torque_constant", "inertia", "friction", "viscous", "dead_band",
+    )  # fmt: skip
+    return ControlConstants(
+        current_gain=float(control.current_gains[0]),
+        current_integral=float(control.current_gains[1]),
+        pole_pairs=float(plant.pole_pairs),
+        linkage=_fundamental(plant),
+        inductance=float(plant.inductance),
+        **{name: float(getattr(control, name)) for name in same},
+    )
 
 
-def _noise(sensor: SensorValues, count: int) -> list[float]:
-    """Noise of the sensor in whole counts, one value a sample."""
-    if not sensor.noise:
-        return [0.0]
-    drawn = np.random.default_rng(SEED).normal(0.0, sensor.noise, count)
-    return [float(value) for value in np.round(drawn / sensor.count) * sensor.count]
+def _sensor_constants(sensor: SensorValues) -> SensorConstants:
+    from pcbstator.physics.drive.time_steps import SensorConstants
+
+    errors = np.array(sensor.errors, dtype=float)
+    return SensorConstants(
+        resolution=float(sensor.count),
+        errors=errors,
+        turns=float(sensor.turns),
+        noise=float(sensor.noise),
+        delay=float(sensor.delay),
+        current_gain=1.0 + sensor.current_gain_error,
+        current_image=complex(sensor.current_image),
+        current_offset=complex(sensor.current_offset),
+    )
+
+
+@lru_cache(maxsize=1)
+def _drawn(count: int) -> FloatArray:
+    """Values of a normal distribution, the same in every run."""
+    return np.random.default_rng(SEED).standard_normal(count)
 
 
 def _fundamental(plant: PlantValues) -> float:
     """Linkage of the fundamental [Wb], which the controller feeds forward."""
-    return sum(slope.imag for slope in plant.slopes) / len(plant.slopes) / plant.pole_pairs
+    return float(sum(slope.imag for slope in plant.slopes) / len(plant.slopes) / plant.pole_pairs)
 
 
-def _trace(kept: Sequence[tuple[float, ...]], period: float, wanted: Sequence[float], body: Plant) -> Trace:
-    table = np.array(kept, dtype=float)
-    index = table[:, 0].astype(int)
+def _trace(kept: NDArray[np.void], times: FloatArray, body: Plant) -> Trace:
+    state = body.state
     energy = {
-        "electrical": body.electrical, "heat": body.heat, "friction": body.rub, "work": body.work,
-        "coupling": body.wasted, "stored": body.stored(),
+        "electrical": state.electrical, "heat": state.heat, "friction": state.rub, "work": state.work,
+        "coupling": state.wasted, "stored": body.stored(),
     }  # fmt: skip
     return Trace(
-        times=index * period,
-        wanted=np.asarray(wanted)[index],
-        angles=table[:, 1],
-        speeds=table[:, 2],
-        motor=table[:, 3],
-        believed=table[:, 4],
-        current=table[:, 5],
-        voltage=table[:, 6],
-        push=table[:, 7],
-        energy=energy,
-        temperature=body.temperature,
+        times=times,
+        wanted=kept["wanted"].copy(),
+        angles=kept["angle"].copy(),
+        speeds=kept["speed"].copy(),
+        motor=kept["motor"].copy(),
+        believed=kept["believed"].copy(),
+        current=kept["current"].copy(),
+        voltage=kept["voltage"].copy(),
+        push=kept["push"].copy(),
+        energy={name: float(value) for name, value in energy.items()},
+        temperature=float(state.temperature),
     )

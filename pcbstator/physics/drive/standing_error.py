@@ -15,9 +15,10 @@ from pcbstator.physics.drive.motion import Piece
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
-Friction = Callable[[FloatArray, FloatArray], FloatArray]  # torque at an angle before the target and a speed
+Friction = Callable[[FloatArray], FloatArray]  # torque [N m] at a speed [rad/s]
+Places = Callable[[FloatArray], FloatArray]  # more of it [N m] at an angle before the target [rad]
 
-FINE = 120  # steps of the part of a move that is looked at closely
+FINE = 80  # steps of the part of a move that is looked at closely
 STARTING = np.arange(60) / 60  # steps of the start, of its time
 BETWEEN = np.arange(41) / 40  # steps between the slow parts, of the time between
 LEAST_STEPS = 100  # of a move
@@ -57,7 +58,8 @@ def release_time(friction: float, stiffness: float, integral_time: float, error:
 def modes_after(loops: Loops, pieces: Sequence[Piece]) -> ComplexArray:
     """The loops' modes at the end of a move from rest: how late they follow what is asked.
 
-    loops: closed; pieces: of the move [SI]. Returns (modes,) [SI]. Source: derived here; sums of a geometric series.
+    loops: closed [SI]; pieces: of the move [SI]. Returns (modes,) [SI]. Source: derived here; sums of a geometric
+    series.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
@@ -89,13 +91,14 @@ class Arrival:
     lasting: FloatArray  # (2, n, m) what a torque at the start leaves of them
     kernels: FloatArray  # (2, n − 1) their answers to a torque
 
-    def error(self, friction: Friction) -> float:
+    def error(self, friction: Friction, places: Places | None = None) -> float:
         """Error [rad] at which the load stops under a friction that the loops do not feed forward."""
         away, speed = self.last
-        base = self.freely - self.lasting @ friction(*self.first)
+        early, more = (0.0, np.zeros(1)) if places is None else (places(self.first[0]), places(away))
+        base = self.freely - self.lasting @ (friction(self.first[1]) + early)
         real, errors = speed, base[0]
         for _ in range(TIMES):
-            forced = -friction(away, np.maximum(real, 0.0))
+            forced = -(friction(np.maximum(real, 0.0)) + more)
             middles = (forced[1:] + forced[:-1]) / 2
             errors = base[0].copy()
             errors[1:] += np.convolve(middles, self.kernels[0])[: len(middles)]
@@ -110,29 +113,32 @@ class Arrival:
 def arrival(loops: Loops, pieces: Sequence[Piece], slow: float) -> Arrival:
     """The end of a move, to look up the error at which friction stops a load there.
 
-    loops: closed; pieces: of the move [SI]; slow: speed below which friction changes and the load is followed closely
-    [rad/s]. Returns [SI]; its ``error`` is below zero where the load stops short. Source: derived here: linear until
-    the load first stands, which ends what it travels; friction by the speed that it leaves.
+    loops: closed [SI]; pieces: of the move [SI]; slow: speed below which friction changes and the load is followed
+    closely [rad/s]. Returns [SI]; its ``error`` is below zero where the load stops short. Source: derived here:
+    linear until the load first stands, which ends what it travels; friction by the speed that it leaves.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> from pcbstator.physics.drive.motion import rest_to_rest
     >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
-    >>> arrival(loops, rest_to_rest(1.0, 1.0, 5.0, 100.0), 0.1).error(lambda away, speed: 1e-3 * (speed < 0.1)) < 0
+    >>> arrival(loops, rest_to_rest(1.0, 1.0, 5.0, 100.0), 0.1).error(lambda speed: 1e-3 * (speed < 0.1)) < 0
     True
     """
     total = sum(piece.duration for piece in pieces)
     length = abs(pieces[-1].end[0])
     before = total * CLOSER
-    below = _reference(pieces, total - before)[1] < slow
+    below = _reference(pieces, np.asarray(total - before))[1] < slow
     close = float(before[-1] if below.all() else before[max(1, int(np.argmin(below)))])
     begins = min(close, total - close)  # after it, and before the end, nothing is slow
-    edges = np.concatenate([begins * STARTING, begins + (total - close - begins) * BETWEEN])
+    edges: FloatArray = np.concatenate([begins * STARTING, begins + (total - close - begins) * BETWEEN])
     angle, speed, _ = _reference(pieces, (edges[1:] + edges[:-1]) / 2)
     first = (length - angle, speed)
-    fades = np.diff(loops.faded(total - close - edges), axis=0) * (loops.entering("torque") / (1 - loops.poles))
+    fades = np.diff(loops.faded(np.asarray(total - close - edges)), axis=0) * (
+        loops.entering("torque") / (1 - loops.poles)
+    )
     step = close / FINE
-    angle, speed, acceleration = _reference(pieces, np.arange(FINE + 1) * step + (total - close))
-    faded = loops.faded(np.arange(FINE + 1) * step)
+    times: FloatArray = np.asarray(np.arange(FINE + 1) * step)
+    angle, speed, acceleration = _reference(pieces, times + (total - close))
+    faded = loops.faded(times)
     leaves = faded * loops.leaves[[ANGLE, SPEED]][:, None, :]
     freely = (leaves @ modes_after(loops, _until(pieces, total - close))).real
     asked = np.diff(_reached(loops, faded, "acceleration"), axis=1)
@@ -152,8 +158,8 @@ def _reached(loops: Loops, faded: ComplexArray, source: str) -> FloatArray:
 def swing_errors(loops: Loops, pieces: Sequence[Piece], order: float, rests: FloatArray) -> FloatArray:
     """Error that a torque of one leaves after a move, at the worst place, where it swings over the turn.
 
-    loops: closed; pieces: of the move [SI]; order: swings per turn [-]; rests: times after the end of the move (n,)
-    [s]. Returns (n,) [rad/(N m)]. Source: derived here; the torque at the start had been taken over by the integral.
+    loops: closed [SI]; pieces: of the move [SI]; order: swings per turn [-]; rests: times after the end of the move
+    (n,) [s]. Returns (n,) [rad/(N m)]. Source: derived here; the integral had taken over the torque at the start.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> from pcbstator.physics.drive.motion import rest_to_rest

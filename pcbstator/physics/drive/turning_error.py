@@ -8,7 +8,7 @@ from math import pi
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from pcbstator.physics.drive.coverage import SHARE, largest_of_many, normal_half_width
+from pcbstator.physics.drive.coverage import SHARE, largest_swing, normal_half_width
 from pcbstator.physics.drive.loop_response import Loops
 
 FloatArray = NDArray[np.float64]
@@ -45,7 +45,7 @@ def mean_over(rates: ArrayLike, period: float, window: float) -> ComplexArray:
 def of_orders(loops: Loops, speed: float, orders: ArrayLike, window: float, **sizes: ArrayLike) -> Unevenness:
     """What swings once or several times per turn does to the turn; the peaks of several orders meet somewhere.
 
-    loops: closed; speed: of the turn [rad/s]; orders: swings per turn (n,) [-]; window: over which speed is a mean
+    loops: closed [SI]; speed: of the turn [rad/s]; orders: swings per turn (n,) [-]; window: over which speed is a mean
     [s]; sizes: peaks of disturbances by their names in INPUTS (n,) [SI]. Returns [rad], [rad/s]. Source: derived here.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
@@ -62,9 +62,9 @@ def of_orders(loops: Loops, speed: float, orders: ArrayLike, window: float, **si
 def of_places(loops: Loops, speed: float, window: float, order: float = 1.0, **torques: FloatArray) -> Unevenness:
     """What disturbances do that depend on the place, over many turns.
 
-    loops: closed; speed: of the turn [rad/s]; window: over which speed is a mean [s]; order: how often the places come
-    in a turn [-]; torques: disturbances by their names in INPUTS, at even angles (n,) [SI]. Returns [rad], [rad/s].
-    Source: derived here, by the orders of the disturbances.
+    loops: closed [SI]; speed: of the turn [rad/s]; window: over which speed is a mean [s]; order: how often the places
+    come in a turn [-]; torques: disturbances by their names in INPUTS, at even angles (n,) [SI]. Returns [rad],
+    [rad/s]. Source: derived here, by the orders of the disturbances.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
@@ -87,10 +87,10 @@ def of_places(loops: Loops, speed: float, window: float, order: float = 1.0, **t
 def of_counts(loops: Loops, speed: float, count: float, window: float) -> Unevenness:
     """What the steps of a sensor do: a saw-tooth of one count, as often as counts go by, looked at once a sample.
 
-    loops: closed; speed: of the turn [rad/s]; count: [rad]; window: over which speed is a mean [s]. Returns [rad], 95 %
-    of the time, and [rad/s]. Orders above half of the sampling's rate come out lower, as beats of counts with samples;
-    those that the load's own unrest blurs by a radian or more count as noise. Beats change with the speed in its fifth
-    digit. Source: textbook series of the saw-tooth, count/(pi n); derived here.
+    loops: closed [SI]; speed: of the turn [rad/s]; count: [rad]; window: over which speed is a mean [s]. Returns [rad],
+    95 % of the time, and [rad/s]. Orders above half of the sampling's rate come out lower, as beats of counts with
+    samples; those that the load's own unrest blurs by a radian or more count as noise. Beats change with the speed in
+    its fifth digit. Source: textbook series of the saw-tooth, count/(pi n); derived here.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
@@ -112,7 +112,8 @@ def of_counts(loops: Loops, speed: float, count: float, window: float) -> Uneven
     turned = np.exp(1j * (TIMES * lowest)[:, None] * orders)
     angle = (turned @ swings).imag
     even = (turned @ (swings * mean_over(orders * lowest, period, window))).imag
-    unsteady = largest_of_many(blurred * loops.noise_of_speed("reading", window), 2 * pi / abs(speed) / window)
+    swings_in_a_turn = loops.swings_of_speed("reading", window) * 2 * pi / abs(speed)
+    unsteady = largest_swing(blurred * loops.noise_of_speed("reading", window), swings_in_a_turn)
     return Unevenness(
         float(np.hypot(np.quantile(np.abs(angle), SHARE), normal_half_width(blurred * passes))),
         float(np.hypot(np.ptp(even) / 2, unsteady)),
@@ -122,14 +123,14 @@ def of_counts(loops: Loops, speed: float, count: float, window: float) -> Uneven
 def of_noise(loops: Loops, speed: float, noise: float, window: float) -> Unevenness:
     """What noise of the sensor does, drawn anew in every sample; the speed is looked at over a turn.
 
-    loops: closed; speed: of the turn [rad/s]; noise: rms [rad]; window: over which speed is a mean [s]. Returns [rad],
-    [rad/s]. Source: derived here; the largest of all windows of a turn.
+    loops: closed [SI]; speed: of the turn [rad/s]; noise: rms [rad]; window: over which speed is a mean [s]. Returns
+    [rad], [rad/s]. Source: derived here; the largest of all swings of a turn, whose number is Rice's.
 
     >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
     >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
     >>> of_noise(loops, 0.1, 1e-4, 0.02).angle < 1e-4
     True
     """
-    windows = 2 * pi / abs(speed) / window
+    swings = loops.swings_of_speed("reading", window) * 2 * pi / abs(speed)
     deviation = noise * loops.noise_of_speed("reading", window)
-    return Unevenness(normal_half_width(noise * loops.noise("reading")), largest_of_many(deviation, windows))
+    return Unevenness(normal_half_width(noise * loops.noise("reading")), largest_swing(deviation, swings))

@@ -124,12 +124,7 @@ def ring_source(
     radii, distances, orders = np.asarray(radii, float), np.asarray(distances, float), np.asarray(orders)
     require_ring(pole_pairs, radii, distances, orders)
     scale, served = field_scale(footprint, pole_pairs, distances), (float(radii.min()), float(radii.max()))
-    inside = float(footprint.breakpoints[0])
-    step = floor(SCALE_STEPS * log2(scale / inside))  # in steps, so that rings at many gaps have the same modes
-    modes, wave_numbers, vectors = _modes_for(
-        tuple(footprint.breakpoints.tolist()), pole_pairs, served, inside * 2 ** (step / SCALE_STEPS), element_order,
-        tuple(orders.tolist()), edges,
-    )  # fmt: skip
+    modes, wave_numbers, vectors = modes_of_source(footprint, pole_pairs, served, scale, element_order, orders, edges)
     ends = footprint.breakpoints[[0, -1]]
     points, weights = modes.quadrature(footprint.breakpoints)
     shapes = modes.interpolation(points) * ((points * weights)[:, None] / modes.root_mass)
@@ -218,6 +213,35 @@ def field_scale(footprint: Footprint, pole_pairs: int, distances: FloatArray) ->
     0.001
     """
     return min(float(distances.min()), float(footprint.breakpoints[0]) / pole_pairs)
+
+
+def modes_of_source(
+    footprint: Footprint,
+    pole_pairs: int,
+    served: tuple[float, float],
+    scale: float,
+    element_order: int,
+    orders: Integers,
+    edges: tuple[float, ...] = (),
+) -> tuple[RadialModes, FloatArray, FloatArray]:
+    """Radial modes for sources on a footprint, with their wave numbers and vectors for every order.
+
+    footprint: of one magnet [m, rad]. pole_pairs: p [-]. served: inner and outer radius [m]. scale: of the field [m].
+    element_order: of the radial polynomials [-]. orders: (n,) times p are those of the turn [-]. edges: radii at which
+    steel ends [m]. Returns modes [m], (n, N) [1/m] and (n, N, N) [-]. Any. Derived here.
+
+    >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
+    >>> ring = sector_footprint(0.020, 0.035, 0.2)
+    >>> modes, k, vectors = modes_of_source(ring, 6, (0.02, 0.035), 1e-3, 7, np.array([1]))
+    >>> k.shape == (1, len(modes.nodes)) and vectors.shape == (1, len(modes.nodes), len(modes.nodes))
+    True
+    """
+    inside = float(footprint.breakpoints[0])
+    step = floor(SCALE_STEPS * log2(scale / inside))  # in steps, so that rings at many gaps have the same modes
+    return _modes_for(
+        tuple(footprint.breakpoints.tolist()), pole_pairs, served, inside * 2 ** (step / SCALE_STEPS), element_order,
+        tuple(orders.tolist()), edges,
+    )  # fmt: skip
 
 
 @lru_cache(maxsize=24)

@@ -22,7 +22,7 @@ FloatArray = NDArray[np.float64]
 
 MOST_ROUNDS = 40
 STILL = 0.02  # [K] change of a cycle's mean temperatures
-FAR_GROWN = 1e100  # factor by which a temperature has then grown within a cycle
+BOUNDLESS = 1e100  # growth within a cycle that no rest makes good
 MOST_GROWTH = 40.0  # exponent at which a runaway is far beyond every limit
 MOST_FEEDBACK = 0.9  # part of its own loss that copper may add by being hotter than its node
 
@@ -204,7 +204,7 @@ def steady_cycle(network: LinearNetwork, steps: ArrayLike) -> Cycle | None:
     whole, moved = np.eye(len(network.capacity)), np.zeros(len(network.capacity))
     for step, shift in zip(maps, shifts, strict=True):
         whole, moved = step @ whole, step @ moved + shift
-        if np.abs(whole).max() > FAR_GROWN:  # before the numbers run out
+        if np.abs(whole).max() > BOUNDLESS:
             return None
     if np.abs(np.linalg.eigvals(whole)).max() >= 1 - 1e-12:
         return None

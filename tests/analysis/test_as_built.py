@@ -1,0 +1,175 @@
+"""The motor as built: a perfect one is the perfect one, single errors follow their closed forms, causes add up."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+import pcbstator
+from pcbstator.analysis.magnetic.as_built import Draw, one_magnet, ring_of, sine_torques
+from pcbstator.analysis.magnetic.built_results import built_results
+from pcbstator.analysis.magnetic.rotor_field import magnet_layers
+from pcbstator.analysis.pipeline import worked
+from pcbstator.copper import size_design
+from pcbstator.design.build import Build
+from tests.command import DESIGNS
+
+NONE = dict.fromkeys(
+    ("remanence_spread_percent", "magnet_angle_deg", "magnet_radius_mm", "magnetisation_tilt_deg", "rotor_eccentric_mm",
+     "rotor_run_out_mm", "board_eccentric_mm", "board_bow_mm"), 0.0,
+)  # fmt: skip
+PLACES = {path.stem: path for path in DESIGNS}
+
+
+@cache
+def work_of(name):
+    return worked(pcbstator.load_design(PLACES[name]))
+
+
+def built(name, **spreads):
+    work = work_of(name)
+    design = work.design.with_values({"build": NONE | {"draws": 400} | spreads})
+    return built_results(size_design(design), work.laid[1], work.magnetic, work.mechanical, 10.0)
+
+
+@pytest.mark.parametrize("name", PLACES)
+def test_a_perfect_build_is_the_perfect_motor(name):
+    found = built(name)
+    assert found.torque_ripple["median"] == pytest.approx(work_of(name).magnetic.torque_ripple, rel=0.02)
+    assert found.torque_ripple["p95"] == pytest.approx(found.torque_ripple["median"], rel=1e-9)
+    assert found.torque_ripple["parts"] == {} and found.modulation["p95"] < 1e-9 and found.pays is None
+
+
+@pytest.mark.parametrize("name", PLACES)
+def test_the_ring_of_single_magnets_is_the_ring(name):
+    """What one magnet links, summed over the ring, is the linkage of the ring but for its steel's ends."""
+    work = work_of(name)
+    design, pole_pairs = work.design, work.design.rotor.poles // 2
+    magnet = one_magnet(design, work.laid[1], magnet_layers(design))
+    draw = Draw(design, Build.model_validate({}), magnet.orders)
+    total = magnet.phases["itself"] * draw.perfect + magnet.phases["tilted_along"] * draw.perfect_along
+    wanted = work.magnetic.linkages[:, 0]
+    assert np.abs(total[:, pole_pairs - 1] / wanted - 1).max() < 0.006
+
+
+def test_all_magnets_stronger_by_the_same_part_change_no_ripple():
+    """A uniform error of the remanence scales the EMF and nothing else."""
+    work = work_of("photogrammetry-stage")
+    perfect = work.magnetic.linkages
+    orders, p = work.magnetic.orders * work.design.rotor.poles // 2, work.design.rotor.poles // 2
+    rows = np.zeros((1, len(perfect), int(orders[-1])), complex)
+    rows[0][:, orders - 1] = perfect
+    usual, strong = (sine_torques(k * rows, np.arange(1, orders[-1] + 1), p)[0] for k in (1.0, 1.05))
+    assert np.abs(strong / usual - 1.05).max() < 1e-9
+
+
+def test_one_magnet_the_wrong_way_round_costs_two_of_the_poles():
+    """EMF of the fundamental: 1 − 2/P of it, the ring having lost one magnet and gained one against it."""
+    work = work_of("small-fan")
+    poles = work.design.rotor.poles
+    single = work.design.rotor.arrangement == "single"
+    found = built("small-fan", reversed_magnets=1, draws=100)
+    emf = found.drawn(3)[:, poles // 2 - 1]
+    wanted = (1 - 2 / poles) * work.magnetic.linkages[:, 0]
+    assert np.abs(emf / wanted - 1).max() < 0.012, "each of two rotors has one" if not single else ""
+    assert found.torque_ripple["parts"] == {"reversed_magnets": 1.0}
+
+
+def test_a_board_aside_makes_no_change_over_the_turn():
+    """The rotor stays round: every pole gives the same EMF, only the phases may differ."""
+    found = built("photogrammetry-stage", board_eccentric_mm=0.3)
+    assert found.modulation["p95"] < 1e-9 < found.emf_unbalance["p95"]
+
+
+def test_ripple_of_24_sectors_grows_several_times_and_most_by_the_angle():
+    """24 sectors without steel on 18 coils, 2 % and 0.3 degrees."""
+    design = pcbstator.load_design(PLACES["photogrammetry-stage"]).with_values(
+        {"rotor.back_iron_mm": 0.0, "build": NONE | {"remanence_spread_percent": 2.0, "magnet_angle_deg": 0.3}}
+    )
+    assert (design.rotor.poles, design.winding.coils, design.rotor.magnet.shape) == (24, 18, "sector")
+    prediction = pcbstator.predict(design)
+    ripple = prediction.build.torque_ripple
+    assert ripple["median"] > 4 * prediction.magnetic.torque_ripple
+    assert ripple["parts"]["magnet_angle_deg"] > 0.6 > ripple["parts"]["remanence_spread_percent"] > 0.1
+    assert sum(ripple["parts"].values()) == pytest.approx(1.0) and prediction.build.pays == "magnet_angle_deg"
+
+
+def test_parts_of_causes_are_those_of_one_cause_at_a_time():
+    """Waves of causes that know nothing of each other add up, so their mean squares do."""
+    spreads = {"remanence_spread_percent": 2.0, "magnet_angle_deg": 0.3, "magnetisation_tilt_deg": 2.0}
+    work = work_of("photogrammetry-stage")
+    p = work.design.rotor.poles // 2
+    usual = built("photogrammetry-stage", draws=100).drawn(0)
+
+    def square(**some):
+        found = built("photogrammetry-stage", draws=300, seed=5, **some)
+        rows = np.stack([found.drawn(k) for k in range(300)])
+        torque = sine_torques(rows, np.arange(1, rows.shape[2] + 1), p)
+        plain = sine_torques(usual[None], np.arange(1, usual.shape[1] + 1), p)
+        return ((torque / torque.mean(axis=1, keepdims=True) - plain / plain.mean()) ** 2).mean()
+
+    alone = {name: square(**{name: value}) for name, value in spreads.items()}
+    parts = built("photogrammetry-stage", draws=300, seed=5, **spreads).torque_ripple["parts"]
+    assert square(**spreads) == pytest.approx(sum(alone.values()), rel=0.1)
+    for name, one in alone.items():
+        assert parts[name] == pytest.approx(one / sum(alone.values()), abs=0.05)
+
+
+def test_95_percent_within_the_error_of_the_sample():
+    """The quantile of few draws scatters about that of many as its order statistics do (binomial)."""
+    wide = {"remanence_spread_percent": 2.0, "magnet_angle_deg": 0.3}
+    large = built("photogrammetry-stage", draws=4000, seed=11, **wide)
+    small = [built("photogrammetry-stage", draws=200, seed=s, **wide).torque_ripple["p95"] for s in range(1, 13)]
+    assert abs(np.median(small) / large.torque_ripple["p95"] - 1) < 0.05
+    assert np.std(small) < 0.15 * large.torque_ripple["p95"]
+
+
+def test_the_same_seed_gives_the_same_motors_and_another_others():
+    one, same, other = (built("small-fan", magnet_angle_deg=0.3, seed=s) for s in (1, 1, 2))
+    assert np.array_equal(one.drawn(7), same.drawn(7)) and not np.array_equal(one.drawn(7), other.drawn(7))
+
+
+def test_tilting_moment_of_run_out_by_hand():
+    """A rotor that runs out by w at its edge tilts by w/2 over that radius: stiffness times lift times arm, summed."""
+    work = work_of("small-fan")
+    found = built("small-fan", rotor_run_out_mm=0.2)
+    ring, stiffness = ring_of(work.design), work.mechanical.axial_stiffness
+    # two rotors, each tilted by up to 0.1 mm at the edge: with one alone, k·(lift at r)·r/2 at the most
+    most = stiffness * 0.1e-3 * ring.radius / ring.edge * ring.radius / 2
+    rotors = 2 if work.design.rotor.arrangement == "double" else 1
+    assert 0.7 * most < found.tilting_moment["p95"] < rotors * most
+
+
+def test_sorting_helps_and_halving_the_worst_cause_helps():
+    found = built("filter-wheel", remanence_spread_percent=2.0, magnet_angle_deg=0.1)
+    spreads = [lot["remanence_spread_percent"] for lot in found.sorting]
+    assert spreads == sorted(spreads, reverse=True) and spreads[0] == pytest.approx(2.0, rel=0.1)
+    assert found.pays == "remanence_spread_percent"
+    assert found.pays_ripple < found.torque_ripple["p95"]
+
+
+def test_parallel_paths_of_unlike_magnets_carry_a_current_between_them():
+    design = pcbstator.load_design(PLACES["photogrammetry-stage"]).with_values(
+        {"winding.parallel_paths": 2, "winding.turns": 9, "build": NONE | {"remanence_spread_percent": 3.0}}
+    )
+    found = pcbstator.predict(design)
+    assert found.build.path_unbalance["median"] > 1e-4
+    # by hand: the EMF between two paths drives its current through both in series
+    emf = found.build.path_unbalance["median"] * found.motion.top_speed * found.magnetic.emf_constant / np.sqrt(2)
+    by_hand = emf / (2 * found.electrical.phase_resistance)
+    assert found.build.circulating_current["median"] == pytest.approx(by_hand, rel=0.05)
+
+
+def test_defaults_are_used_for_keys_left_out_and_zeros_where_stated():
+    design = pcbstator.load_design(PLACES["small-fan"]).with_values({"build": {"magnet_angle_deg": 0.0}})
+    parts = pcbstator.predict(design).build.torque_ripple["parts"]
+    assert "magnet_angle_deg" not in parts and parts["remanence_spread_percent"] > 0
+
+
+def test_records_are_plain_data():
+    design = pcbstator.load_design(PLACES["small-fan"]).with_values({"build": {"draws": 100}})
+    found = pcbstator.predict(design).to_dict()["build"]
+    assert {"median", "p95", "parts"} == found["torque_ripple_ratio"].keys()
+    assert found["draws"] == 100
