@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
-STEPS = 9  # small ones at a place, then one back
-REPEATS = 3  # approaches to a place from either side
+STEPS = 7  # small ones at a place, then one back
+REPEATS = 2  # approaches to a place from either side
 AWAY = float(np.radians(5.0))  # from where a target is approached
 ASIDE = 0.2  # s of rest where an approach only turns round
 RISE = 0.5  # s of run-up to a slow turn
@@ -162,7 +162,7 @@ def _slow(bench: Bench) -> Played:
 
 
 def _approach(bench: Bench) -> Played:
-    """Targets around the turn, each approached three times from either side."""
+    """Targets around the turn, each approached twice from either side."""
     stand, values = bench.stand, bench.values
     traces, found, references = [], [], []
     for place in values.places:
@@ -210,7 +210,7 @@ def _hold(bench: Bench) -> Played:
     begin = len(arriving[0]) * period
     reference = pushes.hold_reference(arriving, 2 * pushes.RISE + pushes.LASTING + pushes.AFTER, period)
     trace = stand.run(reference, pushes.long_push(begin, stand.push, len(reference[0]), period))
-    numbers = pushes.holding_numbers(trace, reference, stand, begin, values.band)
+    numbers = pushes.holding_numbers(trace, reference, stand, begin, values.returned)
     sides, least = pushes.all_nudges(stand, arriving, values.band)
     asked = bench.design.requirement.push if bench.design.requirement else None
     numbers |= {"at_deg": degrees(values.worst), **pushes.nudge_numbers(sides, least, stand, asked)}

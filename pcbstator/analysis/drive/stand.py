@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 MOST_STEPS = 2_000_000  # of a run: less than a second of work
+UNCOOLED = 5.0  # s for which copper that gives no heat away is near enough
 KEPT = 4000  # points of a trace, about
 MODERATE = 20 * pi / 30  # rad/s: no faster between the stops of a scenario
 CONTACT = 100.0  # Hz: play closes on stops at least this stiff
@@ -57,9 +58,15 @@ class Stand:
     def run(
         self, reference: tuple[FloatArray, FloatArray, FloatArray], push: FloatArray | None = None, points: int = KEPT
     ) -> Trace:
-        """A run from rest, of which about so many points are kept."""
+        """A run from rest, of which about so many points are kept.
+
+        The copper heats in short runs only: without cooling a long one would soon be far too hot.
+        """
         keep = max(1, len(reference[0]) // points)
-        return simulated(self.plant, self.control, self.sensor, reference, push, self.substeps, keep)
+        plant = self.plant
+        if len(reference[0]) * self.control.period > UNCOOLED:
+            plant = replace(plant, heat_capacity=inf)
+        return simulated(plant, self.control, self.sensor, reference, push, self.substeps, keep)
 
     @property
     def most(self) -> int:
