@@ -129,9 +129,9 @@ def _longest(motion: Mapping[str, Any]) -> float:
     """The longest single move [deg]; 0 where there is none."""
     stops = motion.get("stops_deg")
     if isinstance(stops, list) and len(stops) > 1 and all(map(is_number, stops)):
-        return max(abs(b - a) for a, b in zip(stops, [*stops[1:], stops[0]], strict=True))
+        return max(abs(float(b) - float(a)) for a, b in zip(stops, [*stops[1:], stops[0]], strict=True))
     move = motion.get("move_deg")
-    return abs(float(move)) if is_number(move) else 0.0
+    return abs(float(move)) if isinstance(move, int | float) else 0.0
 
 
 def profile(
