@@ -69,7 +69,7 @@ SMALL: dict[str, dict[str, Any]] = {
     "motion": {"move_deg": 30.0, "speed_rpm": 6.0, "acceleration_deg_s2": 60.0, "dwell_s": 1.0},
     "drive": {
         "supply_v": 12.0, "current_limit_peak_a": 0.8, "pwm_khz": 50.0, "choke_uh": 680.0, "sensor_counts": 16384,
-        "sensor_noise_deg": 0.01, "sensor_offset_mm": 0.02, "sensor_radius_mm": 16.0,
+        "sensor_noise_deg": 0.01, "sensor_offset_mm": 0.02, "sensor_radius_mm": 16.0, "speed_bandwidth_hz": 12.0,
     },
 }  # fmt: skip
 # Further keys that are set where their section is written in full, and values that fit the small file's motor.

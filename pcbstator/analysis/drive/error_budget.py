@@ -50,10 +50,8 @@ def motion_errors(job: Positioning) -> dict[str, Any]:
         arrived = arrived_by_friction(job, end)
         at_rest, moving = rest_parts(job, end, arrived), moving_parts(job)
         creeping = sum(part.error for part in at_rest if part.name in FADING)
-        return _at_rest(job, at_rest, arrived) | _moving(job, moving) | {
+        return _at_rest(job, at_rest, arrived) | _moving(job, moving) | _small_step(job) | {
             "error_budget": tuple(part.row() for part in (*at_rest, *moving)),
-            "small_step": job.small_step,
-            "step_error": _step_error(job),
             "told_push": _told_push(job, creeping),
             "push_stiffness": push_stiffness(job.moved),
         }  # fmt: skip
@@ -94,8 +92,8 @@ def _moving(job: Positioning, parts: list[Part]) -> dict[str, Any]:
     }
 
 
-def _step_error(job: Positioning) -> float:
-    """Of a small step in one direction, over the step: two stops apart.
+def _small_step(job: Positioning) -> dict[str, Any]:
+    """Error of a small step in one direction, over the step, and what makes most of it: two stops apart.
 
     So short a move leaves the integral as it was: friction holds the load anywhere that its torque allows, the integral
     for it or against it.
@@ -103,12 +101,17 @@ def _step_error(job: Positioning) -> float:
     step = job.small_step
     order = (1 if job.drive.sensor_radius is not None else 2) * job.ratio
     eccentric = 2 * sensor_error(job.drive) / job.ratio * abs(sin(min(pi / 2, order * step / 2)))
-    chances = (
-        triangular_half_width(job.count),
-        normal_half_width(sqrt(2) * noise_left(job)),
-        uniform_half_width(2 * held(job)),
-    )
-    return together([eccentric], chances) / step
+    chances = {
+        "sensor resolution": triangular_half_width(job.count),
+        "sensor noise": normal_half_width(sqrt(2) * noise_left(job)),
+        "friction that holds it anywhere its torque allows": uniform_half_width(2 * held(job)),
+    }
+    sizes = chances | {"sensor eccentricity": eccentric}
+    return {
+        "small_step": step,
+        "step_error": together([eccentric], tuple(chances.values())) / step,
+        "step_error_from": max(sizes, key=sizes.__getitem__),
+    }
 
 
 def _told_push(job: Positioning, creeping: float) -> float:
