@@ -35,7 +35,7 @@ CAUSES = {
     "accepted.idle": ({"accepted": {"board.bow": "held flat"}}, "note"),
     "envelope.bearing": (
         {"envelope": {"bearing_inner_diameter_mm": 50.0, "bearing_outer_diameter_mm": 60.0}}, "error",
-    ),  # fmt: skip
+    ),
     "board.track_width": ({"board.rules": {"track_width_mm": 0.6}}, "error"),
     "board.track_gap": ({"board.rules": {"track_gap_mm": 0.4}}, "error"),
     "board.annular_ring": ({"board.via_pad_mm": 0.5}, "error"),
