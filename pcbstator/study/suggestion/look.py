@@ -25,7 +25,7 @@ from pcbstator.study.suggestion.kinds import APART, Build, Kind, apart
 from pcbstator.study.suggestion.parts import Parts
 from pcbstator.study.workforce import Workforce
 
-MOST_COARSE = 640  # designs of the coarse grid
+MOST_COARSE = 400  # designs of the coarse grid
 FINE_BUILDS = 14  # that are tried with every track and copper
 JUDGED = 4  # variants of each build that are judged on every line of the requirement
 QUICK_LINES = ("torque_reserve_percent", "move_time_s", "price", "supply_current_a")
