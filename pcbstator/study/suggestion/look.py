@@ -19,14 +19,15 @@ from pcbstator.findings import Finding, Verdict
 from pcbstator.study.evaluate import bench, evaluate
 from pcbstator.study.keys import UNMET, WORST, flat_results
 from pcbstator.study.records import Option, Outcome, Point, Study, Variable
+from pcbstator.study.results import evenly
 from pcbstator.study.run import Progress, Watcher
 from pcbstator.study.suggestion.fill import Asked
 from pcbstator.study.suggestion.kinds import APART, Build, Kind, apart
 from pcbstator.study.suggestion.parts import Parts
 from pcbstator.study.workforce import Workforce
 
-MOST_COARSE = 640  # designs of the coarse grid
-FINE_BUILDS = 14  # that are tried with every track and copper
+MOST_COARSE = 400  # designs of the coarse grid
+FINE_BUILDS = 12  # that are tried with many tracks and every copper
 JUDGED = 4  # variants of each build that are judged on every line of the requirement
 QUICK_LINES = ("torque_reserve_percent", "move_time_s", "price", "supply_current_a")
 CONFIRMED = 10  # that are predicted in full
@@ -215,14 +216,18 @@ class Search:
         return [0, enough[0]] if enough else [0, len(self.steels) - 1]
 
     def finer(self, look: Look) -> list[Point]:
-        """The same with steel that carries the flux, every width of track and every copper."""
+        """The same with steel that carries the flux, tracks from narrow to wide and every copper."""
         kind, steel, layers, _, _ = map(int, look.point)
         wanted = look.outcome.results.get(STEEL_WANTED)
         if steel and wanted is not None:
             steel = next((n for n, thick in enumerate(self.steels) if thick >= wanted), steel)
-        tracks = range(len(self.parts.tracks))
+        tracks = evenly(len(self.parts.tracks), FINE_TRACKS)
         known = {each.point for each in self.looks}
-        points = [(kind, steel, layers, copper, track) for copper in range(len(self.parts.copper)) for track in tracks]
+        points = [
+            (kind, steel, layers, copper, track)
+            for copper in range(len(self.parts.copper))
+            for track in (tracks if copper == 0 else tracks[::2])
+        ]
         return [point for point in points if point not in known]
 
     def stronger_steel(self) -> list[Point]:
