@@ -9,8 +9,8 @@ import pytest
 
 import pcbstator
 from pcbstator.analysis.magnetic.as_built import Draw, one_magnet, ring_of, sine_torques
-from pcbstator.analysis.magnetic.built_results import built_results
 from pcbstator.analysis.magnetic.rotor_field import magnet_layers
+from pcbstator.analysis.mechanical.built_results import built_results
 from pcbstator.analysis.pipeline import worked
 from pcbstator.copper import size_design
 from pcbstator.design.build import Build

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 from pcbstator.analysis.drive.records import RPM
 from pcbstator.analysis.electrical.finished_copper import ResistanceRange, resistance_range
 from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
-from pcbstator.analysis.magnetic.built_results import BuildResult
 from pcbstator.analysis.magnetic.records import MagneticResult
+from pcbstator.analysis.mechanical.built_results import BuildResult
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.thermal.curves import heat_curves
 from pcbstator.copper import Copper

@@ -278,7 +278,7 @@ def confirm(study: Study, point: Point) -> tuple[dict[str, float], tuple[Verdict
     """Results, verdicts and findings of a design in full, the price with them; None where it cannot be laid."""
     design = changed_design(bench(study).base, study.settings(point))
     try:
-        prediction: Prediction = checked_prediction(design, ways_out=False)
+        prediction: Prediction = checked_prediction(design, whole=False)
     except PcbstatorError:
         return None
     return flat_results(prediction), prediction.requirement, prediction.findings
