@@ -213,6 +213,8 @@ def sine_torques(linkages: ComplexArray, orders: NDArray[np.integer], pole_pairs
     phases = linkages.shape[1]
     start = np.angle(linkages[:, 0, column])
     emf, torque = emf_waves(linkages, orders, samples), np.zeros((len(linkages), samples))
+    sine, cosine = np.sin(pole_pairs * turn), np.cos(pole_pairs * turn)
     for phase in range(phases):
-        torque -= np.sin(pole_pairs * turn - start[:, None] - phase_angle(phase, phases)) * emf[:, phase]
+        delay = start[:, None] + phase_angle(phase, phases)
+        torque -= (np.cos(delay) * sine - np.sin(delay) * cosine) * emf[:, phase]
     return torque
