@@ -94,9 +94,14 @@ class Bench:
     remarks: list[str]
 
 
-def simulation(design: SizedDesign, prediction: Prediction, names: tuple[str, ...] = ()) -> Simulation:
-    """The named scenarios of a design, all where none is named. DesignError where it lacks what they need."""
-    stand, remarks = stand_of(design, prediction)
+def simulation(
+    design: SizedDesign, prediction: Prediction, names: tuple[str, ...] = (), rotor: int | None = None
+) -> Simulation:
+    """The named scenarios of a design, all where none is named; rotor: number of a motor drawn by ``[build]``.
+
+    DesignError where it lacks what they need.
+    """
+    stand, remarks = stand_of(design, prediction, rotor)
     bench = Bench(design, stand, scenario_values(design, stand), remarks)
     done = []
     for name in names or tuple(SCENARIOS):

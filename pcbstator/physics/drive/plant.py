@@ -26,7 +26,7 @@ RUNS_AWAY = (
 @dataclass(frozen=True)
 class PlantValues:
     """What does not change while it runs, SI. ``slopes``: phase linkage per angle of the load in the rotor's frame over
-    one electrical turn [Wb/rad], without its end point; ``spots``: extra friction over one turn of the load [N m].
+    ``electrical_turns`` [Wb/rad], without its end point; ``spots``: extra friction over one turn of the load [N m].
     ``loop_slopes``: what the phases of a delta have in common, per phase of the star [Wb/rad], empty without one.
     ``load_inertia`` and ``stiffness`` count where motor and load are apart; else ``inertia`` is that of all.
     """
@@ -53,6 +53,7 @@ class PlantValues:
     ripple_rms: float = 0.0  # ripple of the phase currents [A]
     loop_slopes: tuple[float, ...] = ()
     loop_inductance: float = 0.0  # of a phase when all carry the same current
+    electrical_turns: int = 1  # above 1 where the magnets differ from each other
 
     def __post_init__(self) -> None:
         if min(self.resistance, self.inductance, self.inertia) <= 0 or len(self.slopes) < 8:
@@ -81,6 +82,7 @@ class PlantValues:
             slopes=np.array((*self.slopes, *self.slopes[:2]), dtype=complex),  # a full turn less rounding is one
             loop_slopes=np.array((*self.loop_slopes, *self.loop_slopes[:2]), dtype=float),
             per_turn=float(len(self.slopes)),
+            turns=float(self.electrical_turns),
             damping=2 * CONTACT_DAMPING * sqrt(self.stiffness * reduced) if self.stiffness != inf else 0.0,
             spots=np.array(self.spots, dtype=float),
             soft_current=max(self.soft_current, 2 * self.leg_loss * fading / self.resistance),

@@ -40,6 +40,7 @@ class PlantConstants(NamedTuple):
     loop_slopes: FloatArray  # empty: no loop
     loop_inductance: float
     per_turn: float  # slopes
+    turns: float  # electrical ones, that the slopes cover
     inertia: float
     load_inertia: float
     stiffness: float  # infinite: one body
@@ -138,7 +139,7 @@ def _wind(body: Body, p: PlantConstants, vector: complex) -> float:
     """Currents through a step, exact for constant speed; returns the mean torque."""
     i, speed, R, L, h = body.current, body.speed, body.resistance, p.inductance, p.step
     turned = p.pole_pairs * (body.angle + speed * h / 2)
-    place = _part_of_turn(turned) * p.per_turn
+    place = _part_of_turn(turned / p.turns) * p.per_turn
     index = int(place)
     near = p.slopes[index]
     slope = near + (place - index) * (p.slopes[index + 1] - near)
