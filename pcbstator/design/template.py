@@ -41,6 +41,7 @@ INTRODUCTIONS = {
     "build": "How exactly it is put together: torque ripple, unequal phases and forces of the motor as built.",
     "slip_ring": "A second board with concentric rings, for brushes that feed what turns.",
     "load": "What the drive turns, at the load's side of a gear; the rotor's own inertia comes from the design.",
+    "bearing": "What it all turns on: friction, play and stiffness, and what it may carry.",
     "motion": "How the load shall move: one move and a rest, or stops_deg, or a table_csv, or speed_rpm alone.",
     "drive": "Supply, driver and sensor; without this section voltage limits, gains and simulation are left out.",
     "prices": "What boards and magnets cost, for requirement.price and for searches. These numbers are invented.",
@@ -62,10 +63,8 @@ SMALL: dict[str, dict[str, Any]] = {
     },
     "rotor": {"poles": 16, "air_gap_mm": 1.0, "back_iron_mm": 3.0},
     MAGNET: {"shape": "disc", "diameter_mm": 10.0, "circle_diameter_mm": 58.0, "thickness_mm": 3.0, "grade": "N42"},
-    "load": {
-        "bodies": [{"shape": "disc", "mass_g": 500.0, "diameter_mm": 200.0}], "friction_n_m": 0.004,
-        "standstill_friction_n_m": 0.006,
-    },
+    "load": {"bodies": [{"shape": "disc", "mass_g": 500.0, "diameter_mm": 200.0}]},
+    "bearing": {"friction_n_m": 0.004, "standstill_friction_n_m": 0.006},
     "motion": {"move_deg": 30.0, "speed_rpm": 6.0, "acceleration_deg_s2": 60.0, "dwell_s": 1.0},
     "drive": {
         "supply_v": 12.0, "current_limit_peak_a": 0.8, "pwm_khz": 50.0, "choke_uh": 680.0, "sensor_counts": 16384,

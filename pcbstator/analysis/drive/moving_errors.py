@@ -50,7 +50,7 @@ def moving_parts(job: Positioning) -> list[Part]:
         part("dead time and voltage drop", legs, PLACE, "sine",
              f"{2 * job.machine.phases} times per electrical turn, no more than its current exceeds its ripple",
              "drive.dead_time_ns", True),
-        part("friction spots", spots, PLACE, "two values", "the turn over all spots", "load.friction_spots", True),
+        part("friction spots", spots, PLACE, "two values", "the turn over all spots", "bearing.friction_spots", True),
         part("unbalance", heavy, PLACE, "sine", "gravity, once per turn", "load.unbalance_n_m", True),
     ]  # fmt: skip
 

@@ -79,7 +79,7 @@ RULES: tuple[Rule, ...] = (
         judge.one_motion,
     ),
     Rule(("motion.stops_deg",), judge.stops),
-    Rule(("load.standstill_friction_n_m", "load.friction_n_m"), judge.standstill),
+    Rule(("bearing.standstill_friction_n_m", "bearing.friction_n_m"), judge.standstill),
     Rule(("drive.supply_sag_v", "drive.supply_v"), judge.sag),
     Rule(("drive.voltage_drop_v", "drive.supply_v"), judge.voltage_drop),
     Rule(("drive.control_khz", "drive.pwm_khz", "drive.current_bandwidth_hz", "drive.dead_time_ns"), judge.loop_rates),

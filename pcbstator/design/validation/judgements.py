@@ -264,8 +264,8 @@ def stops(stops: list[float] | None) -> Complaint | None:
 def standstill(standstill: float | None, friction: float) -> Complaint | None:
     if standstill is None or standstill >= friction:
         return None
-    rule = f"must be at least load.friction_n_m = {friction:g}"
-    return Complaint("load.standstill_friction_n_m", rule, f"{standstill:g}", "make it larger or leave it out")
+    rule = f"must be at least bearing.friction_n_m = {friction:g}"
+    return Complaint("bearing.standstill_friction_n_m", rule, f"{standstill:g}", "make it larger or leave it out")
 
 
 def sag(sag: float, supply: float) -> Complaint | None:
