@@ -28,7 +28,7 @@ from pcbstator.output.fabrication.netlist import netlist_ipc356
 from pcbstator.output.files import MANIFEST, json_text
 from pcbstator.output.report.drive_files import drive_header, drive_json
 from pcbstator.output.report.report import report_html
-from pcbstator.output.rotor.assembly import assembly_sheet_pdf, assembly_sheet_svg
+from pcbstator.output.rotor.assembly import assembly_sheet_pdf, assembly_sheet_svg, assembly_tiles_pdf
 from pcbstator.output.rotor.dxf import rotor_dxf
 
 if TYPE_CHECKING:
@@ -171,6 +171,8 @@ def _board_files(copper: BoardCopper, title: str, notes: Sequence[str]) -> list[
 def _rotor_files(design: SizedDesign) -> list[OutputFile]:
     """What the workshop needs: plates to mill or laser, sheets to glue the magnets by."""
     files = [OutputFile("assembly.pdf", "drawing", assembly_sheet_pdf(design))]
+    if (tiles := assembly_tiles_pdf(design)) is not None:
+        files.append(OutputFile("assembly-a4.pdf", "drawing", tiles))
     for plate in plates(design):
         ending = f"-{plate.name}" if plate.name else ""
         files += [
