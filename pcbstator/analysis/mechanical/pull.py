@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from pcbstator.analysis.magnetic.rotor_field import rotor_source, steel_ring
+from pcbstator.analysis.magnetic.rotor_field import rotor_iron, rotor_source, steel_ring
 from pcbstator.materials import mild_steel
 from pcbstator.physics.magnetics.magnet_pattern import Footprint
 from pcbstator.physics.magnetics.steel import SaturatedIron, saturated_iron
@@ -49,8 +49,8 @@ def pull_and_stiffness(
 
 def pull_curve(design: SizedDesign, footprint: Footprint, iron: SaturatedIron) -> PullCurve:
     """Axial magnetic force over the air gap, which changes on both sides of a board between two rotors."""
-    drawn, layers = design.rotor.air_gap, iron.layers
+    drawn = design.rotor.air_gap
     gaps = tuple(part * drawn for part in CURVE)
-    source = rotor_source(design, nearest=layers.facing_distance - drawn)  # that of the drawn gap need not serve
-    iron = replace(iron, source=source)
+    # The source of the drawn gap need not serve a narrower one.
+    iron = rotor_iron(design, rotor_source(design, nearest=iron.layers.facing_distance - drawn))
     return PullCurve(gaps, tuple(pull(design, footprint, iron, gap - drawn) for gap in gaps))
