@@ -53,7 +53,8 @@ PRESENT: dict[str, list[Any]] = {
     "cooling": [{}, {"speed_rpm": 600.0}, {"duty": "on-off", "on_s": 1.0, "off_s": 2.0}, {"duty": "motion"}],
     "tolerance": [{}],
     "slip_ring": [RINGS],
-    "load": [{"inertia_kg_m2": 1e-4, "friction_n_m": 0.002}, {}, SWINGING, {"friction_spots": [SPOT]}],
+    "load": [{"inertia_kg_m2": 1e-4}, {}, SWINGING],
+    "bearing": [{"friction_n_m": 0.002, "radial_play_mm": 0.1, "axial_play_mm": 0.05}, {"friction_spots": [SPOT]}],
     "motion": [
         {**MOVE, "move_deg": 90.0}, {**MOVE, **PAUSES, "stops_deg": [0.0, 90.0]}, {"speed_rpm": 60.0}, {},
         {"table_csv": "angles.csv"}, {"table_csv": "torques.csv"}, {"hold_n_m": 0.1},

@@ -50,7 +50,7 @@ def built(name: str) -> tuple[Stand, Positioning]:
     prediction = pcbstator.predict(design)
     machine = prediction.drive.machine
     stand, _ = stand_of(size_design(design), prediction)
-    return stand, Positioning(machine, design.drive, design.load, design.motion, design.requirement)
+    return stand, Positioning(machine, design.drive, design.load, design.bearing, design.motion, design.requirement)
 
 
 def alone(stand: Stand, **causes: dict[str, Any]) -> Stand:

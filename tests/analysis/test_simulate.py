@@ -21,7 +21,8 @@ from pcbstator.physics.drive.simulation import simulated
 from tests.analysis.conftest import DOCUMENT
 
 JOB = {
-    "load": {"inertia_kg_m2": 2e-4, "friction_n_m": 0.0004, "standstill_friction_n_m": 0.0005},
+    "load": {"inertia_kg_m2": 2e-4},
+    "bearing": {"friction_n_m": 0.0004, "standstill_friction_n_m": 0.0005},
     "motion": {"move_deg": 40.0, "speed_rpm": 10.0, "acceleration_deg_s2": 200.0, "dwell_s": 0.3},
     "drive": {
         "supply_v": 12.0, "current_limit_peak_a": 1.5, "pwm_khz": 20.0, "control_khz": 4.0, "sensor_counts": 262144,
@@ -32,7 +33,7 @@ DRIVER = {
     "drive__current_offset_percent": 0.0, "drive__current_gain_error_percent": 0.0, "drive__dead_time_ns": 0.0,
     "drive__voltage_drop_v": 0.0,
 }  # fmt: skip
-PERFECT = {"load__friction_n_m": 0.0, "load__standstill_friction_n_m": 0.0, **DRIVER}
+PERFECT = {"bearing__friction_n_m": 0.0, "bearing__standstill_friction_n_m": 0.0, **DRIVER}
 
 
 def asked(**changes):
@@ -100,7 +101,7 @@ def test_a_step_of_the_position_loop_is_the_second_order_one():
 def test_a_push_against_friction_has_a_dead_band_and_then_the_loops_stiffness(part):
     """Closed form without integral: nothing up to the friction, then what is above it over the gains' product."""
     friction = 0.0008
-    found = stand(load__friction_n_m=friction, load__standstill_friction_n_m=friction)
+    found = stand(bearing__friction_n_m=friction, bearing__standstill_friction_n_m=friction)
     found = replace(found, control=replace(found.control, speed_integral=0.0))
     still = (np.zeros(8000),) * 3
     trace = found.run(still, pushes.long_push(0.1, part * friction, 8000, found.control.period))
@@ -230,7 +231,7 @@ def test_a_move_arrives():
 def test_approach_from_both_sides_differs_by_the_play_of_the_bearing():
     """Common practice: 1 mm at 60 mm shows as nearly one degree between directions."""
     tight, _ = run("approach")
-    loose, _ = run("approach", drive__bearing_play_mm=1.0, drive__mark_radius_mm=60.0)
+    loose, _ = run("approach", bearing__radial_play_mm=1.0, drive__mark_radius_mm=60.0)
     # From below the mark is behind its target, from above in front of it.
     below, above = (np.mean(loose.numbers[f"from_{side}_deg"]) for side in ("below", "above"))
     assert above - below == pytest.approx(0.9548, abs=0.05)
@@ -271,8 +272,8 @@ def test_a_slow_turn_is_smooth_until_the_sensor_is_coarse_or_friction_sticks():
     """Common practice: 1.5 rpm is a slow turn that must look continuous."""
     fine, _ = run("slow")
     coarse, _ = run("slow", drive__sensor_counts=400)
-    rough, _ = run("slow", load__friction_n_m=0.001, load__standstill_friction_n_m=0.003,
-                   load__standstill_fades_rpm=0.05, drive__speed_bandwidth_hz=2.0)  # fmt: skip
+    rough, _ = run("slow", bearing__friction_n_m=0.001, bearing__standstill_friction_n_m=0.003,
+                   bearing__standstill_fades_rpm=0.05, drive__speed_bandwidth_hz=2.0)  # fmt: skip
     assert fine.numbers["speed_rpm"] == pytest.approx(1.5)
     assert fine.numbers["speed_ripple_rms_ratio"] < 0.02 and fine.numbers["standing_still_ratio"] == 0
     assert coarse.numbers["speed_ripple_rms_ratio"] > 5 * fine.numbers["speed_ripple_rms_ratio"]
@@ -282,7 +283,7 @@ def test_a_slow_turn_is_smooth_until_the_sensor_is_coarse_or_friction_sticks():
 
 def test_a_friction_spot_shows_where_it_is():
     spot = [{"angle_deg": 90.0, "width_deg": 12.0, "extra_n_m": 0.0008}]
-    only, _ = run("slow", load__friction_spots=spot)
+    only, _ = run("slow", bearing__friction_spots=spot)
     angle, current = only.curves["angle_deg"], only.curves["current_a"]
     within = np.abs(angle - 90.0) < 3.0
     outside = (angle > 110.0) | (angle < 80.0)
@@ -331,7 +332,7 @@ def test_play_and_friction_make_a_nudge_harder_to_tell():
     tight, loose = (run("hold", **PERFECT, **light, load__play_deg=size)[0].numbers for size in (0.0, 0.6))
     more = loose["smallest_told_deflection_deg"] - tight["smallest_told_deflection_deg"]
     assert 0.3 < more < 0.61  # a load that floats in the gap: half of it in the middle, all of it at one end
-    rough = run("hold", load__friction_n_m=0.0010, load__standstill_friction_n_m=0.0012)[0].numbers
+    rough = run("hold", bearing__friction_n_m=0.0010, bearing__standstill_friction_n_m=0.0012)[0].numbers
     assert rough["smallest_told_push_n_m"] > plain["smallest_told_push_n_m"] + 0.0006
     stiff = {row["deflection_deg"]: row["push_n_m"] for row in plain["push_for_deflection"]}
     assert list(stiff.values()) == sorted(stiff.values()) and 0.1 in stiff

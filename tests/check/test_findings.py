@@ -27,6 +27,7 @@ SOUND = {
 }  # fmt: skip
 MOVE = {"move_deg": 90.0, "speed_rpm": 60.0, "acceleration_deg_s2": 3600.0}
 DRIVE = {"supply_v": 24.0, "current_limit_peak_a": 0.5, "pwm_khz": 200.0, "sensor_counts": 16384}
+RUBBING = {"friction_n_m": 0.002}
 STRONG = DRIVE | {"supply_v": 200.0, "current_limit_peak_a": 50.0}
 RULES = {"drill_mm": 0.2, "annular_ring_mm": 0.1}
 DISC = {"shape": "disc", "diameter_mm": 18.0, "circle_diameter_mm": 44.0, "thickness_mm": 3.0, "remanence_t": 1.2}
@@ -111,7 +112,7 @@ CAUSES = {
     "thermal.solder": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [4.0]}}, "warning"),
     "thermal.magnets": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [3.0]}}, "warning"),
     "thermal.touch": ({"cooling": {}}, "note"),
-    "thermal.job": ({"load": {"friction_n_m": 0.005}, "motion": {"speed_rpm": 60.0}, "drive": STRONG}, "warning"),
+    "thermal.job": ({"bearing": {"friction_n_m": 0.005}, "motion": {"speed_rpm": 60.0}, "drive": STRONG}, "warning"),
     "thermal.drag": (
         {"rotor.stator_iron_mm": 3.0, "operation": {"speeds_rpm": [600.0], "phase_currents_peak_a": [0.1]}}, "warning",
     ),
@@ -126,11 +127,11 @@ CAUSES = {
          "drive": DRIVE}, "note",
     ),
     "drive.drag": (
-        {"rotor.stator_iron_mm": 3.0, "load": {"friction_n_m": 0.002}, "motion": {"speed_rpm": 600.0}, "drive": STRONG},
+        {"rotor.stator_iron_mm": 3.0, "bearing": RUBBING, "motion": {"speed_rpm": 600.0}, "drive": STRONG},
         "warning",
     ),
     "drive.slow_speed": (
-        {"load": {"friction_n_m": 0.002}, "motion": MOVE | {"speed_rpm": 1.0}, "drive": DRIVE | {"sensor_counts": 500}},
+        {"bearing": RUBBING, "motion": MOVE | {"speed_rpm": 1.0}, "drive": DRIVE | {"sensor_counts": 500}},
         "warning",
     ),
     "drive.ripple": ({"drive": DRIVE | {"pwm_khz": 10.0}}, "warning"),

@@ -18,6 +18,7 @@ from pcbstator.copper.connections.via_transitions import with_teardrops
 from pcbstator.copper.plain_board import BoardCopper, PlainBoard
 from pcbstator.design.file_text import design_file
 from pcbstator.errors import OutputError
+from pcbstator.output.drawing.section import section_svg
 from pcbstator.output.drawing.slip_ring import slip_ring_svg
 from pcbstator.output.drawing.stator import stator_svg
 from pcbstator.output.fabrication.attributes import PROFILE_FUNCTION, copper_function, drill_function, side_function
@@ -28,7 +29,7 @@ from pcbstator.output.fabrication.netlist import netlist_ipc356
 from pcbstator.output.files import MANIFEST, json_text
 from pcbstator.output.report.drive_files import drive_header, drive_json
 from pcbstator.output.report.report import report_html
-from pcbstator.output.rotor.assembly import assembly_sheet_pdf, assembly_sheet_svg
+from pcbstator.output.rotor.assembly import assembly_sheet_pdf, assembly_sheet_svg, assembly_tiles_pdf
 from pcbstator.output.rotor.dxf import rotor_dxf
 
 if TYPE_CHECKING:
@@ -60,6 +61,7 @@ def package_files(design: SizedDesign, copper: Copper, prediction: Prediction) -
     files = [
         *(() if kinds else fabrication_set(copper, design.title, facts, notes)),
         OutputFile("stator.svg", "drawing", stator_svg(design, copper)),
+        OutputFile("section.svg", "drawing", section_svg(design, prediction)),
         *_rotor_files(design),
         OutputFile("report.html", "report", report_html(design, whole, prediction)),
         OutputFile("prediction.json", "prediction", json_text(prediction.to_dict())),
@@ -171,6 +173,8 @@ def _board_files(copper: BoardCopper, title: str, notes: Sequence[str]) -> list[
 def _rotor_files(design: SizedDesign) -> list[OutputFile]:
     """What the workshop needs: plates to mill or laser, sheets to glue the magnets by."""
     files = [OutputFile("assembly.pdf", "drawing", assembly_sheet_pdf(design))]
+    if (tiles := assembly_tiles_pdf(design)) is not None:
+        files.append(OutputFile("assembly-a4.pdf", "drawing", tiles))
     for plate in plates(design):
         ending = f"-{plate.name}" if plate.name else ""
         files += [
