@@ -156,15 +156,18 @@ def make(design: Design, prediction: Prediction | None = None) -> Files:
     return package_files(sized, prediction.laid or lay_copper(sized), prediction)
 
 
-def simulate(design: Design, scenarios: tuple[str, ...] = (), prediction: Prediction | None = None) -> Simulation:
-    """The drive in time against its load; ``simulate(design).to_dict()`` is plain data.
+def simulate(
+    design: Design, scenarios: tuple[str, ...] = (), prediction: Prediction | None = None, rotor: int | None = None
+) -> Simulation:
+    """The drive in time against its load; ``simulate(design).to_dict()`` is plain data. rotor: number of a motor drawn
+    by ``[build]``, None for perfect magnets.
 
     Raises DesignError where the design lacks what a scenario needs.
     """
     from pcbstator.analysis.drive.scenarios import simulation
 
     sized = size_design(design)
-    return simulation(sized, prediction or predict(sized), scenarios)
+    return simulation(sized, prediction or predict(sized), scenarios, rotor)
 
 
 def simulation_files(design: Design, found: Simulation) -> Files:

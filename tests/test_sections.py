@@ -60,6 +60,7 @@ PRESENT: dict[str, list[Any]] = {
         {"table_csv": "angles.csv"}, {"table_csv": "torques.csv"}, {"hold_n_m": 0.1},
     ],
     "drive": [DRIVE, {**DRIVE, "gear_ratio": 5.0}],
+    "build": [{"draws": 100}],
     "requirement": [{}],
     "prices": [{"board_setup": 12.0}, {}],
 }  # fmt: skip

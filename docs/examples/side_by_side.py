@@ -2,7 +2,7 @@
 
     python docs/examples/side_by_side.py [FOLDER]
 
-Here both come from one file; two files are compared alike, and ``pcbstator report DESIGN OTHER -o FILE.html`` makes a page.
+Here both come from one file; two files are compared alike. ``pcbstator report DESIGN OTHER -o FILE.html`` makes a page.
 """
 
 import sys

@@ -10,8 +10,8 @@ import numpy as np
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, WindingResult
 from pcbstator.analysis.electrical.slip_ring import slip_ring_results
 from pcbstator.analysis.electrical.winding_geometry import end_winding_length
-from pcbstator.analysis.magnetic.built_results import built_results
 from pcbstator.analysis.magnetic.losses import operating_losses
+from pcbstator.analysis.mechanical.built_results import built_results
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGES, Work, loop_of, run_stage
@@ -56,8 +56,8 @@ def worked(design: Design, copper: Copper | None = None) -> Work:
     return work
 
 
-def completed(work: Work) -> Prediction:
-    """The prediction of a design that went through all stages."""
+def completed(work: Work, as_built: bool = True) -> Prediction:
+    """The prediction of a design that went through all stages; as_built: also the motor as built."""
     design, (winding, conductors) = work.design, work.laid
     counts, copper = work.counts, conductors.copper
     if counts is None or work.resistances is None or work.inductances is None or work.steady is None:
@@ -73,7 +73,7 @@ def completed(work: Work) -> Prediction:
         except LawRangeError as error:
             reason = str(error)
     build = None
-    if design.build is not None and magnetic is not None and not reason:
+    if as_built and design.build is not None and magnetic is not None and not reason:
         try:
             build = built_results(design, conductors, magnetic, work.mechanical, _top_speed(work))
         except LawRangeError as error:

@@ -9,8 +9,8 @@ from typing import Any
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, SlipRingResult, WindingResult
 from pcbstator.analysis.fields import inside, rows
-from pcbstator.analysis.magnetic.built_results import BuildResult
 from pcbstator.analysis.magnetic.records import MagneticResult
+from pcbstator.analysis.mechanical.built_results import BuildResult
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.copper import Copper

@@ -177,11 +177,6 @@ def from_a_side(row: Mapping[str, Any]) -> bool:
     return at_rest(row) and bool(row["behaviour"] == "fixed by the side")
 
 
-def in_a_step(row: Mapping[str, Any]) -> bool:
-    """Whether it makes steps unequal."""
-    return at_rest(row) and row["part"] in ("friction", "sensor resolution", "sensor noise", "sensor eccentricity")
-
-
 def in_a_push(row: Mapping[str, Any]) -> bool:
     """Whether it hides a push by hand."""
     return at_rest(row) and row["part"] in ("friction", "sensor resolution", "sensor noise", "play of the coupling")
@@ -209,9 +204,15 @@ def _slow_speed(design: SizedDesign, known: Known) -> Answer:
 def _smallest_step(design: SizedDesign, motion: MotionResult) -> Answer:
     asked = design.requirement
     if motion.step_error is None or motion.small_step is None:
-        return Answer(None, "the error of a step is not known")
+        return Answer(None, NO_BUDGET)
     most = (asked.step_error if asked else None) or SEEN
-    return Answer(motion.small_step * motion.step_error / most * DEGREE, largest_part(motion, in_a_step))
+    return Answer(motion.small_step * motion.step_error / most * DEGREE, motion.step_error_from)
+
+
+def _step_error(design: SizedDesign, motion: MotionResult) -> Answer:
+    if motion.step_error is None:
+        return Answer(None, NO_BUDGET)
+    return Answer(100 * motion.step_error, motion.step_error_from)
 
 
 def _move_time(design: SizedDesign, motion: MotionResult) -> Answer:
@@ -269,7 +270,7 @@ LINES = (
     Line("slow_speed_rpm", "slow_speed", RPM, _slow_speed),
     Line("speed_ripple_percent", "speed_ripple", 100.0, _budget("slow_speed_ripple", in_slow_turn, 100.0)),
     Line("smallest_step_deg", "smallest_step", DEGREE, _motion(_smallest_step)),
-    Line("step_error_percent", "step_error", 100.0, _budget("step_error", in_a_step, 100.0)),
+    Line("step_error_percent", "step_error", 100.0, _motion(_step_error)),
     Line("move_time_s", "move_time", 1.0, _motion(_move_time)),
     Line("torque_reserve_percent", "torque_reserve", 100.0, _motion(_reserve), most=False),
     Line("board_temperature_c", "board_temperature_c", 1.0, _temperature("cycle_board_c", "copper loss in the board")),

@@ -30,16 +30,16 @@ MOST_RIPPLE = 0.05  # of the torque (common practice, no source)
 ORDER = {"error": 0, "warning": 1, "note": 2}
 
 
-def checked_prediction(design: Design, copper: Copper | None = None, ways_out: bool = True) -> Prediction:
-    """All results of a design with the verdict and the findings about it; ways_out: also what would meet each
-    requirement that is not met.
+def checked_prediction(design: Design, copper: Copper | None = None, whole: bool = True) -> Prediction:
+    """All results of a design with the verdict and the findings about it; whole: also the motor as built, and
+    what would meet each requirement that is not met.
 
     Raises DesignError where winding or copper cannot be laid.
     """
     work = worked(design, copper)
-    prediction, (_, conductors) = completed(work), work.laid
+    prediction, (_, conductors) = completed(work, whole), work.laid
     found = verdicts(work.design, Known.of(prediction))
-    if ways_out:
+    if whole:
         found = with_ways_out(work, prediction, found)
     prediction = replace(prediction, requirement=found)
     return replace(prediction, findings=check_design(work.design, conductors.copper, prediction))

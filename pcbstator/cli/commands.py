@@ -272,9 +272,12 @@ class Scenarios(click.ParamType[Any]):
 @commands.command()
 @DESIGN
 @click.option("--scenario", "scenarios", type=Scenarios(), help="moves, slow, approach, steps, hold; all by default.")
+@click.option("--rotor", type=click.IntRange(min=0), help="Number of a motor drawn by [build]; perfect magnets else.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Folder for page, figures, traces, parameters.")
 @AS_JSON
-def simulate(design: Path, scenarios: tuple[str, ...] | None, output: Path | None, as_json: bool) -> None:
+def simulate(
+    design: Path, scenarios: tuple[str, ...] | None, rotor: int | None, output: Path | None, as_json: bool
+) -> None:
     """Run the drive of DESIGN against its load: moves, slow turn, repeatability, small steps, a push."""
     import pcbstator
     from pcbstator.output.files import json_text, write_folder
@@ -282,7 +285,7 @@ def simulate(design: Path, scenarios: tuple[str, ...] | None, output: Path | Non
     from pcbstator.project import simulation_files
 
     asked = pcbstator.load_design(design)
-    found = pcbstator.simulate(asked, scenarios or ())
+    found = pcbstator.simulate(asked, scenarios or (), rotor=rotor)
     if output is not None:
         files = simulation_files(asked, found)
         write_folder(output, files)

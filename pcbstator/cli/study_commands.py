@@ -54,7 +54,7 @@ def explore(study: Path, output: Path, workers: int | None, scheduler: str | Non
             stopped = True
         found = gather(asked, store)
         reasons = [] if found.feasible else impossible_constraints(asked, store)
-        for name, text in study_files(found, printable(str(output))).items():
+        for name, text in study_files(found, printable(str(output.absolute()))).items():
             write_file(output / name, text, (".svg", ".html"))
         write_file(output / "designs.csv", designs_csv(asked, store), (".csv",))
     tell(explore_text(found, printable(str(output))))

@@ -146,16 +146,16 @@ class Drive(Record):
         otherwise="the switching frequency, or its largest whole part up to 20 kHz",
     )  # fmt: skip
     dead_time: Annotated[float, seconds(0, 5000, "ns", 1e9)] = key(
-        "dead_time_ns", "of the half bridges, at each change", 100e-9
+        "dead_time_ns", "of the half bridges, at each change", 100.0
     )
     voltage_drop: Annotated[float, volts(0, 10)] = key(
         "voltage_drop_v", "of a switch of the bridge that conducts", 0.05
     )
     current_offset: Annotated[float, percent(0, 20)] = key(
-        "current_offset_percent", "offset of each phase's current sensor, part of current_limit_peak_a", 0.005
+        "current_offset_percent", "offset of each phase's current sensor, part of current_limit_peak_a", 0.5
     )
     current_gain_error: Annotated[float, percent(0, 50)] = key(
-        "current_gain_error_percent", "difference of the gains of the phases' current sensors", 0.01
+        "current_gain_error_percent", "difference of the gains of the phases' current sensors", 1.0
     )
     counts: Annotated[int, Count(range(16, 1 << 28))] = key(
         "sensor_counts", "positions per turn of the motor that the sensor tells apart", example=16384

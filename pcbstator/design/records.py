@@ -57,11 +57,11 @@ class Envelope(Record):
         "outer_diameter_mm", "nothing reaches beyond it", None, example=90.0, otherwise="no limit"
     )
     bearing_inner_diameter: Annotated[float, millimetres(1, LARGEST)] | None = key(
-        "bearing_inner_diameter_mm", "of a bearing that the machine may lie within or around", None, example=120.0,
+        "bearing_inner_diameter_mm", "of a bearing that the machine may lie within or around", None, example=60.0,
         otherwise="the bearing lies in the bore, or beyond the outline",
     )  # fmt: skip
     bearing_outer_diameter: Annotated[float, millimetres(2, LARGEST)] | None = key(
-        "bearing_outer_diameter_mm", "of that bearing", None, example=150.0,
+        "bearing_outer_diameter_mm", "of that bearing", None, example=75.0,
         otherwise="the bearing lies in the bore, or beyond the outline",
     )  # fmt: skip
     height: Annotated[float, millimetres(0.1, 1000)] | None = key(

@@ -70,7 +70,7 @@ SMALL: dict[str, dict[str, Any]] = {
     "motion": {"move_deg": 30.0, "speed_rpm": 6.0, "acceleration_deg_s2": 60.0, "dwell_s": 1.0},
     "drive": {
         "supply_v": 12.0, "current_limit_peak_a": 0.8, "pwm_khz": 50.0, "choke_uh": 680.0, "sensor_counts": 16384,
-        "sensor_noise_deg": 0.01, "sensor_offset_mm": 0.02, "sensor_radius_mm": 16.0,
+        "sensor_noise_deg": 0.01, "sensor_offset_mm": 0.02, "sensor_radius_mm": 16.0, "speed_bandwidth_hz": 12.0,
     },
 }  # fmt: skip
 # Further keys that are set where their section is written in full, and values that fit the small file's motor.
@@ -88,6 +88,7 @@ WRITTEN_OUT: dict[str, dict[str, Any]] = {
     "rotor": {"arrangement": "single"},
 }  # fmt: skip
 FITTING = {  # examples for the small file's motor, where those of the records do not fit it
+    "envelope.bearing_inner_diameter_mm": 92.0, "envelope.bearing_outer_diameter_mm": 98.0,
     "board.coil_layers": [1, 2], "board.layer_copper_um": [35.0, 70.0], "board.layer_depths_mm": [0.0, 1.6],
     "board.holes.diameter_mm": 2.7, "board.holes.circle_diameter_mm": 85.5, "board.slots.circle_diameter_mm": 85.5,
     "board.slots.length_mm": 3.0, "board.tabs.width_mm": 5.0, "board.tabs.reach_mm": 5.0,

@@ -24,8 +24,7 @@ FIGURES = (
     (r"(_diameter_mm|_pitch_deg|_span\w*_deg|_turns_deg|_rpm|_khz|resistances?_ohm)$", 4),
     (r"^thermal\.ipc", 3),
     (r"^thermal\.\w+(_a|_w|_s|_n_m|_per_w)$", 2),  # a heat balance is 10 to 20 % off
-    (r"(ripple|thd)\w*$|_loss_ratio$|_reserve_ratio$", 2),
-    (r"^motion\.(\w*error|repeatability|direction_offset|told_push|settling_time)\w*$", 2),
+    (r"^magnetic\.\w*(ripple|thd)\w*$|_loss_ratio$", 2),
 )
 
 
@@ -40,7 +39,7 @@ def shown(key: str, value: Any, digits: int = 0) -> str:
     """
     if isinstance(value, bool) or not isinstance(value, int | float):
         return str(value)
-    key = re.sub(r"\.[A-Z][A-Z0-9]*$", "", key)  # the name of a pair of terminals
+    key = re.sub(r"\.([A-Z][A-Z0-9]*|median|p95)$", "", key)  # a pair of terminals, a part of a spread
     unit = unit_of(key)
     if unit == "°C":
         return f"{figures(value, digits) if digits else f'{value:.0f}'} °C"

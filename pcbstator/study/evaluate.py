@@ -145,7 +145,7 @@ def _run(desk: Bench, stage: str, works: list[Work]) -> None:
             work.results |= verdict_results(found)
         elif stage == WHOLE:
             try:
-                work.results |= flat_results(checked_prediction(work.asked, ways_out=False))
+                work.results |= flat_results(checked_prediction(work.asked, whole=False))
             except PcbstatorError as error:
                 work.refusal = error
 

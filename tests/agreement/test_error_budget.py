@@ -13,7 +13,7 @@ import pytest
 
 import pcbstator
 from pcbstator.analysis.drive.driver_fit import sensor_error
-from pcbstator.analysis.drive.error_budget import motion_errors, push_stiffness
+from pcbstator.analysis.drive.error_budget import motion_errors, push_stiffness, value_that_keeps
 from pcbstator.analysis.drive.moving_errors import TURN, WINDOW, lost_in_legs, torque_ripple
 from pcbstator.analysis.drive.positioning import Positioning
 from pcbstator.analysis.drive.rest_errors import (
@@ -21,7 +21,7 @@ from pcbstator.analysis.drive.rest_errors import (
     arrived_by_friction,
     end_of_move,
     friction_left,
-    unknown_friction_left,
+    unfed_left,
 )
 from pcbstator.analysis.drive.stand import Stand, stand_of
 from pcbstator.copper import size_design
@@ -134,10 +134,26 @@ def test_friction_that_is_not_what_is_fed_forward(name):
     running = stand.plant.running
     known = {"friction": (1 - UNKNOWN_FRICTION) * running, "dead_band": stand.control.dead_band}
     errors = stops(alone(stand, plant={"running": running, "standstill": running}, control=known), job, [(1, 1)], 0.1)
-    left = unknown_friction_left(job, end_of_move(job))
+    left = unfed_left(job, end_of_move(job), UNKNOWN_FRICTION * running)
     assert largest(errors) == pytest.approx(left, rel=AGREE)
 
 
+@pytest.mark.parametrize("name", DRIVEN)
+def test_what_the_integral_held_at_the_last_stop(name):
+    """A steady push that the integral had taken over goes as the move begins; the error at the end of the move."""
+    stand, job = built(name)
+    torque, begins = 0.01 * stand.control.torque_constant * stand.control.current_limit, 10 * job.moved.slowest
+    reference = sampled_moves([(0.0, (), 1.0, begins), (0.0, job.move, 1.0, 0.0)], stand.control.period, stand.most)
+    pushed = np.where(np.arange(len(reference[0])) * stand.control.period < begins, torque, 0.0)
+    trace = alone(stand).run(reference, pushed)
+    time = sum(piece.duration for piece in job.move)
+    foretold = -torque * float(job.moved.after_step(np.array([time]), "torque")[0])
+    plain = alone(stand).run(reference)
+    error = float(trace.angles[-1] - plain.angles[-1])
+    assert error == pytest.approx(foretold, rel=AGREE, abs=NEGLIGIBLE * job.count)
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("name", DRIVEN)
 def test_unbalance_after_a_move(name):
     """The integral takes gravity over; what is left of it at several times after the move, at the worst of 8 places."""
@@ -165,6 +181,7 @@ def test_noise_at_rest(name):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", DRIVEN)
 def test_eccentricity_at_rest_is_found_around_the_turn(name):
     """The load goes where the sensor says: wrong by the peak at the worst of 16 places, from either side."""
@@ -336,7 +353,10 @@ def test_dead_time_and_voltage_drop(name):
     current = job.torque / job.loop_values.torque_constant
     lossy = with_friction(stand, plant={"leg_loss": job.leg_loss, "soft_current": current / 5})
     errors, speeds = turned(lossy, job, 2 * 2 * pi / job.order / job.slow_speed)
-    found = lost_in_legs(job, current / 5)
+    # The simulation keeps the loss from turning a current round within a step: it may be softer than asked for.
+    soft = lossy.plant.constants(lossy.control.period, lossy.substeps).soft_current
+    assert soft < current
+    found = lost_in_legs(job, soft)
     assert largest(errors) == pytest.approx(found.angle, rel=AGREE)
     assert half(speeds) == pytest.approx(found.speed, rel=AGREE)
 
@@ -351,3 +371,33 @@ def test_a_sudden_push(name):
     still = np.zeros(round(4 * job.moved.slowest / stand.control.period))
     trace = alone(stand).run((still, still, still), still + push)
     assert push / largest(trace.angles) == pytest.approx(push_stiffness(job.moved), rel=0.01)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", DRIVEN)
+def test_all_causes_together_in_the_approach(name):
+    """Everything at once, 16 places around the turn from both sides, three times each: no stop is worse than the budget
+    says, and the worst is not far below; 0.91, 0.91 and 0.81 of it in the shipped designs.
+    """
+    design = pcbstator.load_design(DESIGNS / f"{name}.toml")
+    found = pcbstator.simulate(design, ("approach",))
+    motion = found.prediction.to_dict()["motion"]
+    approach = found.to_dict()["scenarios"]["approach"]
+    assert 0.7 < approach["worst_error_deg"] / motion["rest_error_deg"] < 1.0
+    assert approach["offset_between_directions_deg"] < motion["direction_offset_deg"]
+    within = approach["worst_error_deg"] <= motion["settled_within_deg"]
+    assert ("settling_time_s" in motion) == within
+
+
+@pytest.mark.parametrize("name", DRIVEN)
+def test_ways_out_flip_the_error_where_they_say(name):
+    """Centred to so many mm, so many counts: by bisection, and by the law of a chip beside its axis."""
+    _, job = built(name)
+    fixed = job.with_values("drive", sensor_offset=0.0)
+    rest = motion_errors(fixed)["rest_error"]
+    limit = rest + radians(0.05) / job.ratio
+    offset = value_that_keeps(fixed, "drive", "sensor_offset", "rest_error", limit, (1e-3, 0.0))
+    assert sensor_error(fixed.with_values("drive", sensor_offset=offset).drive) == pytest.approx(
+        radians(0.05), rel=1e-3
+    )
+    assert value_that_keeps(fixed, "drive", "sensor_offset", "rest_error", 0.5 * rest, (1e-3, 0.0)) is None

@@ -8,12 +8,15 @@ import numpy as np
 import pytest
 
 import pcbstator
+from pcbstator.analysis.drive.equivalent_machine import built_slopes
 from pcbstator.analysis.magnetic.as_built import Draw, one_magnet, ring_of, sine_torques
-from pcbstator.analysis.magnetic.built_results import built_results
 from pcbstator.analysis.magnetic.rotor_field import magnet_layers
+from pcbstator.analysis.mechanical.built_results import built_results
 from pcbstator.analysis.pipeline import worked
 from pcbstator.copper import size_design
 from pcbstator.design.build import Build
+from pcbstator.errors import DesignError
+from pcbstator.project import simulate
 from tests.command import DESIGNS
 
 NONE = dict.fromkeys(
@@ -173,3 +176,37 @@ def test_records_are_plain_data():
     found = pcbstator.predict(design).to_dict()["build"]
     assert {"median", "p95", "parts"} == found["torque_ripple_ratio"].keys()
     assert found["draws"] == 100
+
+
+def test_a_drawn_rotor_runs_in_the_simulation_as_its_linkages_say():
+    """Mean torque constant and spread of the slopes in the rotor's frame against the waves of the same motor; the
+    perfect magnets over a whole turn run as those over an electrical one.
+    """
+    work = work_of("photogrammetry-stage")
+    p = work.design.rotor.poles // 2
+    found = built("photogrammetry-stage", remanence_spread_percent=2.0, magnet_angle_deg=0.3)
+    rows = found.drawn(5)
+    slopes = built_slopes(rows, p, "star")
+    torque = sine_torques(rows[None], np.arange(1, rows.shape[1] + 1), p)[0]
+    per_ampere = len(rows) / 2 * slopes.imag
+    assert per_ampere.mean() == pytest.approx(torque.mean(), rel=1e-4)
+    assert np.ptp(per_ampere) == pytest.approx(np.ptp(torque), rel=0.02)
+    perfect = built_slopes(built("photogrammetry-stage", draws=100).drawn(0), p, "star")
+    once = np.array(work.drive.machine.slopes)
+    assert np.abs(np.tile(once, p) - perfect).max() < 1e-3 * np.abs(once).max()
+
+
+def test_simulation_of_a_drawn_rotor_needs_build_and_ripples_more():
+    design = pcbstator.load_design(PLACES["photogrammetry-stage"]).with_values(
+        {"build": {"draws": 100, "remanence_spread_percent": 10.0, "magnet_angle_deg": 1.0},
+         "bearing.friction_n_m": 0.05, "bearing.standstill_friction_n_m": 0.05, "drive.sensor_offset_mm": 0.0, "drive.sensor_noise_deg": 0.0,
+         "drive.current_offset_percent": 0.0, "bearing.friction_spots": None, "motion": {"speed_rpm": 20.0},
+         "requirement": None}
+    )  # fmt: skip
+    prediction = pcbstator.predict(design)
+    ripples = [
+        simulate(design, ("slow",), prediction, rotor).runs[0].numbers["speed_ripple_rms_ratio"] for rotor in (None, 3)
+    ]
+    assert ripples[1] > 1.5 * ripples[0]
+    with pytest.raises(DesignError, match="build: this section is required to run a drawn rotor"):
+        simulate(design.with_values({"build": None}), ("slow",), rotor=1)

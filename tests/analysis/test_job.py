@@ -338,8 +338,8 @@ def test_parts_of_the_error_budget():
     fixed = sum(row["error_deg"] for row in rows if row["behaviour"] != "by chance")
     chance = sum(row["error_deg"] ** 2 for row in rows if row["behaviour"] == "by chance") ** 0.5
     assert np.degrees(motion.rest_error) == pytest.approx(fixed + chance, rel=1e-9)
-    assert np.degrees(motion.repeatability) == pytest.approx(2 * chance, rel=1e-9)
-    sides = 2 * (parts["friction"] + 0.9548 / 2 + 0.05)
+    assert np.degrees(motion.repeatability) == pytest.approx(np.hypot(2 * chance, parts["friction"]), rel=1e-9)
+    sides = 2 * (parts["friction"] + 0.9548 / 2 + 0.05) + 2**0.5 * chance
     assert np.degrees(motion.direction_offset) == pytest.approx(sides, abs=2e-4)
     assert np.degrees(motion.repeatable_rest_error) == pytest.approx(parts["sensor eccentricity"], rel=1e-9)
     assert motion.usual_rest_error <= motion.rest_error

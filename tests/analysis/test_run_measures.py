@@ -137,3 +137,21 @@ def test_a_line_has_its_cause_and_what_spreads_is_a_spot_or_nothing():
     assert told[1]["speed_ripple_ratio"] == pytest.approx(1e-3, rel=0.01)
     assert all(row["cause"] == "friction spot" for order, row in told.items() if order not in (1, 12))
     assert 24 not in told and 300 not in told and any(row["cause"] == "friction spot" for row in told.values())
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_noise_has_no_orders(seed):
+    """Nor does what shakes the angle at random get the name of a cause whose order it happens to have."""
+    turned = np.linspace(0, 2 * np.pi, 8193)
+    off = np.random.default_rng(seed).normal(0, 1e-4, len(turned))
+    causes = [(1.0, "eccentricity"), (12.0, "offset"), (24.0, "gain"), (72.0, "dead time"), (144.0, "dead time")]
+    assert listed_orders(order_amplitudes(turned, off), causes, 0.0, 0.0) == []
+
+
+def test_a_line_without_a_known_cause_is_told_as_such():
+    turned = np.linspace(0, 2 * np.pi, 8193)
+    off = 1e-3 * np.sin(31 * turned) + np.random.default_rng(4).normal(0, 1e-5, len(turned))
+    (row,) = listed_orders(order_amplitudes(turned, off), [(1.0, "eccentricity")], 0.0, 0.0)
+    assert (row["order"], row["cause"]) == (31, "none of the known causes")
+    (row,) = listed_orders(order_amplitudes(turned, off), [(1.0, "eccentricity")], 0.0, 0.2)
+    assert row["cause"] == "sticking and slipping"

@@ -1,6 +1,7 @@
 """Benchmarks, never part of a test run: python -m pytest tests/benchmarks --benchmark-only -o addopts="""
 
 import json
+import os
 import resource
 import subprocess
 import sys
@@ -213,6 +214,23 @@ def test_ten_seconds_of_a_move_at_ten_kilohertz(benchmark, stage):
         simulated, (stand.plant, stand.control, stand.sensor, reference, None, stand.substeps, 25), rounds=3
     )
     assert run.balance < 1e-3
+
+
+def test_first_simulation_after_an_installation(benchmark, tmp_path):
+    """A process that compiles the steps of time: once on every machine."""
+    script = (
+        "from pcbstator.physics.drive.plant import PlantValues; "
+        "from pcbstator.physics.drive.simulation import ControlValues, SensorValues, simulated; "
+        "control = ControlValues(1e-4, (0.6, 600.0), 0.02, 0.0, 20.0, 800.0, 5.0, 12.0, torque_constant=0.06); "
+        "still = ([0.0] * 10,) * 3; "
+        "simulated(PlantValues(3, 4.0, 1.0, 1e-3, (4j * 0.01,) * 16, 1e-4), control, SensorValues(1e-6), still)"
+    )
+    environment = os.environ | {"NUMBA_CACHE_DIR": str(tmp_path)}
+
+    def first():
+        subprocess.run([sys.executable, "-c", script], env=environment, check=True)
+
+    benchmark.pedantic(first, rounds=1)
 
 
 def test_ten_seconds_with_a_coupling(benchmark, stage):

@@ -35,6 +35,10 @@ RULES = {"drill_mm": 0.2, "annular_ring_mm": 0.1}
 DISC = {"shape": "disc", "diameter_mm": 18.0, "circle_diameter_mm": 44.0, "thickness_mm": 3.0, "remanence_t": 1.2}
 SLIP_RING = {"rings": 4, "inner_diameter_mm": 40.0, "current_rms_a": 2.0, "voltage_v": 24.0}
 CAUSES = {
+    "accepted.idle": ({"accepted": {"board.bow": "held flat"}}, "note"),
+    "envelope.bearing": (
+        {"envelope": {"bearing_inner_diameter_mm": 50.0, "bearing_outer_diameter_mm": 60.0}}, "error",
+    ),
     "board.track_width": ({"board.rules": {"track_width_mm": 0.6}}, "error"),
     "board.track_gap": ({"board.rules": {"track_gap_mm": 0.4}}, "error"),
     "board.annular_ring": ({"board.via_pad_mm": 0.5}, "error"),
@@ -198,9 +202,13 @@ def test_nothing_magnetic_is_given_where_magnets_overlap():
     assert "magnetic" not in result and "waves" not in result and result["electrical"]
 
 
+SPEAK_OF_KEYS = ("changes", "requirement", "retrial", "side_by_side")  # not of findings
+
+
 def codes_in_source():
-    text = "".join(path.read_text(encoding="utf-8") for path in (ROOT / "pcbstator" / "check").glob("*.py"))
-    groups = "board|copper|drive|envelope|magnets|winding|magnetic|electrical|law|mechanical|slip_ring|thermal"
+    files = [path for path in (ROOT / "pcbstator" / "check").glob("*.py") if path.stem not in SPEAK_OF_KEYS]
+    text = "".join(path.read_text(encoding="utf-8") for path in files)
+    groups = "accepted|board|copper|drive|envelope|magnets|winding|magnetic|electrical|law|mechanical|slip_ring|thermal"
     return set(re.findall(rf'"((?:{groups})\.[a-z_]+)"', text))
 
 

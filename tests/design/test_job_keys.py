@@ -39,6 +39,10 @@ def told(**sections):
         ({"load": {"friction_n_m": 0.2}}, "load.friction_n_m", "it is called bearing.friction_n_m now"),
         ({"drive": DRIVE | {"bearing_play_mm": 0.2}}, "drive.bearing_play_mm", "called bearing.radial_play_mm now"),
         ({"drive": DRIVE | {"supply_sag_v": 30.0}}, "drive.supply_sag_v", "below drive.supply_v"),
+        ({"drive": DRIVE | {"voltage_drop_v": 6.0}}, "drive.voltage_drop_v", "below a quarter of drive.supply_v"),
+        ({"drive": DRIVE | {"voltage_drop_v": -0.1}}, "drive.voltage_drop_v", "from 0 to 10 V"),
+        ({"drive": DRIVE | {"current_offset_percent": 30.0}}, "drive.current_offset_percent", "from 0 to 20"),
+        ({"drive": DRIVE | {"current_gain_error_percent": -1.0}}, "drive.current_gain_error_percent", "from 0 to 50"),
         ({"drive": DRIVE | {"control_khz": 60.0}}, "drive.control_khz", "at most drive.pwm_khz"),
         ({"drive": DRIVE | {"current_bandwidth_hz": 9000.0}}, "drive.current_bandwidth_hz", "a sixth"),
         ({"drive": DRIVE | {"pwm_khz": 500.0, "dead_time_ns": 2000.0}}, "drive.dead_time_ns", "half of a period"),
@@ -73,3 +77,13 @@ def test_control_rate_is_a_whole_part_of_the_switching():
     rates = {15.0: 15e3, 20.0: 20e3, 50.0: 50e3 / 3, 100.0: 20e3}
     for pwm, rate in rates.items():
         assert design_from_document(DOCUMENT | {"drive": DRIVE | {"pwm_khz": pwm}}).drive.control == pytest.approx(rate)
+
+
+def test_the_driver_errs_unless_told_otherwise():
+    """Offset and gain of the current sensors as parts, dead time in seconds; nothing of it where zero is stated."""
+    usual = design_from_document(DOCUMENT | {"drive": DRIVE}).drive
+    assert (usual.current_offset, usual.current_gain_error) == pytest.approx((0.005, 0.01), rel=1e-12)
+    assert (usual.dead_time, usual.voltage_drop) == pytest.approx((100e-9, 0.05), rel=1e-12)
+    named = ("current_offset_percent", "current_gain_error_percent", "dead_time_ns", "voltage_drop_v")
+    perfect = design_from_document(DOCUMENT | {"drive": DRIVE | dict.fromkeys(named, 0.0)}).drive
+    assert perfect.current_offset == perfect.current_gain_error == perfect.dead_time == perfect.voltage_drop == 0

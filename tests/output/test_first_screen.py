@@ -71,7 +71,7 @@ def test_the_verdict_is_in_the_words_of_its_user() -> None:
 
     words = Page(report_html(design, copper, replace(prediction, requirement=VERDICTS))).words
     assert NOT_STATED not in words
-    for said in ("not met Error at rest", "≤ 0.1°", "0.4°", "0.3° too much", "way out: centre it to 0.02 mm",
+    for said in ("not met Error at rest", "≤ 0.1°", "0.404°", "0.3° too much", "way out: centre it to 0.02 mm",
                  "≥ 50 %", "because: no prices are stated"):  # fmt: skip
         assert said in words
     lines = "\n".join(verdict_lines(VERDICTS))

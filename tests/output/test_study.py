@@ -19,6 +19,7 @@ from pcbstator.output.study_report.csv_table import designs_csv
 from pcbstator.output.study_report.figures import pareto_svg, sensitivity_svg
 from pcbstator.output.study_report.page import explore_html, explore_text, study_files
 from pcbstator.output.study_report.parallel_axes import parallel_svg
+from pcbstator.output.study_report.sweep_plots import sweep_svgs
 from pcbstator.output.study_report.words import price_words
 from pcbstator.study.confirm import Confirmation
 from pcbstator.study.records import Constraint, Objective, Option, Outcome, Study, Variable
@@ -173,7 +174,8 @@ def test_files_are_whole_alone_and_the_same_each_time(tmp_path, objectives):
     files = study_files(found, "fan")
     assert files == study_files(again, "fan")
     wanted = {"parallel.svg", "sensitivity.svg", "explore.html"} | ({"pareto-front.svg"} if objectives else set())
-    assert set(files) == wanted
+    assert {name for name in files if not name.startswith("sweep-")} == wanted
+    assert any(name.startswith("sweep-") for name in files) == (objectives == 0)
     for name, content in files.items():
         if name.endswith(".svg"):
             assert ElementTree.fromstring(content).tag == f"{SVG}svg"
@@ -195,13 +197,38 @@ def test_a_sweep_has_no_front_but_some_designs(tmp_path):
     assert "on the Pareto front" not in explore_text(found, "fan")
 
 
+def test_a_sweep_is_plotted_result_by_result_over_each_variable(tmp_path):
+    """Two variables: a line for each value of the other, through the stored numbers; with three, points and middles."""
+    study = study_of(0, variables=(TURNS, WIDTH))
+    found, *_ = filled(tmp_path, study, count=40)
+    pictures = sweep_svgs(found)
+    assert {name.rpartition("-")[2] for name in pictures} == {"1", "2"}
+    files = study_files(found, "fan")
+    page = files["explore.html"]
+    for name, picture in pictures.items():
+        assert files[f"{name}.svg"].endswith(picture) and f'id="{name}-' in page
+    assert page.index("What follows what") < page.index("All of it at once")
+    search, *_ = filled(tmp_path / "search", study_of(2))
+    assert sweep_svgs(search) == {}
+
+
+def test_the_page_of_a_study_has_whole_commands_and_names_for_narrow_screens(tmp_path):
+    found, *_ = filled(tmp_path, study_of(2))
+    page = explore_html(found, "/home/me/my studies/fan")
+    number = found.pareto_front[0].number
+    command = f"pcbstator take &#39;/home/me/my studies/fan&#39; {number} -o design.toml"
+    assert f'<code class="command">{command}</code>' in page
+    row = re.search(rf'<tr id="design-{number}">(.*?)</tr>', page, re.DOTALL)[1]
+    assert row.count("<td") == row.count('<td data-name="')
+
+
 def test_rows_of_a_sweep_show_the_values_of_their_designs(tmp_path):
     study = study_of(0)
     found, _, points, _ = filled(tmp_path, study, count=20)
     page = explore_html(found, "fan")
     for number in found.numbers:
         row = re.search(rf'<tr id="design-{number}">(.*?)</tr>', page, re.DOTALL)[1]
-        cells = re.findall(r"<td>(.*?)</td>", row)
+        cells = re.findall(r"<td[^>]*>(.*?)</td>", row)
         point = points[number - 1]
         assert cells[0] == str(4 + point[0])
         assert float(cells[1]) == pytest.approx(point[1], rel=1e-3)

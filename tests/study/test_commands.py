@@ -10,9 +10,9 @@ import sys
 import pytest
 
 from pcbstator.cli.study_commands import progress_words
-from pcbstator.study import suggest
 from pcbstator.study.run import Progress
 from pcbstator.study.search import install_words
+from pcbstator.study.suggestion import look
 from tests.command import run, toml_text
 from tests.study.studies import KM, TURNS, WHEEL, WIDTH
 
@@ -53,6 +53,7 @@ def test_a_recorded_motion_goes_along(tmp_path, monkeypatch):
     text = WHEEL.read_text(encoding="utf-8")
     for key in ("move_deg", "stops_deg", "speed_rpm", "acceleration_deg_s2", "dwell_s", "settle_s"):
         text = re.sub(rf"(?m)^{key} = .*$", "", text)
+    text = re.sub(r"(?ms)^\[requirement\]\n.*?(?=^\[)", "", text)  # which is about other moves
     (tmp_path / "moves").mkdir()
     place = tmp_path / "moves" / "wheel.toml"
     place.write_text(text.replace("[motion]", '[motion]\ntable_csv = "turns.csv"'), encoding="utf-8")
@@ -65,7 +66,8 @@ def test_a_recorded_motion_goes_along(tmp_path, monkeypatch):
     taken = run("take", tmp_path / "out", "1", "-o", tmp_path / "one.toml")
     assert "copy turns.csv" in taken.out
     assert "copy" not in run("take", tmp_path / "out", "1", "-o", tmp_path / "moves" / "one.toml").out
-    monkeypatch.setattr(suggest, "BUDGET", 32)
+    monkeypatch.setattr(look, "MOST_COARSE", 16)
+    monkeypatch.setattr(look, "FINE_BUILDS", 2)
     assert run("suggest", place, "--workers", "1", "-o", tmp_path / "options").code == 0
     assert (tmp_path / "options" / "turns.csv").read_text() == (tmp_path / "moves" / "turns.csv").read_text()
     assert run("predict", next((tmp_path / "options").glob("*.toml"))).code == 0

@@ -133,7 +133,7 @@ def test_the_verdict_of_a_study_is_that_of_a_prediction():
     assert needed_stages(study)[-1] == "verdict"
     points = list(every_point(study))[::4]
     for point, outcome in zip(points, evaluate(study, points), strict=True):
-        whole = flat_results(checked_prediction(design.with_values(study.settings(point)), ways_out=False))
+        whole = flat_results(checked_prediction(design.with_values(study.settings(point)), whole=False))
         for key in (*keys, WORST, UNMET):
             assert (key in whole) == (key in outcome.results), key
             over = 0.1 if key.endswith("reserve_percent") else 1e-3  # 0.1 % of the torque

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pcbstator.analysis.electrical.conductors import phase_angle
 from pcbstator.analysis.electrical.delta_loop import warm_loop
 from pcbstator.analysis.electrical.records import ElectricalResult
+from pcbstator.analysis.magnetic.as_built import emf_waves
 from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.magnetic.waveforms import linkage_slopes
 from pcbstator.currents import peak_current
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]
+ComplexArray = NDArray[np.complex128]
 
 SAMPLES = 360  # of the slopes over an electrical turn; 25 orders need 50
 WARM = 80.0  # C of the copper, where [operation] states none
@@ -126,7 +128,11 @@ def star_slopes(magnetic: MagneticResult, pole_pairs: int, connection: str) -> F
     ``_loop_slopes`` is about. Two phases have a terminal at their common point, so nothing is lost.
     """
     angles = np.arange(SAMPLES) * 2 * pi / SAMPLES
-    slopes: FloatArray = linkage_slopes(magnetic.linkages, magnetic.orders, pole_pairs, angles)
+    return _in_star(linkage_slopes(magnetic.linkages, magnetic.orders, pole_pairs, angles), connection)
+
+
+def _in_star(slopes: FloatArray, connection: str) -> FloatArray:
+    """Slopes of the phases (phases, samples) as those of the equivalent star."""
     count = len(slopes)
     if connection == "open" or count == 2:
         return np.asarray(slopes)
@@ -135,6 +141,20 @@ def star_slopes(magnetic: MagneticResult, pole_pairs: int, connection: str) -> F
         between = np.eye(count) - np.roll(np.eye(count), 1, axis=1)
         slopes = np.linalg.pinv(between) @ slopes
     return np.asarray(slopes)
+
+
+def built_slopes(linkages: ComplexArray, pole_pairs: int, connection: str) -> NDArray[np.complex128]:
+    """Slopes in the rotor's frame over a whole turn of the rotor (samples,) [Wb/rad], from the linkages of its phases
+    (phases, orders 1, 2, 3 … of the turn) [Wb]; they begin where the fundamental of phase A links most.
+    """
+    samples, count = SAMPLES * pole_pairs, len(linkages)
+    slopes = _in_star(emf_waves(linkages, np.arange(1, linkages.shape[1] + 1), samples), connection)
+    angles = np.arange(samples) * 2 * pi / SAMPLES
+    fundamental = slopes[0] @ np.exp(-1j * angles)
+    start = float(pi / 2 - np.angle(fundamental))
+    turned = angles - start - np.array([phase_angle(index, count) for index in range(count)])[:, None]
+    frame = 2 / count * ((slopes * np.cos(turned)).sum(axis=0) - 1j * (slopes * np.sin(turned)).sum(axis=0))
+    return np.asarray(np.interp(angles + start, angles, frame, period=2 * pi * pole_pairs), dtype=complex)
 
 
 def _loop_slopes(magnetic: MagneticResult, pole_pairs: int, start: float) -> tuple[float, ...]:

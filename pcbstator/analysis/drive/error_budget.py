@@ -17,6 +17,7 @@ from pcbstator.analysis.drive.rest_errors import (
     Part,
     arrived_by_friction,
     end_of_move,
+    held,
     noise_left,
     rest_parts,
     settling,
@@ -31,7 +32,12 @@ from pcbstator.physics.drive.coverage import (
 )
 from pcbstator.physics.drive.loop_response import SEEN, Loops
 
-FADING = ("friction", "unbalance", "current-sense offset")  # parts at rest that the integral takes out in time
+FADING = (
+    "friction",
+    "integral of the last stop",
+    "unbalance",
+    "current-sense offset",
+)  # parts at rest that the integral takes out in time
 SAFE = 4.9  # standard deviations: wrong once in a million (tables of the normal distribution)
 STEP_TIMES = 160  # at which the answer to a push is looked at
 HALVINGS = 60
@@ -43,12 +49,10 @@ def motion_errors(job: Positioning) -> dict[str, Any]:
         end = end_of_move(job)
         arrived = arrived_by_friction(job, end)
         at_rest, moving = rest_parts(job, end, arrived), moving_parts(job)
-        friction = next(part.error for part in at_rest if part.name == "friction")
-        return _at_rest(job, at_rest, arrived) | _moving(job, moving) | {
+        creeping = sum(part.error for part in at_rest if part.name in FADING)
+        return _at_rest(job, at_rest, arrived) | _moving(job, moving) | _small_step(job) | {
             "error_budget": tuple(part.row() for part in (*at_rest, *moving)),
-            "small_step": job.small_step,
-            "step_error": _step_error(job, friction),
-            "told_push": _told_push(job, friction),
+            "told_push": _told_push(job, creeping),
             "push_stiffness": push_stiffness(job.moved),
         }  # fmt: skip
     except LawRangeError:
@@ -63,17 +67,20 @@ def _split(parts: list[Part]) -> tuple[list[float], list[float]]:
 
 def _at_rest(job: Positioning, parts: list[Part], arrived: float) -> dict[str, Any]:
     fixed, by_chance = _split(parts)
+    friction = next(part.error for part in parts if part.name == "friction")
+    worst = together(fixed, by_chance)
     fading = [part for part in parts if part.name in FADING]
     lasting = together(*_split([part for part in parts if part not in fading]))
     return {
-        "rest_error": together(fixed, by_chance),
-        "usual_rest_error": of_all([part.deviation for part in parts], together(fixed, by_chance)),
+        "rest_error": worst,
+        "usual_rest_error": of_all([part.deviation for part in parts], worst),
         "repeatable_rest_error": sum(part.error for part in parts if part.repeatable),
-        "repeatability": 2 * hypot(*by_chance),
-        "direction_offset": 2 * sum(part.error for part in parts if part.behaviour == SIDE),
+        "repeatability": hypot(2 * hypot(*by_chance), friction),
+        "direction_offset": 2 * sum(part.error for part in parts if part.behaviour == SIDE)
+        + sqrt(2) * hypot(*by_chance),
         "rest_time": job.rest,
         "settled_within": job.settled_within,
-        "settling_time": settling(job, job.settled_within - lasting, arrived),
+        "settling_time": settling(job, job.settled_within - lasting, arrived) if worst <= job.settled_within else None,
     }
 
 
@@ -85,23 +92,32 @@ def _moving(job: Positioning, parts: list[Part]) -> dict[str, Any]:
     }
 
 
-def _step_error(job: Positioning, friction: float) -> float:
-    """Of a small step in one direction, over the step: two stops apart."""
+def _small_step(job: Positioning) -> dict[str, Any]:
+    """Error of a small step in one direction, over the step, and what makes most of it: two stops apart.
+
+    So short a move leaves the integral as it was: friction holds the load anywhere that its torque allows, the integral
+    for it or against it.
+    """
     step = job.small_step
     order = (1 if job.drive.sensor_radius is not None else 2) * job.ratio
     eccentric = 2 * sensor_error(job.drive) / job.ratio * abs(sin(min(pi / 2, order * step / 2)))
-    chances = (
-        triangular_half_width(job.count),
-        normal_half_width(sqrt(2) * noise_left(job)),
-        uniform_half_width(friction),
-    )
-    return together([eccentric], chances) / step
+    chances = {
+        "sensor resolution": triangular_half_width(job.count),
+        "sensor noise": normal_half_width(sqrt(2) * noise_left(job)),
+        "friction that holds it anywhere its torque allows": uniform_half_width(2 * held(job)),
+    }
+    sizes = chances | {"sensor eccentricity": eccentric}
+    return {
+        "small_step": step,
+        "step_error": together([eccentric], tuple(chances.values())) / step,
+        "step_error_from": max(sizes, key=sizes.__getitem__),
+    }
 
 
-def _told_push(job: Positioning, friction: float) -> float:
-    """The smallest turn by hand that is told: beyond a count, the noise, the load's own creeping, and the play."""
+def _told_push(job: Positioning, creeping: float) -> float:
+    """The smallest turn by hand that is told: beyond the dead band, a count, noise, creeping and play."""
     noise = job.noise * job.waiting.noise("reading", SEEN) if job.noise else 0.0
-    return job.count + SAFE * noise + 2 * friction + job.play
+    return 2 * job.count + SAFE * noise + 2 * creeping + job.play
 
 
 def push_stiffness(loops: Loops) -> float:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from pcbstator.analysis.drive.driver_fit import sensor_error
-from pcbstator.analysis.drive.positioning import Positioning
-from pcbstator.analysis.drive.rest_errors import CHANCE, PLACE, Part
+from pcbstator.analysis.drive.positioning import Positioning, bearing_angle
+from pcbstator.analysis.drive.rest_errors import CHANCE, PLACE, SIDE, Part
 from pcbstator.physics.drive.driver_errors import current_gain_vector, leg_loss_wave
 from pcbstator.physics.drive.friction import spot_friction
 from pcbstator.physics.drive.turning_error import Unevenness, of_counts, of_noise, of_orders, of_places
@@ -41,6 +41,10 @@ def moving_parts(job: Positioning) -> list[Part]:
         part("sensor noise", noisy, CHANCE, "normal", "what the loops pass of it", "drive.sensor_noise_deg", False),
         part("sensor eccentricity", seen, PLACE, "sine", f"{order:.3g} times per turn of the load",
              "drive.sensor_offset_mm", True),
+        part("bearing play at the mark", Unevenness(bearing_angle(job.drive, job.bearing) / 2, 0.0), SIDE, "two values",
+             "half the sideways play, behind the sense of motion", "bearing.radial_play_mm", False),
+        part("play of the coupling", Unevenness(job.play / 2, 0.0), SIDE, "two values", "half of play_deg",
+             "load.play_deg", False),
         part("torque ripple", torque_ripple(job), PLACE, "sine",
              "harmonics of the EMF at the torque of the turn", "rotor.magnet", True),
         part("current-sense offset", offset, PLACE, "sine", "once per electrical turn",

@@ -18,13 +18,14 @@ from pcbstator.physics.drive.simulation import Trace
 
 FloatArray = NDArray[np.float64]
 
-QUIET = 1.0  # s of rest before the first push, of which the last half says what the sensor shows at rest
+QUIET = 1.0  # s of rest before a push at least
+WATCHED = 3.0  # s in which nobody pushes and that say, with the last half of that second, what the sensor shows at rest
 RISE = 0.2  # s, of a hand's push (common practice, no source)
 NUDGE = 0.2  # s that a nudge lasts between rise and fall
 LASTING = 1.0  # s that the long push lasts
 AFTER = 1.8  # s after the long push
-PUSHES = 10  # sizes of the nudges, each to either side
-HALVINGS = 4  # of the step between a nudge that is not told and one that is
+PUSHES = 8  # sizes of the nudges, each to either side
+HALVINGS = 3  # of the step between a nudge that is not told and one that is
 MOST = 0.9  # of the torque at the current limit, the largest nudge
 TOLD = 2.0  # times what the sensor shows at rest: a nudge that shows more is told safely (common practice, no source)
 SHOWN = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)  # deflections [deg] to tell the torque for
@@ -32,15 +33,11 @@ SHOWN = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0)  # deflections [deg] to tell 
 
 @dataclass(frozen=True, eq=False)
 class Nudge:
-    """A push [N m], turn of the load and what the sensor shows of it over time [rad], in the sense of the push.
-
-    ``quiet``: what the sensor shows at most at rest before it [rad].
-    """
+    """A push [N m], turn of the load and what the sensor shows of it over time [rad], in the sense of the push."""
 
     push: float
     turned: FloatArray
     shown: FloatArray
-    quiet: float
     trace: Trace
 
     @property
@@ -87,6 +84,14 @@ def nudge_sizes(stand: Stand, band: float) -> list[float]:
     return np.geomspace(least, most, PUSHES).tolist()  # type: ignore[no-any-return]
 
 
+def shown_at_rest(stand: Stand, arriving: Reference) -> float:
+    """What the sensor shows of the target at most [rad] while nobody pushes: after a move and in the time of a push."""
+    reference = hold_reference(arriving, WATCHED, stand.control.period)
+    trace = stand.run(reference)
+    still = trace.times >= len(arriving[0]) * stand.control.period - QUIET / 2
+    return float(np.abs((trace.believed - trace.wanted)[still]).max())
+
+
 def nudged(stand: Stand, arriving: Reference, push: float) -> Nudge:
     """A run of a nudge [N m] after a move."""
     period = stand.control.period
@@ -95,11 +100,10 @@ def nudged(stand: Stand, arriving: Reference, push: float) -> Nudge:
     trace = stand.run(reference, push * _push(begin, NUDGE, len(reference[0]), period))
     believed = trace.believed - trace.wanted
     before = (trace.times >= begin - QUIET / 10) & (trace.times < begin)
-    quiet = (trace.times >= begin - QUIET / 2) & (trace.times < begin)
     during = trace.times >= begin
     sense = 1.0 if push > 0 else -1.0
     turned = sense * (trace.angles[during] - float(trace.angles[before].mean()))
-    return Nudge(push, turned, sense * believed[during], float(np.abs(believed[quiet]).max()), trace)
+    return Nudge(push, turned, sense * believed[during], trace)
 
 
 def all_nudges(stand: Stand, arriving: Reference, band: float) -> tuple[list[list[Nudge]], float]:
@@ -109,7 +113,7 @@ def all_nudges(stand: Stand, arriving: Reference, band: float) -> tuple[list[lis
     """
     sizes = nudge_sizes(stand, band)
     sides = [[nudged(stand, arriving, sense * size) for size in sizes] for sense in (1.0, -1.0)]
-    least = TOLD * max(stand.sensor.count, *(nudge.quiet for side in sides for nudge in side))
+    least = TOLD * max(stand.sensor.count, shown_at_rest(stand, arriving))
     for side in sides:
         for _ in range(HALVINGS):
             told = next((k for k, nudge in enumerate(side) if nudge.told(least)), None)

@@ -139,6 +139,7 @@ class MotionResult(CycleHeat):
     step_error: float | None = result(
         "step_error_percent", "error of a small step at the worst place of the turn over the step, 95 %", 100.0
     )
+    step_error_from: str = inside("")  # the part that makes most of it
     rest_time: float | None = result("rest_time_s", "time after a move for which the errors at rest count")
     settled_within: float | None = result(
         "settled_within_deg", "error to either side within which the load counts as settled", DEGREE

@@ -83,6 +83,8 @@ class Part:
 def rest_parts(job: Positioning, end: Arrival, arrived: float) -> list[Part]:
     """All parts at rest, nil where nothing is stated; end: of the move; arrived: error there by friction [rad]."""
     bearing, friction = bearing_angle(job.drive, job.bearing), friction_left(job, arrived)
+    last = unfed_left(job, end, job.values.standstill)
+    unknown = unfed_left(job, end, UNKNOWN_FRICTION * job.values.running)
     return [
         Part("sensor resolution", "at rest", uniform_half_width(job.count / 2), CHANCE, "uniform",
              "anywhere within half a count", "drive.sensor_counts"),
@@ -95,9 +97,10 @@ def rest_parts(job: Positioning, end: Arrival, arrived: float) -> list[Part]:
         Part("play of the coupling", "at rest", job.play / 2, SIDE, "two values",
              "half of play_deg; no gain takes it out", "load.play_deg"),
         Part("friction", "at rest", friction[0], SIDE, "two values", friction[1], "bearing.standstill_friction_n_m"),
-        Part("friction other than fed forward", "at rest", uniform_half_width(unknown_friction_left(job, end)), CHANCE,
-             "uniform", f"running friction within {UNKNOWN_FRICTION:.0%} of what is fed forward",
-             "bearing.friction_n_m"),
+        Part("friction other than fed forward", "at rest", uniform_half_width(unknown), CHANCE, "uniform",
+             f"running friction within {UNKNOWN_FRICTION:.0%} of what is fed forward", "bearing.friction_n_m"),
+        Part("integral of the last stop", "at rest", uniform_half_width(last), CHANCE, "uniform",
+             "what it held there against friction, and has not yet given up", "bearing.standstill_friction_n_m"),
         Part("unbalance", "at rest", torque_left(job, job.values.unbalance, 1.0), PLACE, "sine",
              "gravity at the target, which the integral has to take over", "load.unbalance_n_m"),
         Part("current-sense offset", "at rest",
@@ -148,6 +151,13 @@ def arrived_by_friction(job: Positioning, end: Arrival) -> float:
     return max(abs(error) for error in errors)
 
 
+def held(job: Positioning) -> float:
+    """Error [rad] at which friction can still hold the load after the rest, to a count."""
+    loops, friction = job.loop_values, job.values.standstill + job.values.worst_spot
+    after = held_error(friction, loops.stiffness, loops.integral_time, job.rest)
+    return max(after, min(job.count, friction / loops.stiffness))
+
+
 def limited(job: Positioning, arrived: float, friction: float) -> tuple[float, str]:
     """What is left [rad] of an error by the integral, and why; ``friction`` holds the load [N m]."""
     loops = job.loop_values
@@ -160,20 +170,26 @@ def limited(job: Positioning, arrived: float, friction: float) -> tuple[float, s
     return job.count, "the dead band of one count within which the integral waits"
 
 
-def unknown_friction_left(job: Positioning, end: Arrival) -> float:
-    """Error [rad] by running friction that is not what is fed forward, after a move and the rest."""
-    missing = UNKNOWN_FRICTION * job.values.running
-    if missing <= 0:
+def unfed_left(job: Positioning, end: Arrival, torque: float) -> float:
+    """Error [rad] by a steady torque [N m] from the start of the move that the loops do not know, after the rest."""
+    if torque <= 0:
         return 0.0
-    return limited(job, abs(end.error(lambda speed: np.full_like(speed, missing))), job.values.running)[0]
+    standing = job.values.standstill + job.values.worst_spot
+    return limited(job, abs(end.error(lambda speed: np.full_like(speed, torque))), standing)[0]
 
 
 def torque_left(job: Positioning, torque: float, order: float) -> float:
-    """Error [rad] by a torque that swings over the turn, at the worst place, after a move and the rest."""
+    """Error [rad] by a torque that swings over the turn, at the worst place, after a move and the rest.
+
+    Friction keeps the load where the move ends until the integral frees it; without it the load follows the integral.
+    """
     if torque <= 0:
         return 0.0
     pieces = job.move
     arrived, later = torque * swing_errors(job.moved, pieces, order, np.array([0.0, job.rest]))
+    friction = job.values.standstill + job.values.worst_spot
+    if friction > 0:
+        return limited(job, float(arrived), friction)[0]
     return float(arrived if arrived <= job.count else min(arrived, max(job.count, later)))
 
 

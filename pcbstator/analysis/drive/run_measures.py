@@ -54,7 +54,7 @@ def common_numbers(traces: Sequence[Trace], stand: Stand) -> dict[str, Any]:
         "terminal_current_peak_a": max(float(np.abs(trace.current).max()) for trace in traces),
         "heating_terminal_current_peak_a": float(np.sqrt(spans @ squares / spans.sum())),
         "voltage_used_ratio": max(float(trace.voltage.max()) for trace in traces) / stand.control.voltage_limit,
-        "copper_rise_k": max(trace.temperature for trace in traces),
+        **({"copper_rise_k": rise} if (rise := max(trace.temperature for trace in traces)) > 0 else {}),
         "energy_j": {
             name: float(sum(trace.energy[name] for trace in traces)) for name in sorted(traces[0].energy)
         },

@@ -29,7 +29,8 @@ class ScenarioValues:
     """Speed [rad/s], step [rad], band around the target [rad], where each is from, places around the turn [rad].
 
     ``step_places``: where small steps begin, near the steepest errors of an eccentric sensor; ``worst``: the worst
-    friction spot, else where gravity pulls most; ``rest``: after each move [s].
+    friction spot, else where gravity pulls most; ``rest``: after each move [s]; ``returned``: from where it stood
+    before a push, within which it has come back [rad].
     """
 
     slow_speed: float
@@ -42,6 +43,7 @@ class ScenarioValues:
     step_places: tuple[float, ...]
     worst: float
     rest: float
+    returned: float
 
 
 def scenario_values(design: SizedDesign, stand: Stand) -> ScenarioValues:
@@ -50,7 +52,8 @@ def scenario_values(design: SizedDesign, stand: Stand) -> ScenarioValues:
     asked = design.requirement
     speed, speed_from = _slow_speed(design)
     step, step_from = _small_step(design)
-    band, band_from = max(BAND, 2 * stand.sensor.count), DEFAULT
+    usual = max(BAND, 2 * stand.sensor.count)
+    band, band_from = usual, DEFAULT
     if asked is not None and asked.position_error is not None:
         band, band_from = asked.position_error, "requirement.position_error_deg"
     rest = stand.rest
@@ -70,6 +73,7 @@ def scenario_values(design: SizedDesign, stand: Stand) -> ScenarioValues:
         step_places=(*places_around(4), *spots[:1]),
         worst=spots[0] if spots else pi / 2 + SHIFT / 2,
         rest=min(LONGEST_REST, max(SHORTEST_REST, rest)),
+        returned=min(band, usual),
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from math import degrees, pi
+from math import degrees, pi, sqrt
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
-STEPS = 9  # small ones at a place, then one back
-REPEATS = 3  # approaches to a place from either side
+STEPS = 7  # small ones at a place, then one back
+REPEATS = 2  # approaches to a place from either side
 AWAY = float(np.radians(5.0))  # from where a target is approached
 ASIDE = 0.2  # s of rest where an approach only turns round
 RISE = 0.5  # s of run-up to a slow turn
@@ -94,9 +94,14 @@ class Bench:
     remarks: list[str]
 
 
-def simulation(design: SizedDesign, prediction: Prediction, names: tuple[str, ...] = ()) -> Simulation:
-    """The named scenarios of a design, all where none is named. DesignError where it lacks what they need."""
-    stand, remarks = stand_of(design, prediction)
+def simulation(
+    design: SizedDesign, prediction: Prediction, names: tuple[str, ...] = (), rotor: int | None = None
+) -> Simulation:
+    """The named scenarios of a design, all where none is named; rotor: number of a motor drawn by ``[build]``.
+
+    DesignError where it lacks what they need.
+    """
+    stand, remarks = stand_of(design, prediction, rotor)
     bench = Bench(design, stand, scenario_values(design, stand), remarks)
     done = []
     for name in names or tuple(SCENARIOS):
@@ -147,7 +152,7 @@ def _slow(bench: Bench) -> Played:
     """A slow constant turn, all around; where that would take too long, over the worst friction spot."""
     stand, values = bench.stand, bench.values
     speed = values.slow_speed
-    run_in = min(10.0, max(2.0, RISE + RUN_IN / stand.control.position_gain))
+    run_in = min(20.0, max(2.0, RISE + RUN_IN / stand.control.position_gain + _break_away(stand, speed)))
     turn = 2 * pi / speed
     start, duration = -speed * run_in, run_in + turn * 1.001
     if RISE + duration > stand.most * stand.control.period:
@@ -161,8 +166,22 @@ def _slow(bench: Bench) -> Played:
     return Played((trace,), trace, {"speed_from": values.slow_speed_from} | numbers, curves)
 
 
+def _break_away(stand: Stand, speed: float) -> float:
+    """Time [s] in which the loops build up, at a constant speed asked for, what starts the load beyond what is fed
+    forward: speed·(K·(1 + p·t) + I·(t + p·t²/2)) with the gains of the speed loop and of the position loop.
+    """
+    control, plant = stand.control, stand.plant
+    needed = plant.standstill + plant.unbalance + max(plant.spots, default=0.0) - control.friction
+    steady = control.speed_gain * speed - needed
+    if steady >= 0:
+        return 0.0
+    rate = speed * (control.speed_gain * control.position_gain + control.speed_integral)
+    bend = speed * control.speed_integral * control.position_gain
+    return float((sqrt(rate**2 - 2 * bend * steady) - rate) / bend) if bend > 0 else -steady / rate
+
+
 def _approach(bench: Bench) -> Played:
-    """Targets around the turn, each approached three times from either side."""
+    """Targets around the turn, each approached twice from either side."""
     stand, values = bench.stand, bench.values
     traces, found, references = [], [], []
     for place in values.places:
@@ -210,7 +229,7 @@ def _hold(bench: Bench) -> Played:
     begin = len(arriving[0]) * period
     reference = pushes.hold_reference(arriving, 2 * pushes.RISE + pushes.LASTING + pushes.AFTER, period)
     trace = stand.run(reference, pushes.long_push(begin, stand.push, len(reference[0]), period))
-    numbers = pushes.holding_numbers(trace, reference, stand, begin, values.band)
+    numbers = pushes.holding_numbers(trace, reference, stand, begin, values.returned)
     sides, least = pushes.all_nudges(stand, arriving, values.band)
     asked = bench.design.requirement.push if bench.design.requirement else None
     numbers |= {"at_deg": degrees(values.worst), **pushes.nudge_numbers(sides, least, stand, asked)}

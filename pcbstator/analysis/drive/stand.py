@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.analysis.drive.equivalent_machine import COPPER_HEAT, Machine
+from pcbstator.analysis.drive.equivalent_machine import COPPER_HEAT, Machine, built_slopes
 from pcbstator.analysis.drive.gains import Gains
 from pcbstator.analysis.drive.load_cycle import LoadValues, Moves, load_values
 from pcbstator.analysis.drive.positioning import bearing_angle
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 MOST_STEPS = 2_000_000  # of a run: less than a second of work
+UNCOOLED = 5.0  # s for which copper that gives no heat away is near enough
 KEPT = 4000  # points of a trace, about
 MODERATE = 20 * pi / 30  # rad/s: no faster between the stops of a scenario
 CONTACT = 100.0  # Hz: play closes on stops at least this stiff
@@ -57,9 +58,15 @@ class Stand:
     def run(
         self, reference: tuple[FloatArray, FloatArray, FloatArray], push: FloatArray | None = None, points: int = KEPT
     ) -> Trace:
-        """A run from rest, of which about so many points are kept."""
+        """A run from rest, of which about so many points are kept.
+
+        The copper heats in short runs only: without cooling a long one would soon be far too hot.
+        """
         keep = max(1, len(reference[0]) // points)
-        return simulated(self.plant, self.control, self.sensor, reference, push, self.substeps, keep)
+        plant = self.plant
+        if len(reference[0]) * self.control.period > UNCOOLED:
+            plant = replace(plant, heat_capacity=inf)
+        return simulated(plant, self.control, self.sensor, reference, push, self.substeps, keep)
 
     @property
     def most(self) -> int:
@@ -80,8 +87,10 @@ class Stand:
         return sampled_moves(listed, self.control.period, self.most)
 
 
-def stand_of(design: SizedDesign, prediction: Prediction) -> tuple[Stand, list[str]]:
-    """The drive ready to run, and remarks on what was simplified. DesignError where sections are missing."""
+def stand_of(design: SizedDesign, prediction: Prediction, rotor: int | None = None) -> tuple[Stand, list[str]]:
+    """The drive ready to run, and remarks on what was simplified; rotor: number of a motor drawn by ``[build]``, None
+    for the perfect one. DesignError where sections are missing.
+    """
     drive, fit, sized = design.drive, prediction.drive, prediction.motion
     if drive is None:
         remedy = "add [drive] with supply_v, current_limit_peak_a, pwm_khz and sensor_counts"
@@ -95,6 +104,9 @@ def stand_of(design: SizedDesign, prediction: Prediction) -> tuple[Stand, list[s
     load = load_values(design.load, design.bearing)
     voltage_part = sized.voltage_part or 0.1
     plant, substeps = _plant(design, drive, fit, voltage_part, prediction.copper.mass, load, remarks)
+    if rotor is not None:
+        plant = _built(design, prediction, plant, rotor)
+        remarks.append(f"the magnets are those of motor {rotor} drawn by [build]")
     torque = machine.torque_constant * ratio * drive.current_limit
     inertia = load.inertia + machine.rotor_inertia * ratio**2
     motion = design.motion
@@ -113,6 +125,18 @@ def stand_of(design: SizedDesign, prediction: Prediction) -> tuple[Stand, list[s
         bearing=bearing_angle(drive, design.bearing),
         push=load.standstill + 0.3 * torque,
     ), remarks
+
+
+def _built(design: SizedDesign, prediction: Prediction, plant: PlantValues, rotor: int) -> PlantValues:
+    """The plant with the magnets of a drawn motor, over a whole turn of the rotor."""
+    if prediction.build is None or prediction.build.drawn is None:
+        remedy = "add [build], its defaults will do"
+        rule = "this section is required to run a drawn rotor"
+        raise DesignError(design.source, [Complaint("build", rule, "nothing", remedy)])
+    pole_pairs, ratio = design.rotor.poles // 2, design.drive.gear_ratio if design.drive else 1.0
+    slopes = built_slopes(prediction.build.drawn(rotor), pole_pairs, design.winding.connection) * ratio
+    common = tuple(np.tile(plant.loop_slopes, pole_pairs).tolist()) if plant.loop_slopes else ()
+    return replace(plant, slopes=tuple(slopes.tolist()), loop_slopes=common, electrical_turns=pole_pairs)
 
 
 def _control(machine: Machine, drive: Drive, gains: Gains, load: LoadValues, inertia: float) -> ControlValues:

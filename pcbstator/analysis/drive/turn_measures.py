@@ -22,7 +22,8 @@ FloatArray = NDArray[np.float64]
 WINDOW = 0.02  # s; an eye or a camera sees no faster unevenness (common practice, no source)
 LISTED = 5  # orders with the largest error of angle, and as many with the largest ripple of speed
 LEAST = 0.02  # of the largest amplitude, to be listed
-LINE = 3.0  # times the orders beside it: an order that stands out
+BESIDE = 8  # orders to either side that an order is compared with
+LINE = 5.0  # times the orders beside it: an order that stands out
 UNKNOWN_LINE = 10.0  # times, where nothing is known that would make it: above what noise reaches by chance
 STANDING = 0.01  # of the time: more is sticking
 UNKNOWN = "none of the known causes"
@@ -86,7 +87,7 @@ def listed_orders(
     ripple = np.arange(len(amplitudes)) * amplitudes
     level = float(np.median(ripple[int(spots) + 1 :]))  # of noise
     named: dict[int, str] = {}
-    for k in range(1, len(amplitudes) - 2):
+    for k in range(1, len(amplitudes) - BESIDE):
         names = list(dict.fromkeys(cause for order, cause in causes if abs(order - k) <= 0.5))
         over = float(ripple[k]) / _beside(ripple, k)
         if names and over > LINE:
@@ -114,8 +115,8 @@ def listed_orders(
 
 def _beside(values: FloatArray, k: int) -> float:
     """The level beside an order: a cause that repeats makes a line, spots and noise spread over the orders."""
-    beside = sorted(float(values[other]) for other in range(max(1, k - 2), k + 3) if other != k)
-    return max(beside[(len(beside) - 1) // 2], 1e-300)
+    beside = [values[other] for other in range(max(1, k - BESIDE), k + BESIDE + 1) if other != k]
+    return max(float(np.median(beside)), 1e-300)
 
 
 def _at_spot(angles: FloatArray, speeds: FloatArray, spot: tuple[float, float, float]) -> dict[str, float]:

@@ -133,8 +133,8 @@ class Draw:
         normal, uniform = self.generator.normal, self.generator.uniform
         found: dict[str, Errors] = {}
         if build.remanence_spread > 0:
-            parts = normal(0, build.remanence_spread, shape)
-            found["remanence_spread_percent"] = self._magnets(self._polarised(parts), remanence=parts)
+            stronger = normal(0, build.remanence_spread, shape)
+            found["remanence_spread_percent"] = self._magnets(self._polarised(stronger), remanence=stronger)
         if build.magnet_angle > 0:
             found["magnet_angle_deg"] = self._turned(normal(0, build.magnet_angle, shape))
         if build.magnet_radius > 0:
@@ -181,10 +181,10 @@ class Draw:
 
     def _turned(self, angles: FloatArray) -> Errors:
         """Magnets turned along the turn, each by its angle, exactly."""
+        rotors = np.moveaxis(angles, 1, 0)
         signs = {"itself": self.ring.axial} | ({"tilted_along": self.ring.along} if self.ring.along.any() else {})
         sums = {
-            table: sum(shifted_sums(sign, one, self.ring.places, self.orders) for one in np.moveaxis(angles, 1, 0))
-            / self.rotors
+            table: np.mean([shifted_sums(sign, one, self.ring.places, self.orders) for one in rotors], axis=0)
             for table, sign in signs.items()
         }
         return Errors(sums, self.perfect)
@@ -213,6 +213,8 @@ def sine_torques(linkages: ComplexArray, orders: NDArray[np.integer], pole_pairs
     phases = linkages.shape[1]
     start = np.angle(linkages[:, 0, column])
     emf, torque = emf_waves(linkages, orders, samples), np.zeros((len(linkages), samples))
+    sine, cosine = np.sin(pole_pairs * turn), np.cos(pole_pairs * turn)
     for phase in range(phases):
-        torque -= np.sin(pole_pairs * turn - start[:, None] - phase_angle(phase, phases)) * emf[:, phase]
+        delay = start[:, None] + phase_angle(phase, phases)
+        torque -= (np.cos(delay) * sine - np.sin(delay) * cosine) * emf[:, phase]
     return torque

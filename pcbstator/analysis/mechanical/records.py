@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from pcbstator.analysis.fields import inside, result
 
@@ -34,6 +35,13 @@ class MechanicalResult:
         "the copper that stands on it",
         1e3,
     )
+    gap_worst: float | None = result(
+        "gap_worst_mm", "least gap from magnets to laminate with every tolerance at its worst at once", 1e3
+    )
+    gap_usual: float | None = result(
+        "gap_95_percent_mm", "least gap from magnets to laminate that 95 % of motors keep, tolerances by chance", 1e3
+    )
+    gap_stack: tuple[dict[str, Any], ...] = result("gap_stack", "what may close the gap, part by part", default=())
     stiffness_ratio: float | None = result(
         "axial_stiffness_ratio",
         "stiffness of bearing and plate over the growth of the magnetic force, at the gap at rest; below 1 nothing "

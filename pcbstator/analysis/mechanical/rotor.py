@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
 from pcbstator.analysis.mechanical.gap import Carried, gap_results
+from pcbstator.analysis.mechanical.gap_stack import gap_stack
 from pcbstator.analysis.mechanical.pull import pull_and_stiffness
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.mechanical.rotor_plate import has_own_steel, plate_body
@@ -88,6 +89,7 @@ def mechanical_results(design: SizedDesign, footprint: Footprint, iron: Saturate
     centrifugal = None if not fastest else magnet_mass * centroid * fastest**2
     back, plate = iron.back_iron, iron.plate
     working, knee = _working_point(design, footprint, iron)
+    gap = gap_results(design, footprint, iron, carried)
     return MechanicalResult(
         axial_force=force,
         axial_stiffness=stiffness,
@@ -104,5 +106,6 @@ def mechanical_results(design: SizedDesign, footprint: Footprint, iron: Saturate
         back_iron_wanted=rotor.back_iron * back.wanted / SATURATION if back else None,
         stator_iron_flux=plate.mean if plate else None,
         stator_iron_wanted=rotor.stator_iron * plate.wanted / SATURATION if plate else None,
-        **gap_results(design, footprint, iron, carried),
+        **gap,
+        **gap_stack(design, gap.get("gap_at_rest")),
     )

@@ -18,6 +18,7 @@ from pcbstator.copper.connections.via_transitions import with_teardrops
 from pcbstator.copper.plain_board import BoardCopper, PlainBoard
 from pcbstator.design.file_text import design_file
 from pcbstator.errors import OutputError
+from pcbstator.output.drawing.section import section_svg
 from pcbstator.output.drawing.slip_ring import slip_ring_svg
 from pcbstator.output.drawing.stator import stator_svg
 from pcbstator.output.fabrication.attributes import PROFILE_FUNCTION, copper_function, drill_function, side_function
@@ -60,6 +61,7 @@ def package_files(design: SizedDesign, copper: Copper, prediction: Prediction) -
     files = [
         *(() if kinds else fabrication_set(copper, design.title, facts, notes)),
         OutputFile("stator.svg", "drawing", stator_svg(design, copper)),
+        OutputFile("section.svg", "drawing", section_svg(design, prediction)),
         *_rotor_files(design),
         OutputFile("report.html", "report", report_html(design, whole, prediction)),
         OutputFile("prediction.json", "prediction", json_text(prediction.to_dict())),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pcbstator.analysis.fields import rows
-from pcbstator.analysis.magnetic.built_results import BuildResult
+from pcbstator.analysis.mechanical.built_results import BuildResult
 from pcbstator.output.quantities import shown
 from pcbstator.output.words import Row, figures
 

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 from pcbstator.analysis.drive.records import RPM
 from pcbstator.analysis.electrical.finished_copper import ResistanceRange, resistance_range
 from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
-from pcbstator.analysis.magnetic.built_results import BuildResult
 from pcbstator.analysis.magnetic.records import MagneticResult
+from pcbstator.analysis.mechanical.built_results import BuildResult
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.thermal.curves import heat_curves
 from pcbstator.copper import Copper
@@ -101,6 +101,7 @@ def _pictures(design: SizedDesign, copper: Copper, prediction: Prediction) -> di
     from markupsafe import Markup
 
     from pcbstator.output.drawing.coil import coil_svg
+    from pcbstator.output.drawing.section import section_svg
     from pcbstator.output.drawing.slip_ring import slip_ring_svg
     from pcbstator.output.drawing.stator import stator_svg
     from pcbstator.output.report.figures import emf_svg, harmonics_svg, torque_svg
@@ -109,6 +110,7 @@ def _pictures(design: SizedDesign, copper: Copper, prediction: Prediction) -> di
 
     stator = stator_svg(design, copper)
     drawn = {"stator": stator, "glance": _at_a_glance(stator), "coil": coil_svg(design, copper)}
+    drawn["section"] = section_svg(design, prediction)
     if (board := lay_slip_ring_board(design)) is not None and design.slip_ring is not None:
         drawn["slip_ring"] = slip_ring_svg("Slip rings", design.slip_ring, board)
     if prediction.magnetic is not None:

@@ -17,6 +17,7 @@ HIDDEN = (
 )  # fmt: skip
 BELIEVED = "believed_"
 SOURCES = {"settled_within_deg": "band_from", "speed_rpm": "speed_from", "step_deg": "step_from"}
+SOURCE_WORDS = {"requirement": "as required", "motion": "as in the motion", "default": "by default"}
 NAMES = {
     "worst_error_deg": "worst distance from the target",
     "worst_at_deg": "worst at",
@@ -70,7 +71,7 @@ def number_rows(run: ScenarioRun) -> list[NumberRow]:
         elif value != []:
             other = numbers.get(BELIEVED + key)
             source = numbers.get(SOURCES.get(key, ""), "")
-            name = _name(key) + (f" ({source})" if source else "")
+            name = _name(key) + (f", {SOURCE_WORDS[source.partition('.')[0]]}" if source else "")
             rows.append(NumberRow(name, _shown(key, value), "" if other is None else _shown(key, other)))
     return rows
 

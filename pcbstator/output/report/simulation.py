@@ -32,9 +32,9 @@ def simulation_text(simulation: Simulation) -> str:
         lines += ["", f"{run.name}: {run.title}"]
         for row in number_rows(run):
             told = f"  (the sensor believes {row.believed})" if row.believed else ""
-            lines.append(f"  {row.name:<46}{row.value}{told}")
+            lines.append(f"  {row.name:<46}  {row.value}{told}")
     lines += ["", "error budget of the position"]
-    lines += [f"  {row.name:<34}{row.value:<16}{row.meaning}" for row in budget_rows(prediction)]
+    lines += [f"  {row.name:<42}  {row.value:<12}  {row.meaning}" for row in budget_rows(prediction)]
     return "\n".join(lines) + "\n"
 
 

@@ -91,12 +91,12 @@ def _row(one: Verdict) -> VerdictRow:
 
 
 def _apart(value: float, limit: float) -> str:
-    """A value with as few figures as tell it from its limit, at least two.
+    """A value with as few figures as tell it from its limit, at least three, so that the margin is seen in it.
 
     >>> _apart(0.40412, 0.1), _apart(0.10042, 0.1), _apart(0.1, 0.1)
-    ('0.4', '0.1004', '0.1')
+    ('0.404', '0.1004', '0.1')
     """
-    words = (figures(value, digits) for digits in range(2, 6))
+    words = (figures(value, digits) for digits in range(3, 6))
     return next((said for said in words if said != figures(limit, 6)), figures(value, 5))
 
 

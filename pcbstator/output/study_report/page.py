@@ -11,6 +11,7 @@ from typing import Any
 from pcbstator.errors import printable
 from pcbstator.output.study_report.figures import PARETO_PICTURE, pareto_svg, sensitivity_svg
 from pcbstator.output.study_report.parallel_axes import parallel_svg
+from pcbstator.output.study_report.sweep_plots import sweep_svgs
 from pcbstator.output.study_report.words import (
     asked_words,
     difference_words,
@@ -41,7 +42,9 @@ CAUTION = (
 
 
 def study_files(found: Found, folder_name: str) -> dict[str, str]:
-    """Name and content of the pictures that there are, and of the page."""
+    """Name and content of the pictures that there are, and of the page; folder_name: whole, so that the commands of
+    the page work from any folder.
+    """
     pictures = _pictures(found)
     heading = '<?xml version="1.0" encoding="utf-8"?>\n'
     files = {f"{name}.svg": heading + picture for name, picture in pictures.items()}
@@ -120,7 +123,7 @@ def _command(folder_name: str, number: int) -> str:
 def _pictures(found: Found) -> dict[str, str]:
     """The pictures that there are, by name."""
     makers = zip(PICTURES, (pareto_svg, parallel_svg, sensitivity_svg), strict=True)
-    return {name: picture for name, maker in makers if (picture := maker(found)) is not None}
+    return {name: picture for name, maker in makers if (picture := maker(found)) is not None} | sweep_svgs(found)
 
 
 def _page(found: Found, folder_name: str, pictures: dict[str, str]) -> str:
@@ -141,6 +144,7 @@ def _page(found: Found, folder_name: str, pictures: dict[str, str]) -> str:
         stopped="" if found.finished else STOPPED,
         search=bool(found.study.objectives),
         pictures={name: Markup(picture) for name, picture in pictures.items()},
+        sweeps=[Markup(picture) for name, picture in pictures.items() if name.startswith("sweep-")],
         heads=list(header_words(found, keys).values()),
         rows=[_cells(found, best, keys, folder_name) for best in designs],
         pareto_count=len(found.pareto_front),

@@ -37,9 +37,8 @@ FACTS: tuple[tuple[str, str, str, float], ...] = (  # key, words, unit, scale
 def suggested_text(found: Suggestions, folder: Path | None) -> str:
     """Each suggestion with its verdict, what it is best in and what it gives up."""
     lines = [f"{found.title}: {len(found.found)} designs that meet all that is asked, {order_words(found)}"]
-    lines.append(
-        f"{found.looked} looked at, {found.meeting} of the {found.judged} that came near meet it; those shown differ in kind"
-    )
+    came = f"{found.meeting} of the {found.judged} that came near meet it"
+    lines.append(f"{found.looked} looked at, {came}; those shown differ in kind")
     lines += [f"taken for granted: {words}" for words in found.filled]
     for number, one in enumerate(found.found, start=1):
         lines += ["", *_wrapped(f"{number}. {one.words}", "   ")]

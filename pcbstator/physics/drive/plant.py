@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import exp, inf, pi, sqrt
+from math import exp, inf, sqrt
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import ArrayLike
 
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.drive.driver_errors import phase_units
+from pcbstator.physics.drive.run_records import Body
 
 if TYPE_CHECKING:
     from pcbstator.physics.drive.time_steps import PlantConstants
@@ -25,7 +26,7 @@ RUNS_AWAY = (
 @dataclass(frozen=True)
 class PlantValues:
     """What does not change while it runs, SI. ``slopes``: phase linkage per angle of the load in the rotor's frame over
-    one electrical turn [Wb/rad], without its end point; ``spots``: extra friction over one turn of the load [N m].
+    ``electrical_turns`` [Wb/rad], without its end point; ``spots``: extra friction over one turn of the load [N m].
     ``loop_slopes``: what the phases of a delta have in common, per phase of the star [Wb/rad], empty without one.
     ``load_inertia`` and ``stiffness`` count where motor and load are apart; else ``inertia`` is that of all.
     """
@@ -52,6 +53,7 @@ class PlantValues:
     ripple_rms: float = 0.0  # ripple of the phase currents [A]
     loop_slopes: tuple[float, ...] = ()
     loop_inductance: float = 0.0  # of a phase when all carry the same current
+    electrical_turns: int = 1  # above 1 where the magnets differ from each other
 
     def __post_init__(self) -> None:
         if min(self.resistance, self.inductance, self.inertia) <= 0 or len(self.slopes) < 8:
@@ -79,7 +81,8 @@ class PlantValues:
             half_phases=self.phases / 2,
             slopes=np.array((*self.slopes, *self.slopes[:2]), dtype=complex),  # a full turn less rounding is one
             loop_slopes=np.array((*self.loop_slopes, *self.loop_slopes[:2]), dtype=float),
-            per_angle=len(self.slopes) / (2 * pi),
+            per_turn=float(len(self.slopes)),
+            turns=float(self.electrical_turns),
             damping=2 * CONTACT_DAMPING * sqrt(self.stiffness * reduced) if self.stiffness != inf else 0.0,
             spots=np.array(self.spots, dtype=float),
             soft_current=max(self.soft_current, 2 * self.leg_loss * fading / self.resistance),
@@ -93,12 +96,9 @@ class Plant:
     """State of the drive, moved on in time by ``advance``; energies in ``state`` add up from the start [J]."""
 
     def __init__(self, values: PlantValues, period: float, substeps: int = 1, angle: float = 0.0) -> None:
-        from pcbstator.compiling import blank_record
-        from pcbstator.physics.drive.time_steps import Body
-
         self.values = values
         self.constants = values.constants(period, substeps)
-        self.state = blank_record(Body)
+        self.state = Body.blank()
         self.state.resistance = values.resistance
         self.state.angle = self.state.load_angle = angle
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.drive.plant import RUNS_AWAY, Plant, PlantValues
+from pcbstator.physics.drive.run_records import Loops, Sample
 
 if TYPE_CHECKING:
     from pcbstator.physics.drive.time_steps import ControlConstants, SensorConstants
@@ -109,8 +111,7 @@ def simulated(
     >>> round(float(run.speeds[-1]), 2), run.balance < 1e-3
     (1.78, True)
     """
-    from pcbstator.compiling import blank_record, blank_records
-    from pcbstator.physics.drive.time_steps import Loops, Sample, run_all
+    from pcbstator.physics.drive.time_steps import run_all
 
     courses = np.array([np.asarray(values, dtype=float) for values in reference])
     count = courses.shape[1]
@@ -118,11 +119,10 @@ def simulated(
         raise LawRangeError(f"a run may have 1 to {MOST_SAMPLES} steps; got {count * substeps}")
     pushes = np.zeros(count) if push is None else np.array(push, dtype=float)
     body = Plant(plant, control.period, substeps, float(courses[0, 0]))
-    kept = blank_records(Sample, -(-count // keep))
+    noise = _drawn(2 ** (count - 1).bit_length()) if sensor.noise else np.zeros(0)
+    kept = Sample.blanks(-(-count // keep))
     settings = _control_constants(control, plant), _sensor_constants(sensor)
-    if not run_all(
-        body.state, blank_record(Loops), body.constants, *settings, courses, pushes, _noise(sensor, count), kept, keep
-    ):
+    if not run_all(body.state, Loops.blank(), body.constants, *settings, courses, pushes, noise, kept, keep):
         raise LawRangeError(RUNS_AWAY)
     return _trace(kept, np.arange(0.0, count, keep) * control.period, body)
 
@@ -152,6 +152,7 @@ def _sensor_constants(sensor: SensorValues) -> SensorConstants:
         resolution=float(sensor.count),
         errors=errors,
         turns=float(sensor.turns),
+        noise=float(sensor.noise),
         delay=float(sensor.delay),
         current_gain=1.0 + sensor.current_gain_error,
         current_image=complex(sensor.current_image),
@@ -159,12 +160,10 @@ def _sensor_constants(sensor: SensorValues) -> SensorConstants:
     )
 
 
-def _noise(sensor: SensorValues, count: int) -> FloatArray:
-    """Noise of the sensor in whole counts, one value a sample."""
-    if not sensor.noise:
-        return np.zeros(1)
-    drawn = np.random.default_rng(SEED).normal(0.0, sensor.noise, count)
-    return np.asarray(np.round(drawn / sensor.count) * sensor.count)
+@lru_cache(maxsize=1)
+def _drawn(count: int) -> FloatArray:
+    """Values of a normal distribution, the same in every run."""
+    return np.random.default_rng(SEED).standard_normal(count)
 
 
 def _fundamental(plant: PlantValues) -> float:

@@ -1,7 +1,8 @@
 """One run in steps of time: the plant of ``plant.py``, the controller of ``control.py`` and the sensor, compiled.
 
 All that is compiled stands in this file, with the constants it uses: the compiler looks at this file alone to tell
-whether what it kept still holds. ``plant.py`` and ``simulation.py`` call it, and import it only when something runs.
+whether what it kept still holds. (It knows records by the names of their fields.) ``plant.py`` and ``simulation.py``
+call it, and import it only when something runs.
 
 All angles are those of the load; a gear is taken up by counting pole pairs per turn of the load. Complex numbers hold
 the d part (real) and q part (imaginary) in the frame of the rotor; amplitudes are peaks of phase quantities.
@@ -9,14 +10,14 @@ the d part (real) and q part (imaginary) in the frame of the rotor; amplitudes a
 
 from __future__ import annotations
 
-import cmath
-from math import copysign, exp, inf, pi, sin
+from math import copysign, cos, exp, inf, pi, sin, sqrt
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.compiling import compiled, compiled_part
+from pcbstator.physics.drive.run_records import Body, Loops, Sample
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
@@ -24,46 +25,6 @@ ComplexArray = NDArray[np.complex128]
 TWO_PI = 2 * pi
 FADED = 6.0  # fading speeds from which nothing of the standstill friction is left
 RUNAWAY = 1e6  # rad/s
-
-
-class Body:
-    """What changes of a plant while it runs [SI]; energies [J] add up from the start."""
-
-    current: complex
-    loop_current: float
-    resistance: float
-    temperature: float  # rise of the copper
-    angle: float
-    speed: float
-    load_angle: float
-    load_speed: float
-    electrical: float
-    heat: float
-    rub: float
-    work: float
-    wasted: float
-
-
-class Loops:
-    """What the controller remembers: integrals of current and speed loop, angle and speed that it believes [SI]."""
-
-    integral: complex
-    excess: float
-    angle: float
-    speed: float
-
-
-class Sample:
-    """What a trace keeps of a sample [SI]."""
-
-    wanted: float
-    angle: float
-    speed: float
-    motor: float
-    believed: float
-    current: float
-    voltage: float
-    push: float
 
 
 class PlantConstants(NamedTuple):
@@ -78,7 +39,8 @@ class PlantConstants(NamedTuple):
     slopes: ComplexArray
     loop_slopes: FloatArray  # empty: no loop
     loop_inductance: float
-    per_angle: float  # slopes for an electrical radian
+    per_turn: float  # slopes
+    turns: float  # electrical ones, that the slopes cover
     inertia: float
     load_inertia: float
     stiffness: float  # infinite: one body
@@ -127,10 +89,48 @@ class SensorConstants(NamedTuple):
     resolution: float  # angle of one count
     errors: FloatArray  # empty: none
     turns: float
+    noise: float  # rms; it comes in whole counts
     delay: float
     current_gain: float  # mean over the phases
     current_image: complex
     current_offset: complex
+
+
+# ----------------------------------------------------------------- arithmetic that is quick
+@compiled_part
+def _turned(angle: float) -> complex:
+    """exp(j angle)."""
+    return complex(cos(angle), sin(angle))
+
+
+@compiled_part
+def _turned_little(angle: float) -> complex:
+    """exp(j angle), by series to the last bit where the angle is small, as it is within a sample."""
+    if not -0.1 < angle < 0.1:
+        return _turned(angle)
+    x = angle * angle
+    real = 1 - x / 2 * (1 - x / 12 * (1 - x / 30 * (1 - x / 56 * (1 - x / 90))))
+    return complex(real, angle * (1 - x / 6 * (1 - x / 20 * (1 - x / 42 * (1 - x / 72)))))
+
+
+@compiled_part
+def _size(value: complex) -> float:
+    """Of a complex number far from the ends of the range."""
+    return sqrt(value.real * value.real + value.imag * value.imag)
+
+
+@compiled_part
+def _part_of_turn(angle: float) -> float:
+    """0 to 1; rounding can make it 1."""
+    turns = angle / TWO_PI
+    return float(turns - np.floor(turns))
+
+
+@compiled_part
+def _of_turn(table: FloatArray, angle: float) -> float:
+    """The entry of a table over a turn."""
+    index = int(_part_of_turn(angle) * len(table))
+    return float(table[index if index < len(table) else 0])
 
 
 # ----------------------------------------------------------------- plant
@@ -139,22 +139,23 @@ def _wind(body: Body, p: PlantConstants, vector: complex) -> float:
     """Currents through a step, exact for constant speed; returns the mean torque."""
     i, speed, R, L, h = body.current, body.speed, body.resistance, p.inductance, p.step
     turned = p.pole_pairs * (body.angle + speed * h / 2)
-    place = turned % TWO_PI * p.per_angle
+    place = _part_of_turn(turned / p.turns) * p.per_turn
     index = int(place)
     near = p.slopes[index]
     slope = near + (place - index) * (p.slopes[index + 1] - near)
-    back = cmath.exp(-1j * turned)
+    back = _turned(-turned)
     voltage = vector * back
     if p.leg_loss:
         voltage -= _lost_in_legs(p, i * back.conjugate()) * back
-    rate = complex(R / L, p.pole_pairs * speed)
-    end = (voltage - slope * speed) / (L * rate)
-    fade = cmath.exp(-h * rate)
+    falling, turning = R / L, p.pole_pairs * speed
+    slowness = 1 / (falling * falling + turning * turning) * complex(falling, -turning)  # 1/(falling + j turning)
+    end = (voltage - slope * speed) * slowness * (1 / L)
+    shrink = exp(-h * falling)
+    fade = shrink * _turned_little(-h * turning)
     away = i - end
-    lasting = away * (1 - fade) / (h * rate)
+    lasting = away * (1 - fade) * slowness * (1 / h)
     body.current = end + away * fade
     mean = end + lasting
-    shrink = abs(fade)
     square = (end.conjugate() * (end + 2 * lasting)).real + (away.conjugate() * away).real * (
         1 - shrink * shrink
     ) * L / (2 * R * h)
@@ -174,7 +175,7 @@ def _lost_in_legs(p: PlantConstants, current: complex) -> complex:
     for direction in p.directions:
         along = (current * direction.conjugate()).real / p.soft_current
         lost += max(-1.0, min(1.0, along)) * direction
-    return complex(p.leg_loss * lost / p.half_phases)
+    return lost * (p.leg_loss / p.half_phases)
 
 
 @compiled_part
@@ -201,7 +202,7 @@ def _friction(p: PlantConstants, angle: float, speed: float) -> float:
         if -FADED < ratio < FADED:
             friction += (p.standstill - friction) * exp(-ratio * ratio)
     if len(p.spots):
-        friction += p.spots[int(angle % TWO_PI * len(p.spots) / TWO_PI) % len(p.spots)]
+        friction += _of_turn(p.spots, angle)
     return friction
 
 
@@ -209,14 +210,15 @@ def _friction(p: PlantConstants, angle: float, speed: float) -> float:
 def _rubbed(body: Body, p: PlantConstants, inertia: float, angle: float, speed: float, torque: float) -> float:
     """Speed after a step: friction brakes as far as to a stop and holds there up to its standstill value."""
     h = p.step
-    torque -= p.unbalance * sin(angle)
+    pull = p.unbalance * sin(angle) if p.unbalance else 0.0
+    torque -= pull
     massive = inertia + h * p.viscous  # viscous friction of the speed after the step: stable, however large
     free = (inertia * speed + h * torque) / massive
     held = h * _friction(p, angle, speed) / massive
     after = 0.0 if abs(free) <= held else free - copysign(held, free)
     mean = (speed + after) / 2
     body.rub += (massive * (free - after) + h * p.viscous * after) * mean
-    body.work += h * p.unbalance * sin(angle) * mean
+    body.work += h * pull * mean
     return after
 
 
@@ -307,19 +309,21 @@ def _torque(loops: Loops, c: ControlConstants, wanted: float, speed: float, acce
 
 
 @compiled_part
-def _vector(loops: Loops, c: ControlConstants, torque: float, current: complex) -> complex:
-    """Voltage vector in the stator for the next period, limited; ``current`` as the controller sees it."""
+def _vector(loops: Loops, c: ControlConstants, torque: float, current: complex, direction: complex) -> complex:
+    """Voltage vector in the stator for the next period, limited; ``current`` as the controller sees it, ``direction``
+    of the rotor as it believes.
+    """
     rate = c.pole_pairs * loops.speed
     error = complex(0.0, torque / c.torque_constant) - current
     voltage = c.current_gain * error + loops.integral + 1j * rate * (c.inductance * current + c.linkage)
-    most = c.voltage_limit - c.sag * min(1.0, abs(current) / c.current_limit)
-    size = abs(voltage)
+    most = c.voltage_limit - c.sag * min(1.0, _size(current) / c.current_limit)
+    size = _size(voltage)
     if size > most:
         voltage *= most / size
     else:
         loops.integral += c.period * c.current_integral * error
     # It acts from half a period to one and a half from now, when the rotor is further on.
-    return complex(voltage * cmath.exp(1j * c.pole_pairs * (loops.angle + 1.5 * c.period * loops.speed)))
+    return voltage * direction * _turned_little(1.5 * c.period * rate)
 
 
 @compiled_part
@@ -334,17 +338,14 @@ def _observe(loops: Loops, c: ControlConstants, measured: float, acceleration: f
 def _measured(s: SensorConstants, angle: float) -> float:
     """What the sensor gives out: its error over its own turn, then whole counts, their middles."""
     if len(s.errors):
-        place = angle * s.turns % TWO_PI * len(s.errors) / TWO_PI
-        angle += s.errors[int(place) % len(s.errors)] / s.turns
+        angle += _of_turn(s.errors, angle * s.turns) / s.turns
     return float((np.floor(angle / s.resolution) + 0.5) * s.resolution)
 
 
 @compiled_part
-def _seen_current(s: SensorConstants, current: complex, turned: float, believed: float) -> complex:
-    """What the current sensors give out, in the frame that the controller believes the rotor's to be."""
-    right = s.current_gain * current * cmath.exp(1j * (turned - believed))
-    image = s.current_image * current.conjugate() * cmath.exp(-1j * (turned + believed))
-    return complex(right + image + s.current_offset * cmath.exp(-1j * believed))
+def _read_current(s: SensorConstants, current: complex) -> complex:
+    """What the current sensors give out, in the stator."""
+    return s.current_gain * current + s.current_image * current.conjugate() + s.current_offset
 
 
 # ----------------------------------------------------------------- both
@@ -373,15 +374,19 @@ def run_all(
 
     False: it ran away.
     """
-    vector = 0j
+    vector, row = 0j, 0
     loops.angle = _measured(s, body.angle)
     for k in range(reference.shape[1]):
         wanted, speed, acceleration = reference[0, k], reference[1, k], reference[2, k]
-        measured = _measured(s, body.angle - body.speed * s.delay) + noise[k % len(noise)]
-        seen = _seen_current(s, body.current, c.pole_pairs * body.angle, c.pole_pairs * loops.angle)
-        coming = _vector(loops, c, _torque(loops, c, wanted, speed, acceleration), seen)
-        if k % keep == 0:
-            _keep(kept[k // keep], body, loops, wanted, abs(vector), pushes[k])
+        measured = _measured(s, body.angle - body.speed * s.delay)
+        if s.noise:
+            measured += np.rint(s.noise * noise[k] / s.resolution) * s.resolution
+        direction = _turned(c.pole_pairs * loops.angle)
+        seen = _read_current(s, body.current * _turned(c.pole_pairs * body.angle)) * direction.conjugate()
+        coming = _vector(loops, c, _torque(loops, c, wanted, speed, acceleration), seen, direction)
+        if k == row * keep:
+            _keep(kept[row], body, loops, wanted, _size(vector), pushes[k])
+            row += 1
         _observe(loops, c, measured, acceleration)
         if not _advance(body, p, vector, pushes[k]):
             return False

@@ -83,7 +83,11 @@ def one_magnet_field(
     slopes = (modes.interpolation(points * (1 + SLOPE_STEP)) - modes.interpolation(points * (1 - SLOPE_STEP))) / (
         2 * SLOPE_STEP * points[:, None] * modes.root_mass
     )
-    in_modes = lambda rows: np.matmul(rows[:, None, :], vectors)[:, 0]  # noqa: E731
+
+    def in_modes(rows: FloatArray) -> FloatArray:
+        """Rows (m, N) of values at the nodes as modal amplitudes."""
+        return np.asarray(np.matmul(rows[:, None, :], vectors)[:, 0])
+
     area = weights * points
     covered, across, straight = _window(footprint, points, orders)
     turning = orders[:, None] / points * area

@@ -29,7 +29,7 @@ MOVE, MOVE_TIME = 90.0, 3.0  # degrees and s, where the file says nothing of a m
 GAP = 1.0  # mm of air that a plate on an ordinary bearing keeps (common practice, no source)
 ANGLES = ("position_error_deg", "repeatability_deg", "direction_offset_deg", "smallest_step_deg", "push_deg")
 COUNTS_IN_ERROR = 8  # of the sensor, in the smallest angle that is asked for
-DRIVE = {"supply_v": 24.0, "current_limit_peak_a": 1.5, "pwm_khz": 100.0, "sensor_noise_deg": 0.005}
+DRIVE = {"supply_v": 12.0, "current_limit_peak_a": 1.5, "pwm_khz": 100.0, "sensor_noise_deg": 0.005}
 OPEN = ("winding", "board", "rotor")  # what a suggestion is about
 
 
@@ -129,9 +129,9 @@ def _longest(motion: Mapping[str, Any]) -> float:
     """The longest single move [deg]; 0 where there is none."""
     stops = motion.get("stops_deg")
     if isinstance(stops, list) and len(stops) > 1 and all(map(is_number, stops)):
-        return max(abs(b - a) for a, b in zip(stops, [*stops[1:], stops[0]], strict=True))
+        return max(abs(float(b) - float(a)) for a, b in zip(stops, [*stops[1:], stops[0]], strict=True))
     move = motion.get("move_deg")
-    return abs(float(move)) if is_number(move) else 0.0
+    return abs(float(move)) if isinstance(move, int | float) else 0.0
 
 
 def profile(

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from math import asin, atan2, gcd, hypot, log, pi
 from typing import Any
 
@@ -153,7 +154,8 @@ def most_poles(ring: Ring, magnet: StockMagnet) -> int:
     return most - most % 2
 
 
-def _windings(phases: int, most: int) -> list[tuple[str, int, int]]:
+@cache
+def _windings(phases: int, most: int) -> tuple[tuple[str, int, int], ...]:
     """Kind of winding, coils and poles: the spiral winding that uses the ring best, and a wave winding."""
     least = max(4, int(LEAST_FILL * most))
     found = feasible_windings(phases, range(phases, MOST_COILS + 1), range(least + least % 2, most + 1, 2))
@@ -165,7 +167,7 @@ def _windings(phases: int, most: int) -> list[tuple[str, int, int]]:
         chosen.append(("spiral", best.coils, best.poles))
     if phases > 2:
         chosen.append(("wave", 0, most))
-    return chosen
+    return tuple(chosen)
 
 
 def _settings(ring: Ring, winding: str, coils: int, poles: int, magnet: StockMagnet, grade: str) -> dict[str, Any]:

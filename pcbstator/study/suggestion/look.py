@@ -19,15 +19,16 @@ from pcbstator.findings import Finding, Verdict
 from pcbstator.study.evaluate import bench, evaluate
 from pcbstator.study.keys import UNMET, WORST, flat_results
 from pcbstator.study.records import Option, Outcome, Point, Study, Variable
+from pcbstator.study.results import evenly
 from pcbstator.study.run import Progress, Watcher
 from pcbstator.study.suggestion.fill import Asked
 from pcbstator.study.suggestion.kinds import APART, Build, Kind, apart
 from pcbstator.study.suggestion.parts import Parts
 from pcbstator.study.workforce import Workforce
 
-MOST_COARSE = 640  # designs of the coarse grid
-FINE_BUILDS = 14  # that are tried with every track and copper
-JUDGED = 3  # variants of each build that are judged on every line of the requirement
+MOST_COARSE = 400  # designs of the coarse grid
+FINE_BUILDS = 12  # that are tried with many tracks and every copper
+JUDGED = 4  # variants of each build that are judged on every line of the requirement
 QUICK_LINES = ("torque_reserve_percent", "move_time_s", "price", "supply_current_a")
 CONFIRMED = 10  # that are predicted in full
 WANTED = 6
@@ -46,6 +47,7 @@ COLUMNS = (
     PRICE, HEAT, HEIGHT, RIPPLE, WORST, UNMET, STEEL, STEEL_WANTED, "motion.peak_torque_reserve_ratio",
     "motion.continuous_torque_reserve_ratio", WORKING, KNEE,
 )  # fmt: skip
+CURRENT_RIPPLE, MOST_RIPPLE = "drive.terminal_ripple_at_job_ratio", 0.2  # as check.job has it
 SATURATED, KNEE_RESERVE = 1.5, 0.066  # T, as check.mechanical has them; the reserve for the strongest grades
 UNLAID = 1e6  # stands for what a design lacks that cannot even be laid
 SAME_PRICE = 1.03  # factor within which a price is the same
@@ -60,12 +62,15 @@ class Look:
     outcome: Outcome
 
     @property
-    def rank(self) -> tuple[float, float, float]:
-        """Those that meet everything first, the cheapest first, of equal price the coolest; else the nearest first."""
+    def rank(self) -> tuple[float, float, float, float]:
+        """Those that meet everything first, of these those whose current does not ripple much, as far as that is known,
+        the cheapest first, of equal price the coolest; else the nearest first.
+        """
         results, lack = self.outcome.results, self.lack
         if lack > 0:
-            return lack, 0.0, 0.0
-        return 0.0, round(log(results[PRICE]) / log(SAME_PRICE)), results.get(HEAT, 0.0)
+            return lack, 0.0, 0.0, 0.0
+        rippling = float(results.get(CURRENT_RIPPLE, 0.0) > MOST_RIPPLE)
+        return 0.0, rippling, round(log(results[PRICE]) / log(SAME_PRICE)), results.get(HEAT, 0.0)
 
     @property
     def lack(self) -> float:
@@ -121,7 +126,7 @@ def study_of_kinds(asked: Asked, parts: Parts, every_line: bool = True) -> Study
             Variable("copper", options=tuple(_copper(um, board) for um in parts.copper), ordered=False),
             _listed("board.track_width_mm", parts.tracks),
         ),
-        columns=(*COLUMNS, *(f"requirement.{name}" for name in lines)),
+        columns=(*COLUMNS, *([CURRENT_RIPPLE] if every_line else []), *(f"requirement.{name}" for name in lines)),
         prices=tuple((invented_prices() if design.prices is None else design.prices.model_dump()).items()),
     )
 
@@ -158,22 +163,28 @@ class Search:
         coarse = self.coarse_points()
         self.progress.budget = len(coarse)
         self.looks += self.look(coarse, self.quick)
-        fine = [point for look in spread(self.looks, FINE_BUILDS) for point in self.finer(look)]
+        fine = [point for look in widely(self.looks, FINE_BUILDS) for point in self.finer(look)]
         self.progress.budget += len(fine)
         self.looks += self.look(fine, self.quick)
         self.looks += self.look(self.stronger_steel(), self.quick)
         self.judged = self.looks
         if self.quick.wanted != self.study.wanted:
-            best = [look.point for look in spread(self.looks, FINE_BUILDS) for look in self.variants(look)]
+            best = [look.point for each in widely(self.looks, FINE_BUILDS) for look in self.variants(each)]
             self.progress.stage, self.progress.budget = "judging the best", self.progress.budget + len(best)
             self.judged = self.look(best, self.study)
         self.progress.stage = "confirming the best"
         return self.confirmed([look for look in spread(self.judged, CONFIRMED) if look.lack < UNLAID])
 
     def variants(self, look: Look) -> list[Look]:
-        """The best designs that differ from one in numbers only."""
+        """The best designs that differ from one in numbers only: the cheapest of them with tracks from narrow to wide,
+        since few turns are cool and many turns ripple little.
+        """
         alike = [other for other in self.looks if other.build == look.build and other.lack < UNLAID]
-        return sorted(alike, key=lambda each: (each.rank, each.point))[:JUDGED]
+        best = [each for each in alike if each.rank[:3] == min(other.rank[:3] for other in alike)]
+        if len(best) < JUDGED:
+            return sorted(alike, key=lambda each: (each.rank, each.point))[:JUDGED]
+        best.sort(key=lambda each: (each.point[-1], each.point))
+        return [best[round(place * (len(best) - 1) / (JUDGED - 1))] for place in range(JUDGED)]
 
     def coarse_points(self) -> list[Point]:
         """All kinds, without steel and with as much as their flux needs, all numbers of layers, two widths of track;
@@ -205,20 +216,24 @@ class Search:
         return [0, enough[0]] if enough else [0, len(self.steels) - 1]
 
     def finer(self, look: Look) -> list[Point]:
-        """The same with steel that carries the flux, every width of track and every copper."""
+        """The same with steel that carries the flux, tracks from narrow to wide and every copper."""
         kind, steel, layers, _, _ = map(int, look.point)
         wanted = look.outcome.results.get(STEEL_WANTED)
         if steel and wanted is not None:
             steel = next((n for n, thick in enumerate(self.steels) if thick >= wanted), steel)
-        tracks = range(len(self.parts.tracks))
+        tracks = evenly(len(self.parts.tracks), FINE_TRACKS)
         known = {each.point for each in self.looks}
-        points = [(kind, steel, layers, copper, track) for copper in range(len(self.parts.copper)) for track in tracks]
+        points = [
+            (kind, steel, layers, copper, track)
+            for copper in range(len(self.parts.copper))
+            for track in (tracks if copper == 0 else tracks[::2])
+        ]
         return [point for point in points if point not in known]
 
     def stronger_steel(self) -> list[Point]:
         """The best of each build once more with the next steel where the one that was tried saturates."""
         known, points = {look.point for look in self.looks}, []
-        for look in spread(self.looks, CONFIRMED):
+        for look in widely(self.looks, CONFIRMED):
             kind, steel, *rest = look.point
             wanted = look.outcome.results.get(STEEL_WANTED, 0.0)
             thicker = next((n for n, thick in enumerate(self.steels) if thick >= wanted), len(self.steels) - 1)
@@ -263,7 +278,7 @@ def confirm(study: Study, point: Point) -> tuple[dict[str, float], tuple[Verdict
     """Results, verdicts and findings of a design in full, the price with them; None where it cannot be laid."""
     design = changed_design(bench(study).base, study.settings(point))
     try:
-        prediction: Prediction = checked_prediction(design, ways_out=False)
+        prediction: Prediction = checked_prediction(design, whole=False)
     except PcbstatorError:
         return None
     return flat_results(prediction), prediction.requirement, prediction.findings
@@ -277,6 +292,17 @@ def spread(looks: Iterable[Look], count: int, least: int = APART) -> list[Look]:
             chosen.append(look)
             if len(chosen) == count:
                 break
+    return chosen
+
+
+def widely(looks: Sequence[Look], count: int) -> list[Look]:
+    """The best of each kind, and as far as the count allows the best of the builds that are left."""
+    chosen = spread(looks, count)
+    builds = [look.build for look in chosen]
+    for look in sorted(looks, key=lambda each: (each.rank, each.point)):
+        if len(chosen) < count and look.build not in builds:
+            chosen.append(look)
+            builds.append(look.build)
     return chosen
 
 

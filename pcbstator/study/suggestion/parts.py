@@ -69,8 +69,8 @@ def load_parts(place: Path | None = None) -> Parts:
         raise DesignError(place.name, complaints)
     tables = usual_tables() | own
     magnets = [
-        StockMagnet(*(each[size] for size in sizes[:1]), thickness, *(each[size] for size in sizes[1:]))
-        for name, sizes in SIZES.items()
+        StockMagnet(each[SIZES[name][0]], thickness, each.get("width_mm"))
+        for name in SIZES
         for each in tables[name]
         for thickness in each["thickness_mm"]
     ]

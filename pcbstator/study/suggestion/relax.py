@@ -4,14 +4,17 @@ nearest designs.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 from math import ceil, floor, log10, sqrt
 
 from pcbstator.analysis.drive.records import DEGREE, RPM
 from pcbstator.analysis.pipeline import worked
 from pcbstator.check.retrial import judge_of
+from pcbstator.check.way_out import Judge
 from pcbstator.design import Design
 from pcbstator.design.load import changed_design
 from pcbstator.findings import Verdict
@@ -67,13 +70,22 @@ def relaxed(study: Study, looks: Sequence[Look], eased: frozenset[str]) -> list[
         judge = judge_of(worked(design))
         label = f"{look.build.kind.label}, {look.build.layers} layers"
         for name, steps in _ways(design, judge({}) or (), eased):
-            for place, (settings, words) in enumerate(steps):
-                if name in found and place >= found[name][0]:
-                    break  # another design does it with less
-                if _met(judge(settings)):
-                    found[name] = place, Relaxed(settings, words, label)
-                    break
+            place = _mildest(steps, judge)
+            if place is not None and (name not in found or place < found[name][0]):
+                found[name] = place, Relaxed(*steps[place], label)
     return [way for _, way in found.values()]
+
+
+def _mildest(steps: Steps, judge: Judge) -> int | None:
+    """The first step that does, where stronger ones do as well; None where the strongest does not."""
+
+    @cache
+    def met(place: int) -> bool:
+        return _met(judge(steps[place][0]))
+
+    if not steps or not met(len(steps) - 1):
+        return None
+    return bisect_left(range(len(steps)), True, key=met)
 
 
 Steps = list[tuple[dict[str, object], str]]
@@ -182,7 +194,7 @@ def rules_out(looks: Sequence[Look], verdicts: Sequence[Verdict]) -> list[tuple[
             results[f"requirement.{verdict.name}"] for results in judged if f"requirement.{verdict.name}" in results
         ]
         missed = [value for value in values if (value > verdict.limit) == verdict.most and value != verdict.limit]
-        best = (min if verdict.most else max)(values, default=None)  # type: ignore[call-overload]
+        best = (min if verdict.most else max)(values, default=None)
         count = len(missed) + len(judged) - len(values)
         if count:
             found.append((verdict.name, count, best))
