@@ -70,7 +70,8 @@ def gap_results(design: SizedDesign, footprint: Footprint, iron: SaturatedIron, 
     stiffness = curve.stiffness(rest) if curve else carried.stiffness
     if curve is not None:
         found["stiffness_ratio"] = 1 / hold.compliance / stiffness
-    found["gap_at_rest"] = rest
+    if rest != design.rotor.air_gap:  # else nothing is known to give way
+        found["gap_at_rest"] = rest
     if design.rotor.plate is not None:
         found["plate_sag"] = force * hold.plate.mean + hold.weight * hold.plate.weight_mean + hold.spread(force)
     tilt = _tilt_growth(design, stiffness, carried.gyration)
