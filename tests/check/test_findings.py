@@ -116,7 +116,7 @@ CAUSES = {
     "thermal.touch": ({"cooling": {}}, "note"),
     "mechanical.gap_unstable": (FACED | {"bearing": {"axial_stiffness_n_per_mm": 5.0}}, "error"),
     "mechanical.tilt_unstable": (FACED | {"bearing": {"tilt_stiffness_n_m_per_deg": 1e-4}}, "error"),
-    "mechanical.rubbing": ({"bearing": {"axial_play_mm": 1.0}, "build": {"board_bow_mm": 1.0}}, "error"),
+    "mechanical.rubbing": ({"bearing": {"axial_play_mm": 2.0}, "build": {"board_bow_mm": 1.0}}, "error"),
     "mechanical.bearing_load": (FACED | {"bearing": {"allowed_axial_load_n": 5.0}}, "warning"),
     "mechanical.bearing_tilt": (FACED | {"bearing": {"allowed_tilting_moment_n_m": 1e-4}, "build": {}}, "warning"),
     "mechanical.plate_size": ({"rotor.plate": PLATE | {"outer_diameter_mm": 50.0}}, "error"),
