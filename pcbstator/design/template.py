@@ -96,6 +96,7 @@ FITTING = {  # examples for the small file's motor, where those of the records d
     "operation.phase_currents_peak_a": [0.0, 0.3], "rotor.plate.thickness_mm": 3.0,
     "rotor.plate.holes.diameter_mm": 3.2, "rotor.plate.holes.circle_diameter_mm": 36.0,
 }  # fmt: skip
+OWNERS = {"rotor.plate.holes": "rotor.plate"}
 ADDED_PARTS = ("stack", "board.rules", "board.thermistor", "rotor.plate", "slip_ring")  # they change the machine
 
 
@@ -104,10 +105,16 @@ def section_names() -> tuple[str, ...]:
     return (*(path for path in sections() if path), ACCEPTED)
 
 
+def with_owners(names: Iterable[str]) -> set[str]:
+    """These sections, and those that they cannot be without."""
+    asked = set(names)
+    return asked | {owner for name, owner in OWNERS.items() if name in asked}
+
+
 def starter_text(names: Iterable[str] = ()) -> str:
     """A small design file to edit, the named sections in full, all of them with ``EVERY``; it loads as it stands."""
     asked = set(names)
-    full = set(section_names()) if EVERY in asked else asked
+    full = set(section_names()) if EVERY in asked else with_owners(asked)
     parts = [HEAD + (ABOUT_OPTIONAL if full else ""), _lines_of(sections()[""], SMALL[""])]
     for path in section_names():
         if path in full:
