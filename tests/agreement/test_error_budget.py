@@ -121,7 +121,7 @@ def test_there_are_designs_with_a_drive():
 def test_friction_before_the_integral_frees_the_load(name):
     """Standstill friction that is not fed forward stops the load off its target, by the same angle from either side."""
     stand, job = built(name)
-    bare = replace(job, load=job.load.model_copy(update={"spots": None}))
+    bare = replace(job, bearing=job.bearing.model_copy(update={"spots": None}))
     arrived = arrived_by_friction(bare, end_of_move(bare))
     errors = stops(with_friction(stand), job, [(0.3, 1.0), (2.0, -1.0)], 0.1)
     assert errors[0] == pytest.approx(-errors[1], rel=0.02, abs=NEGLIGIBLE * job.count / 10)
