@@ -219,7 +219,7 @@ def test_counts_at_rest(name):
 def test_what_the_integral_has_freed_is_within_what_friction_can_hold(name):
     """Beyond the time of release the load slips; where it lands is not foretold, but it lies within the bound."""
     stand, job = built(name)
-    bare = replace(job, load=job.load.model_copy(update={"spots": None}))
+    bare = replace(job, bearing=job.bearing.model_copy(update={"spots": None}))
     for rest in (0.3, 1.5, 4.0):
         later = replace(bare, requirement=Requirement(settling_time_s=rest))
         left = friction_left(later, arrived_by_friction(later, end_of_move(later)))[0]
