@@ -141,7 +141,11 @@ def test_unequal_gains_of_the_current_sensors_are_the_second_electrical_order():
 
 def test_the_sixth_electrical_order_has_the_names_of_all_that_can_make_it():
     """Harmonics of the EMF, and dead time where there is any."""
-    changes = {"drive__dead_time_ns": 2000.0, "bearing__viscous_n_m_s_per_rad": 0.002, "drive__current_bandwidth_hz": 30.0}
+    changes = {
+        "drive__dead_time_ns": 2000.0,
+        "bearing__viscous_n_m_s_per_rad": 0.002,
+        "drive__current_bandwidth_hz": 30.0,
+    }
     with_it, without = (run("slow", **PERFECT | changes | more)[0] for more in ({}, {"drive__dead_time_ns": 0.0}))
     sixth = [
         {row["order"]: row for row in only.numbers["orders"]}.get(24, {"angle_error_deg": 0.0, "cause": ""})
