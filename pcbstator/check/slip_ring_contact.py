@@ -131,8 +131,8 @@ def _contact(results: BallResult) -> list[Finding]:
         findings += at_most(
             "slip_ring.ball_contact", results.open_chance, OPEN,
             "the chance that at a moment some ring has no ball on both boards is {value}, above {limit}: contact "
-            "breaks and sparks; lay one board on felt or rubber (board_stiffness_n_per_mm), use flatter boards, more balls, "
-            "more load, or brushes", "warning",
+            "breaks and sparks; lay one board on felt or rubber (board_stiffness_n_per_mm), use flatter boards, more "
+            "balls, more load, or brushes", "warning",
         )  # fmt: skip
     if results.voltage is not None:
         findings += at_most(

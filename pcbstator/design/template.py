@@ -86,6 +86,8 @@ WRITTEN_OUT: dict[str, dict[str, Any]] = {
     "stack": {"connection": "parallel"},
     "rotor.plate": {"inner_diameter_mm": 20.0},
     "rotor.plate.holes": {"count": 4},
+    "slip_ring": {"outer_diameter_mm": 70.0},
+    "slip_ring.holes": {"count": 3, "first_angle_deg": 45.0},
     "rotor": {"arrangement": "single"},
 }  # fmt: skip
 FITTING = {  # examples for the small file's motor, where those of the records do not fit it
@@ -96,7 +98,9 @@ FITTING = {  # examples for the small file's motor, where those of the records d
     "board.thermistor.circle_diameter_mm": 84.0, "board.thermistor.wire_circle_diameter_mm": 87.0,
     "operation.phase_currents_peak_a": [0.0, 0.3], "rotor.plate.thickness_mm": 3.0,
     "rotor.plate.holes.diameter_mm": 3.2, "rotor.plate.holes.circle_diameter_mm": 36.0,
+    "slip_ring.holes.diameter_mm": 2.7, "slip_ring.holes.circle_diameter_mm": 64.0,
 }  # fmt: skip
+OWNERS = {"rotor.plate.holes": "rotor.plate", "slip_ring.holes": "slip_ring"}
 ADDED_PARTS = ("stack", "board.rules", "board.thermistor", "rotor.plate", "slip_ring")  # they change the machine
 
 
@@ -105,10 +109,16 @@ def section_names() -> tuple[str, ...]:
     return (*(path for path in sections() if path), ACCEPTED)
 
 
+def with_owners(names: Iterable[str]) -> set[str]:
+    """These sections, and those that they cannot be without."""
+    asked = set(names)
+    return asked | {owner for name, owner in OWNERS.items() if name in asked}
+
+
 def starter_text(names: Iterable[str] = ()) -> str:
     """A small design file to edit, the named sections in full, all of them with ``EVERY``; it loads as it stands."""
     asked = set(names)
-    full = set(section_names()) if EVERY in asked else asked
+    full = set(section_names()) if EVERY in asked else with_owners(asked)
     parts = [HEAD + (ABOUT_OPTIONAL if full else ""), _lines_of(sections()[""], SMALL[""])]
     for path in section_names():
         if path in full:

@@ -29,6 +29,8 @@ MOVE = {"move_deg": 90.0, "speed_rpm": 60.0, "acceleration_deg_s2": 3600.0}
 DRIVE = {"supply_v": 24.0, "current_limit_peak_a": 0.5, "pwm_khz": 200.0, "sensor_counts": 16384}
 RUBBING = {"friction_n_m": 0.002}
 STRONG = DRIVE | {"supply_v": 200.0, "current_limit_peak_a": 50.0}
+PLATE = {"material": "acrylic", "thickness_mm": 3.0, "outer_diameter_mm": 60.0, "inner_diameter_mm": 20.0}
+FACED = {"rotor.stator_iron_mm": 3.0, "envelope.height_mm": 20.0}
 RULES = {"drill_mm": 0.2, "annular_ring_mm": 0.1}
 DISC = {"shape": "disc", "diameter_mm": 18.0, "circle_diameter_mm": 44.0, "thickness_mm": 3.0, "remanence_t": 1.2}
 SLIP_RING = {"rings": 4, "inner_diameter_mm": 40.0, "current_rms_a": 2.0, "voltage_v": 24.0}
@@ -112,6 +114,23 @@ CAUSES = {
     "thermal.solder": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [4.0]}}, "warning"),
     "thermal.magnets": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [3.0]}}, "warning"),
     "thermal.touch": ({"cooling": {}}, "note"),
+    "mechanical.gap_unstable": (FACED | {"bearing": {"axial_stiffness_n_per_mm": 5.0}}, "error"),
+    "mechanical.tilt_unstable": (FACED | {"bearing": {"tilt_stiffness_n_m_per_deg": 1e-4}}, "error"),
+    "mechanical.rubbing": ({"bearing": {"axial_play_mm": 2.0}, "build": {"board_bow_mm": 1.0}}, "error"),
+    "mechanical.bearing_load": (FACED | {"bearing": {"allowed_axial_load_n": 5.0}}, "warning"),
+    "mechanical.bearing_tilt": (FACED | {"bearing": {"allowed_tilting_moment_n_m": 1e-4}, "build": {}}, "warning"),
+    "mechanical.plate_size": ({"rotor.plate": PLATE | {"outer_diameter_mm": 50.0}}, "error"),
+    "mechanical.plate_hole": (
+        {"rotor.plate": PLATE | {"holes": [{"diameter_mm": 3.0, "circle_diameter_mm": 24.0}]}}, "warning",
+    ),
+    "thermal.glue": (
+        {"rotor.plate": PLATE, "rotor.glue_max_c": 30.0, "operation": {"speeds_rpm": [0.0],
+         "phase_currents_peak_a": [3.0]}, "envelope.height_mm": 20.0}, "warning",
+    ),
+    "thermal.plate": (
+        {"rotor.plate": PLATE | {"max_c": 30.0}, "operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [3.0]},
+         "envelope.height_mm": 20.0}, "warning",
+    ),
     "thermal.job": ({"bearing": {"friction_n_m": 0.005}, "motion": {"speed_rpm": 60.0}, "drive": STRONG}, "warning"),
     "thermal.drag": (
         {"rotor.stator_iron_mm": 3.0, "operation": {"speeds_rpm": [600.0], "phase_currents_peak_a": [0.1]}}, "warning",

@@ -1,6 +1,7 @@
 """Deflection of discs and rings: closed forms, printed coefficients, and the equations integrated step by step."""
 
 import tomllib
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -71,12 +72,12 @@ def integrated(edges, rigidity, pressure, held, radii):
 
     def run(start, load, jump):
         parts, state = [], np.array(start, dtype=float)
-        for begin, end in zip(edges[:-1], edges[1:], strict=True):
+        for begin, end in pairwise(edges):
             state = state + (np.array([0, 0, 0, jump]) if begin == held else 0)
             D, q = rigidity[ring(0.5 * (begin + end))], load * pressure[ring(0.5 * (begin + end))]
 
             def rates(r, y, D=D, q=q):
-                w, slope, moment, shear = y
+                _, slope, moment, shear = y
                 bend = -moment / D - NU * slope / r
                 across = -D * (slope / r + NU * bend)
                 return [slope, bend, shear - (moment - across) / r, -q - shear / r]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from pcbstator.analysis.mechanical.gap_stack import bow_at_magnets
 from pcbstator.analysis.mechanical.pull import pull_curve
 from pcbstator.analysis.mechanical.rotor_plate import Bending, bending
 from pcbstator.constants import STANDARD_GRAVITY
@@ -70,7 +71,8 @@ def gap_results(design: SizedDesign, footprint: Footprint, iron: SaturatedIron, 
     stiffness = curve.stiffness(rest) if curve else carried.stiffness
     if curve is not None:
         found["stiffness_ratio"] = 1 / hold.compliance / stiffness
-    found["gap_at_rest"] = rest
+    if rest != design.rotor.air_gap:  # else nothing is known to give way
+        found["gap_at_rest"] = rest
     if design.rotor.plate is not None:
         found["plate_sag"] = force * hold.plate.mean + hold.weight * hold.plate.weight_mean + hold.spread(force)
     tilt = _tilt_growth(design, stiffness, carried.gyration)
@@ -87,8 +89,8 @@ def _margin(design: SizedDesign, hold: _Hold, force: float, tilt: float) -> floa
     """What the gap loses at its narrowest place [m], from the laminate to the mask; tilt: growth of the run-out [-]."""
     on_board = max(design.board.layer_thicknesses[0], design.board.layer_thicknesses[-1]) + MASK
     build = design.build
-    uneven = build.rotor_run_out / 2 * tilt + build.board_bow if build else 0.0
-    return on_board + uneven + hold.spread(force)
+    run_out = build.rotor_run_out / 2 * tilt if build else 0.0
+    return on_board + run_out + bow_at_magnets(design) + hold.spread(force)
 
 
 def _safe(design: SizedDesign, hold: _Hold, curve: PullCurve | None, force: float, tilt: float) -> float | None:

@@ -166,7 +166,7 @@ def _add_names(sheet: Sheet, parts: Sequence[Part], x: Any, y: Any) -> float:
         sheet.text(part.words, at + 2.5 * unit, row + 0.36 * size, size)
         last = row
     sheet.add(group)
-    return last + size
+    return float(last + size)
 
 
 def _add_diameters(sheet: Sheet, design: SizedDesign, parts: Sequence[Part], x: Any) -> None:
