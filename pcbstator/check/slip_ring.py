@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pcbstator.analysis.electrical.records import SlipRingResult
@@ -29,14 +30,25 @@ def slip_ring_findings(
     section = design.slip_ring
     if section is None or results is None:
         return []
+    findings = _board(design, section, results)
+    if results.turning is not None and section.turning_edge != section.lead_edge:  # else both boards are alike
+        turning = section.boards["turning"]
+        findings += [
+            replace(finding, where=f"turning board, {finding.where}" if finding.where else "turning board")
+            for finding in _board(design, turning, results.turning)
+        ]
+    own = _brushes(section, results) if section.contact == "brushes" else ball_findings(section, balls)
+    return findings + _contacts(section) + own
+
+
+def _board(design: SizedDesign, section: SlipRing, results: SlipRingResult) -> list[Finding]:
+    """Findings about one board."""
     return (
         _rules(design, section, results)
         + _current(section, results)
         + _spacing(section, results)
         + _edges(design, section, results)
         + fixing_findings(design, results)
-        + _contacts(section)
-        + (_brushes(section, results) if section.contact == "brushes" else ball_findings(section, balls))
     )
 
 

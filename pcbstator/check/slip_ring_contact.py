@@ -118,7 +118,7 @@ def _stress(section: SlipRing, results: BallResult) -> list[Finding]:
         )  # fmt: skip
     if results.laminate_stress is not None:
         findings += at_most(
-            "slip_ring.laminate", 1e-6 * results.laminate_stress, 1e-6 * raceway("laminate_strength"),
+            "slip_ring.laminate", float(f"{1e-6 * results.laminate_stress:.3g}"), 1e-6 * raceway("laminate_strength"),
             "below the most loaded ball the laminate takes up to {value} MPa, above the {limit} MPa at which it is "
             f"crushed: larger balls, thicker copper, or {INSTEAD}", "warning",
         )  # fmt: skip

@@ -180,3 +180,4 @@ class SlipRingResult:
     gaps: SlipRingGaps | None = inside()
     edges: tuple[float, float] = inside()  # copper to bore and to outline [m]
     holes: dict[str, tuple[float, float]] = inside()  # by table: from holes to copper, and to edges or each other [m]
+    turning: SlipRingResult | None = inside()  # with balls: the same of the board that turns

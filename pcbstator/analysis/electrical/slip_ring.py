@@ -133,10 +133,17 @@ def half_ring_resistance(section: SlipRing, sizes: SlipRingSizes, index: int) ->
 
 
 def slip_ring_results(design: SizedDesign) -> SlipRingResult | None:
-    """What the slip-ring board stands and loses; None for a design without one."""
-    section, board = design.slip_ring, lay_slip_ring_board(design)
-    if section is None or board is None:
+    """What the slip-ring board stands and loses, with balls the one that stands still; None for a design without one."""
+    if design.slip_ring is None:
         return None
+    laid, sections = lay_slip_ring_boards(design), design.slip_ring.boards
+    found = {name: _board_results(design, sections[name], board) for name, board in laid.items()}
+    still = next(iter(found.values()))
+    return replace(still, turning=found.get("turning"))
+
+
+def _board_results(design: SizedDesign, section: SlipRing, board: PlainBoard) -> SlipRingResult:
+    """What one board stands and loses."""
     sizes = slip_ring_sizes(design, section)
     rings = [half_ring_resistance(section, sizes, index) for index in range(section.rings)]
     leads = [lead_resistance(section, sizes, index) for index in range(section.rings)]

@@ -306,8 +306,9 @@ def hole_distances(board: PlainBoard) -> dict[str, tuple[float, float]]:
     [m], below 0 where it meets it or lies beyond.
     """
     copper = [shapely.LineString(t.points).buffer(t.width / 2, quad_segs=32) for t in board.tracks]
-    copper += [shapely.Point(t.x, t.y).buffer(t.pad / 2, quad_segs=64) for t in (*board.terminals, *board.vias)]
-    metal, found = shapely.union_all(copper), {}
+    copper += [shapely.Point(t.x, t.y).buffer(t.pad / 2, quad_segs=64) for t in board.terminals]
+    copper += [shapely.Point(v.x, v.y).buffer(v.pad / 2, quad_segs=64) for v in board.vias]
+    metal, found = shapely.union_all(copper), dict[str, tuple[float, float]]()
     for hole in board.shape.drilled:
         radius, reach = hole.diameter / 2, hypot(hole.x, hole.y)
         web = [reach - radius - board.board_inner_radius, board.board_outer_radius - reach - radius]

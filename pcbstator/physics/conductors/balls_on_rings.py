@@ -32,7 +32,7 @@ def balls_on_rings(
     if places.shape != each.shape:
         raise LawRangeError("every ball needs an angle and a resistance")
     edges: list[tuple[int, int, float]] = []
-    corners = []
+    corners: list[FloatArray] = []
     for ring, lead in ((still, still_lead), (turning, turning_lead)):
         start = sum(len(spots) for spots in corners)
         spots = np.unique(np.concatenate([places, [lead % (2 * pi)]]))
