@@ -30,8 +30,8 @@ def _gap(design: SizedDesign, result: MechanicalResult) -> list[Finding]:
     drawn, would_do = 1e3 * design.rotor.air_gap, _would_do(result.safe_gap)
     if result.gap_failure == "pull":
         words = (
-            f"the magnets pull the gap of {{value}} mm shut: bearing and plate give way faster than the force can be "
-            f"held; {would_do}, or a stiffer plate or bearing"
+            f"the magnets pull the gap of {{value}} mm shut: their force grows faster than bearing and plate hold "
+            f"against it; {would_do}, or a stiffer plate or bearing"
         )
         return [found("mechanical.gap_unstable", "error", words, drawn)]
     if result.gap_failure == "tilt":
@@ -56,7 +56,7 @@ def _gap(design: SizedDesign, result: MechanicalResult) -> list[Finding]:
 def _would_do(gap: float | None) -> str:
     """The gap that would do, rounded up to what one would write."""
     if gap is None:
-        return "no gap up to four times this one would do"
+        return "no gap up to four times this one is safe: less steel beyond the board"
     return f"air_gap_mm = {ceil(gap * 1e5 - 1e-9) / 100:g} would do"
 
 

@@ -131,7 +131,7 @@ def test_offset_of_the_current_sensors_is_the_first_electrical_order():
 def test_unequal_gains_of_the_current_sensors_are_the_second_electrical_order():
     """Closed form: a third of their difference turns backwards, of the current that the turn takes."""
     viscous = 0.002
-    changes = {"drive__current_gain_error_percent": 10.0, "load__viscous_n_m_s_per_rad": viscous}
+    changes = {"drive__current_gain_error_percent": 10.0, "bearing__viscous_n_m_s_per_rad": viscous}
     only, _ = run("slow", **PERFECT | changes)
     answer = viscous * radians(9.0) * 0.1 / 3 * loops_give(8, viscous)
     (row,) = [row for row in only.numbers["orders"] if row["order"] == 8]
@@ -141,7 +141,7 @@ def test_unequal_gains_of_the_current_sensors_are_the_second_electrical_order():
 
 def test_the_sixth_electrical_order_has_the_names_of_all_that_can_make_it():
     """Harmonics of the EMF, and dead time where there is any."""
-    changes = {"drive__dead_time_ns": 2000.0, "load__viscous_n_m_s_per_rad": 0.002, "drive__current_bandwidth_hz": 30.0}
+    changes = {"drive__dead_time_ns": 2000.0, "bearing__viscous_n_m_s_per_rad": 0.002, "drive__current_bandwidth_hz": 30.0}
     with_it, without = (run("slow", **PERFECT | changes | more)[0] for more in ({}, {"drive__dead_time_ns": 0.0}))
     sixth = [
         {row["order"]: row for row in only.numbers["orders"]}.get(24, {"angle_error_deg": 0.0, "cause": ""})
@@ -298,7 +298,7 @@ def test_a_friction_spot_shows_where_it_is():
 
 def test_copper_does_not_run_hot_in_a_long_turn():
     """Nothing is cooled away in the model: a turn of 40 s would double the resistance again and again."""
-    only, _ = run("slow", load__viscous_n_m_s_per_rad=0.002)
+    only, _ = run("slow", bearing__viscous_n_m_s_per_rad=0.002)
     voltage = only.trace.voltage
     late = len(voltage) // 10
     assert voltage[-late:].mean() == pytest.approx(voltage[late : 2 * late].mean(), rel=0.05)
