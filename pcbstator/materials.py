@@ -283,6 +283,37 @@ def stated_material(
     return replace(found, **{name: value for name, value in stated.items() if value is not None})
 
 
+@dataclass(frozen=True)
+class Rolling:
+    """A body in a rolling contact: modulus of elasticity [Pa], Poisson's ratio [1], resistivity at 20 C [ohm m]."""
+
+    modulus: float
+    poisson: float
+    resistivity: float
+
+
+@cache
+def ball(name: str) -> Rolling:
+    """What balls are made of.
+
+    name: steel, stainless or brass. Source: each in materials.toml.
+
+    >>> ball("steel").resistivity
+    2.2e-07
+    """
+    return Rolling(*(_value(f"ball_{name}", key) for key in ("modulus_pa", "poisson_ratio", "resistivity_ohm_m")))
+
+
+@cache
+def raceway(key: str) -> float:
+    """A value of copper foil over laminate as a race of balls, in SI; key: as in materials.toml, less its unit.
+
+    >>> raceway("yield")
+    250000000.0
+    """
+    return _value("raceway", key if key.endswith("ratio") else f"{key}_pa")
+
+
 @cache
 def glue_limit() -> float:
     """Temperature that the glue of magnets stands for years [C].

@@ -56,7 +56,7 @@ def check_design(design: SizedDesign, copper: Copper, prediction: Prediction) ->
         findings.append(Finding("law.range", severity, prediction.out_of_range))
     findings += mechanical_findings(design, prediction) + gap_findings(design, prediction)
     findings += job_findings(design, prediction)
-    findings += slip_ring_findings(design, prediction.slip_ring)
+    findings += slip_ring_findings(design, prediction.slip_ring, prediction.slip_ring_balls)
     findings += thermal_findings(design, prediction) + requirement_findings(prediction.requirement)
     findings = with_acceptances(findings, design.accepted)
     return tuple(sorted(findings, key=lambda finding: (ORDER[finding.severity], finding.accepted is not None)))

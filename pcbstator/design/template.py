@@ -41,7 +41,8 @@ INTRODUCTIONS = {
     "cooling": "Where the heat goes. Without this section: still air, nothing clamped, ambient 25 C.",
     "tolerance": "How far the built motor may lie from these numbers: 5 % and 95 % values of the results.",
     "build": "How exactly it is put together: torque ripple, unequal phases and forces of the motor as built.",
-    "slip_ring": "A second board with concentric rings, for brushes that feed what turns.",
+    "slip_ring": "A second board with concentric rings, for brushes or balls that feed what turns.",
+    "slip_ring.holes": "Fixing holes of the slip-ring board, as many such tables as wanted.",
     "load": "What the drive turns, at the load's side of a gear; the rotor's own inertia comes from the design.",
     "bearing": "What it all turns on: friction, play and stiffness, and what it may carry.",
     "motion": "How the load shall move: one move and a rest, or stops_deg, or a table_csv, or speed_rpm alone.",
@@ -85,6 +86,8 @@ WRITTEN_OUT: dict[str, dict[str, Any]] = {
     "stack": {"connection": "parallel"},
     "rotor.plate": {"inner_diameter_mm": 20.0},
     "rotor.plate.holes": {"count": 4},
+    "slip_ring": {"outer_diameter_mm": 70.0},
+    "slip_ring.holes": {"count": 3, "first_angle_deg": 45.0},
     "rotor": {"arrangement": "single"},
 }  # fmt: skip
 FITTING = {  # examples for the small file's motor, where those of the records do not fit it
@@ -95,8 +98,9 @@ FITTING = {  # examples for the small file's motor, where those of the records d
     "board.thermistor.circle_diameter_mm": 84.0, "board.thermistor.wire_circle_diameter_mm": 87.0,
     "operation.phase_currents_peak_a": [0.0, 0.3], "rotor.plate.thickness_mm": 3.0,
     "rotor.plate.holes.diameter_mm": 3.2, "rotor.plate.holes.circle_diameter_mm": 36.0,
+    "slip_ring.holes.diameter_mm": 2.7, "slip_ring.holes.circle_diameter_mm": 64.0,
 }  # fmt: skip
-OWNERS = {"rotor.plate.holes": "rotor.plate"}
+OWNERS = {"rotor.plate.holes": "rotor.plate", "slip_ring.holes": "slip_ring"}
 ADDED_PARTS = ("stack", "board.rules", "board.thermistor", "rotor.plate", "slip_ring")  # they change the machine
 
 

@@ -34,6 +34,7 @@ FACED = {"rotor.stator_iron_mm": 3.0, "envelope.height_mm": 20.0}
 RULES = {"drill_mm": 0.2, "annular_ring_mm": 0.1}
 DISC = {"shape": "disc", "diameter_mm": 18.0, "circle_diameter_mm": 44.0, "thickness_mm": 3.0, "remanence_t": 1.2}
 SLIP_RING = {"rings": 4, "inner_diameter_mm": 40.0, "current_rms_a": 2.0, "voltage_v": 24.0}
+BALLS = SLIP_RING | {"contact": "balls", "rings": 2, "width_mm": 2.5, "preload_n": 5.0}
 CAUSES = {
     "accepted.idle": ({"accepted": {"board.bow": "held flat"}}, "note"),
     "envelope.bearing": (
@@ -107,6 +108,21 @@ CAUSES = {
     "slip_ring.voltage": ({"slip_ring": SLIP_RING | {"voltage_v": 48.0}}, "warning"),
     "slip_ring.brush": ({"slip_ring": SLIP_RING | {"width_mm": 0.8}}, "warning"),
     "slip_ring.finish": ({"slip_ring": SLIP_RING | {"finish": "HASL"}}, "warning"),
+    "slip_ring.holes": (
+        {"slip_ring": SLIP_RING | {"holes": [{"diameter_mm": 3.0, "circle_diameter_mm": 66.0}]}}, "error",
+    ),
+    "slip_ring.fit": ({"slip_ring": SLIP_RING | {"bore_diameter_mm": 30.0, "shaft_diameter_mm": 31.0}}, "error"),
+    "slip_ring.balls": ({"slip_ring": BALLS | {"balls": 60}}, "error"),
+    "slip_ring.groove": ({"slip_ring": BALLS | {"width_mm": 1.2}}, "error"),
+    "slip_ring.balls_apart": ({"slip_ring": BALLS | {"spacing_mm": 0.5, "voltage_v": 40.0}}, "error"),
+    "slip_ring.ball_size": ({"slip_ring": BALLS | {"board_gap_mm": 3.3}}, "warning"),
+    "slip_ring.ball_pressure": ({"slip_ring": BALLS}, "warning"),
+    "slip_ring.laminate": ({"slip_ring": BALLS | {"preload_n": 200.0}}, "warning"),
+    "slip_ring.ball_contact": ({"slip_ring": BALLS}, "warning"),
+    "slip_ring.ball_heat": (
+        {"slip_ring": BALLS | {"current_rms_a": 25.0, "width_mm": 9.0, "spacing_mm": 4.0, "inner_diameter_mm": 60.0,
+                               "copper_um": 105.0, "preload_n": 0.01, "ball_material": "stainless"}}, "warning",
+    ),
     "slip_ring.mask_web": ({"slip_ring": SLIP_RING | {"spacing_mm": 0.18, "voltage_v": 5.0}}, "warning"),
     "thermal.continuous": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [2.0]}}, "warning"),
     "thermal.runaway": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [5.0]}}, "warning"),

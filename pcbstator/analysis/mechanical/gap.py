@@ -104,7 +104,7 @@ def _safe(design: SizedDesign, hold: _Hold, curve: PullCurve | None, force: floa
 
 def _hold(design: SizedDesign, footprint: Footprint, carried: Carried) -> _Hold:
     plate, bearing = bending(design, footprint, carried.ring), design.bearing or Bearing()
-    weight = _weight(design)
+    weight = weight_sign(design)
     soft = 0.0 if bearing.axial_stiffness is None else 1 / bearing.axial_stiffness
     on_bearing = _on_bearing(design, carried, carried.force, weight)
     closed = bearing.axial_play / 2 * (-1 if on_bearing < 0 else 1)
@@ -128,8 +128,10 @@ def _on_bearing(design: SizedDesign, carried: Carried, force: float, weight: flo
     return pull + weight * carried.turning * STANDARD_GRAVITY
 
 
-def _weight(design: SizedDesign) -> float:
-    """Whether weight closes the gap; of two rotors it closes that of one wherever the axis is upright."""
+def weight_sign(design: SizedDesign) -> float:
+    """Whether weight closes the gap (1), opens it (-1) or neither (0); of two rotors it closes that of one wherever the
+    axis is upright.
+    """
     orientation = (design.cooling or Cooling()).orientation
     if orientation == "upright":
         return 0.0

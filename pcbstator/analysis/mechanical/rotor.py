@@ -73,6 +73,11 @@ def rotor_inertia(design: SizedDesign) -> float:
     return rotor_masses(design, magnet_footprint(design))[-1]
 
 
+def load_mass(design: SizedDesign) -> float:
+    """Mass of all bodies of the load [kg]."""
+    return sum(float(body["mass"]) for body in (design.load.bodies if design.load else None) or ())
+
+
 def mechanical_results(design: SizedDesign, footprint: Footprint, iron: SaturatedIron) -> MechanicalResult:
     """Masses of magnets, steel and plates only: what carries them is the load's."""
     rotor = design.rotor
@@ -82,7 +87,7 @@ def mechanical_results(design: SizedDesign, footprint: Footprint, iron: Saturate
     magnets = rotor.poles * magnet_mass
     whole = rotors * (magnets + steel_mass + plate_mass)
     force, stiffness = pull_and_stiffness(design, footprint, iron)
-    turning = whole + sum(float(body["mass"]) for body in (design.load.bodies if design.load else None) or ())
+    turning = whole + load_mass(design)
     carried = Carried(magnets + steel_mass, turning, force or 0.0, stiffness or 0.0, gyration)
     fastest = max(design.operation.speeds) if design.operation else None
     rim = max(steel_ring(design, footprint)[1], float(footprint.breakpoints[-1]))

@@ -107,4 +107,5 @@ RULES: tuple[Rule, ...] = (
     exceeds("slip_ring.outer_diameter_mm", "slip_ring.inner_diameter_mm"),
     judge.plating("slip_ring"),
     Rule(("slip_ring.thickness_mm", "slip_ring.copper_um"), judge.two_faces),
+    Rule(("slip_ring.board_gap_mm", "slip_ring.copper_um"), judge.room_for_balls),
 )  # fmt: skip

@@ -180,6 +180,10 @@ def _thermistor(chip: _Sound, board: _Whole) -> Iterator[Found]:
         yield "land_pitch_mm", f"must be larger than land_length_mm = {length:g}", pitch, "move the lands apart"
 
 
+def _slip_ring_holes(hole: _Sound, board: _Whole) -> Iterator[Found]:
+    yield from _middle(hole, "slip-ring board")
+
+
 def _plate_holes(hole: _Sound, board: _Whole) -> Iterator[Found]:
     yield from _middle(hole, "plate")
 
@@ -213,4 +217,5 @@ JUDGES: dict[str, Callable[[_Sound, _Whole], Iterator[Found]]] = {
     "board.thermistor": _thermistor,
     "rotor.plate": _plate,
     "rotor.plate.holes": _plate_holes,
+    "slip_ring.holes": _slip_ring_holes,
 }

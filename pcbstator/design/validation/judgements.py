@@ -17,6 +17,7 @@ from pcbstator.design.quantities import shown
 from pcbstator.design.rotor_plate import OTHER
 from pcbstator.errors import Complaint, LawRangeError
 
+LEAST_BALL = 0.3  # mm
 MOST_TURNS_IN_ALL = 50_000  # coils x layers x turns; a large machine has a few thousand
 
 
@@ -139,6 +140,14 @@ def copper_in_board(
         return None
     rule = f"must be thicker than its {layers} layers of copper, {copper:g} mm together"
     return Complaint("board.thickness_mm", rule, f"{thickness:g}", "use a thicker board or less copper")
+
+
+def room_for_balls(gap: float | None, copper: float) -> Complaint | None:
+    least = LEAST_BALL + 2e-3 * copper
+    if gap is None or gap >= least:
+        return None
+    rule = f"must be {least:g} or more: balls of {LEAST_BALL:g} mm and slip_ring.copper_um on both boards"
+    return Complaint("slip_ring.board_gap_mm", rule, f"{gap:g}", "use a wider gap")
 
 
 def two_faces(thickness: float, copper: float) -> Complaint | None:

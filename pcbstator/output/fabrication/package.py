@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pcbstator.analysis.drive.parameters import drive_parameters
-from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
+from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_boards
 from pcbstator.analysis.mechanical.rotor_plan import plates
 from pcbstator.analysis.pipeline import package_version
 from pcbstator.analysis.prediction import Prediction
@@ -34,7 +34,6 @@ from pcbstator.output.rotor.dxf import rotor_dxf
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
-    from pcbstator.design.slip_ring import SlipRing
 
 SLIP_RING_FOLDER = "slip-ring"
 
@@ -72,8 +71,9 @@ def package_files(design: SizedDesign, copper: Copper, prediction: Prediction) -
     if doubled := [name for name in names if names.count(name) > 1]:
         raise OutputError(f"motion.table_csv: {doubled[0]} is a file that make writes itself; rename the recording")
     folders = {tile_folder(kind): tile_files(design, kind, copper.tiles, facts, notes) for kind in kinds}
-    if (board := lay_slip_ring_board(design)) is not None and design.slip_ring is not None:
-        folders[SLIP_RING_FOLDER] = folder_files(design, board, slip_ring_files(design, design.slip_ring, board))
+    for name, board in lay_slip_ring_boards(design).items():
+        folder = f"{SLIP_RING_FOLDER}/{name}" if name else SLIP_RING_FOLDER
+        folders[folder] = folder_files(design, board, slip_ring_files(design, name, board))
     return folder_files(design, copper, files, folders, {"count": design.boards} if design.boards > 1 else None)
 
 
@@ -106,9 +106,12 @@ def tile_files(
     return folder_files(design, kind.board, files, more={"count": count, "tiles": tiles_of})
 
 
-def slip_ring_files(design: SizedDesign, section: SlipRing, board: PlainBoard) -> list[OutputFile]:
-    """Everything to order the slip-ring board."""
-    title = f"{design.title}: slip rings"
+def slip_ring_files(design: SizedDesign, name: str, board: PlainBoard) -> list[OutputFile]:
+    """Everything to order the slip-ring board of a name."""
+    if design.slip_ring is None:
+        return []
+    section = design.slip_ring.boards[name]
+    title = f"{design.title}: slip rings" + (f", {name} board" if name else "")
     gaps = slip_ring_gaps(board)
     least = min((gap.distance for gap in (gaps.rings, gaps.terminals, gaps.leads) if gap), default=section.spacing)
     narrowest = min(track.width for track in board.tracks)

@@ -6,11 +6,10 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.electrical.working_point import induced_loss
 from pcbstator.analysis.prediction import Prediction
-from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
+from pcbstator.output.words import Row, figures, measure
 
 if TYPE_CHECKING:
     from pcbstator.analysis.mechanical.records import MechanicalResult
-    from pcbstator.design import SizedDesign
 
 TOLERANCE_NAMES = {
     "phase_resistance_ohm": ("Phase resistance at 20 °C", "Ω"),
@@ -117,30 +116,3 @@ def tolerance_rows(prediction: Prediction) -> list[Row]:
         for key, spread in (prediction.tolerance or {}).items()
         for name, unit in [TOLERANCE_NAMES[key]]
     ]  # fmt: skip
-
-
-def slip_ring_rows(design: SizedDesign, prediction: Prediction) -> list[Row]:
-    """What to order of the slip-ring board, and what it does; none without one."""
-    asked, found = design.slip_ring, prediction.slip_ring
-    if asked is None or found is None:
-        return []
-    outline = f"{millimetres(found.board_outer_diameter)} outside, {millimetres(found.board_inner_diameter)} inside"
-    rise = f"for {figures(asked.temperature_rise)} K by IPC-2221"
-    rows = [
-        Row("Board", outline, f"2 layers, {millimetres(asked.thickness)} thick, copper {copper_weight(asked.copper)}"),
-        Row("Rings", str(found.rings), f"{millimetres(asked.width)} wide, {millimetres(asked.spacing)} apart, bare, "
-                                       f"{asked.finish}"),
-        Row("From brush to terminal", measure(found.path_resistance, "Ω"),
-            "the worst ring, the brush opposite its vias, 20 °C; the brush's contact comes on top"),
-        Row("Current asked for", f"{figures(asked.current, 3)} A", f"rms in each ring; {figures(found.loss, 3)} W of "
-                                                                   "heat in all of them"),
-        Row("Current allowed", f"{figures(found.allowed_current, 3)} A",
-            f"{rise}: ring {figures(found.ring_allowed_current, 3)} A, "
-            f"lead {figures(found.lead_allowed_current, 3)} A, "
-            f"{found.vias_per_ring} vias {figures(found.vias_allowed_current, 3)} A"),
-        Row("Free of holes", millimetres(found.hole_free_width), "of each ring's width: let the brush slide there"),
-    ]  # fmt: skip
-    if found.ring_gap is not None and found.creepage_needed is not None:
-        wanted = f"{figures(asked.voltage, 3)} V want {millimetres(found.creepage_needed)} between clean bare rings"
-        rows.append(Row("Between rings", millimetres(found.ring_gap), wanted))
-    return rows
