@@ -56,6 +56,7 @@ PRESENT: dict[str, list[Any]] = {
     "cooling": [{}, {"speed_rpm": 600.0}, {"duty": "on-off", "on_s": 1.0, "off_s": 2.0}, {"duty": "motion"}],
     "tolerance": [{}],
     "slip_ring": [RINGS],
+    "slip_ring.holes": [[{"diameter_mm": 2.2, "circle_diameter_mm": 66.0, "count": 3}]],
     "load": [{"inertia_kg_m2": 1e-4}, {}, SWINGING],
     "bearing": [{"friction_n_m": 0.002, "radial_play_mm": 0.1, "axial_play_mm": 0.05}, {"friction_spots": [SPOT]}],
     "motion": [
@@ -98,8 +99,8 @@ def document(row: Choice) -> dict[str, Any]:
         if level:
             *tables, name = path.split(".")
             owner = whole
-            for step in tables:  # holes come with a plate
-                owner = owner.setdefault(step, copy.deepcopy(PLATE))
+            for step in tables:  # holes come with their plate or board
+                owner = owner.setdefault(step, copy.deepcopy({"plate": PLATE, "slip_ring": RINGS}.get(step, {})))
             owner[name] = copy.deepcopy(PRESENT[path][level - 1])
     if row["requirement"] and row["prices"]:  # each of its keys needs another section
         whole["requirement"] = {"price": 500.0}
