@@ -113,7 +113,8 @@ def _odd_pairs(readings: Sequence[Reading], quotients: Mapping[str, float]) -> I
         own, (one, two) = group[at].uncertainty, (group[place].uncertainty for place in others)
         sigma = apart / sqrt(own**2 + (one**2 + two**2) / 4)
         alike = abs(values[others[0]] - values[others[1]]) < FAR * sqrt(one**2 + two**2)
-        told = f"{group[at].name} is {abs(100 * apart):.2g} % {'above' if apart > 0 else 'below'} the mean of the other two"
+        side = "above" if apart > 0 else "below"
+        told = f"{group[at].name} is {abs(100 * apart):.2g} % {side} the mean of the other two"
         if alike and abs(sigma) > FAR and abs(apart) > 2 * abs(values[others[0]] - values[others[1]]):
             told += ", which agree: a phase that differs would show in two pairs"
             yield Agreement("phases and their mean", (group[at].name,), 100 * apart, sigma, told)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import hypot, log
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,11 +22,12 @@ if TYPE_CHECKING:
     from pcbstator.design import Design
 
 UNITS = {
-    "resistance": "ohm", "inductance": "H", "emf": "V", "static_torque": "N·m", "no_load": "A", "field": "T", "pull": "N",
-    "gap": "m", "thickness": "m", "finished_copper": "m",
+    "resistance": "ohm", "inductance": "H", "emf": "V", "static_torque": "N·m", "no_load": "A", "field": "T",
+    "pull": "N", "gap": "m", "thickness": "m", "finished_copper": "m",
 }  # fmt: skip
 
-# One standard deviation of what is built over the prediction, where [tolerance] does not say: common practice, no source.
+# One standard deviation of what is built over the prediction, where [tolerance] does not say: common practice, no
+# source.
 USUAL = {
     "resistance": 0.05, "inductance": 0.03, "emf": 0.04, "static_torque": 0.04, "no_load": 0.3, "field": 0.04,
     "pull": 0.08, "gap": 0.1, "thickness": 0.05, "finished_copper": 0.1,
@@ -36,6 +38,7 @@ TOLERANCE_KEYS = {
     "emf": "flux_linkage_peak_wb",
     "static_torque": "torque_constant_n_m_per_a",
 }
+ALIKE = 0.1  # part within which two quotients are one
 LEAST_SPREAD = {"inductance": 0.024}  # careful finite elements miss measured boards by this much: see docs/bench.md
 
 
@@ -52,6 +55,7 @@ def compared(design: Design, bench: Bench, source: str = "bench", state: Machine
     values, spreads = quantities(state, scalar), spreads_of(state)
     known = [(r, float(v)) for r, v in zip(scalar, values, strict=True) if np.isfinite(v) and v > 0]
     rows = tuple(_row(reading, value, spreads[reading.kind], state.pole_pairs) for reading, value in known)
+    rows = borne_out(rows, {reading.name: reading.pair for reading in scalar})
     quotients = {row.name: row.measured / row.predicted for row in rows if not row.slip}
     agreed = agreements(bench.readings, quotients, state.pole_pairs)
     against = {name for each in agreed if each.contradiction for name in each.readings}
@@ -92,6 +96,34 @@ def _row(reading: Reading, predicted: float, spread: float, pole_pairs: int) -> 
     # A reading that is 1000 times too large would have an uncertainty as large as itself: both at the prediction.
     room = (reading.uncertainty**2 + spread**2) ** 0.5 * min(measured, predicted)
     return replace(row, slip=likely_slip(reading.kind, measured, predicted, room, pole_pairs))
+
+
+def borne_out(rows: tuple[Row, ...], pairs: dict[str, str]) -> tuple[Row, ...]:
+    """The rows without the slips that other readings bear out: those are of the motor. pairs: terminals by name.
+
+    Volts per speed and torque per ampere that are off alike are so together; a phase that differs shows in two of three
+    pairs, and a slip of the pen in one or in all.
+    """
+    kept: set[str] = set()
+    for motor in {(row.board, row.rotor) for row in rows}:
+        own = [row for row in rows if (row.board, row.rotor) == motor]
+        waves, torques = ([row for row in own if row.kind == kind] for kind in ("emf", "static_torque"))
+        for row in (*waves, *torques):
+            others = torques if row.kind == "emf" else waves
+            apart = [abs(log(_quotient(row) / _quotient(other))) for other in others]
+            near = [3 * hypot(row.reading_sigma / row.measured, o.reading_sigma / o.measured) for o in others]
+            if any(a < max(n, ALIKE) for a, n in zip(apart, near, strict=True)):
+                kept.add(row.name)
+        for kind in ("resistance", "inductance", "emf"):
+            alike = [row for row in own if row.kind == kind]
+            slips = [row for row in alike if row.slip]
+            if len(alike) == 3 and len({"".join(sorted(pairs[row.name])) for row in alike}) == 3 and len(slips) == 2:
+                kept |= {row.name for row in slips}
+    return tuple(replace(row, slip="") if row.name in kept else row for row in rows)
+
+
+def _quotient(row: Row) -> float:
+    return row.measured / row.predicted
 
 
 def _misplaced(bench: Bench, state: MachineState) -> list[Complaint]:
