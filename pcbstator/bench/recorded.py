@@ -136,6 +136,8 @@ def _decimal_comma(body: str, separator: str | None, decimal: str | None) -> boo
 
 def _numbers(body: str, separator: str | None, width: int) -> FloatArray:
     """All rows (rows, columns); what is missing becomes NaN."""
+    if not body.strip():
+        return np.empty((0, width))
     try:
         rows = np.loadtxt(io.StringIO(body), delimiter=separator, comments="#", ndmin=2, dtype=float)
         if rows.size == 0 or rows.shape[1] == width:

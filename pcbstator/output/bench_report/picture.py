@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from pcbstator.bench.result import FAR, Comparison
 from pcbstator.errors import printable
+from pcbstator.output.bench_report.words import difference
 from pcbstator.output.plotting import drawn_svg
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ def deviations_svg(found: Comparison) -> str:
             colour = DOUBTFUL if row.slip or row.doubtful else FAR_OFF if row.far else SOUND
             part = row.reading_sigma / row.sigma
             axes.errorbar(place, at, xerr=part, fmt="o", ms=6, color=colour, capsize=3)
-            words = f"{row.percent:+.3g} %" + (" ?" if row.slip or row.doubtful else "")
+            words = difference(row) + (" ?" if row.slip or row.doubtful else "")
             axes.text(SIDE + 0.4, at, words, va="center", fontsize=10, color=colour)
         axes.set_yticks(range(len(found.rows)), [printable(row.name) for row in found.rows])
         axes.set_ylim(len(found.rows) - 0.4, -0.6)

@@ -21,6 +21,12 @@ def amount(value: float, unit: str, kind: str = "") -> str:
     return f"{value / scale:.4g} {prefix}{unit}" if value / scale >= 1000 else f"{value / scale:.3g} {prefix}{unit}"
 
 
+def difference(row: Row) -> str:
+    """How far the reading is from the prediction: in percent, or how many times where that says more."""
+    quotient = row.measured / row.predicted
+    return f"{row.percent:+.3g} %" if 0.5 < quotient < 2.0 else f"x {quotient:.3g}"
+
+
 def row_words(row: Row) -> str:
     """One line: name, measured, predicted, difference in percent and in standard deviations, what is to be said."""
     said = row.slip and f"likely slip, {row.slip}"
@@ -30,7 +36,7 @@ def row_words(row: Row) -> str:
         f"{printable(whose):<28}",
         f"{amount(row.measured, row.unit, row.kind):>12}",
         f"{amount(row.predicted, row.unit, row.kind):>12}",
-        f"{row.percent:>+9.3g} %",
+        f"{difference(row):>11}",
         f"{row.deviation:>+8.2g}",
     )
     return (" ".join(cells) + f"   {said}").rstrip()
