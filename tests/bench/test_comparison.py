@@ -172,10 +172,17 @@ def test_published_terminal_constants_contradict_each_other(stage):
 
 
 def test_one_odd_pair_is_a_doubtful_reading_but_a_phase_is_not(stage):
+    """In a star the pairs are sums of two phases: more resistance in A shows in AB and CA, and leaves BC low."""
     found = told(stage, measured(stage[1], resistance=np.array([1.1, 1.0, 1.0])))
     assert found.doubtful == ("resistance AB #1",)
-    assert "a phase that differs would show in two pairs" in found.contradictions[0].words
-    assert not told(stage, measured(stage[1], resistance=np.array([1.1, 1.0, 1.1]))).contradictions
+    assert "phase C has less resistance" in found.contradictions[0].words
+    joint = np.array([1.1, 1.0, 1.1])  # A has 20 % more
+    assert not told(stage, measured(stage[1], resistance=joint)).contradictions
+    weak = np.array([1.0, 0.9, 0.9])  # C has fewer turns at work
+    assert not told(stage, measured(stage[1], emf=weak)).contradictions
+    assert not told(stage, measured(stage[1], emf=weak, resistance=weak)).contradictions  # a short
+    assert told(stage, measured(stage[1], resistance=weak)).contradictions  # EMF says that C is whole
+    assert told(stage, measured(stage[1], emf=joint)).doubtful == ("emf BC #2",)
 
 
 def test_the_same_read_twice_must_agree(stage):
