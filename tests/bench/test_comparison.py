@@ -193,6 +193,34 @@ def test_the_same_read_twice_must_agree(stage):
     assert not told(stage, found).contradictions
 
 
+def test_field_of_a_lone_rotor_against_another_program(stage):
+    """magpylib sums the closed forms of 24 magnets; without steel and with a recoil permeability of 1, as it has."""
+    import magpylib
+
+    design = stage[0].with_values({"rotor.back_iron_mm": 0.0, "rotor.magnet.recoil_permeability": 1.0})
+    places = [(2.0, 42.0), (5.0, 38.0)]  # mm from the face, mm from the axis
+    readings = [{"peak_mt": 1.0, "distance_mm": z, "radius_mm": r} for z, r in places]
+    found = quantities(machine_state(design), bench_from_tables({"field": readings}).readings)
+    ring = magpylib.Collection([
+        magpylib.magnet.CylinderSegment(
+            polarization=(0, 0, (-1) ** pole * 1.3), dimension=(0.034, 0.051, 0.003, -6.0, 6.0)
+        ).rotate_from_angax(15.0 * pole, "z", anchor=0)
+        for pole in range(24)
+    ])  # fmt: skip
+    expected = [ring.getB((1e-3 * r, 0, -1.5e-3 - 1e-3 * z))[2] for z, r in places]
+    assert found == pytest.approx(np.abs(expected), rel=2e-3)
+
+
+def test_current_at_no_load_is_not_judged_without_a_known_friction():
+    design = pcbstator.load_design(next(path for path in DESIGNS if path.stem == "small-fan"))
+    assert design.load is None or design.load.friction == 0
+    bench = bench_from_tables({"no_load": [{"speed_rpm": 1000.0, "terminal_rms_a": 0.01}]})
+    found = compared(design, bench)
+    assert found.rows == ()
+    assert found.verdict.startswith("No reading has a predicted value")
+    assert "no single predicted value" in found.remarks[0]
+
+
 def test_terminals_that_the_design_lacks_are_told(stage):
     with pytest.raises(DesignError, match=r"must be terminals of this design \(star\)"):
         told(stage, {"resistance": [{"between": ["A", "D"], "ohm": 1.0, "copper_c": 20.0}]})
