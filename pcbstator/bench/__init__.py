@@ -1,0 +1,1 @@
+"""From what was measured to what is known: readings, their comparison with the prediction, and what it points to."""
