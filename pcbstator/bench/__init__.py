@@ -1,0 +1,1 @@
+"""What the built motor says: readings, their comparison with the prediction, causes."""
