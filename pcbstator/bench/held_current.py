@@ -11,13 +11,15 @@ from pcbstator.analysis.prediction import Prediction
 from pcbstator.bench.expected import Band
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT
-from pcbstator.physics.thermal.balance import current_at_temperature, steady_temperatures
+from pcbstator.physics.thermal.balance import current_at_temperature
+from pcbstator.physics.thermal.transients import stiff_temperatures
 
 MOST_RISE = 30.0  # K of the board: warm to the hand and well readable
 HEAT_SPREAD = 0.20  # of a rise, either way: a heat balance is 10 to 20 % off at best
-TIME_SPREAD = 0.25
+TIME_SPREAD = 0.25  # of its course: the heat capacity of laminate is a range as well
 STEPS = (1.0, 1.2, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0)  # values that a supply is set to
-LASTS = 3.0  # time constants until 95 % of the rise
+LASTS = 6.0  # time constants of the board: the rotor follows more slowly
+LONGEST = 3600.0  # s that somebody stays beside it
 
 
 @dataclass(frozen=True)
@@ -25,7 +27,7 @@ class HeldCurrent:
     """current [A], direct, in at one terminal and out at the next, rotor at rest; ambient_c [C].
 
     cold_voltage, warm_voltage: between these terminals at the start and at the end [V]. rise: mean of the copper at the
-    end [K]. resistance_ratio: of the end to the start [-]. time_constant, time: of the rise, and of the test [s].
+    end [K]. resistance_ratio: of the end to the start [-]. reached: when 63 % of that rise are done; time: of the test [s].
     """
 
     current: float
@@ -35,13 +37,8 @@ class HeldCurrent:
     heat: float
     rise: Band
     resistance_ratio: Band
-    time_constant: float
+    reached: Band
     time: float
-
-    @property
-    def reached(self) -> Band:
-        """Time in which 63 % of the rise is reached [s]; the heat capacity of laminate is a range as well."""
-        return Band(1.0, 1 - TIME_SPREAD, 1 + TIME_SPREAD).times(self.time_constant)
 
 
 def held_current(prediction: Prediction) -> HeldCurrent | None:
@@ -64,26 +61,26 @@ def held_current(prediction: Prediction) -> HeldCurrent | None:
         warmest = current_at_temperature(still, (heat.board,), [ambient + most])
         allowed = min(float(warmest.current[0]), state.heat_current, state.continuous_current) * per_rms
         limits = [allowed, prediction.design.drive.current_limit] if prediction.design.drive else [allowed]
-        current = round_down(min(limits))
-        (settled,) = steady_temperatures([still], [current / per_rms], [warmest])
+        current, time = round_down(min(limits)), min(LASTS * time_constant, LONGEST)
+        cold = np.full(len(still.resistance), ambient)
+        times, found = stiff_temperatures(still, [[time, current / per_rms]], cold, 120, 1e-3)
     except LawRangeError:
         return None
-    if isinstance(settled, LawRangeError):
-        return None
-    temperatures = settled.temperature_c[0]
-    rise = float(still.resistance @ temperatures / still.resistance.sum()) - ambient
-    return _held(current, line, ambient, rise, time_constant)
+    # The mean of the copper, as the resistance tells it.
+    rises = found @ still.resistance / still.resistance.sum() - ambient
+    reached = float(np.interp(0.632 * rises[-1], rises, times))
+    return _held(current, line, ambient, float(rises[-1]), reached, time)
 
 
-def _held(current: float, line: float, ambient: float, rise: float, time_constant: float) -> HeldCurrent:
+def _held(current: float, line: float, ambient: float, rise: float, reached: float, time: float) -> HeldCurrent:
     cold = line * _warmer(ambient)
     warm = line * _warmer(ambient + rise)
     band = Band(1.0, 1 - HEAT_SPREAD, 1 + HEAT_SPREAD).times(rise)
     ratio = Band(*(_warmer(ambient + each) / _warmer(ambient) for each in (band.value, band.low, band.high)))
+    course = Band(1.0, 1 - TIME_SPREAD, 1 + TIME_SPREAD).times(reached)
     return HeldCurrent(
-        current, ambient, current * cold, current * warm, current**2 * warm, band, ratio, time_constant,
-        LASTS * time_constant,
-    )  # fmt: skip
+        current, ambient, current * cold, current * warm, current**2 * warm, band, ratio, course, time
+    )
 
 
 def _warmer(temperature_c: float) -> float:

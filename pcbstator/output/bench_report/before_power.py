@@ -17,7 +17,9 @@ def before_power(sheet: Sheet) -> tuple[Test, ...]:
     tests = [_thickness(sheet), _resistance(sheet), _insulation(sheet), _inductance(sheet), _polarity(sheet)]
     tests += [_field(sheet)] if sheet.field else []
     tests += [_gap(sheet), _one_turn(sheet)]
-    tests += [_order(sheet), _emf(sheet)] if sheet.emf else []
+    if sheet.emf:  # two phases in star have no third terminal to compare with
+        star_of_two = sheet.design.winding.phases == 2 and sheet.design.winding.connection != "open"
+        tests += [_emf(sheet)] if star_of_two else [_order(sheet), _emf(sheet)]
     return tuple(tests)
 
 
@@ -183,28 +185,20 @@ def _one_turn(sheet: Sheet) -> Test:
 
 
 def _order(sheet: Sheet) -> Test:
-    phases, kind = sheet.design.winding.phases, sheet.design.winding.connection
-    if kind == "open":
-        lead, probes = 360 / phases, "Channel 1 across A and A2, channel 2 across B and B2; both clips at A2 and B2, which are joined."
-        name = "A comes before B by"
-    elif phases == 2:
-        lead, probes, name = 90.0, "Channel 1 at A, channel 2 at B, both clips at the common point.", "A comes before B by"
+    phases, first = sheet.design.winding.phases, sheet.emf[0]
+    last = chr(ord("A") + phases - 1)
+    if sheet.design.winding.connection == "open":
+        lead, probes = (90.0 if phases == 2 else 360 / phases), "Channel 1 at A, channel 2 at B; join A2 and B2, both clips there."
     else:
-        lead = 180 / phases
-        last = chr(ord("A") + phases - 1)
-        if phases == 3:
-            probes = "Channel 1 at A, channel 2 at B, both clips at C."
-            name = "A comes before B by"
-        else:
-            lead, name = 360 / phases, "A comes before B by"
-            probes = f"A load of {phases} equal resistors in star: both clips at its middle; channel 1 at A, channel 2 at B."
+        lead, probes = 180 / phases, f"Channel 1 at A, channel 2 at B, both clips at {last}."
+    period, size = measure(1 / first.frequency, "s", 2), measure(first.peak_to_peak.value, "V", 2)
     return Test(
         title="Order of the phases",
         sketch="order",
-        instrument="Oscilloscope with two channels, 1 V a division, 20 ms a division; or a recorder with two inputs",
-        limits=f"no power; turn at about {figures(sheet.emf[0].speed / RPM)} rpm",
+        instrument=f"Oscilloscope with two channels, set for {size} peak to peak and periods of {period}",
+        limits=f"no power; turn at about {figures(first.speed / RPM)} rpm",
         steps=(probes, "Turn counter-clockwise, seen from the rotor's side onto the board: this is the positive sense."),
-        rows=(Expected(name, f"{figures(lead, 3)}° of a period", "one to two thirds of it more or less is another wire"),),
+        rows=(Expected("A comes before B by", f"{figures(lead, 3)}° of a period", ""),),
         alarms=("B comes first: two wires are exchanged; swap any two and mark them.",
                 "Both in step or opposite: a phase is joined the wrong way round."),
         cautions=(TURNING,),

@@ -96,7 +96,7 @@ def _test(number: int, test: Test, names: Sequence[str]) -> tuple[Items, float]:
     items += [_moved(item, top + 1.0, MARGIN) for item in sketch_items(test.sketch, names)]
     y = top + 0.5
     for label, words in _told(test):
-        heading, _ = flow([label], MARGIN + SKETCH, y, TEXT, bold=True)
+        heading, _ = flow([label] if label else [], MARGIN + SKETCH, y, TEXT, bold=True)
         told, y = flow(_lines(words, FULL - SKETCH - LABEL), MARGIN + SKETCH + LABEL, y, TEXT)
         items += heading + told
         y += 0.6

@@ -84,7 +84,7 @@ def _insulation(terminals: list[str]) -> Items:
     items, places = _motor(terminals)
     one = places[terminals[0]]
     base = ((1.0, 32.5), (31.0, 32.5), (31.0, 34.5), (1.0, 34.5))
-    items += [Line(base, 0.35, closed=True), Words("plate, screws, thermistor", (33.0, 34.6), TEXT)]
+    items += [Line(base, 0.35, closed=True), Words("plate, thermistor", (33.0, 34.4), TEXT)]
     items += _box(40.0, 6.0, 17.0, 12.0, "MΩ")
     items += _wire(one, (34.0, one[1]), (40.0, one[1]), colour=PLUS)
     return items + _wire((48.5, 18.0), (48.5, 26.0), (28.0, 26.0), (28.0, 32.5), colour=MINUS)
@@ -109,7 +109,7 @@ def _stack(lower: str, words: str) -> Items:
         x = 7.0 + 6 * k
         items += [Line(((x, 9), (x + 5, 9), (x + 5, 14), (x, 14)), 0.35, closed=True),
                   Words("NS"[k % 2], (x + 2.5, 12.4), TEXT, "middle")]  # fmt: skip
-    return [*items, Words("steel", (38.0, 7.9), TEXT), Words("magnets", (38.0, 12.4), TEXT),
+    return [*items, Words("plate", (38.0, 7.9), TEXT), Words("magnets", (38.0, 12.4), TEXT),
             Words(lower, (38.0, 26.4), TEXT), Words(words, (38.0, 19.4), TEXT)]  # fmt: skip
 
 
@@ -122,7 +122,7 @@ def _probe(terminals: list[str]) -> Items:
 
 def _gap(terminals: list[str]) -> Items:
     del terminals
-    items = _stack("board", "gap: feeler gauge")
+    items = _stack("board", "gap, feeler")
     items += [Line(((6, 22), (36, 22), (36, 27), (6, 27)), 0.35, closed=True, fill="#cfe3d6")]
     return items + [Line(((2, 15.0), (26, 15.0), (26, 21.0), (2, 21.0)), 0.2, closed=True, fill="#eeeeee")]
 
@@ -136,7 +136,7 @@ def _thickness(terminals: list[str]) -> Items:
 
 def _hand(terminals: list[str]) -> Items:
     items, _ = _motor(terminals)
-    arc = tuple((MOTOR[0] + 15.0 * cos(a), MOTOR[1] - 15.0 * sin(a)) for a in [2.0 + 0.1 * k for k in range(12)])
+    arc = tuple((MOTOR[0] + 13.8 * cos(a), MOTOR[1] - 13.8 * sin(a)) for a in [1.8 + 0.1 * k for k in range(13)])
     return [*items, Line(arc, 0.4), *_head(arc[-1], (arc[-1][0] - arc[-2][0], arc[-1][1] - arc[-2][1])),
             Words("turn by hand,", (38.0, 16.5), TEXT), Words("both ways", (38.0, 19.9), TEXT)]  # fmt: skip
 
@@ -178,7 +178,7 @@ def _torque(terminals: list[str]) -> Items:
     lever = ((15.0, 17.4), (15.0, 18.6), (2.0, 31.2), (1.0, 30.4))
     items += [Line(lever, 0.3, closed=True, fill="#d4d4d4")]
     items += _box(0.5, 31.5, 12.0, 4.0, "scale")
-    return [*items, Words("lever", (12.5, 28.5), TEXT)]
+    return [*items, Words("lever", (13.5, 34.4), TEXT)]
 
 
 def _warm(terminals: list[str]) -> Items:
@@ -189,7 +189,7 @@ def _warm(terminals: list[str]) -> Items:
     items += _wire(one, (45.0, one[1]), colour=PLUS) + _wire(two, (30.0, two[1]), (30.0, low), (45.0, low), colour=MINUS)
     middle = (one[1] + low) / 2
     items += [Line(((38.0, one[1]), (38.0, low)), 0.25, colour=QUIET), Disc((38.0, middle), 2.4, 0.35, "#ffffff")]
-    items += [Words("V", (38.0, middle + 0.9), TEXT, "middle"), Words("V at the terminals themselves", (28.0, 32.0), TEXT)]
+    items += [Words("V", (38.0, middle + 0.9), TEXT, "middle"), Words("V: at the terminals", (31.0, 32.0), TEXT)]
     return items
 
 

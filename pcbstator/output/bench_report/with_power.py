@@ -45,7 +45,8 @@ def _setting(sheet: Sheet) -> str:
 def _zero(sheet: Sheet) -> Test:
     held = sheet.held
     assert held is not None
-    step = 360 / (sheet.design.winding.phases * sheet.pole_pairs)
+    phases = sheet.design.winding.phases
+    step = (90 if phases == 2 else 360 / phases) / sheet.pole_pairs
     star = sheet.design.winding.connection != "open" and sheet.design.winding.phases > 2
     joined = "in at one terminal, out at all others joined" if star else "in at one phase, out at its end"
     return Test(
@@ -59,7 +60,7 @@ def _zero(sheet: Sheet) -> Test:
         rows=(Expected("A to B, then on", f"{figures(step, 4)}° each, counter-clockwise", "within friction"),
               Expected("the sensor", "grows at each step", "")),
         alarms=("The rotor goes clockwise: two wires exchanged. It goes right and the sensor falls: turn the sensor's sense, not the wires.",
-                f"Steps of another size than {figures(step, 4)}° or {figures(360 / sheet.pole_pairs - step, 4)}°: pole pairs or sensor."),
+                f"Steps of another size than {figures(step, 4)}°: pole pairs miscounted, or a coil or phase joined wrongly."),
         cautions=(LOOSE, HOT),
     )  # fmt: skip
 
