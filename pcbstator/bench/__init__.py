@@ -1,1 +1,1 @@
-"""What the built motor says: readings, their comparison with the prediction, causes."""
+"""From what was measured to what is known: readings, their comparison with the prediction, and what it points to."""
