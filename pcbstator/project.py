@@ -229,6 +229,14 @@ def suggestion_files(found: Suggestions) -> Files:
     return dict(suggested_files(found, {one.name: draw(one.design) for one in found.found}))
 
 
+def bench_sheet(design: Design, prediction: Prediction | None = None) -> Files:
+    """The sheet to measure the built motor by, as HTML and PDF, and the file that takes the readings, by their names."""
+    from pcbstator.bench.sheet import bench_sheet as sheet
+    from pcbstator.output.bench_report.files import sheet_files
+
+    return sheet_files(sheet(prediction or predict(design)))
+
+
 def write_files(folder: Place, files: Mapping[str, str | bytes]) -> None:
     """Write a folder whole or not at all; what another run of this program has left there is replaced.
 

@@ -92,9 +92,7 @@ def line_inductances(matrix: FloatArray, connection: str) -> dict[tuple[int, int
     if connection == "delta":
         corners = np.eye(count) - np.roll(np.eye(count), 1, axis=1)
         along = np.linalg.pinv(corners.T @ np.linalg.inv(matrix) @ corners)
-    return {
-        (i, j): float(along[i, i] + along[j, j] - 2 * along[i, j]) for i, j in combinations(range(count), 2)
-    }
+    return {(i, j): float(along[i, i] + along[j, j] - 2 * along[i, j]) for i, j in combinations(range(count), 2)}
 
 
 def line_linkages(linkages: NDArray[np.complex128], connection: str) -> dict[tuple[int, int], float]:

@@ -78,9 +78,7 @@ def _held(current: float, line: float, ambient: float, rise: float, reached: flo
     band = Band(1.0, 1 - HEAT_SPREAD, 1 + HEAT_SPREAD).times(rise)
     ratio = Band(*(_warmer(ambient + each) / _warmer(ambient) for each in (band.value, band.low, band.high)))
     course = Band(1.0, 1 - TIME_SPREAD, 1 + TIME_SPREAD).times(reached)
-    return HeldCurrent(
-        current, ambient, current * cold, current * warm, current**2 * warm, band, ratio, course, time
-    )
+    return HeldCurrent(current, ambient, current * cold, current * warm, current**2 * warm, band, ratio, course, time)
 
 
 def _warmer(temperature_c: float) -> float:

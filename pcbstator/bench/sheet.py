@@ -78,6 +78,7 @@ class Sheet:
     line_emf_constants: dict[str, Band]  # peak [V s/rad]
     emf: tuple[EmfRow, ...]
     field: tuple[tuple[float, Band], ...]  # distance from a magnet's face, field of one plate by itself
+    field_radius: float
     gap: Band
     thickness: Band
     held: HeldCurrent | None
@@ -115,6 +116,7 @@ def bench_sheet(prediction: Prediction) -> Sheet:
         line_emf_constants=constants,
         emf=_emf_rows(design, prediction, next(iter(constants.values()), None)),
         field=_plate_field(design, bands),
+        field_radius=_middle(design),
         gap=_gap(design),
         thickness=Band(1.0, 1 - THICKNESS_SPREAD, 1 + THICKNESS_SPREAD).times(design.board.thickness),
         held=(held := held_current(prediction)),
@@ -166,13 +168,18 @@ def _meter_frequency(prediction: Prediction, inductances: dict[str, float]) -> f
     return next((each for each in METER_FREQUENCIES if each >= wanted), METER_FREQUENCIES[-1])
 
 
+def _middle(design: SizedDesign) -> float:
+    """Radius midway along the magnets [m]."""
+    return float(magnet_footprint(design).breakpoints[[0, -1]].mean())
+
+
 def _plate_field(design: SizedDesign, bands: dict[str, Band]) -> tuple[tuple[float, Band], ...]:
     """Largest axial field over a magnet's middle, one plate by itself, at two distances."""
     alone = size_design(design.with_values({
         "rotor.arrangement": "single", "rotor.stator_iron_mm": 0.0, "build": None, "requirement": None,
     }))  # fmt: skip
     footprint, pole_pairs = magnet_footprint(alone), alone.rotor.poles // 2
-    radius = np.array([float(footprint.breakpoints[[0, -1]].mean())])
+    radius = np.array([_middle(design)])
     orders = np.arange(1, 40, 2)
     try:
         layers = rotor_iron(alone).layers
@@ -196,12 +203,12 @@ def _static_torque(design: SizedDesign, held: HeldCurrent | None, constant: Band
     if held is None or constant is None:
         return None
     torque = constant.times(held.current)
-    fits = [lever for lever in LEVERS if torque.value / lever >= LEAST_FORCE and lever > design.board.outer_diameter / 2]
+    fits = [
+        lever for lever in LEVERS if torque.value / lever >= LEAST_FORCE and lever > design.board.outer_diameter / 2
+    ]
     longer = [lever for lever in LEVERS if lever > design.board.outer_diameter / 2]
     lever = (fits or longer[:1] or [LEVERS[-1]])[-1]
-    return StaticTorque(
-        held.current, lever, torque, torque.times(1 / lever), 2 * pi / (design.rotor.poles / 2)
-    )
+    return StaticTorque(held.current, lever, torque, torque.times(1 / lever), 2 * pi / (design.rotor.poles / 2))
 
 
 def _friction(design: SizedDesign, prediction: Prediction) -> Friction | None:

@@ -55,7 +55,9 @@ def _resistance(sheet: Sheet) -> Test:
     return Test(
         title="Resistance of all pairs of terminals",
         sketch="ohms",
-        instrument="Four-wire milliohm meter" if least < READ_BY_FOUR else "Multimeter, lowest range of ohms that holds it",
+        instrument="Four-wire milliohm meter"
+        if least < READ_BY_FOUR
+        else "Multimeter, lowest range of ohms that holds it",
         limits="the meter's own current; no other power",
         steps=(*steps, f"Each kelvin above 20 °C adds {measure(per_kelvin, 'Ω', 2)} (0.39 %); below it takes as much."),
         rows=tuple(rows),
@@ -68,13 +70,17 @@ def _resistance_alarms(sheet: Sheet) -> tuple[str, ...]:
     design = sheet.design
     words = []
     if len(sheet.resistances) > 1:
-        words.append("Pairs that differ by more than 3 % from each other beyond what is expected: copper of one board is alike.")
+        words.append(
+            "Pairs that differ by more than 3 % from each other beyond what is expected: copper of one board is alike."
+        )
     words.append("No reading at all: an open joint, via or star point. Near zero: a short or the wrong holes.")
     if design.winding.coils is not None and design.winding.parallel_paths == 1 and design.boards == 1:
         coils = design.winding.coils // design.winding.phases
         part = 1 / coils if design.winding.connection == "open" else 1 / (2 * coils)
         if design.winding.connection != "delta":
-            words.append(f"One coil bridged takes {figures(100 * part, 2)} % off every pair with its phase; one turn hardly shows.")
+            words.append(
+                f"One coil bridged takes {figures(100 * part, 2)} % off every pair with its phase; one turn hardly shows."
+            )
     words.append("All pairs off alike, beyond the band: other copper than ordered, or leads that were not taken off.")
     return tuple(words)
 
@@ -156,7 +162,10 @@ def _gap(sheet: Sheet) -> Test:
     force = sheet.prediction.mechanical.axial_force if sheet.prediction.mechanical else None
     cautions = [MAGNETS]
     if force is not None and force > 5.0:
-        cautions.insert(0, f"The parts attract each other with {measure(force, 'N', 2)}: lower them on screws or spacers, never by hand.")
+        cautions.insert(
+            0,
+            f"The parts attract each other with {measure(force, 'N', 2)}: lower them on screws or spacers, never by hand.",
+        )
     return Test(
         title="Air gap",
         sketch="gap",
@@ -188,7 +197,10 @@ def _order(sheet: Sheet) -> Test:
     phases, first = sheet.design.winding.phases, sheet.emf[0]
     last = chr(ord("A") + phases - 1)
     if sheet.design.winding.connection == "open":
-        lead, probes = (90.0 if phases == 2 else 360 / phases), "Channel 1 at A, channel 2 at B; join A2 and B2, both clips there."
+        lead, probes = (
+            (90.0 if phases == 2 else 360 / phases),
+            "Channel 1 at A, channel 2 at B; join A2 and B2, both clips there.",
+        )
     else:
         lead, probes = 180 / phases, f"Channel 1 at A, channel 2 at B, both clips at {last}."
     period, size = measure(1 / first.frequency, "s", 2), measure(first.peak_to_peak.value, "V", 2)
@@ -234,7 +246,9 @@ def _emf_alarms(sheet: Sheet) -> tuple[str, ...]:
     if winding.coils is not None and winding.coils // winding.phases > 1 and winding.parallel_paths == 1:
         part = 2 / (winding.coils // winding.phases)
         words.append(f"One coil joined the wrong way round takes about {figures(100 * part, 2)} % off its phase.")
-    words.append("All pairs low alike: a larger gap or weaker magnets. Half, twice or 2.8 times: peak, peak to peak, rms mixed up.")
+    words.append(
+        "All pairs low alike: a larger gap or weaker magnets. Half, twice or 2.8 times: peak, peak to peak, rms mixed up."
+    )
     words.append("A frequency that is another multiple of the speed: magnets miscounted, or two alike side by side.")
     return tuple(words)
 
@@ -243,6 +257,4 @@ MAGNETS = (
     "Magnets jump together, pinch and splinter: eye protection, one at a time, steel tools away; not near pacemakers, "
     "other implants, children, cards."
 )
-TURNING = (
-    "Screw the stator down. Eye protection, no gloves, sleeves or hair near it; keep out of the rotor's plane. Begin slowly: glue may fail."
-)
+TURNING = "Screw the stator down. Eye protection, no gloves, sleeves or hair near it; keep out of the rotor's plane. Begin slowly: glue may fail."

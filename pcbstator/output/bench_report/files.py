@@ -5,11 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 from pcbstator.bench.sheet import Sheet
-from pcbstator.bench.template import bench_file
+from pcbstator.errors import OutputError
+from pcbstator.output.bench_report.bench_file import bench_file
 from pcbstator.output.bench_report.pages import sheet_pdf
 from pcbstator.output.bench_report.parts import how_to_read, left_out, parts, terminal_names
 from pcbstator.output.bench_report.wiring import sketch_svg
 from pcbstator.output.files import MANIFEST, json_text
+
+BENCH = "bench.toml"
 
 
 def sheet_files(sheet: Sheet) -> dict[str, str | bytes]:
@@ -17,7 +20,7 @@ def sheet_files(sheet: Sheet) -> dict[str, str | bytes]:
     files: dict[str, tuple[str, str | bytes]] = {
         "bench-sheet.html": ("report", sheet_html(sheet)),
         "bench-sheet.pdf": ("report", sheet_pdf(sheet)),
-        "bench.toml": ("readings", bench_file(sheet)),
+        BENCH: ("readings", bench_file(sheet, tuple(test for part in parts(sheet) for test in part.tests))),
     }
     manifest = {
         "title": sheet.design.title,
@@ -43,3 +46,13 @@ def sheet_html(sheet: Sheet) -> str:
         # Sketches are escaped by their maker.
         sketches={kind: Markup(sketch_svg(kind, names, f"wiring: {words}")) for kind, words in kinds.items()},
     ) + "\n"  # fmt: skip
+
+
+def require_no_readings(folder: Path) -> None:
+    """Raises OutputError where a bench file in the folder has been filled in: another run would write over it."""
+    place = folder / BENCH
+    if not place.is_file():
+        return
+    lines = place.read_bytes().splitlines()
+    if any(line.strip() and not line.strip().startswith(b"#") for line in lines):
+        raise OutputError(f"{place}: it holds readings, which a new sheet would write over; choose another folder")

@@ -74,7 +74,10 @@ def _head(title: str, sheet: Sheet) -> tuple[Items, float]:
     blanks: Items = []
     for k, name in enumerate(("Board no.", "Rotor no.", "Date", "Air, °C", "By")):
         x = MARGIN + k * FULL / 5
-        blanks += [Words(name, (x, y + 3.0), TEXT), Line(((x + 16.0, y + 3.6), (x + FULL / 5 - 2.0, y + 3.6)), 0.15, colour=QUIET)]
+        blanks += [
+            Words(name, (x, y + 3.0), TEXT),
+            Line(((x + 16.0, y + 3.6), (x + FULL / 5 - 2.0, y + 3.6)), 0.15, colour=QUIET),
+        ]
     return items + words + blanks, y + 7.0
 
 
@@ -121,13 +124,24 @@ def _table(rows: Sequence[Expected], y: float) -> tuple[Items, float]:
     items: Items = [Words(head, (MARGIN + x, y + 2.6), 2.3, bold=True) for head, x in zip(heads, COLUMNS, strict=True)]
     y += 3.6
     for row in rows:
-        cells = [_lines(words, width) for words, width in zip((row.name, row.value, row.band), (72.0, 33.0, 39.0), strict=True)]
+        cells = [
+            _lines(words, width)
+            for words, width in zip((row.name, row.value, row.band), (72.0, 33.0, 39.0), strict=True)
+        ]
         for lines, x in zip(cells, COLUMNS, strict=False):
             placed, _ = flow(lines, MARGIN + x, y + 0.7, TEXT)
             items += placed
         high = max(map(len, cells)) * LEADING * TEXT + 1.4
-        field_ = (MARGIN + COLUMNS[3], y + 0.4), (MARGIN + FULL, y + 0.4), (MARGIN + FULL, y + high - 0.2), (MARGIN + COLUMNS[3], y + high - 0.2)
-        items += [Line(field_, 0.15, closed=True, colour=QUIET), Line(((MARGIN, y + high + 0.1), (MARGIN + COLUMNS[3] - 2.0, y + high + 0.1)), 0.1, colour=QUIET)]
+        field_ = (
+            (MARGIN + COLUMNS[3], y + 0.4),
+            (MARGIN + FULL, y + 0.4),
+            (MARGIN + FULL, y + high - 0.2),
+            (MARGIN + COLUMNS[3], y + high - 0.2),
+        )
+        items += [
+            Line(field_, 0.15, closed=True, colour=QUIET),
+            Line(((MARGIN, y + high + 0.1), (MARGIN + COLUMNS[3] - 2.0, y + high + 0.1)), 0.1, colour=QUIET),
+        ]
         y += high + 0.3
     return items, y + 1.0
 

@@ -12,7 +12,9 @@ AT_REST = (
     "Direct current from a supply that limits it. Nothing before this part may be in doubt. Begin at a tenth of the current: "
     "does the voltage fit the resistance?"
 )
-RUNNING = "With the driver. Current limit low at first, a switch in reach, the stator screwed down, a guard or distance."
+RUNNING = (
+    "With the driver. Current limit low at first, a switch in reach, the stator screwed down, a guard or distance."
+)
 
 
 def parts(sheet: Sheet) -> tuple[Part, ...]:
@@ -27,7 +29,11 @@ def parts(sheet: Sheet) -> tuple[Part, ...]:
 
 def how_to_read(sheet: Sheet) -> str:
     """What the numbers are, and what to do with the readings."""
-    source = "[tolerance] of the design" if sheet.stated_tolerance else "the defaults of [tolerance], since the design has none"
+    source = (
+        "[tolerance] of the design"
+        if sheet.stated_tolerance
+        else "the defaults of [tolerance], since the design has none"
+    )
     return (
         "Expected is the prediction. The band holds nine of ten motors made within "
         f"{source}; that of an inductance has 5 % for law and meter on top. Copper is at 20 °C where nothing else is said. Outside the band by more than your "
@@ -47,7 +53,9 @@ def left_out(sheet: Sheet) -> tuple[str, ...]:
     if sheet.prediction.motion is None or sheet.design.drive is None:
         words.append("No tests of the motion: the design has no [motion] or [drive].")
     if sheet.emf and sheet.emf[-1].speed < 30:
-        words.append(f"No EMF above {figures(sheet.emf[-1].speed * 9.5493, 3)} rpm: the voltage would no longer be safe to touch.")
+        words.append(
+            f"No EMF above {figures(sheet.emf[-1].speed * 9.5493, 3)} rpm: the voltage would no longer be safe to touch."
+        )
     return tuple(words)
 
 

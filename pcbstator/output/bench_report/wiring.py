@@ -38,7 +38,10 @@ def _motor(terminals: list[str], words: str = "") -> tuple[Items, dict[str, Plac
         angle = span * (k / max(len(names) - 1, 1) - 0.5) * 2 if len(names) > 1 else 0.0
         places[name] = (MOTOR[0] + OUTER * cos(angle), MOTOR[1] + OUTER * sin(angle))
         at = (MOTOR[0] + (OUTER - 2.6) * cos(angle), MOTOR[1] + (OUTER - 2.6) * sin(angle))
-        items += [Disc(places[name], 0.8, 0.2, phase_colour(name[:1])), Words(name, (at[0], at[1] + 0.9), TEXT, "middle")]
+        items += [
+            Disc(places[name], 0.8, 0.2, phase_colour(name[:1])),
+            Words(name, (at[0], at[1] + 0.9), TEXT, "middle"),
+        ]
     if words:
         items.append(Words(words, (MOTOR[0], MOTOR[1] + OUTER + 4.0), TEXT, "middle"))
     return items, places
@@ -95,7 +98,9 @@ def _compass(terminals: list[str]) -> Items:
     items: Items = [Disc(MOTOR, OUTER, 0.4), Disc(MOTOR, BORE, 0.3)]
     for k in range(8):
         angle, letter = 2 * pi * k / 8, "NS"[k % 2]
-        items.append(Words(letter, (MOTOR[0] + 8.5 * cos(angle), MOTOR[1] - 8.5 * sin(angle) + 0.9), TEXT, "middle", True))
+        items.append(
+            Words(letter, (MOTOR[0] + 8.5 * cos(angle), MOTOR[1] - 8.5 * sin(angle) + 0.9), TEXT, "middle", True)
+        )
     needle = ((44.0, 18.0), (47.0, 16.8), (50.0, 18.0), (47.0, 19.2))
     items += [Disc((47.0, 18.0), 5.0, 0.35), Line(needle, 0.2, closed=True, fill="#d4d4d4")]
     items += [Words("from afar, slowly", (47.0, 28.0), TEXT, "middle"), *_arrow((40.0, 18.0), (30.0, 18.0))]
@@ -130,7 +135,10 @@ def _gap(terminals: list[str]) -> Items:
 def _thickness(terminals: list[str]) -> Items:
     del terminals
     items: Items = [Line(((14, 16), (58, 16), (58, 20), (14, 20)), 0.35, closed=True, fill="#cfe3d6")]
-    items += [Line(((20, 8), (22, 8), (22, 16), (20, 16)), 0.35, closed=True), Line(((20, 20), (22, 20), (22, 28), (20, 28)), 0.35, closed=True)]
+    items += [
+        Line(((20, 8), (22, 8), (22, 16), (20, 16)), 0.35, closed=True),
+        Line(((20, 20), (22, 20), (22, 28), (20, 28)), 0.35, closed=True),
+    ]
     return [*items, *_measure((10.0, 16.0), (10.0, 20.0)), Words("bare edge of the board", (58.0, 14.5), TEXT, "end")]
 
 
@@ -186,7 +194,9 @@ def _warm(terminals: list[str]) -> Items:
     one, two = (places[name] for name in _pair(terminals))
     low = max(two[1], one[1] + 6.0)
     items += _box(45.0, one[1] - 3.5, 14.0, low - one[1] + 7.0, "supply", "+ A")
-    items += _wire(one, (45.0, one[1]), colour=PLUS) + _wire(two, (30.0, two[1]), (30.0, low), (45.0, low), colour=MINUS)
+    items += _wire(one, (45.0, one[1]), colour=PLUS) + _wire(
+        two, (30.0, two[1]), (30.0, low), (45.0, low), colour=MINUS
+    )
     middle = (one[1] + low) / 2
     items += [Line(((38.0, one[1]), (38.0, low)), 0.25, colour=QUIET), Disc((38.0, middle), 2.4, 0.35, "#ffffff")]
     items += [Words("V", (38.0, middle + 0.9), TEXT, "middle"), Words("V: at the terminals", (31.0, 32.0), TEXT)]
@@ -198,7 +208,10 @@ def _driver(terminals: list[str]) -> Items:
     items += _box(41.0, 5.0, 17.0, 20.0, "driver", "logs")
     for name, (x, y) in places.items():
         items += _wire((x, y), (34.0, y), (41.0, min(max(y, 7.0), 23.0)), colour=phase_colour(name[:1]))
-    items += [Disc(MOTOR, 1.6, 0.3, "#d4d4d4"), *_wire((15.0, 19.6), (15.0, 32.5), (49.5, 32.5), (49.5, 25.0), colour=QUIET)]
+    items += [
+        Disc(MOTOR, 1.6, 0.3, "#d4d4d4"),
+        *_wire((15.0, 19.6), (15.0, 32.5), (49.5, 32.5), (49.5, 25.0), colour=QUIET),
+    ]
     return [*items, Words("sensor", (32.0, 31.8), TEXT, "middle")]
 
 

@@ -37,9 +37,7 @@ def _setting(sheet: Sheet) -> str:
     held = sheet.held
     assert held is not None
     volts = 1.3 * held.warm_voltage
-    return (
-        f"Bench supply: limit {figures(volts, 2)} V first, then current limit {measure(held.current, 'A')}, output off while you connect"
-    )
+    return f"Bench supply: limit {figures(volts, 2)} V first, then current limit {measure(held.current, 'A')}, output off while you connect"
 
 
 def _zero(sheet: Sheet) -> Test:
@@ -114,14 +112,18 @@ def _warm_up(sheet: Sheet) -> Test:
     )  # fmt: skip
 
 
-
-
 def _no_load(sheet: Sheet) -> Test:
     friction = sheet.friction
     assert friction is not None
     rows = [Expected("friction as the design states it", measure(friction.torque, "N·m"), "stated, not predicted")]
     if friction.no_load_current is not None:
-        rows.append(Expected("peak current of a phase that it needs", measure(friction.no_load_current, "A"), "half to twice is usual"))
+        rows.append(
+            Expected(
+                "peak current of a phase that it needs",
+                measure(friction.no_load_current, "A"),
+                "half to twice is usual",
+            )
+        )
     return Test(
         title="Current without load",
         sketch="driver",
@@ -156,8 +158,13 @@ def _coast_down(sheet: Sheet) -> Test:
 def _slow_turn(motion: MotionResult) -> Test:
     rows = []
     if motion.slow_speed is not None and motion.slow_speed_ripple is not None:
-        rows.append(Expected(f"ripple of the speed at {figures(motion.slow_speed / RPM, 3)} rpm",
-                             f"{figures(100 * motion.slow_speed_ripple, 2)} %", "half of peak to peak over the mean"))
+        rows.append(
+            Expected(
+                f"ripple of the speed at {figures(motion.slow_speed / RPM, 3)} rpm",
+                f"{figures(100 * motion.slow_speed_ripple, 2)} %",
+                "half of peak to peak over the mean",
+            )
+        )
     return Test(
         title="A slow even turn, recorded",
         sketch="driver",
@@ -192,7 +199,13 @@ def _approach(motion: MotionResult) -> Test:
 def _small_steps(motion: MotionResult) -> Test:
     rows = []
     if motion.small_step is not None and motion.step_error is not None:
-        rows.append(Expected(f"error of a step of {figures(DEGREES * motion.small_step, 3)}°", f"{figures(100 * motion.step_error, 2)} %", ""))
+        rows.append(
+            Expected(
+                f"error of a step of {figures(DEGREES * motion.small_step, 3)}°",
+                f"{figures(100 * motion.step_error, 2)} %",
+                "",
+            )
+        )
     return Test(
         title="Small steps up and down",
         sketch="driver",
@@ -206,7 +219,11 @@ def _small_steps(motion: MotionResult) -> Test:
 
 
 def _move(motion: MotionResult) -> Test:
-    rows = [Expected("inertia that turns", f"{figures(1e6 * motion.total_inertia, 3)} kg·mm²", "")] if motion.total_inertia else []
+    rows = (
+        [Expected("inertia that turns", f"{figures(1e6 * motion.total_inertia, 3)} kg·mm²", "")]
+        if motion.total_inertia
+        else []
+    )
     if motion.peak_current is not None:
         rows.append(Expected("peak current of a terminal", measure(motion.peak_current, "A"), "with the stated load"))
     return Test(
