@@ -12,8 +12,25 @@ from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
 from pcbstator.bench.readings import (
-    Approach, CoastDown, Emf, Field, FinishedCopper, Gap, Inductance, Move, NoLoad, Pull, Reading, Resistance, Sensor,
-    SlowTurn, SmallSteps, StaticTorque, TableReading, Thickness, WarmUp,
+    Approach,
+    CoastDown,
+    Emf,
+    Field,
+    FinishedCopper,
+    Gap,
+    Inductance,
+    Move,
+    NoLoad,
+    Pull,
+    Reading,
+    Resistance,
+    Sensor,
+    SlowTurn,
+    SmallSteps,
+    StaticTorque,
+    TableReading,
+    Thickness,
+    WarmUp,
 )  # fmt: skip
 from pcbstator.bench.recorded import read_table
 from pcbstator.design.keys import record_keys

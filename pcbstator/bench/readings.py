@@ -13,7 +13,19 @@ from pydantic import PrivateAttr, model_validator
 
 from pcbstator.bench.kinds import Pair, Positive, henries, hertz, newtons, ohms, volts
 from pcbstator.design.quantities import (
-    Count, QuantityList, Record, Text, YesNo, amperes, celsius, degrees, key, micrometres, millimetres, percent, refusal,
+    Count,
+    QuantityList,
+    Record,
+    Text,
+    YesNo,
+    amperes,
+    celsius,
+    degrees,
+    key,
+    micrometres,
+    millimetres,
+    percent,
+    refusal,
     revolutions_per_minute,
 )  # fmt: skip
 

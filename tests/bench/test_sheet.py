@@ -8,12 +8,11 @@ from dataclasses import replace
 from functools import cache
 from math import pi, sqrt
 
-import magpylib
 import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.bench.sheet import PROBE_DISTANCES, bench_sheet
+from pcbstator.bench.sheet import bench_sheet
 from pcbstator.output.bench_report.files import sheet_html
 from pcbstator.output.bench_report.pages import sheet_pages, sheet_pdf
 from pcbstator.output.bench_report.wiring import _SKETCHES, sketch_svg
@@ -209,5 +208,5 @@ def test_every_kind_of_winding_has_its_sheet(changes):
     assert "None" not in sheet_html(sheet)
     assert sheet_pdf(sheet).startswith(b"%PDF")
     if changes.get("winding.connection") == "open":
-        assert list(sheet.resistances)[0] == "AA2" and list(sheet.line_emf_constants) == list(sheet.resistances)
+        assert next(iter(sheet.resistances)) == "AA2" and list(sheet.line_emf_constants) == list(sheet.resistances)
         assert list(sheet.inductances) == list(sheet.resistances)

@@ -47,7 +47,7 @@ def _thickness(sheet: Sheet) -> Test:
 
 def _resistance(sheet: Sheet) -> Test:
     least = min(band.value for band in sheet.resistances.values())
-    steps = [f"Measure every pair; write down the temperature of the board, which has lain there for half an hour."]
+    steps = ["Measure every pair; write down the temperature of the board, which has lain there for half an hour."]
     if least < LEADS_MATTER:
         steps.insert(0, "Touch the tips together first and take that reading off: leads have 0.1 to 0.3 Ω.")
     per_kelvin = 0.00393 * least

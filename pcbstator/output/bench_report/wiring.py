@@ -129,7 +129,7 @@ def _gap(terminals: list[str]) -> Items:
     del terminals
     items = _stack("board", "gap, feeler")
     items += [Line(((6, 22), (36, 22), (36, 27), (6, 27)), 0.35, closed=True, fill="#cfe3d6")]
-    return items + [Line(((2, 15.0), (26, 15.0), (26, 21.0), (2, 21.0)), 0.2, closed=True, fill="#eeeeee")]
+    return [*items, Line(((2, 15.0), (26, 15.0), (26, 21.0), (2, 21.0)), 0.2, closed=True, fill="#eeeeee")]
 
 
 def _thickness(terminals: list[str]) -> Items:
