@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any, get_args
 
@@ -32,7 +33,8 @@ from pcbstator.bench.readings import (
     Thickness,
     WarmUp,
 )  # fmt: skip
-from pcbstator.bench.recorded import read_table
+from pcbstator.bench.recorded import Table, read_table
+from pcbstator.bench.waves import WHOLE_PERIODS, ShortWaveError, wave_size
 from pcbstator.design.keys import record_keys
 from pcbstator.design.load import plain, read_tables
 from pcbstator.design.quantities import Record, Text, key, shown
@@ -116,9 +118,21 @@ def _complete(
             table = read_table(folder, named.table_csv, named.columns, named.decimal)
             if isinstance(table, Complaint):
                 complaints.append(Complaint(f"{name}[{index + 1}].table_csv", table.rule, table.value, table.remedy))
+            elif isinstance(named, Emf):
+                named._table = _measured_wave(table, f"{name}[{index + 1}]", complaints)
             else:
                 named._table = table
         yield named
+
+
+def _measured_wave(table: Table, path: str, complaints: list[Complaint]) -> Table:
+    """The recorded wave with its frequency and its size."""
+    try:
+        return replace(table, facts=wave_size(table.columns["time"], table.columns["voltage"]))
+    except ShortWaveError as error:
+        rule = f"must hold at least {WHOLE_PERIODS:g} whole periods of the wave"
+        complaints.append(Complaint(f"{path}.table_csv", rule, str(error), "record it for longer, or turn faster"))
+        return table
 
 
 def _complaint(detail: ErrorDetails) -> Complaint:

@@ -1,7 +1,7 @@
-"""What a bench file may hold: a record for every kind of reading. SI and radians inside, temperatures in degrees Celsius.
+"""What a bench file may hold: a record for every kind of reading. SI and radians inside, temperatures in degrees C.
 
-The default uncertainties, one standard deviation, are those of instruments of the usual hobby class: common practice, no
-source.
+The default uncertainties, one standard deviation, are those of instruments of the usual hobby class: common practice,
+no source.
 """
 
 from __future__ import annotations
@@ -131,7 +131,7 @@ class Emf(Reading):
 
     kind = "emf"
     default = 0.02
-    columns = (("time_s",), ("voltage_v",))
+    columns = (("time",), ("voltage",))
 
     between: Terminals = key("between", "the two terminals", example=["A", "B"])
     peak: Annotated[float, volts()] | None = key("peak_v", "from zero to the crest", None)
@@ -235,7 +235,7 @@ class CoastDown(TableReading):
     """Speed over time of a rotor that is left alone."""
 
     kind = "coast_down"
-    columns = (("time_s",), ("speed_rpm", "speed_rad_s"))
+    columns = (("time",), ("speed",))
 
     added_inertia: Annotated[float, INERTIA] | None = key(
         "added_inertia_kg_m2", "a body of known inertia on the rotor", None
@@ -247,7 +247,7 @@ class WarmUp(TableReading):
     """Resistance, or voltage and current, over time with a held direct current."""
 
     kind = "warm_up"
-    columns = (("time_s",), ("resistance_ohm", "voltage_v"))
+    columns = (("time",), ("resistance", "voltage"))
 
     between: Terminals = key("between", "in and out", ("A", "B"))
     ambient_c: Annotated[float, celsius(-60.0, 150.0)] = key("ambient_c", "temperature of the air", example=22.0)
@@ -323,14 +323,14 @@ class Sensor(TableReading):
     """The motor's sensor against a reference, over a turn."""
 
     kind = "sensor"
-    columns = (("reference_deg",), ("sensor_deg",))
+    columns = (("reference",), ("sensor",))
 
 
 class SlowTurn(TableReading):
     """Angle, and current where there is one, over time at a slow steady speed."""
 
     kind = "slow_turn"
-    columns = (("time_s",), ("angle_deg",))
+    columns = (("time",), ("angle",))
 
 
 Angles = Annotated[tuple[float, ...], QuantityList(degrees(-1e6, 1e6, 0.0), 10_000)]
@@ -360,4 +360,4 @@ class Move(TableReading):
     """A move with its current: time, angle, peak of the terminal current with the sign of its torque."""
 
     kind = "move"
-    columns = (("time_s",), ("angle_deg",), ("terminal_peak_a",))
+    columns = (("time",), ("angle",), ("terminal_peak",))
