@@ -230,7 +230,7 @@ def suggestion_files(found: Suggestions) -> Files:
 
 
 def bench_sheet(design: Design, prediction: Prediction | None = None) -> Files:
-    """The sheet to measure the built motor by, as HTML and PDF, and the file that takes the readings, by their names."""
+    """The sheet to measure the built motor by, as HTML and PDF, and the file for the readings, by their names."""
     from pcbstator.bench.sheet import bench_sheet as sheet
     from pcbstator.output.bench_report.files import sheet_files
 

@@ -27,7 +27,8 @@ class HeldCurrent:
     """current [A], direct, in at one terminal and out at the next, rotor at rest; ambient_c [C].
 
     cold_voltage, warm_voltage: between these terminals at the start and at the end [V]. rise: mean of the copper at the
-    end [K]. resistance_ratio: of the end to the start [-]. reached: when 63 % of that rise are done; time: of the test [s].
+    end [K]. resistance_ratio: of the end to the start [-]. reached: when 63 % of that rise are done; time: of the
+    test [s].
     """
 
     current: float

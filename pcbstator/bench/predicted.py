@@ -9,7 +9,13 @@ from math import pi, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, magnet_layers, rotor_iron, rotor_source, steel_ring
+from pcbstator.analysis.magnetic.rotor_field import (
+    magnet_footprint,
+    magnet_layers,
+    rotor_iron,
+    rotor_source,
+    steel_ring,
+)
 from pcbstator.analysis.thermal.cooling import magnet_strength
 from pcbstator.bench.machine_state import MachineState
 from pcbstator.bench.readings import (

@@ -1,16 +1,18 @@
-"""The numbers of the bench sheet: every test with the current, speed and distance it is done at and what it should show."""
+"""The numbers of the bench sheet: every test with its current, speed or distance, and what it should show."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import log, pi, sqrt
+from math import log, pi
 
 import numpy as np
 
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, rotor_iron
 from pcbstator.analysis.prediction import Prediction
-from pcbstator.bench.expected import Band, by_pair, line_inductances, line_linkages, relative_bands
+from pcbstator.bench.expected import Band, pair_name, relative_bands, strength_at
 from pcbstator.bench.held_current import HeldCurrent, held_current
+from pcbstator.bench.machine_state import MachineState, machine_state
+from pcbstator.bench.predicted import terminal_impedance, terminal_wave
 from pcbstator.constants import STANDARD_GRAVITY
 from pcbstator.copper import size_design
 from pcbstator.design import SizedDesign
@@ -19,6 +21,7 @@ from pcbstator.errors import LawRangeError
 from pcbstator.physics.magnetics.magnet_ring import ring_harmonics
 
 RPM = pi / 30  # rad/s
+ROOM_C = 20.0
 NOMINAL = Band(1.0, 1.0, 1.0)
 HAND = (60.0, 150.0, 300.0)  # rpm: by hand, and a slow drill
 FASTER = (600.0, 1000.0)  # rpm, for motors that are made to run as fast
@@ -98,73 +101,95 @@ class Sheet:
 
 def bench_sheet(prediction: Prediction) -> Sheet:
     """The numbers of the sheet of a predicted design."""
-    design, electrical = prediction.design, prediction.electrical
-    assert design is not None  # every prediction of a whole design has it
-    names = [chr(ord("A") + k) for k in range(design.winding.phases)]
-    connection = design.winding.connection
-    bands = relative_bands(prediction)
-    matrix = np.array(electrical.inductance_matrix)
-    inductances = by_pair(line_inductances(matrix, connection), names)
-    constants = _line_emf_constants(prediction, names, bands)
+    design = prediction.design
+    if design is None:
+        raise ValueError("a prediction without its design has no sheet")
+    try:
+        state = machine_state(design, prediction.laid)
+    except LawRangeError:
+        state = None
+    bands, resistances = relative_bands(prediction), prediction.electrical.line_resistances or {}
+    constants = _line_emf_constants(design, state, tuple(resistances), bands)
+    frequency = _meter_frequency(prediction)
+    held = held_current(prediction)
     return Sheet(
         design=design,
         prediction=prediction,
         stated_tolerance=design.tolerance is not None,
-        resistances=_each(electrical.line_resistances or {}, bands.get("phase_resistance_ohm", NOMINAL)),
-        inductances=_each(inductances, bands.get("synchronous_inductance_h", NOMINAL).widened(METER_DOUBT)),
-        meter_frequency=_meter_frequency(prediction, inductances),
+        resistances={
+            pair: bands.get("phase_resistance_ohm", NOMINAL).times(value) for pair, value in resistances.items()
+        },
+        inductances=_inductances(state, tuple(resistances), frequency, bands),
+        meter_frequency=frequency,
         line_emf_constants=constants,
-        emf=_emf_rows(design, prediction, next(iter(constants.values()), None)),
+        emf=_emf_rows(design, prediction, state, tuple(resistances), bands),
         field=_plate_field(design, bands),
         field_radius=_middle(design),
         gap=_gap(design),
         thickness=Band(1.0, 1 - THICKNESS_SPREAD, 1 + THICKNESS_SPREAD).times(design.board.thickness),
-        held=(held := held_current(prediction)),
+        held=held,
         torque=_static_torque(design, held, next(iter(constants.values()), None)),
         friction=_friction(design, prediction),
     )
 
 
-def _each(values: dict[str, float] | object, spread: Band) -> dict[str, Band]:
-    return {pair: spread.times(value) for pair, value in dict(values).items()}  # type: ignore[call-overload]
-
-
-def _line_emf_constants(prediction: Prediction, names: list[str], bands: dict[str, Band]) -> dict[str, Band]:
-    """Peak of the EMF between each pair of terminals [V s/rad of the rotor]."""
-    if prediction.magnetic is None:
+def _inductances(
+    state: MachineState | None, pairs: tuple[str, ...], frequency: float, bands: dict[str, Band]
+) -> dict[str, Band]:
+    """Between each pair, as a meter of this frequency [Hz] shows it."""
+    if state is None:
         return {}
-    pole_pairs = prediction.winding.poles // 2
-    linkages = line_linkages(prediction.magnetic.linkages[:, 0], prediction.design.winding.connection)
-    spread = bands.get("flux_linkage_peak_wb", NOMINAL)
-    return {pair: spread.times(pole_pairs * value) for pair, value in by_pair(linkages, names).items()}
+    spread, pulsation = bands.get("synchronous_inductance_h", NOMINAL).widened(METER_DOUBT), 2 * pi * frequency
+    return {
+        pair: spread.times(terminal_impedance(state, pair_name(pair), pulsation).imag / pulsation) for pair in pairs
+    }
 
 
-def _emf_rows(design: SizedDesign, prediction: Prediction, constant: Band | None) -> tuple[EmfRow, ...]:
-    if constant is None:
+def _line_emf_constants(
+    design: SizedDesign, state: MachineState | None, pairs: tuple[str, ...], bands: dict[str, Band]
+) -> dict[str, Band]:
+    """Half of the EMF from trough to crest between each pair at standstill's limit [V s/rad], which is also the torque
+    per ampere [N m/A]; magnets at room temperature.
+    """
+    if state is None:
+        return {}
+    spread = bands.get("flux_linkage_peak_wb", NOMINAL).times(strength_at(design, ROOM_C))
+    return {pair: spread.times(float(np.ptp(terminal_wave(state, pair_name(pair), 0.0))) / 2) for pair in pairs}
+
+
+def _emf_rows(
+    design: SizedDesign,
+    prediction: Prediction,
+    state: MachineState | None,
+    pairs: tuple[str, ...],
+    bands: dict[str, Band],
+) -> tuple[EmfRow, ...]:
+    """The first pair at speeds of a hand and of a drill, as far as the voltage stays safe."""
+    if state is None:
         return ()
-    meant = max(
-        [*(design.operation.speeds if design.operation else ()), 0.0]
-        + ([prediction.motion.top_speed] if prediction.motion and prediction.motion.top_speed else [])
-    )
-    speeds = [each * RPM for each in HAND] + [each * RPM for each in FASTER if each * RPM <= meant]
-    rows = [
-        EmfRow(
-            speed,
-            design.rotor.poles / 2 * speed / (2 * pi),
-            constant.times(2 * speed),
-            constant.times(speed / sqrt(2)),
-        )
-        for speed in speeds
-    ]
+    spread = bands.get("flux_linkage_peak_wb", NOMINAL).times(strength_at(design, ROOM_C))
+    rows = []
+    for rpm in (*HAND, *(rpm for rpm in FASTER if rpm * RPM <= _top_speed(design, prediction))):
+        speed = rpm * RPM
+        wave = speed * terminal_wave(state, pair_name(pairs[0]), speed)
+        size, rms = float(np.ptp(wave)), float(np.sqrt((wave**2).mean()))
+        rows.append(EmfRow(speed, state.pole_pairs * speed / (2 * pi), spread.times(size), spread.times(rms)))
     return tuple(row for row in rows if row.peak_to_peak.high / 2 <= SAFE_VOLTS) or tuple(rows[:1])
 
 
-def _meter_frequency(prediction: Prediction, inductances: dict[str, float]) -> float:
-    """The lowest usual frequency of a meter at which the reactance is no less than a quarter of the resistance; the
-    resistance hides it below."""
-    resistance, inductance = prediction.electrical.line_resistance, next(iter(inductances.values()))
-    resistance = prediction.electrical.phase_resistance if resistance is None else resistance
-    wanted = resistance / (4 * 2 * pi * inductance)
+def _top_speed(design: SizedDesign, prediction: Prediction) -> float:
+    """The highest speed that the design is made for [rad/s of the rotor]; 0 where it does not say."""
+    gear = design.drive.gear_ratio if design.drive else 1.0
+    moving = prediction.motion.top_speed if prediction.motion else None
+    return max([*(design.operation.speeds if design.operation else ()), gear * (moving or 0.0)])
+
+
+def _meter_frequency(prediction: Prediction) -> float:
+    """The lowest usual frequency of a meter [Hz] at which the reactance is a quarter of the resistance or more; below, the
+    resistance hides it.
+    """
+    electrical = prediction.electrical
+    wanted = electrical.phase_resistance / (4 * 2 * pi * electrical.synchronous_inductance)
     return next((each for each in METER_FREQUENCIES if each >= wanted), METER_FREQUENCIES[-1])
 
 
@@ -189,7 +214,7 @@ def _plate_field(design: SizedDesign, bands: dict[str, Band]) -> tuple[tuple[flo
     strength = (design.tolerance or Tolerance()).remanence if bands else 0.0
     peaks = np.abs(values.sum(axis=0).ravel())
     falls = log(peaks[0] / peaks[1]) / (PROBE_DISTANCES[1] - PROBE_DISTANCES[0])  # part of the field per metre
-    spread = Band(1.0, 1 - strength, 1 + strength).widened(falls * PROBE_DOUBT)
+    spread = Band(1.0, 1 - strength, 1 + strength).widened(falls * PROBE_DOUBT).times(strength_at(design, ROOM_C))
     return tuple((place, spread.times(float(peak))) for place, peak in zip(PROBE_DISTANCES, peaks, strict=True))
 
 

@@ -27,6 +27,9 @@ VARIANTS = {name: (name, {}) for name in NAMES} | {
     "delta": ("photogrammetry-stage", DELTA),
     "tolerance": ("small-fan", {"tolerance.remanence_percent": 5.0, "tolerance.air_gap_mm": 0.2}),
 }
+# Remanence falls by 0.1075 % of that at 20 C a kelvin (makers' tables, mean):
+# N42H that the fan counts with at 50 C, N42 of the tracker at 10 C.
+COLD = dict.fromkeys(NAMES, 1.0) | {"small-fan": 1 / (1 - 0.001075 * 30), "sky-tracker": 1 / (1 + 0.001075 * 10)}
 PREFIX = {"M": 1e6, "k": 1e3, "": 1.0, "m": 1e-3, "µ": 1e-6, "n": 1e-9}
 
 
@@ -84,7 +87,7 @@ def test_peak_to_peak_and_frequency_at_drill_speed(name):
     rows, pairs = section_of(tests, "EMF"), data["winding"]["poles"] / 2
     told = [int(words.split(" ")[0]) for words in rows if words.endswith("peak to peak")]
     for rpm in told:
-        speed, psi = rpm * pi / 30, data["magnetic"]["flux_linkage_peak_wb"]
+        speed, psi = rpm * pi / 30, COLD[name] * data["magnetic"]["flux_linkage_peak_wb"]
         volts = 2 * sqrt(3) * pairs * psi * speed
         assert si(rows[f"{rpm} rpm, peak to peak"][0], "V") == pytest.approx(volts, rel=5e-3)
         assert si(rows[f"{rpm} rpm, frequency"][0], "Hz") == pytest.approx(pairs * rpm / 60, rel=5e-3)
@@ -100,7 +103,7 @@ def test_grams_at_the_lever(name):
     words = next(iter(rows))
     current, lever = re.fullmatch(r"largest, at (\S+ \S+) and (\d+) mm", words).groups()
     constant = sqrt(3) * data["winding"]["poles"] / 2 * data["magnetic"]["flux_linkage_peak_wb"]
-    torque = constant * si(current, "A")
+    torque = COLD[name] * constant * si(current, "A")
     assert constant == pytest.approx(2 / sqrt(3) * data["magnetic"]["torque_constant_n_m_per_a"], rel=1e-12)
     assert si(rows["the same as torque"][0], "N·m") == pytest.approx(torque, rel=5e-3)
     assert float(rows[words][0].removesuffix(" g")) == pytest.approx(
@@ -129,7 +132,10 @@ def test_bands_are_those_of_the_stated_tolerance():
     line = data["electrical"]["line_resistances_ohm"]["AB"]
     assert low == pytest.approx(line * spread["low_5_percent"] / spread["nominal"], rel=5e-4)
     assert high == pytest.approx(line * spread["high_95_percent"] / spread["nominal"], rel=5e-4)
-    spread, volts = data["tolerance"]["flux_linkage_peak_wb"], 2 * sqrt(3) * data["winding"]["poles"] / 2 * 2 * pi
+    spread, volts = (
+        data["tolerance"]["flux_linkage_peak_wb"],
+        COLD["small-fan"] * 2 * sqrt(3) * data["winding"]["poles"] / 2 * 2 * pi,
+    )
     low, high = band(section_of(tests, "EMF")["60 rpm, peak to peak"][1], "V")
     assert low == pytest.approx(volts * spread["low_5_percent"], rel=5e-3)
     assert high == pytest.approx(volts * spread["high_95_percent"], rel=5e-3)
@@ -143,10 +149,9 @@ def test_the_first_phase_comes_first_by_a_sixth(name):
     _, data, tests = made(name)
     angle = np.radians(data["waves"]["electrical_angle_deg"][:-1])
     phases = np.array(data["waves"]["phase_emf_v_s_per_rad"])[:, : len(angle)]
-    if name == "delta":  # each phase from its own terminal to the next: A to C is against the third
-        channels = -phases[2], phases[1]
-    else:
-        channels = phases[0] - phases[2], phases[1] - phases[2]
+    # In a delta each phase runs from its own terminal to the next: A to C is against the third.
+    delta, star = (-phases[2], phases[1]), (phases[0] - phases[2], phases[1] - phases[2])
+    channels = delta if name == "delta" else star
     one, two = (np.angle(np.sum(wave * np.exp(-1j * angle))) for wave in channels)
     lead = np.degrees((one - two) % (2 * pi))
     assert lead == pytest.approx(60.0, abs=0.5)
@@ -199,7 +204,8 @@ def test_sketches_are_tidy(terminals):
 
 @pytest.mark.parametrize("changes", [
     {"winding.connection": "open"}, {"winding.phases": 2, "winding.coils": 16, "winding.connection": "open"},
-    {"winding.phases": 5, "winding.coils": 20, "winding.turns": 6, "rotor.poles": 22}, {"drive": None, "motion": None, "load": None},
+    {"winding.phases": 5, "winding.coils": 20, "winding.turns": 6, "rotor.poles": 22},
+    {"drive": None, "motion": None, "load": None},
     {"winding.parallel_paths": 2, "winding.turns": 8},
 ])  # fmt: skip
 def test_every_kind_of_winding_has_its_sheet(changes):

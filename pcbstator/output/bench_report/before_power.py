@@ -14,7 +14,9 @@ LEAST_METER_HZ = 45.0  # below it many multimeters read alternating volts low
 
 def before_power(sheet: Sheet) -> tuple[Test, ...]:
     """In the order that is safe and cheap: the board by itself, the magnets by themselves, then both."""
-    tests = [_thickness(sheet), _resistance(sheet), _insulation(sheet), _inductance(sheet), _polarity(sheet)]
+    tests = [_thickness(sheet), _resistance(sheet), _insulation(sheet)]
+    tests += [_inductance(sheet)] if sheet.inductances else []
+    tests += [_polarity(sheet)]
     tests += [_field(sheet)] if sheet.field else []
     tests += [_gap(sheet), _one_turn(sheet)]
     if sheet.emf:  # two phases in star have no third terminal to compare with
@@ -79,7 +81,8 @@ def _resistance_alarms(sheet: Sheet) -> tuple[str, ...]:
         part = 1 / coils if design.winding.connection == "open" else 1 / (2 * coils)
         if design.winding.connection != "delta":
             words.append(
-                f"One coil bridged takes {figures(100 * part, 2)} % off every pair with its phase; one turn hardly shows."
+                f"One coil bridged takes {figures(100 * part, 2)} % off every pair with its phase; one turn "
+                "hardly shows."
             )
     words.append("All pairs off alike, beyond the band: other copper than ordered, or leads that were not taken off.")
     return tuple(words)
@@ -114,7 +117,8 @@ def _inductance(sheet: Sheet) -> Test:
         steps=("Open and short the meter's leads first, as its manual says.",
                "Measure with the rotor in place; turn it by a quarter of a pole and measure once more."),
         rows=rows,
-        alarms=("More than 10 % off, or pairs that differ by more than 3 %: a bridged or reversed coil, layers out of place.",
+        alarms=(("More than 10 % off, or pairs that differ by more than 3 %: a bridged or reversed coil, "
+            "layers out of place."),
                 "A change over the rotor's angle: iron where there should be none, or a bad joint."),
         fills="inductance",
     )  # fmt: skip
@@ -132,7 +136,8 @@ def _polarity(sheet: Sheet) -> Test:
         sketch="compass",
         instrument="Compass, or a marked magnet on a stick; a viewing film shows borders, not which pole",
         limits="no power",
-        steps=("Bring the compass slowly from 20 cm; stop as soon as the needle turns, a near magnet turns its own poles over.",
+        steps=(("Bring the compass slowly from 20 cm; stop as soon as the needle turns, a near magnet turns "
+            "its own poles over."),
                *(() if halbach else (first,)), "Go round by number against the assembly sheet."),
         rows=tuple(rows),
         alarms=("Two alike side by side: a magnet is glued in the wrong way round.",),
@@ -147,7 +152,8 @@ def _field(sheet: Sheet) -> Test:
         sketch="probe",
         instrument="Gaussmeter with an axial probe, range 2 T; non-magnetic spacers",
         limits="no power; one plate by itself, no steel nearby",
-        steps=("Over the middle of a magnet, midway along the radius. The sensitive spot lies inside the probe: its sheet says how deep.",
+        steps=(("Over the middle of a magnet, midway along the radius. The sensitive spot lies inside the "
+            "probe: its sheet says how deep."),
                "Take the largest reading of several magnets, N and S."),
         rows=rows,
         alarms=("Both lower by one part: weaker magnets than ordered. Wrong at one distance only: the distance.",
@@ -164,17 +170,22 @@ def _gap(sheet: Sheet) -> Test:
     if force is not None and force > 5.0:
         cautions.insert(
             0,
-            f"The parts attract each other with {measure(force, 'N', 2)}: lower them on screws or spacers, never by hand.",
+            (
+                f"The parts attract each other with {measure(force, 'N', 2)}: lower them on screws or spacers, "
+                "never by hand."
+            ),
         )
     return Test(
         title="Air gap",
         sketch="gap",
         instrument="Feeler gauge of brass or plastic; steel blades stick to the magnets",
         limits="no power",
-        steps=(f"From the laminate to the magnets' face{both}, at four places round.", "Turn the rotor by half and repeat."),
+        steps=(f"From the laminate to the magnets' face{both}, at four places round.", ("Turn the rotor by "
+            "half and repeat.")),
         rows=(plain("gap, mean of four places", sheet.gap.times(1e3), "mm", 2),
               Expected("difference between places", "below 0.2 mm", "")),
-        alarms=("A difference that stays with the board: the board is bowed or tilted; one that turns along: the rotor runs out.",),
+        alarms=(("A difference that stays with the board: the board is bowed or tilted; one that turns "
+            "along: the rotor runs out."),),
         cautions=tuple(cautions),
         fills="gap",
     )  # fmt: skip
@@ -186,8 +197,10 @@ def _one_turn(sheet: Sheet) -> Test:
         sketch="hand",
         instrument="Two fingers, an ear",
         limits="no power; terminals open, then joined",
-        steps=("Turn slowly round, both ways, terminals open.", "Join all terminals and turn briskly: it must brake evenly."),
-        rows=(Expected("open", "even, no clicks, no rubbing", "no rest positions"), Expected("joined", "brakes evenly", "")),
+        steps=("Turn slowly round, both ways, terminals open.", ("Join all terminals and turn briskly: it "
+            "must brake evenly.")),
+        rows=(Expected("open", "even, no clicks, no rubbing", "no rest positions"),
+              Expected("joined", "brakes evenly", "")),
         alarms=("Rubbing once a turn: run-out or a magnet that stands out. A rough spot at one angle: the bearing.",
                 "Braking with the terminals open: two of them touch, or a turn is bridged."),
     )  # fmt: skip
@@ -209,7 +222,8 @@ def _order(sheet: Sheet) -> Test:
         sketch="order",
         instrument=f"Oscilloscope with two channels, set for {size} peak to peak and periods of {period}",
         limits=f"no power; turn at about {figures(first.speed / RPM)} rpm",
-        steps=(probes, "Turn counter-clockwise, seen from the rotor's side onto the board: this is the positive sense."),
+        steps=(probes, ("Turn counter-clockwise, seen from the rotor's side onto the board: this is the "
+            "positive sense.")),
         rows=(Expected("A comes before B by", f"{figures(lead, 3)}° of a period", ""),),
         alarms=("B comes first: two wires are exchanged; swap any two and mark them.",
                 "Both in step or opposite: a phase is joined the wrong way round."),
@@ -232,7 +246,8 @@ def _emf(sheet: Sheet) -> Test:
         instrument="Oscilloscope, peak to peak and frequency; a multimeter on AC volts from 45 Hz on",
         limits="no power; nothing else at the terminals. Battery drill, slow gear, or a hand",
         steps=("Hold a speed, write down both: volts belong to the frequency, not to what the drill says.",
-               f"Speed in rpm is {figures(60 / sheet.pole_pairs, 4)} times the frequency ({sheet.pole_pairs} pole pairs)."),
+               (f"Speed in rpm is {figures(60 / sheet.pole_pairs, 4)} times the frequency "
+                   f"({sheet.pole_pairs} pole pairs).")),
         rows=tuple(rows),
         alarms=_emf_alarms(sheet),
         cautions=(TURNING,),
@@ -247,7 +262,8 @@ def _emf_alarms(sheet: Sheet) -> tuple[str, ...]:
         part = 2 / (winding.coils // winding.phases)
         words.append(f"One coil joined the wrong way round takes about {figures(100 * part, 2)} % off its phase.")
     words.append(
-        "All pairs low alike: a larger gap or weaker magnets. Half, twice or 2.8 times: peak, peak to peak, rms mixed up."
+        "All pairs low alike: a larger gap or weaker magnets. Half, twice or 2.8 times: peak, peak to "
+        "peak, rms mixed up."
     )
     words.append("A frequency that is another multiple of the speed: magnets miscounted, or two alike side by side.")
     return tuple(words)
@@ -257,4 +273,7 @@ MAGNETS = (
     "Magnets jump together, pinch and splinter: eye protection, one at a time, steel tools away; not near pacemakers, "
     "other implants, children, cards."
 )
-TURNING = "Screw the stator down. Eye protection, no gloves, sleeves or hair near it; keep out of the rotor's plane. Begin slowly: glue may fail."
+TURNING = (
+    "Screw the stator down. Eye protection, no gloves, sleeves or hair near it; keep out of the "
+    "rotor's plane. Begin slowly: glue may fail."
+)

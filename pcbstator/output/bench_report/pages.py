@@ -148,7 +148,8 @@ def _table(rows: Sequence[Expected], y: float) -> tuple[Items, float]:
 
 def _foot(sheet: Sheet, page: int, count: int) -> Items:
     y = PAPER[1] - MARGIN
-    words = f"{sheet.design.source or sheet.design.title}, SHA-256 {sheet.design.digest[:16]}, pcbstator {sheet.prediction.version}"
+    design = sheet.design
+    words = f"{design.source or design.title}, SHA-256 {design.digest[:16]}, pcbstator {sheet.prediction.version}"
     return [Words(words, (MARGIN, y), 2.2), Words(f"{page} of {count}", (PAPER[0] - MARGIN, y), 2.2, "end")]
 
 

@@ -9,7 +9,8 @@ from pcbstator.output.bench_report.with_power import at_rest, running
 from pcbstator.output.words import figures
 
 AT_REST = (
-    "Direct current from a supply that limits it. Nothing before this part may be in doubt. Begin at a tenth of the current: "
+    "Direct current from a supply that limits it. Nothing before this part may be in doubt. Begin at a "
+    "tenth of the current: "
     "does the voltage fit the resistance?"
 )
 RUNNING = (
@@ -36,7 +37,8 @@ def how_to_read(sheet: Sheet) -> str:
     )
     return (
         "Expected is the prediction. The band holds nine of ten motors made within "
-        f"{source}; that of an inductance has 5 % for law and meter on top. Copper is at 20 °C where nothing else is said. Outside the band by more than your "
+        f"{source}; that of an inductance has 5 % for law and meter on top. Copper and magnets are at 20 °C where "
+        "nothing else is said. Outside the band by more than your "
         "instrument's error: measure again, then look at what would be alarming. Write readings into bench.toml."
     )
 
@@ -45,7 +47,7 @@ def left_out(sheet: Sheet) -> tuple[str, ...]:
     """What is not on the sheet, and why."""
     words = []
     if not sheet.emf:
-        words.append(f"No EMF and no torque: {sheet.prediction.out_of_range or 'the field is not predicted'}.")
+        words.append(f"No inductance, EMF or torque: {sheet.prediction.out_of_range or 'the field is not predicted'}.")
     if sheet.held is None:
         words.append("No test with current at rest: there is no heat balance, so no safe current is known.")
     if sheet.friction is None:
@@ -54,7 +56,8 @@ def left_out(sheet: Sheet) -> tuple[str, ...]:
         words.append("No tests of the motion: the design has no [motion] or [drive].")
     if sheet.emf and sheet.emf[-1].speed < 30:
         words.append(
-            f"No EMF above {figures(sheet.emf[-1].speed * 9.5493, 3)} rpm: the voltage would no longer be safe to touch."
+            f"No EMF above {figures(sheet.emf[-1].speed * 9.5493, 3)} rpm: the voltage would no longer be "
+            "safe to touch."
         )
     return tuple(words)
 

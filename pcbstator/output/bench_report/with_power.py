@@ -37,7 +37,10 @@ def _setting(sheet: Sheet) -> str:
     held = sheet.held
     assert held is not None
     volts = 1.3 * held.warm_voltage
-    return f"Bench supply: limit {figures(volts, 2)} V first, then current limit {measure(held.current, 'A')}, output off while you connect"
+    return (
+        f"Bench supply: limit {figures(volts, 2)} V first, then current limit {measure(held.current, 'A')}, output off "
+        "while you connect"
+    )
 
 
 def _zero(sheet: Sheet) -> Test:
@@ -52,13 +55,16 @@ def _zero(sheet: Sheet) -> Test:
         sketch="zero",
         instrument=_setting(sheet),
         limits=f"{measure(held.current, 'A')}, seconds at a time",
-        steps=(f"Current {joined}: A first. The rotor locks: write down the sensor's angle, coming from both sides, take the mean.",
+        steps=((f"Current {joined}: A first. The rotor locks: write down the sensor's angle, coming from "
+            "both sides, take the mean."),
                "Then B, C … in turn: write down angle and which way the rotor went, seen from the rotor's side.",
                "The mean at A is the electrical zero that the driver asks for."),
         rows=(Expected("A to B, then on", f"{figures(step, 4)}° each, counter-clockwise", "within friction"),
               Expected("the sensor", "grows at each step", "")),
-        alarms=("The rotor goes clockwise: two wires exchanged. It goes right and the sensor falls: turn the sensor's sense, not the wires.",
-                f"Steps of another size than {figures(step, 4)}°: pole pairs miscounted, or a coil or phase joined wrongly."),
+        alarms=(("The rotor goes clockwise: two wires exchanged. It goes right and the sensor falls: turn "
+            "the sensor's sense, not the wires."),
+                (f"Steps of another size than {figures(step, 4)}°: pole pairs miscounted, or a coil or phase "
+                    "joined wrongly.")),
         cautions=(LOOSE, HOT),
     )  # fmt: skip
 
@@ -71,15 +77,20 @@ def _static_torque(sheet: Sheet) -> Test:
     return Test(
         title="Torque at rest",
         sketch="torque",
-        instrument=f"{_setting(sheet)}; a lever of {lever} mm on the rotor, a kitchen scale that reads to {_step(grams.value)} g",
-        limits=f"{measure(test.current, 'A')} from {terminals(sheet.first_pair).replace(' and ', ' to ')}, safe for as long as it takes; off between readings",
-        steps=(f"The lever level, its tip on the scale {lever} mm from the axis. Turn the stator, not the lever, through one cycle "
+        instrument=(f"{_setting(sheet)}; a lever of {lever} mm on the rotor, a kitchen scale that reads to "
+            f"{_step(grams.value)} g"),
+        limits=(f"{measure(test.current, 'A')} from {terminals(sheet.first_pair).replace(' and ', ' to ')}, "
+            "safe for as long as it takes; off between readings"),
+        steps=(f"The lever level, its tip on the scale {lever} mm from the axis. Turn the stator, not the "
+            "lever, through one cycle "
                f"({figures(DEGREES * test.turn_per_cycle, 3)}°); keep the largest reading.",
-               "Repeat with the current reversed, or from the other side; take the mean: friction adds to one and takes from the other."),
+               ("Repeat with the current reversed, or from the other side; take the mean: friction adds to "
+                   "one and takes from the other.")),
         rows=(plain(f"largest, at {measure(test.current, 'A')} and {lever} mm", grams, "g"),
               expected("the same as torque", test.torque, "N·m"),
               Expected("cycles in a turn", str(sheet.pole_pairs), "exact")),
-        alarms=("Another number than the EMF gave for the same pair: volts per rad/s and N·m per ampere are one constant. Doubt current, lever or scale first.",),
+        alarms=(("Another number than the EMF gave for the same pair: volts per rad/s and N·m per ampere "
+            "are one constant. Doubt current, lever or scale first."),),
         cautions=(LOOSE, HOT),
         fills="static_torque",
     )  # fmt: skip
@@ -98,14 +109,18 @@ def _warm_up(sheet: Sheet) -> Test:
         title="Warm-up at a held current",
         sketch="warm",
         instrument=f"{_setting(sheet)}; a voltmeter at the terminals themselves, not at the supply",
-        limits=f"{measure(held.current, 'A')} from {terminals(sheet.first_pair).replace(' and ', ' to ')}, {figures(minutes, 2)} minutes",
-        steps=("Read volts and amperes at once, then each half minute, later every few minutes; write down the air's temperature.",
+        limits=(f"{measure(held.current, 'A')} from {terminals(sheet.first_pair).replace(' and ', ' to ')}, "
+            f"{figures(minutes, 2)} minutes"),
+        steps=(("Read volts and amperes at once, then each half minute, later every few minutes; write down "
+            "the air's temperature."),
                "Volts over amperes is the resistance: the copper is its own thermometer."),
-        rows=(Expected(f"volts at the start, {figures(held.ambient_c)} °C", measure(held.cold_voltage, "V"), "as the resistance"),
+        rows=(Expected(f"volts at the start, {figures(held.ambient_c)} °C", measure(held.cold_voltage, "V"),
+                       "as the resistance"),
               plain("volts at the end over those at the start", held.resistance_ratio, "", 4),
               plain("copper warmer by", held.rise, "K", 2),
               plain("63 % of the rise after", held.reached.times(1 / 60), "min", 2)),
-        alarms=(f"A rise above {figures(1.5 * held.rise.value, 2)} K: less air, no contact to the base, or a bridged turn. Stop.",
+        alarms=((f"A rise above {figures(1.5 * held.rise.value, 2)} K: less air, no contact to the base, or "
+            "a bridged turn. Stop."),
                 "A heat balance is 10 to 20 % off at best; this reading replaces it."),
         cautions=(HOT,),
         fills="warm_up",
@@ -147,7 +162,8 @@ def _coast_down(sheet: Sheet) -> Test:
         limits=f"no power; from {figures(friction.coast_from / RPM)} rpm",
         steps=("Push, let go, record to standstill; both ways.",
                "Once more with a body of known inertia on the plate: this tells inertia from friction."),
-        rows=(Expected(f"from {figures(friction.coast_from / RPM)} rpm to rest", f"{figures(friction.coast_time, 2)} s", "half to twice is usual"),
+        rows=(Expected(f"from {figures(friction.coast_from / RPM)} rpm to rest",
+                       f"{figures(friction.coast_time, 2)} s", "half to twice is usual"),
               Expected("inertia that turns", f"{figures(1e6 * friction.inertia, 3)} kg·mm²", "")),
         alarms=("A stop at the same angle every time: a rough spot of the bearing.",),
         cautions=("An unbalanced plate walks: screw it down, and keep to this speed.",),
@@ -172,7 +188,8 @@ def _slow_turn(motion: MotionResult) -> Test:
         limits="current limit of the design",
         steps=("One whole turn at an even slow speed, each way.",),
         rows=tuple(rows) or (Expected("angle over time", "even", ""),),
-        alarms=("A ripple that repeats with the turn: sensor or rotor off centre; with the poles: current sensors or phases.",),
+        alarms=(("A ripple that repeats with the turn: sensor or rotor off centre; with the poles: current "
+            "sensors or phases."),),
         cautions=(TURNING,),
         fills="slow_turn",
     )  # fmt: skip
@@ -213,7 +230,8 @@ def _small_steps(motion: MotionResult) -> Test:
         limits="current limit of the design",
         steps=("Five steps up, five down, waiting until it rests; write down each.",),
         rows=tuple(rows) or (Expected("size of each step", "as commanded", ""),),
-        alarms=("The first step after turning round is missing: play, or friction that the controller does not overcome.",),
+        alarms=(("The first step after turning round is missing: play, or friction that the controller does "
+            "not overcome."),),
         fills="small_steps",
     )  # fmt: skip
 
@@ -233,7 +251,8 @@ def _move(motion: MotionResult) -> Test:
         limits="the design's own move; hand on the switch",
         steps=("Ten moves; then ten without the load.",),
         rows=tuple(rows) or (Expected("angle and current over time", "", ""),),
-        alarms=("Twice the current: more friction or inertia than stated. Nothing moves: electrical zero, order of the phases.",),
+        alarms=(("Twice the current: more friction or inertia than stated. Nothing moves: electrical zero, "
+            "order of the phases."),),
         cautions=(TURNING,),
         fills="move",
     )  # fmt: skip
