@@ -61,7 +61,8 @@ def held_current(prediction: Prediction) -> HeldCurrent | None:
     try:
         warmest = current_at_temperature(still, (heat.board,), [ambient + most])
         allowed = min(float(warmest.current[0]), state.heat_current, state.continuous_current) * per_rms
-        limits = [allowed, prediction.design.drive.current_limit] if prediction.design.drive else [allowed]
+        drive = prediction.design.drive if prediction.design else None
+        limits = [allowed, drive.current_limit] if drive else [allowed]
         current, time = round_down(min(limits)), min(LASTS * time_constant, LONGEST)
         cold = np.full(len(still.resistance), ambient)
         times, found = stiff_temperatures(still, [[time, current / per_rms]], cold, 120, 1e-3)

@@ -6,7 +6,7 @@ All of it stands as comments; what was measured loses its marks and gets its num
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -63,8 +63,8 @@ def bench_file(sheet: Sheet, tests: tuple[Test, ...]) -> str:
 
 def _entries(sheet: Sheet, kind: str) -> list[Entry]:
     """The readings of one list that the sheet asks for."""
-    ends = [{"between": [pair[:1], pair[1:]]} for pair in sheet.resistances]
-    given: list[Mapping[str, Any]]
+    ends: list[dict[str, Any]] = [{"between": [pair[:1], pair[1:]]} for pair in sheet.resistances]
+    given: Sequence[Mapping[str, Any]]
     if kind in ("resistance", "emf"):
         given = [*ends]
     elif kind == "inductance":
@@ -81,7 +81,8 @@ def _entries(sheet: Sheet, kind: str) -> list[Entry]:
     elif kind == "gap":
         given = [{"angle_deg": angle} for angle in FOUR_PLACES]
     else:
-        given = [{"thickness": {"of": "board"}, "finished_copper": {"layer": 1}}.get(kind, {})]
+        parts: dict[str, dict[str, Any]] = {"thickness": {"of": "board"}, "finished_copper": {"layer": 1}}
+        given = [parts.get(kind, {})]
     return [Entry(kind, each) for each in given]
 
 

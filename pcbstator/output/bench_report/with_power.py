@@ -30,7 +30,7 @@ def running(sheet: Sheet) -> tuple[Test, ...]:
     motion = sheet.prediction.motion
     if motion is None or sheet.design.drive is None:
         return tuple(friction)
-    return (*friction, _slow_turn(motion), _approach(motion), _small_steps(motion), _move(motion))
+    return (*friction, _sensor(), _slow_turn(motion), _approach(motion), _small_steps(motion), _move(motion))
 
 
 def _setting(sheet: Sheet) -> str:
@@ -168,6 +168,22 @@ def _coast_down(sheet: Sheet) -> Test:
         alarms=("A stop at the same angle every time: a rough spot of the bearing.",),
         cautions=("An unbalanced plate walks: screw it down, and keep to this speed.",),
         fills="coast_down",
+    )  # fmt: skip
+
+
+def _sensor() -> Test:
+    return Test(
+        title="The sensor against a reference",
+        sketch="driver",
+        instrument="A dividing plate, a printed scale of degrees, or a camera that looks at marks on the rotor",
+        limits="no power",
+        steps=("At least twelve places evenly round, turned by hand: write down the reference and the sensor.",
+               "Once more the other way round."),
+        rows=(Expected("sensor less reference", "once round like a wave, at most", "the error budget of the report"),
+              Expected("turns of both", "the same way", "")),
+        alarms=("A wave once a turn: sensor, magnet or marks off centre. Twice a turn: tilt, or a magnet off its chip.",
+                "Another number of whole turns: the sensor's pole pairs are set wrongly."),
+        fills="sensor",
     )  # fmt: skip
 
 
