@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.analysis.magnetic.losses import braking
+from pcbstator.analysis.mechanical.rotor import rotor_inertia
 from pcbstator.analysis.pipeline import worked
 from pcbstator.analysis.stages import Work
 from pcbstator.copper import Copper
@@ -24,11 +26,12 @@ ComplexArray = NDArray[np.complex128]
 class MachineState:
     """One motor as its readings see it.
 
-    names: of the phases. connection: star, delta or open. resistance: (phases, phases) [ohm] at 20 C, with what phases
-    share. star_lead: from the star point to terminal N [ohm] at 20 C. inductance: (phases, phases) [H]. orders: (orders,)
-    per turn of the rotor, pole pairs times the electrical ones; linkages: (phases, orders) [Wb]. drag: braking torque
-    over speed [N m s/rad]; hysteresis: braking torque at any speed [N m]; inertia: of the rotor [kg m2]. air_gap and
-    thicknesses by part [m]; copper: thickness of every layer from 1 on [m]. work: the prediction that it came from.
+    names: of the phases. connection: star, delta or open. resistance: (phases, phases) [ohm] at 20 C, with what
+    phases share. star_lead: from the star point to terminal N [ohm] at 20 C. inductance: (phases, phases) [H].
+    orders: (orders,) per turn of the rotor, pole pairs times the electrical ones; linkages: (phases, orders) [Wb].
+    drag: braking torque over speed [N m s/rad]; hysteresis: braking torque at any speed [N m]; inertia: of the rotor
+    [kg m2]. air_gap and thicknesses by part [m]; copper: thickness of every layer from 1 on [m]. work: the prediction
+    that it came from.
     """
 
     design: SizedDesign
@@ -59,9 +62,6 @@ def machine_state(design: Design, copper: Copper | None = None) -> MachineState:
 
 def state_of(work: Work) -> MachineState:
     """The state of a design that went through all stages."""
-    from pcbstator.analysis.magnetic.losses import braking  # scipy's share of it is wanted here only
-    from pcbstator.analysis.mechanical.rotor import rotor_inertia
-
     design, conductors, magnetic, found = work.design, work.conductors, work.magnetic, work.inductances
     if conductors is None or magnetic is None or work.field is None or found is None:
         raise LawRangeError(work.out_of_range or "the prediction lacks what readings are compared with")

@@ -115,7 +115,9 @@ def _head(text: str, name: str, wanted: tuple[tuple[str, ...], ...]) -> tuple[li
         at = end + 1
     named = " and ".join(" or ".join(f"{what}_{unit}" for what in group for unit in SCALES[what]) for group in wanted)
     value = f"an empty file, {shown(name)}" if not text.strip() else f"{shown(text.strip().splitlines()[0])} in {name}"
-    raise _RefusedError(f"must have the columns {named}", value, "write their names, with their units, above the numbers")
+    raise _RefusedError(
+        f"must have the columns {named}", value, "write their names, with their units, above the numbers"
+    )
 
 
 def _decimal_comma(body: str, separator: str | None, decimal: str | None) -> bool:
@@ -123,7 +125,9 @@ def _decimal_comma(body: str, separator: str | None, decimal: str | None) -> boo
     found = re.search(r"\d,\d", body[:4000]) is not None
     if separator == ",":
         if decimal == "comma":
-            raise _RefusedError("must not part its columns with commas too", "decimal comma", "export it with semicolons")
+            raise _RefusedError(
+                "must not part its columns with commas too", "decimal comma", "export it with semicolons"
+            )
         return False
     if decimal == "point" and found:
         raise _RefusedError("must have a point for its decimals, as decimal says", "commas", 'write decimal = "comma"')
@@ -132,6 +136,8 @@ def _decimal_comma(body: str, separator: str | None, decimal: str | None) -> boo
 
 def _numbers(body: str, separator: str | None, width: int) -> FloatArray:
     """All rows (rows, columns); what is missing becomes NaN."""
+    if not body.strip():
+        return np.empty((0, width))
     try:
         rows = np.loadtxt(io.StringIO(body), delimiter=separator, comments="#", ndmin=2, dtype=float)
         if rows.size == 0 or rows.shape[1] == width:

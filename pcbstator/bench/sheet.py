@@ -185,8 +185,8 @@ def _top_speed(design: SizedDesign, prediction: Prediction) -> float:
 
 
 def _meter_frequency(prediction: Prediction) -> float:
-    """The lowest usual frequency of a meter [Hz] at which the reactance is a quarter of the resistance or more: it is hidden
-    below.
+    """The lowest usual frequency of a meter [Hz] at which the reactance is a quarter of the resistance or more: the
+    resistance hides it below.
     """
     electrical = prediction.electrical
     wanted = electrical.phase_resistance / (4 * 2 * pi * electrical.synchronous_inductance)

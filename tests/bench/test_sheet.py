@@ -13,8 +13,8 @@ import pytest
 
 import pcbstator
 from pcbstator.bench.sheet import bench_sheet
-from pcbstator.output.bench_report.files import sheet_html
 from pcbstator.output.bench_report.pages import sheet_pages, sheet_pdf
+from pcbstator.output.bench_report.sheet_files import sheet_html
 from pcbstator.output.bench_report.wiring import _SKETCHES, sketch_svg
 from pcbstator.output.canvas.page import page_svg
 from pcbstator.physics.thermal.balance import current_at_temperature, steady_temperatures

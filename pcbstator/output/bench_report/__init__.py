@@ -1,1 +1,1 @@
-"""The bench sheet: pages to measure by."""
+"""Pages, pictures and words about readings of a built motor."""

@@ -245,7 +245,8 @@ def _emf(sheet: Sheet) -> Test:
         sketch="emf",
         instrument="Oscilloscope, peak to peak and frequency; a multimeter on AC volts from 45 Hz on",
         limits="no power; nothing else at the terminals. Battery drill, slow gear, or a hand",
-        steps=("The rotor by itself, its load taken off. Hold a speed, write down both: volts belong to the frequency, not to what the drill says.",
+        steps=("The rotor by itself, its load taken off.",
+               "Hold a speed, write down both: volts belong to the frequency, not to what the drill says.",
                (f"Speed in rpm is {figures(60 / sheet.pole_pairs, 4)} times the frequency "
                    f"({sheet.pole_pairs} pole pairs).")),
         rows=tuple(rows),
