@@ -230,6 +230,14 @@ def suggestion_files(found: Suggestions) -> Files:
     return dict(suggested_files(found, {one.name: draw(one.design) for one in found.found}))
 
 
+def bench_sheet(design: Design, prediction: Prediction | None = None) -> Files:
+    """The sheet to measure the built motor by, as HTML and PDF, and the file for the readings, by their names."""
+    from pcbstator.bench.sheet import bench_sheet as sheet
+    from pcbstator.output.bench_report.sheet_files import sheet_files
+
+    return sheet_files(sheet(prediction or predict(design)))
+
+
 def compare(design: Design, bench: Place) -> Comparison:
     """Readings of a built motor beside what its design predicts; ``compare(design, "bench.toml").to_dict()`` is plain
     data. bench: a file of readings, with its CSV files beside it.

@@ -1,4 +1,4 @@
-"""The commands about a motor that is built: its readings against its design."""
+"""The commands about a motor that is built: the sheet to measure it by, its readings against its design."""
 
 from __future__ import annotations
 
@@ -8,6 +8,26 @@ from pathlib import Path
 import click
 
 from pcbstator.output.terminal import tell
+
+
+@click.command()
+@click.argument("design", type=click.Path(path_type=Path))
+@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="Folder to write.")
+def bench(design: Path, output: Path) -> None:
+    """Write the sheet to measure the built motor of DESIGN by, and the file that takes the readings."""
+    import pcbstator
+    from pcbstator.output.bench_report.sheet_files import require_no_readings
+    from pcbstator.output.files import write_folder
+    from pcbstator.project import bench_sheet
+
+    require_no_readings(output)
+    asked = pcbstator.load_design(design)
+    prediction = pcbstator.predict(asked)
+    files = bench_sheet(asked, prediction)
+    write_folder(output, files)
+    click.echo(f"{output}: {len(files)} files written; print bench-sheet.pdf and fill in bench.toml")
+    if any(finding.severity == "error" for finding in prediction.findings):
+        sys.exit(1)
 
 
 @click.command()

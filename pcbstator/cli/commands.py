@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from pcbstator.cli.bench_commands import compare
+from pcbstator.cli.bench_commands import bench, compare
 from pcbstator.cli.study_commands import explore, suggest, take
 from pcbstator.errors import FindingsError, PcbstatorError
 from pcbstator.interrupts import INTERRUPTED, STOPPED
@@ -302,6 +302,7 @@ commands.add_command(compare)
 commands.add_command(explore)
 commands.add_command(take)
 commands.add_command(suggest)
+commands.add_command(bench)
 
 
 def _leave(findings: Iterable[Finding]) -> None:
