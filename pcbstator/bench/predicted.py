@@ -85,10 +85,10 @@ def _(reading: StaticTorque, state: MachineState) -> float:
 
 @predicted_value.register
 def _(reading: NoLoad, state: MachineState) -> float:
-    """Bearing friction is that of [load] where the load is on the motor's own shaft."""
-    load, drive = state.design.load, state.design.drive
-    own = load is not None and (drive is None or drive.gear_ratio == 1.0)
-    friction = load.friction + load.viscous * reading.speed if own and load is not None else 0.0
+    """Friction is that of [bearing] where the load is on the motor's own shaft."""
+    bearing, drive = state.design.bearing, state.design.drive
+    own = bearing is not None and (drive is None or drive.gear_ratio == 1.0)
+    friction = bearing.friction + bearing.viscous * reading.speed if own and bearing is not None else 0.0
     factor = sqrt(3) if state.connection == "delta" else 1.0
     constant = len(state.names) / 2 * float(np.abs(_fundamental(state)).mean())
     return factor * (friction + state.hysteresis + state.drag * reading.speed) / constant
