@@ -95,4 +95,4 @@ def round_down(value: float) -> float:
     (0.3, 1.0, 6.0)
     """
     decade = 10.0 ** floor(log10(value) + 1e-12)
-    return max(step for step in STEPS if step * decade <= value * (1 + 1e-9)) * decade
+    return float(f"{max(step for step in STEPS if step * decade <= value * (1 + 1e-9)) * decade:.3g}")

@@ -238,14 +238,14 @@ def _static_torque(design: SizedDesign, held: HeldCurrent | None, constant: Band
 
 def _friction(design: SizedDesign, prediction: Prediction) -> Friction | None:
     """What the stated friction would show; nothing with a gear, since a hand cannot turn the motor through it."""
-    load, mechanical = design.load, prediction.mechanical
-    if load is None or load.friction <= 0 or mechanical is None:
+    bearing, mechanical = design.bearing, prediction.mechanical
+    if bearing is None or bearing.friction <= 0 or mechanical is None:
         return None
     if design.drive is not None and design.drive.gear_ratio != 1.0:
         return None
     total = prediction.motion.total_inertia if prediction.motion is not None else None
-    inertia = mechanical.rotor_inertia + load.inertia if total is None else total
-    viscous, constant = load.viscous, load.friction
+    inertia = mechanical.rotor_inertia if total is None else total
+    viscous, constant = bearing.viscous, bearing.friction
     time = inertia / viscous * log(1 + viscous * PUSHED / constant) if viscous > 0 else inertia * PUSHED / constant
     magnetic = prediction.magnetic
     current = None if magnetic is None else constant / magnetic.torque_constant

@@ -205,7 +205,7 @@ def test_sketches_are_tidy(terminals):
 @pytest.mark.parametrize("changes", [
     {"winding.connection": "open"}, {"winding.phases": 2, "winding.coils": 16, "winding.connection": "open"},
     {"winding.phases": 5, "winding.coils": 20, "winding.turns": 6, "rotor.poles": 22},
-    {"drive": None, "motion": None, "load": None},
+    {"drive": None, "motion": None, "load": None, "bearing": None},
     {"winding.parallel_paths": 2, "winding.turns": 8},
 ])  # fmt: skip
 def test_every_kind_of_winding_has_its_sheet(changes):

@@ -51,7 +51,9 @@ def left_out(sheet: Sheet) -> tuple[str, ...]:
     if sheet.held is None:
         words.append("No test with current at rest: there is no heat balance, so no safe current is known.")
     if sheet.friction is None:
-        words.append("No expected coast-down and current without load: [load] states no friction, or there is a gear.")
+        words.append(
+            "No expected coast-down and current without load: [bearing] states no friction, or there is a gear."
+        )
     if sheet.prediction.motion is None or sheet.design.drive is None:
         words.append("No tests of the motion: the design has no [motion] or [drive].")
     if sheet.emf and sheet.emf[-1].speed < 30:
