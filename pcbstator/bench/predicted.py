@@ -9,6 +9,7 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.analysis.drive.load_cycle import load_values
 from pcbstator.analysis.magnetic.rotor_field import (
     magnet_footprint,
     magnet_layers,
@@ -87,10 +88,11 @@ def _(reading: StaticTorque, state: MachineState) -> float:
 
 @predicted_value.register
 def _(reading: NoLoad, state: MachineState) -> float:
-    """Bearing friction is that of [load] where the load is on the motor's own shaft; without it nothing is known."""
-    load, drive = state.design.load, state.design.drive
-    own = load is not None and (drive is None or drive.gear_ratio == 1.0)
-    friction = load.friction + load.viscous * reading.speed if own and load is not None else 0.0
+    """Bearing friction is that of [bearing], on the motor's own shaft; without it nothing is known."""
+    design = state.design
+    turned = load_values(design.load, design.bearing)
+    own = design.drive is None or design.drive.gear_ratio == 1.0
+    friction = turned.mean_friction + turned.viscous * reading.speed if own else 0.0
     if friction == 0:
         return float("nan")
     factor = equivalent_star_factor(len(state.names)) if state.connection == "delta" else 1.0
