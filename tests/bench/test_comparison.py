@@ -211,9 +211,19 @@ def test_field_of_a_lone_rotor_against_another_program(stage):
     assert found == pytest.approx(np.abs(expected), rel=2e-3)
 
 
+def test_current_at_no_load_carries_the_friction(stage):
+    """Torque constant times peak current is the bearing's friction with its spot spread over the turn, and the drag."""
+    design, state = stage
+    bench = bench_from_tables({"no_load": [{"speed_rpm": 60.0, "terminal_peak_a": 0.1}]})
+    friction = 0.012 + 0.004 * 14 / 360 / 2  # a raised cosine holds half of its width
+    torque = friction + state.drag * 2 * pi + state.hysteresis
+    constant = pcbstator.predict(design).magnetic.torque_constant
+    assert quantities(state, bench.readings)[0] == pytest.approx(torque / constant, rel=2e-3)
+
+
 def test_current_at_no_load_is_not_judged_without_a_known_friction():
     design = pcbstator.load_design(next(path for path in DESIGNS if path.stem == "small-fan"))
-    assert design.load is None or design.load.friction == 0
+    assert design.bearing is None or design.bearing.friction == 0
     bench = bench_from_tables({"no_load": [{"speed_rpm": 1000.0, "terminal_rms_a": 0.01}]})
     found = compared(design, bench)
     assert found.rows == ()
