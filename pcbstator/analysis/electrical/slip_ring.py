@@ -133,7 +133,7 @@ def half_ring_resistance(section: SlipRing, sizes: SlipRingSizes, index: int) ->
 
 
 def slip_ring_results(design: SizedDesign) -> SlipRingResult | None:
-    """What the slip-ring board stands and loses, with balls the one that stands still; None for a design without one."""
+    """What the slip-ring board stands and loses, with balls that which stands still; None for a design without one."""
     if design.slip_ring is None:
         return None
     laid, sections = lay_slip_ring_boards(design), design.slip_ring.boards
