@@ -55,8 +55,8 @@ PRESENT: dict[str, list[Any]] = {
     "operation": [{"speeds_rpm": [60.0], "phase_currents_peak_a": [0.5]}],
     "cooling": [{}, {"speed_rpm": 600.0}, {"duty": "on-off", "on_s": 1.0, "off_s": 2.0}, {"duty": "motion"}],
     "tolerance": [{}],
-    "slip_ring": [RINGS],
-    "slip_ring.holes": [[{"diameter_mm": 2.2, "circle_diameter_mm": 66.0, "count": 3}]],
+    "slip_ring": [RINGS, RINGS | {"contact": "balls", "preload_n": 2.0, "spacing_mm": 4.0}],
+    "slip_ring.holes": [[{"diameter_mm": 2.2, "circle_diameter_mm": 54.0, "count": 3}]],
     "load": [{"inertia_kg_m2": 1e-4}, {}, SWINGING],
     "bearing": [{"friction_n_m": 0.002, "radial_play_mm": 0.1, "axial_play_mm": 0.05}, {"friction_spots": [SPOT]}],
     "motion": [
@@ -99,8 +99,8 @@ def document(row: Choice) -> dict[str, Any]:
         if level:
             *tables, name = path.split(".")
             owner = whole
-            for step in tables:  # holes come with their plate or board
-                owner = owner.setdefault(step, copy.deepcopy({"plate": PLATE, "slip_ring": RINGS}.get(step, {})))
+            for step in tables:  # holes come with a plate, or with rings
+                owner = owner.setdefault(step, copy.deepcopy(RINGS if step == "slip_ring" else PLATE))
             owner[name] = copy.deepcopy(PRESENT[path][level - 1])
     if row["requirement"] and row["prices"]:  # each of its keys needs another section
         whole["requirement"] = {"price": 500.0}
@@ -154,3 +154,10 @@ def test_every_pair_of_ways_to_have_them(tmp_path_factory):
 def test_every_way_to_have_a_job(tmp_path_factory):
     for levels in itertools.product(*(range(1 + len(PRESENT[name])) for name in JOB)):
         judge(dict.fromkeys(PRESENT, 0) | dict(zip(JOB, levels, strict=True)), tmp_path_factory.mktemp("job"))
+
+
+def test_balls_between_two_boards_go_through_every_command(tmp_path):
+    row = dict.fromkeys(PRESENT, 0) | {"slip_ring": 2, "load": 1, "motion": 1, "drive": 1, "cooling": 1}
+    judge(row, tmp_path)
+    made = tmp_path / "made" / "slip-ring"
+    assert (made / "still" / "profile.gbr").is_file() and (made / "turning" / "profile.gbr").is_file()

@@ -275,7 +275,7 @@ def _job(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
         return
     mechanical, loop = work.mechanical, loop_of(work)
     if design.slip_ring is not None and design.slip_ring.contact == "balls":  # they are part of the bearing
-        design = with_ball_friction(design, ball_results(design, mechanical or shared.mechanics(design)))
+        design = with_ball_friction(design, ball_results(design, mechanical or shared.mechanics(design), False))
     motor = Motor(
         magnetic,
         rotor_inertia(design) if mechanical is None else mechanical.rotor_inertia,

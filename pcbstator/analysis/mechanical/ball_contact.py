@@ -139,8 +139,11 @@ class BallResult:
     section: SlipRing | None = inside()
 
 
-def ball_results(design: SizedDesign, mechanical: MechanicalResult | None) -> BallResult | None:
-    """Balls as contacts and bearing; None where brushes are, or where the forces of the rotor are not known."""
+def ball_results(design: SizedDesign, mechanical: MechanicalResult | None, ways_out: bool = True) -> BallResult | None:
+    """Balls as contacts and bearing; None where brushes are, or where the forces of the rotor are not known.
+
+    ways_out: also how many or how large balls would last, which costs more than all else.
+    """
     section = design.slip_ring
     if section is None or section.contact != "balls" or mechanical is None or section.ball_diameter <= 0:
         return None
@@ -160,7 +163,7 @@ def ball_results(design: SizedDesign, mechanical: MechanicalResult | None) -> Ba
         "run_out": 2 * section.flatness + LOT[section.ball_grade],
         "section": section,
     }
-    return BallResult(**found | (_carried(design, section, radii, balls, load) if load > 0 else {}))
+    return BallResult(**found | (_carried(design, section, radii, balls, load, ways_out) if load > 0 else {}))
 
 
 def _count(section: SlipRing, innermost: float, diameter: float) -> int:
@@ -177,7 +180,9 @@ def _load(design: SizedDesign, mechanical: MechanicalResult) -> float:
     return abs(pull + weight_sign(design) * turning * STANDARD_GRAVITY)
 
 
-def _carried(design: SizedDesign, section: SlipRing, radii: list[float], balls: int, load: float) -> dict[str, Any]:
+def _carried(
+    design: SizedDesign, section: SlipRing, radii: list[float], balls: int, load: float, ways_out: bool
+) -> dict[str, Any]:
     """All that depends on the load [N]."""
     ball, radius, many = materials.ball(section.ball_material), section.ball_diameter / 2, balls * section.rings
     modulus = float(
@@ -202,7 +207,7 @@ def _carried(design: SizedDesign, section: SlipRing, radii: list[float], balls: 
         "laminate_stress": float(stress_below(pressure, patch, section.copper)),
         "laminate_pressure": float(peak_pressure(most, patch_radius(most, radius, soft))),
     }
-    if pressure > allowed:
+    if ways_out and pressure > allowed:
         found |= _would_do(section, radii[0], balls, load, modulus, allowed)
     each = loads[loads > 0]
     patches = patch_radius(each, radius, modulus)

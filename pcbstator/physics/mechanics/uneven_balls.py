@@ -45,9 +45,10 @@ def force_of_approach(closer: ArrayLike, stiffness: float, give: float = 0.0) ->
 def ball_loads(lower: ArrayLike, load: float, stiffness: float, give: float = 0.0) -> FloatArray:
     """Loads of balls of unequal height between two parallel plates.
 
-    lower: (n,) by how much each is lower than the highest [m]; load: of all together [N]; stiffness, give: as in
-    ``force_of_approach``. Returns (n,) [N], 0 where a ball is too low to touch. Range: load and stiffness above 0, else
-    LawRangeError; plates stay parallel. Source: derived here.
+    lower: (n,) by how much each is lower than the highest [m]; load: of all together [N]; stiffness: of each contact,
+    F = stiffness·x^1.5 [N/m^1.5]; give: of what a plate lies on, under one ball [m/N]. Returns (n,) [N], 0 where a ball
+    is too low to touch. Range: load and stiffness above 0, else LawRangeError; plates stay parallel. Source: derived
+    here.
 
     >>> [round(float(force), 6) for force in ball_loads([0.0, 0.0, 0.0, 1e-3], 3.0, 4e9)]
     [1.0, 1.0, 1.0, 0.0]
