@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import combinations
 from math import log, pi, sqrt
 
@@ -93,31 +94,64 @@ def _mean(readings: list[Reading], quotients: Mapping[str, float]) -> tuple[floa
     return float(weights @ values / weights.sum()), float(weights.sum() ** -0.5)
 
 
-def _odd_pairs(readings: Sequence[Reading], quotients: Mapping[str, float]) -> Iterator[Agreement]:
-    """All pairs of a three-phase motor, of which one alone is off.
+@dataclass(frozen=True)
+class _Odd:
+    """The pair of three that is farthest from the other two: its reading, how far it is above their mean, and that in
+    standard deviations; alone: the other two agree. All as logarithms."""
 
-    A phase that differs shows in two of the three pairs alike. One pair alone would need two phases that differ one way
-    and the third the other way: a bad contact or a wrong note is more likely.
+    reading: Reading
+    apart: float
+    sigma: float
+    alone: bool
+
+    @property
+    def words(self) -> str:
+        side = "above" if self.apart > 0 else "below"
+        return f"{self.reading.name} is {abs(100 * self.apart):.2g} % {side} the mean of the other two pairs"
+
+
+def _odd_pairs(readings: Sequence[Reading], quotients: Mapping[str, float]) -> Iterator[Agreement]:
+    """All three pairs of a motor, of which one alone is off in a way that hardly any fault of a phase explains.
+
+    A phase that differs shows alike in the two pairs it is in, so that the third stands out. Faults give a phase more
+    resistance (a joint), or less EMF and less inductance (a coil reversed or shorted). So one pair alone with more
+    resistance, or with less EMF or inductance, asks for the reading to be taken again; but not where EMF or inductance
+    show the same phase with less of everything: that is a short.
     """
-    groups: dict[tuple[type, str, str], list[Reading]] = defaultdict(list)
+    groups: dict[tuple[str, str], dict[type, list[Reading]]] = defaultdict(lambda: defaultdict(list))
     for reading in readings:
         if isinstance(reading, Resistance | Inductance | Emf) and set(reading.pair) <= set("ABC"):
-            groups[type(reading), reading.board, reading.rotor].append(reading)
-    for group in groups.values():
-        if len(group) != 3 or len({"".join(sorted(reading.pair)) for reading in group}) != 3:
-            continue
-        values = [log(quotients[reading.name]) for reading in group]
-        at = int(np.argmax([abs(value - np.median(values)) for value in values]))
-        others = [place for place in range(3) if place != at]
-        apart = values[at] - (values[others[0]] + values[others[1]]) / 2
-        own, (one, two) = group[at].uncertainty, (group[place].uncertainty for place in others)
-        sigma = apart / sqrt(own**2 + (one**2 + two**2) / 4)
-        alike = abs(values[others[0]] - values[others[1]]) < FAR * sqrt(one**2 + two**2)
-        side = "above" if apart > 0 else "below"
-        told = f"{group[at].name} is {abs(100 * apart):.2g} % {side} the mean of the other two"
-        if alike and abs(sigma) > FAR and abs(apart) > 2 * abs(values[others[0]] - values[others[1]]):
-            told += ", which agree: a phase that differs would show in two pairs"
-            yield Agreement("phases and their mean", (group[at].name,), 100 * apart, sigma, told)
-        else:
-            most = min(abs(sigma), FAR) * (1 if sigma > 0 else -1)
-            yield Agreement("phases and their mean", (group[at].name,), 100 * apart, most, told)
+            groups[reading.board, reading.rotor][type(reading)].append(reading)
+    for kinds in groups.values():
+        odd = {kind: _odd(group, quotients) for kind, group in kinds.items() if _whole(group)}
+        short = {
+            "".join(sorted(each.reading.pair))
+            for kind, each in odd.items()
+            if kind is not Resistance and each.alone and each.sigma > FAR
+        }
+        for kind, each in odd.items():
+            sense = 1 if kind is Resistance else -1
+            shorted = kind is Resistance and "".join(sorted(each.reading.pair)) in short
+            doubted = each.alone and sense * each.sigma > FAR and not shorted
+            third = next(iter(set("ABC") - set(each.reading.pair)))
+            less = f"phase {third} has less resistance than the others" if sense > 0 else f"phase {third} has more"
+            told = f"{each.words}, which agree: take it again; only if it stays, {less}" if doubted else each.words
+            sigma = each.sigma if doubted else min(max(each.sigma, -FAR), FAR)
+            yield Agreement("phases and their mean", (each.reading.name,), 100 * each.apart, sigma, told)
+
+
+def _whole(group: list[Reading]) -> bool:
+    """Whether each of the three pairs is there once."""
+    return len(group) == 3 and len({"".join(sorted(reading.pair)) for reading in group}) == 3
+
+
+def _odd(group: list[Reading], quotients: Mapping[str, float]) -> _Odd:
+    """The pair that is farthest from the other two."""
+    values = [log(quotients[reading.name]) for reading in group]
+    at = int(np.argmax([abs(value - np.median(values)) for value in values]))
+    (first, second), (one, two) = zip(
+        *((values[place], group[place].uncertainty) for place in range(3) if place != at), strict=True
+    )
+    apart, own, rest = values[at] - (first + second) / 2, group[at].uncertainty, one**2 + two**2
+    alone = abs(first - second) < min(FAR * sqrt(rest), abs(apart) / 2)
+    return _Odd(group[at], apart, apart / sqrt(own**2 + rest / 4), alone)

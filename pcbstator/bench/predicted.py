@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache, singledispatch
-from math import pi, sqrt
+from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.analysis.drive.load_cycle import load_values
 from pcbstator.analysis.magnetic.rotor_field import (
     magnet_footprint,
     magnet_layers,
@@ -34,6 +35,7 @@ from pcbstator.bench.readings import (
 from pcbstator.copper import size_design
 from pcbstator.materials import mild_steel
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT
+from pcbstator.physics.drive.supply import equivalent_star_factor
 from pcbstator.physics.magnetics.magnet_ring import ring_harmonics
 from pcbstator.physics.magnetics.steel import saturated_iron
 from pcbstator.physics.mechanics.magnet_force import axial_force
@@ -42,7 +44,8 @@ FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
 SAMPLES_PER_PERIOD = 360  # of the fundamental; 25 orders need 50
-FIELD_ORDERS = np.arange(1, 40, 2)
+FIELD_ORDERS = np.arange(1, 80, 2)
+LEAST_FIELD = 1e-4  # T; below it the earth and the sensor's offset are in the way
 
 
 def quantities(state: MachineState, readings: Sequence[Reading]) -> FloatArray:
@@ -85,11 +88,14 @@ def _(reading: StaticTorque, state: MachineState) -> float:
 
 @predicted_value.register
 def _(reading: NoLoad, state: MachineState) -> float:
-    """Friction is that of [bearing] where the load is on the motor's own shaft."""
-    bearing, drive = state.design.bearing, state.design.drive
-    own = bearing is not None and (drive is None or drive.gear_ratio == 1.0)
-    friction = bearing.friction + bearing.viscous * reading.speed if own and bearing is not None else 0.0
-    factor = sqrt(3) if state.connection == "delta" else 1.0
+    """Bearing friction is that of [bearing], on the motor's own shaft; without it nothing is known."""
+    design = state.design
+    turned = load_values(design.load, design.bearing)
+    own = design.drive is None or design.drive.gear_ratio == 1.0
+    friction = turned.mean_friction + turned.viscous * reading.speed if own else 0.0
+    if friction == 0:
+        return float("nan")
+    factor = equivalent_star_factor(len(state.names)) if state.connection == "delta" else 1.0
     constant = len(state.names) / 2 * float(np.abs(_fundamental(state)).mean())
     return factor * (friction + state.hysteresis + state.drag * reading.speed) / constant
 
@@ -116,8 +122,9 @@ def _(reading: Field, state: MachineState) -> float:
     footprint, layers, pole_pairs = magnet_footprint(design), magnet_layers(design), design.rotor.poles // 2
     source = rotor_source(design)
     iron = saturated_iron(footprint, pole_pairs, layers, mild_steel(), source, steel_ring(design, footprint))
-    place = np.array([reading.radius]), np.array([max(reading.distance, 1e-5)])
-    return float(np.abs(ring_harmonics(footprint, pole_pairs, iron.layers, *place, FIELD_ORDERS).sum()))
+    place = np.array([reading.radius]), np.array([reading.distance])
+    found = float(np.abs(ring_harmonics(footprint, pole_pairs, iron.layers, *place, FIELD_ORDERS).sum()))
+    return found if found > LEAST_FIELD else float("nan")
 
 
 @predicted_value.register

@@ -265,7 +265,7 @@ class Field(Reading):
     value: Annotated[float, Positive("mT", 1e3, 0.01, 3000.0, why="write its size, without a sign")] = key(
         "peak_mt", "largest reading over a pole, its size", example=250.0
     )
-    distance: Annotated[float, millimetres(0.0, 100.0)] = key(
+    distance: Annotated[float, millimetres(0.3, 100.0)] = key(
         "distance_mm", "from the magnet's face to the sensor's chip", example=2.0
     )
     radius: Annotated[float, millimetres(0.5, 1000.0)] = key("radius_mm", "from the axis to the chip", example=42.0)
@@ -278,7 +278,7 @@ class Pull(Reading):
     default = 0.05
 
     value: Annotated[float, newtons(1e-3, 1e5)] = key("newton", "largest force of the scale", example=60.0)
-    gap: Annotated[float, millimetres(0.05, 100.0)] = key("gap_mm", "from magnet to laminate", example=0.8)
+    gap: Annotated[float, millimetres(0.05, 50.0)] = key("gap_mm", "from magnet to laminate", example=0.8)
 
 
 class Gap(Reading):

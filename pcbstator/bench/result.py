@@ -151,6 +151,8 @@ class Comparison:
         if self.judged:
             return self.judged
         far = [row for row in self.rows if row.far]
+        if not self.rows:
+            return "No reading has a predicted value beside it: nothing is known of this motor yet."
         if not far:
             return "The motor is within what its tolerances allow."
         worst = max(far, key=lambda row: abs(row.deviation))

@@ -6,8 +6,9 @@ from __future__ import annotations
 
 from math import log, sqrt
 
-CLOSE = 0.08  # part by which a quotient may miss that of a slip
-SURE = 3.0  # standard deviations by which it may
+CLOSE = 0.12  # part by which a quotient may miss that of a slip at most
+NEAR = 2.0  # standard deviations by which it may
+SURE = 3.0  # standard deviations that it must be from 1
 
 THOUSAND = "units off by 1000: milli for whole, or whole for milli"
 SLIPS: dict[str, tuple[tuple[float, str], ...]] = {
@@ -55,7 +56,7 @@ def likely_slip(kind: str, measured: float, predicted: float, sigma: float, pole
     """The slip that the quotient of measured and predicted points to, in words; empty where there is none.
 
     kind: of the reading; measured, predicted: above 0 [any, alike]; sigma: of the difference [the same]; pole_pairs:
-    p [-]. A quotient counts where it is nearer to that of the slip than 8 % and 3 standard deviations, and more than 3
+    p [-]. A quotient counts where it is nearer to that of the slip than 12 % and 2 standard deviations, and more than 3
     of them from 1. Derived here.
 
     >>> likely_slip("resistance", 3.31, 0.00330, 0.0002, 12)
@@ -77,7 +78,7 @@ def likely_slip(kind: str, measured: float, predicted: float, sigma: float, pole
             ),
             (1 / pole_pairs, f"1 over the {pole_pairs} pole pairs: the electrical speed, written as that of the rotor"),
         ]
-    quotient, room = measured / predicted, min(CLOSE, SURE * sigma / min(measured, predicted))
+    quotient, room = measured / predicted, min(CLOSE, NEAR * sigma / min(measured, predicted))
     apart, words = min((abs(log(quotient / factor)), words) for factor, words in known)
     return words if apart <= max(room, 0.02) else ""
 

@@ -47,7 +47,7 @@ def compare(design: Path, bench: Path, output: Path | None, as_json: bool) -> No
     if output is not None:
         files = comparison_files(found)
         write_folder(output, files)
-        click.echo(f"{output}: {len(files)} files written; open comparison.svg first", err=as_json)
+        click.echo(f"{output}: {len(files)} files written", err=as_json)
     if as_json:
         click.echo(json_text(found.to_dict()), nl=False)
     else:

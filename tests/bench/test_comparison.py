@@ -172,10 +172,17 @@ def test_published_terminal_constants_contradict_each_other(stage):
 
 
 def test_one_odd_pair_is_a_doubtful_reading_but_a_phase_is_not(stage):
+    """In a star the pairs are sums of two phases: more resistance in A shows in AB and CA, and leaves BC low."""
     found = told(stage, measured(stage[1], resistance=np.array([1.1, 1.0, 1.0])))
     assert found.doubtful == ("resistance AB #1",)
-    assert "a phase that differs would show in two pairs" in found.contradictions[0].words
-    assert not told(stage, measured(stage[1], resistance=np.array([1.1, 1.0, 1.1]))).contradictions
+    assert "phase C has less resistance" in found.contradictions[0].words
+    joint = np.array([1.1, 1.0, 1.1])  # A has 20 % more
+    assert not told(stage, measured(stage[1], resistance=joint)).contradictions
+    weak = np.array([1.0, 0.9, 0.9])  # C has fewer turns at work
+    assert not told(stage, measured(stage[1], emf=weak)).contradictions
+    assert not told(stage, measured(stage[1], emf=weak, resistance=weak)).contradictions  # a short
+    assert told(stage, measured(stage[1], resistance=weak)).contradictions  # EMF says that C is whole
+    assert told(stage, measured(stage[1], emf=joint)).doubtful == ("emf BC #2",)
 
 
 def test_the_same_read_twice_must_agree(stage):
@@ -184,6 +191,44 @@ def test_the_same_read_twice_must_agree(stage):
     assert any(each.about == "the same read twice" for each in told(stage, found).contradictions)
     found["resistance"][-1] |= {"board": "2"}
     assert not told(stage, found).contradictions
+
+
+def test_field_of_a_lone_rotor_against_another_program(stage):
+    """magpylib sums the closed forms of 24 magnets; without steel and with a recoil permeability of 1, as it has."""
+    import magpylib
+
+    design = stage[0].with_values({"rotor.back_iron_mm": 0.0, "rotor.magnet.recoil_permeability": 1.0})
+    places = [(2.0, 42.0), (5.0, 38.0)]  # mm from the face, mm from the axis
+    readings = [{"peak_mt": 1.0, "distance_mm": z, "radius_mm": r} for z, r in places]
+    found = quantities(machine_state(design), bench_from_tables({"field": readings}).readings)
+    ring = magpylib.Collection([
+        magpylib.magnet.CylinderSegment(
+            polarization=(0, 0, (-1) ** pole * 1.3), dimension=(0.034, 0.051, 0.003, -6.0, 6.0)
+        ).rotate_from_angax(15.0 * pole, "z", anchor=0)
+        for pole in range(24)
+    ])  # fmt: skip
+    expected = [ring.getB((1e-3 * r, 0, -1.5e-3 - 1e-3 * z))[2] for z, r in places]
+    assert found == pytest.approx(np.abs(expected), rel=2e-3)
+
+
+def test_current_at_no_load_carries_the_friction(stage):
+    """Torque constant times peak current is the bearing's friction with its spot spread over the turn, and the drag."""
+    design, state = stage
+    bench = bench_from_tables({"no_load": [{"speed_rpm": 60.0, "terminal_peak_a": 0.1}]})
+    friction = 0.012 + 0.004 * 14 / 360 / 2  # a raised cosine holds half of its width
+    torque = friction + state.drag * 2 * pi + state.hysteresis
+    constant = pcbstator.predict(design).magnetic.torque_constant
+    assert quantities(state, bench.readings)[0] == pytest.approx(torque / constant, rel=2e-3)
+
+
+def test_current_at_no_load_is_not_judged_without_a_known_friction():
+    design = pcbstator.load_design(next(path for path in DESIGNS if path.stem == "small-fan"))
+    assert design.bearing is None or design.bearing.friction == 0
+    bench = bench_from_tables({"no_load": [{"speed_rpm": 1000.0, "terminal_rms_a": 0.01}]})
+    found = compared(design, bench)
+    assert found.rows == ()
+    assert found.verdict.startswith("No reading has a predicted value")
+    assert "no single predicted value" in found.remarks[0]
 
 
 def test_terminals_that_the_design_lacks_are_told(stage):

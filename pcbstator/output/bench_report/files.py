@@ -9,9 +9,9 @@ from pcbstator.output.files import json_text
 
 
 def comparison_files(found: Comparison) -> dict[str, str | bytes]:
-    """Picture, text and plain data."""
-    return {
-        "comparison.svg": deviations_svg(found),
+    """Picture, text and plain data; no picture where no reading has a prediction beside it."""
+    picture: dict[str, str | bytes] = {"comparison.svg": deviations_svg(found)} if found.rows else {}
+    return picture | {
         "comparison.txt": comparison_text(found),
         "comparison.json": json_text(found.to_dict()),
     }
