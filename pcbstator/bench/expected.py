@@ -8,11 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import hypot
 
-from pcbstator import materials
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.tolerance import tolerance_results
 from pcbstator.copper import size_design
-from pcbstator.design import SizedDesign
 from pcbstator.design.work import Tolerance
 
 TOLERANCE = "tolerance.remanence_percent"  # states the section; the other keys take their defaults
@@ -67,16 +65,3 @@ def pair_name(pair: str) -> tuple[str, str]:
     (('A', 'B'), ('A', 'A2'))
     """
     return pair[:1], pair[1:]
-
-
-def strength_at(design: SizedDesign, temperature_c: float) -> float:
-    """Remanence of the magnets at a temperature [C] over that which the design counts with [-]; above 1 where they are
-    colder on the bench than in the design. A stated remanence counts at any temperature.
-
-    Steel that saturates is left as it is.
-    """
-    magnet, coefficient = design.rotor.magnet, materials.neodymium().remanence_coefficient
-    if magnet.stated_remanence is not None:
-        return 1.0
-    reference = materials.REFERENCE_TEMPERATURE_C
-    return (1 + coefficient * (temperature_c - reference)) / (1 + coefficient * (magnet.temperature_c - reference))

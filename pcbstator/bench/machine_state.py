@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator import materials
 from pcbstator.analysis.magnetic.losses import braking
 from pcbstator.analysis.mechanical.rotor import rotor_inertia
 from pcbstator.analysis.pipeline import worked
@@ -88,3 +89,16 @@ def state_of(work: Work) -> MachineState:
         copper=tuple(layer.thickness for layer in conductors.copper.layers),
         work=work,
     )
+
+
+def strength_at(design: SizedDesign, temperature_c: float) -> float:
+    """Remanence of the magnets at a temperature [C] over that which the design counts with [-]; above 1 where they are
+    colder on the bench than in the design. A stated remanence counts at any temperature.
+
+    Steel that saturates is left as it is.
+    """
+    magnet, coefficient = design.rotor.magnet, materials.neodymium().remanence_coefficient
+    if magnet.stated_remanence is not None:
+        return 1.0
+    reference = materials.REFERENCE_TEMPERATURE_C
+    return (1 + coefficient * (temperature_c - reference)) / (1 + coefficient * (magnet.temperature_c - reference))

@@ -17,8 +17,7 @@ from pcbstator.analysis.magnetic.rotor_field import (
     rotor_source,
     steel_ring,
 )
-from pcbstator.analysis.thermal.cooling import magnet_strength
-from pcbstator.bench.machine_state import MachineState
+from pcbstator.bench.machine_state import MachineState, strength_at
 from pcbstator.bench.readings import (
     Emf,
     Field,
@@ -75,7 +74,7 @@ def _(reading: Inductance, state: MachineState) -> float:
 def _(reading: Emf, state: MachineState) -> float:
     frequency, speed = reading.measured_frequency, reading.speed
     speed = 2 * pi * frequency / state.pole_pairs if frequency is not None else speed or 0.0
-    wave = speed * magnet_strength(state.design, reading.magnet_c) * terminal_wave(state, reading.between, speed)
+    wave = speed * strength_at(state.design, reading.magnet_c) * terminal_wave(state, reading.between, speed)
     if reading.peak_to_peak is not None:
         return float(np.ptp(wave))
     return float(np.sqrt((wave**2).mean())) if reading.rms is not None else float(np.ptp(wave)) / 2

@@ -9,9 +9,9 @@ import numpy as np
 
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, rotor_iron
 from pcbstator.analysis.prediction import Prediction
-from pcbstator.bench.expected import Band, pair_name, relative_bands, strength_at
+from pcbstator.bench.expected import Band, pair_name, relative_bands
 from pcbstator.bench.held_current import HeldCurrent, held_current
-from pcbstator.bench.machine_state import MachineState, machine_state
+from pcbstator.bench.machine_state import MachineState, machine_state, strength_at
 from pcbstator.bench.predicted import terminal_impedance, terminal_wave
 from pcbstator.constants import STANDARD_GRAVITY
 from pcbstator.copper import size_design
