@@ -1,0 +1,1 @@
+"""Readings of a built machine beside its prediction."""
