@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -237,6 +237,91 @@ def heat_values() -> HeatValues:
         steel_capacity=_value("mild_steel", "heat_capacity_j_kg_k"),
         rotor_emissivity=_value("neodymium", "emissivity"),
     )
+
+
+@dataclass(frozen=True)
+class PlateMaterial:
+    """What a rotor plate is made of: conductivity [W/(m K)], highest temperature [C], density [kg/m3], modulus of
+    elasticity [Pa], Poisson's ratio [1], heat capacity [J/(kg K)], emissivity [1].
+    """
+
+    conductivity: float
+    max_c: float
+    density: float
+    modulus: float
+    poisson: float
+    capacity: float
+    emissivity: float
+
+
+@cache
+def plate_material(name: str) -> PlateMaterial:
+    """A material of rotor plates by its name.
+
+    name: steel, aluminium, acrylic, wood or printed. Source: each in materials.toml.
+
+    >>> plate_material("acrylic").conductivity, plate_material("acrylic").max_c
+    (0.19, 70.0)
+    """
+    keys = (
+        "conductivity_w_m_k", "max_c", "density_kg_m3", "modulus_pa", "poisson_ratio", "heat_capacity_j_kg_k",
+        "emissivity",
+    )  # fmt: skip
+    return PlateMaterial(*(_value(f"plate_{name}", key) for key in keys))
+
+
+def stated_material(
+    known: PlateMaterial | None,
+    conductivity: float | None,
+    max_c: float | None,
+    density: float | None,
+    modulus: float | None,
+) -> PlateMaterial:
+    """A material with what is stated of it; known: None where it is none of the list. Other values as of plastics."""
+    found = known or plate_material("acrylic")
+    stated = {"conductivity": conductivity, "max_c": max_c, "density": density, "modulus": modulus}
+    return replace(found, **{name: value for name, value in stated.items() if value is not None})
+
+
+@dataclass(frozen=True)
+class Rolling:
+    """A body in a rolling contact: modulus of elasticity [Pa], Poisson's ratio [1], resistivity at 20 C [ohm m]."""
+
+    modulus: float
+    poisson: float
+    resistivity: float
+
+
+@cache
+def ball(name: str) -> Rolling:
+    """What balls are made of.
+
+    name: steel, stainless or brass. Source: each in materials.toml.
+
+    >>> ball("steel").resistivity
+    2.2e-07
+    """
+    return Rolling(*(_value(f"ball_{name}", key) for key in ("modulus_pa", "poisson_ratio", "resistivity_ohm_m")))
+
+
+@cache
+def raceway(key: str) -> float:
+    """A value of copper foil over laminate as a race of balls, in SI; key: as in materials.toml, less its unit.
+
+    >>> raceway("yield")
+    250000000.0
+    """
+    return _value("raceway", key if key.endswith("ratio") else f"{key}_pa")
+
+
+@cache
+def glue_limit() -> float:
+    """Temperature that the glue of magnets stands for years [C].
+
+    >>> glue_limit()
+    80.0
+    """
+    return _value("glue", "max_c")
 
 
 @cache

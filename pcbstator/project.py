@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from pcbstator.analysis.drive.scenarios import Simulation
     from pcbstator.analysis.prediction import Prediction
+    from pcbstator.bench.result import Comparison
     from pcbstator.check.side_by_side import SideBySide
     from pcbstator.copper import Copper
     from pcbstator.copper.plain_board import PlainBoard
@@ -227,6 +228,33 @@ def suggestion_files(found: Suggestions) -> Files:
     from pcbstator.output.study_report.suggested import suggested_files
 
     return dict(suggested_files(found, {one.name: draw(one.design) for one in found.found}))
+
+
+def bench_sheet(design: Design, prediction: Prediction | None = None) -> Files:
+    """The sheet to measure the built motor by, as HTML and PDF, and the file for the readings, by their names."""
+    from pcbstator.bench.sheet import bench_sheet as sheet
+    from pcbstator.output.bench_report.sheet_files import sheet_files
+
+    return sheet_files(sheet(prediction or predict(design)))
+
+
+def compare(design: Design, bench: Place) -> Comparison:
+    """Readings of a built motor beside what its design predicts; ``compare(design, "bench.toml").to_dict()`` is plain
+    data. bench: a file of readings, with its CSV files beside it.
+
+    Raises DesignError with every complaint about the readings at once.
+    """
+    from pcbstator.bench.comparison import compared
+    from pcbstator.bench.load import load_bench
+
+    return compared(design, load_bench(Path(bench)), Path(bench).name)
+
+
+def comparison_files(found: Comparison) -> Files:
+    """The comparison as a picture, as text and as JSON, by the names of the files in their folder."""
+    from pcbstator.output.bench_report.files import comparison_files as files
+
+    return files(found)
 
 
 def write_files(folder: Place, files: Mapping[str, str | bytes]) -> None:

@@ -17,6 +17,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pcbstator.design import BlockMagnet, Board, DiscMagnet, Envelope, Rotor, SectorMagnet, Winding, load_design
+from pcbstator.design.bearing import Bearing
 from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.keys import keys, sections
 from pcbstator.design.quantities import Count, Quantity, QuantityList
@@ -29,7 +30,7 @@ TABLES = (
     ("envelope", Envelope), ("winding", Winding), ("board", Board), ("rotor", Rotor),
     ("rotor.magnet", SectorMagnet), ("rotor.magnet", DiscMagnet), ("rotor.magnet", BlockMagnet),
     ("operation", Operation), ("cooling", Cooling), ("tolerance", Tolerance), ("slip_ring", SlipRing),
-    ("load", Load), ("motion", Motion), ("drive", Drive),
+    ("load", Load), ("bearing", Bearing), ("motion", Motion), ("drive", Drive),
 )  # fmt: skip
 WAYS = ("scale",) * 4 + ("within",) * 6 + ("shape", "size", "size", "many", "work", "delete", "nonsense")
 

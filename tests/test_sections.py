@@ -40,6 +40,7 @@ LIMITS = {
 }  # fmt: skip
 SWINGING = {"unbalance_n_m": 0.01, "coupling_n_m_per_rad": 50.0, "play_deg": 0.1}
 SPOT = {"angle_deg": 40.0, "width_deg": 10.0, "extra_n_m": 0.002}
+PLATE = {"material": "aluminium", "thickness_mm": 3.0, "outer_diameter_mm": 70.0, "inner_diameter_mm": 12.0}
 PRESENT: dict[str, list[Any]] = {
     "envelope": [{"height_mm": 20.0, "bore_diameter_mm": 5.0}, {}],
     "board.rules": [LIMITS],
@@ -49,16 +50,21 @@ PRESENT: dict[str, list[Any]] = {
     "board.keepouts": [[{"shape": "disc", "circle_diameter_mm": 72.0, "diameter_mm": 2.0}]],
     "board.thermistor": [{"size": "0603", "circle_diameter_mm": 70.0, "angle_deg": 20.0}],
     "stack": [{"boards": 2, "connection": "series"}, {"boards": 2, "connection": "parallel"}],
+    "rotor.plate": [PLATE, PLATE | {"material": "acrylic", "pocket_depth_mm": 1.0}],
+    "rotor.plate.holes": [[{"diameter_mm": 2.2, "circle_diameter_mm": 18.0, "count": 3}]],
     "operation": [{"speeds_rpm": [60.0], "phase_currents_peak_a": [0.5]}],
     "cooling": [{}, {"speed_rpm": 600.0}, {"duty": "on-off", "on_s": 1.0, "off_s": 2.0}, {"duty": "motion"}],
     "tolerance": [{}],
-    "slip_ring": [RINGS],
-    "load": [{"inertia_kg_m2": 1e-4, "friction_n_m": 0.002}, {}, SWINGING, {"friction_spots": [SPOT]}],
+    "slip_ring": [RINGS, RINGS | {"contact": "balls", "preload_n": 2.0, "spacing_mm": 4.0}],
+    "slip_ring.holes": [[{"diameter_mm": 2.2, "circle_diameter_mm": 54.0, "count": 3}]],
+    "load": [{"inertia_kg_m2": 1e-4}, {}, SWINGING],
+    "bearing": [{"friction_n_m": 0.002, "radial_play_mm": 0.1, "axial_play_mm": 0.05}, {"friction_spots": [SPOT]}],
     "motion": [
         {**MOVE, "move_deg": 90.0}, {**MOVE, **PAUSES, "stops_deg": [0.0, 90.0]}, {"speed_rpm": 60.0}, {},
         {"table_csv": "angles.csv"}, {"table_csv": "torques.csv"}, {"hold_n_m": 0.1},
     ],
     "drive": [DRIVE, {**DRIVE, "gear_ratio": 5.0}],
+    "build": [{"draws": 100}],
     "requirement": [{}],
     "prices": [{"board_setup": 12.0}, {}],
 }  # fmt: skip
@@ -92,7 +98,10 @@ def document(row: Choice) -> dict[str, Any]:
     for path, level in row.items():
         if level:
             *tables, name = path.split(".")
-            (whole[tables[0]] if tables else whole)[name] = PRESENT[path][level - 1]
+            owner = whole
+            for step in tables:  # holes come with a plate, or with rings
+                owner = owner.setdefault(step, copy.deepcopy(RINGS if step == "slip_ring" else PLATE))
+            owner[name] = copy.deepcopy(PRESENT[path][level - 1])
     if row["requirement"] and row["prices"]:  # each of its keys needs another section
         whole["requirement"] = {"price": 500.0}
     return whole
@@ -145,3 +154,10 @@ def test_every_pair_of_ways_to_have_them(tmp_path_factory):
 def test_every_way_to_have_a_job(tmp_path_factory):
     for levels in itertools.product(*(range(1 + len(PRESENT[name])) for name in JOB)):
         judge(dict.fromkeys(PRESENT, 0) | dict(zip(JOB, levels, strict=True)), tmp_path_factory.mktemp("job"))
+
+
+def test_balls_between_two_boards_go_through_every_command(tmp_path):
+    row = dict.fromkeys(PRESENT, 0) | {"slip_ring": 2, "load": 1, "motion": 1, "drive": 1, "cooling": 1}
+    judge(row, tmp_path)
+    made = tmp_path / "made" / "slip-ring"
+    assert (made / "still" / "profile.gbr").is_file() and (made / "turning" / "profile.gbr").is_file()

@@ -11,6 +11,7 @@ from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult
 from pcbstator.analysis.electrical.slip_ring import slip_ring_results
 from pcbstator.analysis.electrical.winding_geometry import end_winding_length
 from pcbstator.analysis.magnetic.losses import operating_losses
+from pcbstator.analysis.mechanical.ball_contact import ball_results
 from pcbstator.analysis.mechanical.built_results import built_results
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
@@ -91,6 +92,7 @@ def completed(work: Work, as_built: bool = True) -> Prediction:
         mechanical=work.mechanical,
         build=build,
         slip_ring=slip_ring_results(design),
+        slip_ring_balls=ball_results(design, work.mechanical),
         motion=work.motion,
         drive=work.drive,
         losses=tuple(losses),

@@ -158,4 +158,6 @@ class Shared:
             return mechanical_results(design, magnet_footprint(design), steel)
 
         speeds = design.operation.speeds if design.operation else ()
-        return self._forces.get((design.rotor, self._key(design), copper_span(design), tuple(speeds)), made)
+        # What carries the rotor; as text, since some of its values are tables.
+        carried = repr((design.bearing, design.load, design.cooling, design.build))
+        return self._forces.get((design.rotor, self._key(design), copper_span(design), tuple(speeds), carried), made)

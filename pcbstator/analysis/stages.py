@@ -36,6 +36,7 @@ from pcbstator.analysis.magnetic.rotor_field import (
     phase_linkages,
     wave_figures,
 )
+from pcbstator.analysis.mechanical.ball_contact import ball_results, with_ball_friction
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.mechanical.rotor import rotor_inertia
 from pcbstator.analysis.shared import Shared
@@ -273,6 +274,8 @@ def _job(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
     if field is None or magnetic is None or work.resistances is None or work.steady is None:
         return
     mechanical, loop = work.mechanical, loop_of(work)
+    if design.slip_ring is not None and design.slip_ring.contact == "balls":  # they are part of the bearing
+        design = with_ball_friction(design, ball_results(design, mechanical or shared.mechanics(design), False))
     motor = Motor(
         magnetic,
         rotor_inertia(design) if mechanical is None else mechanical.rotor_inertia,

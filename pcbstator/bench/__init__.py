@@ -1,1 +1,1 @@
-"""Readings of a built machine beside its prediction."""
+"""From what was measured to what is known: readings, their comparison with the prediction, and what it points to."""

@@ -73,8 +73,8 @@ def less_play(design: SizedDesign, prediction: Prediction) -> list[Step]:
 
 def tighter_bearing(design: SizedDesign, prediction: Prediction) -> list[Step]:
     """A bearing with less sideways play."""
-    play = 1e3 * design.drive.bearing_play if design.drive else 0.0
-    return _scaled("drive.bearing_play_mm", play, SHRINKING, "a bearing with {} mm of play")
+    play = 1e3 * design.bearing.radial_play if design.bearing else 0.0
+    return _scaled("bearing.radial_play_mm", play, SHRINKING, "a bearing with {} mm of play")
 
 
 def better_current_sense(design: SizedDesign, prediction: Prediction) -> list[Step]:

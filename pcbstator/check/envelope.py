@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import atan2, hypot, pi, sin
+from math import atan2, hypot, inf, pi, sin
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -44,8 +44,9 @@ def _envelope(design: SizedDesign, copper: Copper) -> list[Finding]:
     for name, inner, outer in (
         ("board", board.inner_diameter, 2 * copper.shape.reach),
         ("ring of magnets", 2 * near, 2 * far),
+        *_plate(design),
     ):
-        if envelope.bore_diameter is not None:
+        if envelope.bore_diameter is not None and inner < inf:
             findings += at_least(
                 "envelope.bore",
                 1e3 * inner,
@@ -61,7 +62,8 @@ def _envelope(design: SizedDesign, copper: Copper) -> list[Finding]:
                 f"the {name} reaches a diameter of {{value}} mm, beyond the {{limit}} mm of the envelope",
                 where=name,
             )
-        findings += _bearing(envelope, name, inner, outer)
+        if inner < inf:
+            findings += _bearing(envelope, name, inner, outer)
     if envelope.height is not None:
         findings += at_most(
             "envelope.height",
@@ -70,6 +72,12 @@ def _envelope(design: SizedDesign, copper: Copper) -> list[Finding]:
             "board, gap, magnets and iron take {value} mm, more than the {limit} mm of the envelope",
         )
     return findings
+
+
+def _plate(design: SizedDesign) -> list[tuple[str, float, float]]:
+    """The rotor plate. Where it goes into the bore, it goes to the bearing, which is there for it."""
+    plate = design.rotor.plate
+    return [] if plate is None else [("rotor plate", inf, plate.outer_diameter)]
 
 
 def _bearing(envelope: Envelope, name: str, inner: float, outer: float) -> list[Finding]:
@@ -84,10 +92,13 @@ def _bearing(envelope: Envelope, name: str, inner: float, outer: float) -> list[
 
 
 def total_height(design: Design) -> float:
-    """From the far face of the stator to the back of the rotor, or of both rotors [m]."""
+    """From the far face of the stator to the back of the rotor, its plate included, or of both rotors [m]."""
     rotor = design.rotor
     sides = 2 if rotor.arrangement == "double" else 1
-    return design.stator_thickness + sides * (rotor.air_gap + rotor.magnet.thickness + rotor.back_iron)
+    behind = rotor.back_iron
+    if rotor.plate is not None:
+        behind += 0.0 if rotor.plate.material == "steel" else rotor.plate.thickness - rotor.plate.pocket
+    return design.stator_thickness + sides * (rotor.air_gap + rotor.magnet.thickness + behind)
 
 
 def magnet_spacing(design: Design) -> float:

@@ -191,7 +191,8 @@ def _settling(design: SizedDesign, motion: MotionResult) -> Answer:
     if motion.settling_time is None:
         within = f"{motion.settled_within * DEGREE:.3g} deg" if motion.settled_within is not None else "its band"
         return Answer(None, "", f"it never stays within {within}: {largest_part(motion, at_rest)}")
-    return Answer(motion.settling_time, "bandwidth of the position loop and friction")
+    why = "bandwidth of the position loop and friction"
+    return Answer(motion.settling_time, why if motion.settling_time > 0 else "the move ends within its band already")
 
 
 def _slow_speed(design: SizedDesign, known: Known) -> Answer:

@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
 MARGIN = "drive.speed_phase_margin_deg"  # a result of the loops, so that they are judged as well
 JOB = frozenset(
-    ["load", "motion", "drive", "requirement", "prices"]
-)  # sections that copper and magnets know nothing of
+    ["load", "bearing", "motion", "drive", "requirement", "prices"]
+)  # sections that copper, magnets and verdicts on them know nothing of
 
 
 def with_ways_out(work: Work, prediction: Prediction, found: tuple[Verdict, ...]) -> tuple[Verdict, ...]:

@@ -17,6 +17,7 @@ from pcbstator.check.mechanical_features import feature_findings
 from pcbstator.check.parallel_paths import path_findings
 from pcbstator.check.requirement import Known, requirement_findings, verdicts
 from pcbstator.check.retrial import with_ways_out
+from pcbstator.check.rotor_plate import gap_findings
 from pcbstator.check.slip_ring import slip_ring_findings
 from pcbstator.check.thermal import thermal_findings
 from pcbstator.copper import Copper
@@ -53,8 +54,9 @@ def check_design(design: SizedDesign, copper: Copper, prediction: Prediction) ->
     if prediction.out_of_range and not any(finding.code == "magnets.overlap" for finding in findings):
         severity: Severity = "error" if prediction.magnetic is None else "warning"
         findings.append(Finding("law.range", severity, prediction.out_of_range))
-    findings += mechanical_findings(design, prediction) + job_findings(design, prediction)
-    findings += slip_ring_findings(design, prediction.slip_ring)
+    findings += mechanical_findings(design, prediction) + gap_findings(design, prediction)
+    findings += job_findings(design, prediction)
+    findings += slip_ring_findings(design, prediction.slip_ring, prediction.slip_ring_balls)
     findings += thermal_findings(design, prediction) + requirement_findings(prediction.requirement)
     findings = with_acceptances(findings, design.accepted)
     return tuple(sorted(findings, key=lambda finding: (ORDER[finding.severity], finding.accepted is not None)))

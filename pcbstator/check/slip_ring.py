@@ -1,11 +1,14 @@
-"""The slip-ring board against the rule set, IPC-2221 and what brushes do."""
+"""The slip-ring board against the rule set, IPC-2221 and what brushes do; more in ``slip_ring_contact.py``."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from pcbstator.analysis.electrical.records import SlipRingResult
+from pcbstator.analysis.mechanical.ball_contact import BallResult
 from pcbstator.check.limits import at_least, at_most, found
+from pcbstator.check.slip_ring_contact import ball_findings, fixing_findings
 from pcbstator.copper.clearance import Gap
 from pcbstator.findings import Finding
 
@@ -20,17 +23,32 @@ MASK_WEB = 0.2e-3  # m of laminate for a web of mask, openings 0.05 mm wider all
 HARD = ("hard", "gold")  # words of a finish that stands wear
 
 
-def slip_ring_findings(design: SizedDesign, results: SlipRingResult | None) -> list[Finding]:
-    """Findings about the slip-ring board, none where there is no such board."""
+def slip_ring_findings(
+    design: SizedDesign, results: SlipRingResult | None, balls: BallResult | None = None
+) -> list[Finding]:
+    """Findings about the slip-ring board, none where there is no such board; balls: between two of them."""
     section = design.slip_ring
     if section is None or results is None:
         return []
+    findings = _board(design, section, results)
+    if results.turning is not None and section.turning_edge != section.lead_edge:  # else both boards are alike
+        turning = section.boards["turning"]
+        findings += [
+            replace(finding, where=f"turning board, {finding.where}" if finding.where else "turning board")
+            for finding in _board(design, turning, results.turning)
+        ]
+    own = _brushes(section, results) if section.contact == "brushes" else ball_findings(section, balls)
+    return findings + _contacts(section) + own
+
+
+def _board(design: SizedDesign, section: SlipRing, results: SlipRingResult) -> list[Finding]:
+    """Findings about one board."""
     return (
         _rules(design, section, results)
         + _current(section, results)
         + _spacing(section, results)
         + _edges(design, section, results)
-        + _brushes(section, results)
+        + fixing_findings(design, results)
     )
 
 
@@ -111,8 +129,9 @@ def _spacing(section: SlipRing, results: SlipRingResult) -> list[Finding]:
         "slip_ring.dust",
         1e3 * gaps.rings.distance,
         1e3 * DUST * results.creepage_needed,
-        "bare rings are {value} mm apart: IPC-2221 is about clean boards, brushes shed conducting dust; {limit} mm, "
-        "twice its spacing, is wise",
+        "bare rings are {value} mm apart: IPC-2221 is about clean boards, "
+        f"{section.contact} shed conducting dust; "
+        "{limit} mm, twice its spacing, is wise",
         "warning",
     )
 
@@ -135,7 +154,8 @@ def _edges(design: SizedDesign, section: SlipRing, results: SlipRingResult) -> l
     return findings
 
 
-def _brushes(section: SlipRing, results: SlipRingResult) -> list[Finding]:
+def _contacts(section: SlipRing) -> list[Finding]:
+    """What holds for brushes and balls alike."""
     findings: list[Finding] = []
     if section.voltage > TOUCHABLE:
         findings.append(
@@ -149,9 +169,13 @@ def _brushes(section: SlipRing, results: SlipRingResult) -> list[Finding]:
             )
         )
     if not any(word in section.finish.lower() for word in HARD):
-        message = f'a finish of "{section.finish}" wears through under brushes: order hard gold on the rings'
+        message = f'a finish of "{section.finish}" wears through under {section.contact}: order hard gold on the rings'
         findings.append(Finding("slip_ring.finish", "warning", message))
-    findings += at_least(
+    return findings
+
+
+def _brushes(section: SlipRing, results: SlipRingResult) -> list[Finding]:
+    findings = at_least(
         "slip_ring.brush",
         1e3 * results.hole_free_width,
         1e3 * LEAST_RUN * section.width,

@@ -50,13 +50,15 @@ def _job(thermal: ThermalResult, motion: MotionResult) -> list[Finding]:
     findings, rest = [], ""
     if motion.cycle_shortest_rest:
         rest = f", rests of {motion.cycle_shortest_rest:.3g} s or more"
-    for reached, limit, what in (
-        (motion.cycle_board_c, thermal.board_limit_c, "board"),
-        (motion.cycle_rotor_c, thermal.magnet_limit_c, "magnets"),
+    for reached, limit, what, code in (
+        (motion.cycle_board_c, thermal.board_limit_c, "board", "thermal.job"),
+        (motion.cycle_rotor_c, thermal.magnet_limit_c, "magnets", "thermal.job"),
+        (motion.cycle_rotor_c, thermal.glue_limit_c, "glue of the magnets", "thermal.glue"),
+        (motion.cycle_rotor_c, thermal.plate_limit_c, "rotor plate", "thermal.plate"),
     ):  # fmt: skip
         if limit is not None:
             findings += at_most(
-                "thermal.job", reached, limit,
+                code, reached, limit,
                 f"the cycle, repeated continuously, heats the {what} to {{value}} °C, above {{limit}} °C: less torque"
                 f"{rest}, or cooling", "warning", where=f"motion, {what}",
             )  # fmt: skip
@@ -111,11 +113,7 @@ def _causes(design: SizedDesign, thermal: ThermalResult) -> tuple[Cause, ...]:
             "thermal.tg", thermal.tg_current, "warning",
             "{value} A rms, continuous, softens the laminate: from {limit} A it passes its glass transition, " + tg,
         ),
-        (
-            "thermal.magnets", thermal.magnet_current, "warning",
-            "{value} A rms, continuous, takes the magnets beyond what they stand, from {limit} A: they lose "
-            "strength for good; a grade for more heat (H, SH, UH), a wider gap or less current",
-        ),
+        _rotor(thermal),
         (
             "thermal.solder", thermal.solder_current, "warning",
             "{value} A rms, continuous, melts tin-lead solder (183 °C), from {limit} A: wires come loose",
@@ -131,6 +129,28 @@ def _causes(design: SizedDesign, thermal: ThermalResult) -> tuple[Cause, ...]:
             "blister, at once where it is moist; shorter pulses or less current",
         ),
     )  # fmt: skip
+
+
+def _rotor(thermal: ThermalResult) -> Cause:
+    """The part of the rotor that stands least."""
+    start, least = thermal.magnet_current, thermal.rotor_limit_c
+    if least is not None and least == thermal.plate_limit_c:
+        words = (
+            f"{{value}} A rms, continuous, makes the rotor plate hotter than its {least:g} °C, from {{limit}} A: it "
+            "softens or warps and the gap with it; a plate of metal, a wider gap or less current"
+        )
+        return "thermal.plate", start, "warning", words
+    if least is not None and least == thermal.glue_limit_c:
+        words = (
+            f"{{value}} A rms, continuous, makes the magnets' glue hotter than its {least:g} °C, from {{limit}} A: "
+            "magnets come off; a glue for more heat, a plate of metal, a wider gap or less current"
+        )
+        return "thermal.glue", start, "warning", words
+    words = (
+        "{value} A rms, continuous, takes the magnets beyond what they stand, from {limit} A: they lose "
+        "strength for good; a grade for more heat (H, SH, UH), a wider gap or less current"
+    )
+    return "thermal.magnets", start, "warning", words
 
 
 def _times(thermal: ThermalResult) -> str:

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from pcbstator.cli.bench_commands import bench, compare
 from pcbstator.cli.study_commands import explore, suggest, take
 from pcbstator.errors import FindingsError, PcbstatorError
 from pcbstator.interrupts import INTERRUPTED, STOPPED
@@ -297,9 +298,11 @@ def simulate(
     _leave(found.prediction.findings)
 
 
+commands.add_command(compare)
 commands.add_command(explore)
 commands.add_command(take)
 commands.add_command(suggest)
+commands.add_command(bench)
 
 
 def _leave(findings: Iterable[Finding]) -> None:

@@ -76,19 +76,6 @@ BODIES = TableList(
     ),
     50,
 )
-SPOTS = TableList(
-    (
-        Variant(
-            "",
-            {
-                "angle_deg": (degrees(0, 360), None),
-                "width_deg": (degrees(0.01, 360), None),
-                "extra_n_m": (newton_metres(0, LARGEST_TORQUE), None),
-            },
-        ),
-    ),
-    50,
-)
 
 
 class Load(Record):
@@ -101,23 +88,6 @@ class Load(Record):
         "bodies", "discs, rings, bars and points whose inertia is added", None,
         example=[{"shape": "disc", "mass_g": 300.0, "diameter_mm": 180.0}], otherwise="none",
     )  # fmt: skip
-    friction: Annotated[float, newton_metres(0, LARGEST_TORQUE)] = key(
-        "friction_n_m", "while it moves, of all bearings and seals", 0.0, example=0.004
-    )
-    stated_standstill_friction: Annotated[float, newton_metres(0, LARGEST_TORQUE)] | None = key(
-        "standstill_friction_n_m", "torque that starts it, at least friction_n_m", None, example=0.006,
-        otherwise="friction_n_m",
-    )  # fmt: skip
-    fading_speed: Annotated[float, revolutions_per_minute(1e-4, 1000)] = key(
-        "standstill_fades_rpm", "speed by which most of the standstill friction has faded", 0.5
-    )
-    viscous: Annotated[float, Quantity("N·m·s/rad", 1.0, 0, 1e4)] = key(
-        "viscous_n_m_s_per_rad", "friction that grows with speed", 0.0
-    )
-    spots: Annotated[tuple[dict[str, float | str], ...], SPOTS] | None = key(
-        "friction_spots", "places of more friction: middle, width, and what comes on top", None,
-        example=[{"angle_deg": 40.0, "width_deg": 10.0, "extra_n_m": 0.002}], otherwise="none",
-    )  # fmt: skip
     unbalance: Annotated[float, newton_metres(0, LARGEST_TORQUE)] = key(
         "unbalance_n_m", "peak torque of gravity on a load off its centre, axis level", 0.0
     )
@@ -125,11 +95,6 @@ class Load(Record):
     coupling: Annotated[float, Quantity("N·m/rad", 1.0, 0.01, 1e7)] | None = key(
         "coupling_n_m_per_rad", "stiffness between motor and load, at the load", None, example=500.0, otherwise="rigid"
     )
-
-    @property
-    def standstill_friction(self) -> float:
-        """Torque that starts the load [N m]."""
-        return self.friction if self.stated_standstill_friction is None else self.stated_standstill_friction
 
 
 class Motion(Record):
@@ -207,9 +172,6 @@ class Drive(Record):
         otherwise="a magnet on the axis",
     )  # fmt: skip
     delay: Annotated[float, seconds(0, 10_000, "us", 1e6)] = key("sensor_delay_us", "age of the sensor's angle", 0.0)
-    bearing_play: Annotated[float, millimetres(0, 10)] = key(
-        "bearing_play_mm", "by which the bearing can shift sideways, in all", 0.0
-    )
     mark_radius: Annotated[float, millimetres(0.5, 10_000)] | None = key(
         "mark_radius_mm", "radius at which the position counts", None, example=60.0, otherwise="angles only"
     )

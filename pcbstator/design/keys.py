@@ -30,6 +30,12 @@ RENAMED = {
     "board.joint_pad_mm": "board.jumper_pad_mm",
     "operation.currents_a": "operation.phase_currents_peak_a",
     "drive.current_limit_a": "drive.current_limit_peak_a",
+    "load.friction_n_m": "bearing.friction_n_m",
+    "load.standstill_friction_n_m": "bearing.standstill_friction_n_m",
+    "load.standstill_fades_rpm": "bearing.standstill_fades_rpm",
+    "load.viscous_n_m_s_per_rad": "bearing.viscous_n_m_s_per_rad",
+    "load.friction_spots": "bearing.friction_spots",
+    "drive.bearing_play_mm": "bearing.radial_play_mm",
     "slip_ring.current_a": "slip_ring.current_rms_a",
 }
 

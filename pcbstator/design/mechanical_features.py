@@ -19,13 +19,18 @@ Copies = Annotated[int, Count(range(1, MOST_COPIES + 1))]
 Angle = Annotated[float, direction(-360, 360)]
 
 
-class Hole(Record):
-    """Equal holes on a circle, for screws or wires."""
+class HoleCircle(Record):
+    """Equal holes on a circle."""
 
     diameter: Annotated[float, millimetres(0.2, 100)] = key("diameter_mm", "of the finished hole", example=3.2)
     circle_diameter: Circle = key("circle_diameter_mm", "through the holes' middles, 0 for the centre", example=90.0)
     count: Copies = key("count", "holes, evenly around the circle", 1)
     first_angle: Angle = key("first_angle_deg", "of the first hole, counter-clockwise from +x", 0.0)
+
+
+class Hole(HoleCircle):
+    """Holes of the board, for screws or wires."""
+
     plated: Annotated[bool, YesNo()] = key("plated", "copper on the wall and a pad on both faces", False)
     pad: Annotated[float, millimetres(0.4, 120)] | None = key(
         "pad_mm", "diameter of the copper around a plated hole", None, example=6.0, otherwise="required where plated"

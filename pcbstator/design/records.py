@@ -16,6 +16,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, PrivateAttr
 
+from pcbstator.design.bearing import Bearing
 from pcbstator.design.build import Build
 from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.mechanical_features import Hole, Keepout, Slot, Tab, Thermistor
@@ -291,6 +292,7 @@ class Design(Record):
     build: Build | None = key("build", "spreads of the built motor", None)
     slip_ring: SlipRing | None = key("slip_ring", "a board of slip rings", None)
     load: Load | None = key("load", "what the drive turns", None)
+    bearing: Bearing | None = key("bearing", "what it all turns on", None)
     motion: Motion | None = key("motion", "how it shall move", None)
     drive: Drive | None = key("drive", "supply, driver and sensor", None)
     prices: Prices | None = key("prices", "what boards and magnets cost", None)

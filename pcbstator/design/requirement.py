@@ -138,7 +138,7 @@ def _by_code(table: dict[str, Any], before: str = "") -> dict[str, Any]:
 
 
 MOVES = ("motion.move_deg", "motion.stops_deg", "motion.table_csv")
-JOB = ("load", "motion")
+JOB: tuple[str | tuple[str, ...], ...] = (("load", "bearing"), "motion")
 NEEDS: Mapping[str, tuple[str | tuple[str, ...], ...]] = {  # sections and keys, of several in brackets any one
     "position_error_deg": ("drive",),
     "repeatability_deg": ("drive",),

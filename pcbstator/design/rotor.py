@@ -19,6 +19,7 @@ from pcbstator.design.quantities import (
     ratio,
     tesla,
 )
+from pcbstator.design.rotor_plate import RotorPlate
 
 THINNEST_STEEL = 0.01  # mm; a foil
 
@@ -122,4 +123,9 @@ class Rotor(Record):
     glue_strength: Annotated[float, megapascals(0.01, 100)] | None = key(
         "glue_strength_mpa", "shear strength of the magnets' glue joint", None, example=5.0, otherwise="not checked"
     )
+    glue_max_c: Annotated[float, celsius(0, 300)] | None = key(
+        "glue_max_c", "hottest the magnets' glue may get for years", None, example=80.0,
+        otherwise="80, where a plate is stated",
+    )  # fmt: skip
+    plate: RotorPlate | None = key("plate", "what carries the magnets", None)
     magnet: Annotated[Magnet, Discriminator("shape")] = key("magnet", "one magnet")

@@ -1,13 +1,16 @@
-"""A second board with concentric rings, on which brushes slide: what is asked for, in SI."""
+"""A second board with concentric rings, on which brushes slide or balls roll: what is asked for, in SI."""
 
 from __future__ import annotations
 
 from typing import Annotated, Literal
 
+from pcbstator.design.mechanical_features import HoleCircle
 from pcbstator.design.quantities import LARGEST, Count, Quantity, Record, Text, amperes, key, micrometres, millimetres
 
 MOST_RINGS = 32
 MOST_VIAS = 64
+MOST_BALLS = 200
+BALL = 3e-3  # m, where no gap is stated
 FROM_EDGE = "copper with an edge of 0.5 mm, or rules.edge_mm if that is more"
 
 
@@ -56,3 +59,60 @@ class SlipRing(Record):
         "terminal_pad_mm", "copper around the holes of these wires", 2.0
     )
     finish: Annotated[str, Text(40)] = key("finish", "finish of the rings: hard gold wears least", "hard gold")
+    contact: Literal["brushes", "balls"] = key(
+        "contact", "brushes on one board, or balls between two boards, which are then the bearing as well", "brushes"
+    )
+    shaft_diameter: Annotated[float, millimetres(0.5, LARGEST)] | None = key(
+        "shaft_diameter_mm", "shaft that goes through the bore", None, example=18.0, otherwise="not checked"
+    )
+    housing_diameter: Annotated[float, millimetres(5, LARGEST)] | None = key(
+        "housing_diameter_mm", "bore of the part in which the board lies", None, example=72.0, otherwise="not checked"
+    )
+    stated_turning_edge: Literal["outer", "inner"] | None = key(
+        "turning_lead_edge", "balls: edge of the turning board with its terminals", None, example="inner",
+        otherwise="lead_edge",
+    )  # fmt: skip
+    stated_gap: Annotated[float, millimetres(0.3, 30)] | None = key(
+        "board_gap_mm", "balls: between the laminates of both boards; it sets the size of the balls", None,
+        example=3.07, otherwise="balls of 3 mm and the copper of both boards",
+    )  # fmt: skip
+    stated_balls: Annotated[int, Count(range(3, MOST_BALLS + 1))] | None = key(
+        "balls", "balls of each ring", None, example=16, otherwise="as a cage holds on the innermost ring"
+    )
+    ball_material: Literal["steel", "stainless", "brass"] = key(
+        "ball_material", "balls: bearing steel or other", "steel"
+    )
+    ball_grade: Literal["G3", "G5", "G10", "G16", "G20", "G28", "G40", "G60", "G100", "G200"] = key(
+        "ball_grade", "balls: grade by ISO 3290, all of one lot", "G100"
+    )
+    flatness: Annotated[float, micrometres(0, 2000)] = key(
+        "flatness_um", "balls: of each board under its raceways, as it is fixed (common practice, no source)", 50.0
+    )
+    board_stiffness: Annotated[float, Quantity("N/mm", 1e-3, 1e-3, 1e6)] | None = key(
+        "board_stiffness_n_per_mm", "balls: force per shift of what a board lies on, under one ball, felt or rubber",
+        None, example=2.0, otherwise="rigid",
+    )  # fmt: skip
+    preload: Annotated[float, Quantity("N", 1.0, 0, 1e4)] = key(
+        "preload_n", "balls: force of a spring that presses both boards together", 0.0
+    )
+    holes: tuple[HoleCircle, ...] = key("holes", "fixing holes of the slip-ring board", ())
+
+    @property
+    def ball_diameter(self) -> float:
+        """Diameter of the balls [m]: what is left between the copper of both boards."""
+        return BALL if self.stated_gap is None else self.stated_gap - 2 * self.copper
+
+    @property
+    def turning_edge(self) -> Literal["outer", "inner"]:
+        """Edge of the turning board with its terminals."""
+        return self.stated_turning_edge or self.lead_edge
+
+    @property
+    def boards(self) -> dict[str, SlipRing]:
+        """The boards to order, by name: each has the section as it is seen from there, with the edge of its terminals;
+        the only one has no name.
+        """
+        if self.contact == "brushes":
+            return {"": self}
+        edges = {"lead_edge": self.turning_edge, "stated_turning_edge": self.lead_edge}
+        return {"still": self, "turning": self.model_copy(update=edges)}

@@ -13,7 +13,15 @@ from typing import Any
 
 from pcbstator.design.keys import sections
 from pcbstator.design.load import design_from_document, read_tables
-from pcbstator.design.template import EVERY, Written, left_out, section_names, section_text, starter_text
+from pcbstator.design.template import (
+    EVERY,
+    Written,
+    left_out,
+    section_names,
+    section_text,
+    starter_text,
+    with_owners,
+)
 from pcbstator.design.validation.entries import value_at
 from pcbstator.errors import DesignError, OutputError
 
@@ -42,6 +50,7 @@ def add_sections(path: str | PathLike[str], names: Iterable[str]) -> tuple[str, 
     there = [name for name in asked if _stands(tables, name)]
     if there:
         raise OutputError("\n".join(f"{place}: [{name}] is there already{_further(tables, name)}" for name in there))
+    asked = (*asked, *(name for name in with_owners(asked) if name not in asked and not _stands(tables, name)))
     wanted = [name for name in section_names() if name in asked or (EVERY in asked and not _stands(tables, name))]
     if not wanted:
         raise OutputError(f"{place}: every section is there already; nothing was added")

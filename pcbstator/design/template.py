@@ -35,12 +35,16 @@ INTRODUCTIONS = {
     "board.keepouts": "Areas that the copper must stay out of; they move nothing, the design is refused instead.",
     "board.thermistor": "Lands for a chip thermistor, so that the driver knows how warm the coils are.",
     "rotor": "The turning plate with its magnets. Neighbouring magnets face the board with opposite poles.",
+    "rotor.plate": "The plate that carries the magnets: its heat, mass, sag, outline and holes.",
+    "rotor.plate.holes": "Fixing holes of the plate, as many such tables as wanted.",
     "operation": "Losses at speeds and currents of your choice; without this section they are left out.",
     "cooling": "Where the heat goes. Without this section: still air, nothing clamped, ambient 25 C.",
     "tolerance": "How far the built motor may lie from these numbers: 5 % and 95 % values of the results.",
     "build": "How exactly it is put together: torque ripple, unequal phases and forces of the motor as built.",
-    "slip_ring": "A second board with concentric rings, for brushes that feed what turns.",
+    "slip_ring": "A second board with concentric rings, for brushes or balls that feed what turns.",
+    "slip_ring.holes": "Fixing holes of the slip-ring board, as many such tables as wanted.",
     "load": "What the drive turns, at the load's side of a gear; the rotor's own inertia comes from the design.",
+    "bearing": "What it all turns on: friction, play and stiffness, and what it may carry.",
     "motion": "How the load shall move: one move and a rest, or stops_deg, or a table_csv, or speed_rpm alone.",
     "drive": "Supply, driver and sensor; without this section voltage limits, gains and simulation are left out.",
     "prices": "What boards and magnets cost, for requirement.price and for searches. These numbers are invented.",
@@ -62,10 +66,8 @@ SMALL: dict[str, dict[str, Any]] = {
     },
     "rotor": {"poles": 16, "air_gap_mm": 1.0, "back_iron_mm": 3.0},
     MAGNET: {"shape": "disc", "diameter_mm": 10.0, "circle_diameter_mm": 58.0, "thickness_mm": 3.0, "grade": "N42"},
-    "load": {
-        "bodies": [{"shape": "disc", "mass_g": 500.0, "diameter_mm": 200.0}], "friction_n_m": 0.004,
-        "standstill_friction_n_m": 0.006,
-    },
+    "load": {"bodies": [{"shape": "disc", "mass_g": 500.0, "diameter_mm": 200.0}]},
+    "bearing": {"friction_n_m": 0.004, "standstill_friction_n_m": 0.006},
     "motion": {"move_deg": 30.0, "speed_rpm": 6.0, "acceleration_deg_s2": 60.0, "dwell_s": 1.0},
     "drive": {
         "supply_v": 12.0, "current_limit_peak_a": 0.8, "pwm_khz": 50.0, "choke_uh": 680.0, "sensor_counts": 16384,
@@ -82,6 +84,10 @@ WRITTEN_OUT: dict[str, dict[str, Any]] = {
     "board.holes": {"count": 4, "first_angle_deg": 60.0},
     "board.tabs": {"count": 3, "first_angle_deg": 60.0, "hole_mm": 2.7},
     "stack": {"connection": "parallel"},
+    "rotor.plate": {"inner_diameter_mm": 20.0},
+    "rotor.plate.holes": {"count": 4},
+    "slip_ring": {"outer_diameter_mm": 70.0},
+    "slip_ring.holes": {"count": 3, "first_angle_deg": 45.0},
     "rotor": {"arrangement": "single"},
 }  # fmt: skip
 FITTING = {  # examples for the small file's motor, where those of the records do not fit it
@@ -90,9 +96,12 @@ FITTING = {  # examples for the small file's motor, where those of the records d
     "board.holes.diameter_mm": 2.7, "board.holes.circle_diameter_mm": 85.5, "board.slots.circle_diameter_mm": 85.5,
     "board.slots.length_mm": 3.0, "board.tabs.width_mm": 5.0, "board.tabs.reach_mm": 5.0,
     "board.thermistor.circle_diameter_mm": 84.0, "board.thermistor.wire_circle_diameter_mm": 87.0,
-    "operation.phase_currents_peak_a": [0.0, 0.3],
+    "operation.phase_currents_peak_a": [0.0, 0.3], "rotor.plate.thickness_mm": 3.0,
+    "rotor.plate.holes.diameter_mm": 3.2, "rotor.plate.holes.circle_diameter_mm": 36.0,
+    "slip_ring.holes.diameter_mm": 2.7, "slip_ring.holes.circle_diameter_mm": 64.0,
 }  # fmt: skip
-ADDED_PARTS = ("stack", "board.rules", "board.thermistor", "slip_ring")  # they change the machine
+OWNERS = {"rotor.plate.holes": "rotor.plate", "slip_ring.holes": "slip_ring"}
+ADDED_PARTS = ("stack", "board.rules", "board.thermistor", "rotor.plate", "slip_ring")  # they change the machine
 
 
 def section_names() -> tuple[str, ...]:
@@ -100,10 +109,16 @@ def section_names() -> tuple[str, ...]:
     return (*(path for path in sections() if path), ACCEPTED)
 
 
+def with_owners(names: Iterable[str]) -> set[str]:
+    """These sections, and those that they cannot be without."""
+    asked = set(names)
+    return asked | {owner for name, owner in OWNERS.items() if name in asked}
+
+
 def starter_text(names: Iterable[str] = ()) -> str:
     """A small design file to edit, the named sections in full, all of them with ``EVERY``; it loads as it stands."""
     asked = set(names)
-    full = set(section_names()) if EVERY in asked else asked
+    full = set(section_names()) if EVERY in asked else with_owners(asked)
     parts = [HEAD + (ABOUT_OPTIONAL if full else ""), _lines_of(sections()[""], SMALL[""])]
     for path in section_names():
         if path in full:

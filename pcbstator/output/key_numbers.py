@@ -85,7 +85,9 @@ def _price_or_mass(known: Known) -> Row | None:
         prices = design.prices.model_dump()
         price = board_cost(design, prices, known.prediction.copper.via_count) + magnet_cost(design, prices)
         return Row("Price", f"{figures(price, 2)} {design.prices.currency}", "of boards, magnets and steel by [prices]")
-    return known.row("Magnets and steel", "their mass", "mechanical.rotor_mass_g")
+    has_plate = design is not None and design.rotor.plate is not None
+    name = "Magnets, steel and plate" if has_plate else "Magnets and steel"
+    return known.row(name, "their mass", "mechanical.rotor_mass_g")
 
 
 ROWS: tuple[Callable[[Known], Row | None], ...] = (

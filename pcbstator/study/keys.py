@@ -12,6 +12,7 @@ from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, SlipRingResult, WindingResult
 from pcbstator.analysis.fields import rows
 from pcbstator.analysis.magnetic.records import MagneticResult
+from pcbstator.analysis.mechanical.ball_contact import BallResult
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.design.requirement import Requirement
@@ -25,6 +26,7 @@ SECTIONS: dict[str, type] = {
     "thermal": ThermalResult,
     "mechanical": MechanicalResult,
     "slip_ring": SlipRingResult,
+    "slip_ring_balls": BallResult,
     "motion": MotionResult,
     "drive": DriveResult,
 }

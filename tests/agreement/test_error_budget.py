@@ -50,7 +50,7 @@ def built(name: str) -> tuple[Stand, Positioning]:
     prediction = pcbstator.predict(design)
     machine = prediction.drive.machine
     stand, _ = stand_of(size_design(design), prediction)
-    return stand, Positioning(machine, design.drive, design.load, design.motion, design.requirement)
+    return stand, Positioning(machine, design.drive, design.load, design.bearing, design.motion, design.requirement)
 
 
 def alone(stand: Stand, **causes: dict[str, Any]) -> Stand:
@@ -121,7 +121,7 @@ def test_there_are_designs_with_a_drive():
 def test_friction_before_the_integral_frees_the_load(name):
     """Standstill friction that is not fed forward stops the load off its target, by the same angle from either side."""
     stand, job = built(name)
-    bare = replace(job, load=job.load.model_copy(update={"spots": None}))
+    bare = replace(job, bearing=job.bearing.model_copy(update={"spots": None}))
     arrived = arrived_by_friction(bare, end_of_move(bare))
     errors = stops(with_friction(stand), job, [(0.3, 1.0), (2.0, -1.0)], 0.1)
     assert errors[0] == pytest.approx(-errors[1], rel=0.02, abs=NEGLIGIBLE * job.count / 10)
@@ -219,7 +219,7 @@ def test_counts_at_rest(name):
 def test_what_the_integral_has_freed_is_within_what_friction_can_hold(name):
     """Beyond the time of release the load slips; where it lands is not foretold, but it lies within the bound."""
     stand, job = built(name)
-    bare = replace(job, load=job.load.model_copy(update={"spots": None}))
+    bare = replace(job, bearing=job.bearing.model_copy(update={"spots": None}))
     for rest in (0.3, 1.5, 4.0):
         later = replace(bare, requirement=Requirement(settling_time_s=rest))
         left = friction_left(later, arrived_by_friction(later, end_of_move(later)))[0]

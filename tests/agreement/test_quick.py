@@ -111,8 +111,9 @@ def test_many_designs(first: int) -> None:
 
 
 JOB: dict[str, Any] = {
-    "load": {"inertia_kg_m2": 0.004, "friction_n_m": 0.004, "standstill_friction_n_m": 0.006,
-             "friction_spots": [{"angle_deg": 40.0, "width_deg": 10.0, "extra_n_m": 0.002}]},
+    "load": {"inertia_kg_m2": 0.004},
+    "bearing": {"friction_n_m": 0.004, "standstill_friction_n_m": 0.006,
+                "friction_spots": [{"angle_deg": 40.0, "width_deg": 10.0, "extra_n_m": 0.002}]},
     "motion": {"move_deg": 90.0, "speed_rpm": 20.0, "acceleration_deg_s2": 90.0, "dwell_s": 1.0},
     "drive": {"supply_v": 24.0, "current_limit_peak_a": 1.0, "pwm_khz": 50.0, "sensor_counts": 16384,
               "sensor_noise_deg": 0.01},

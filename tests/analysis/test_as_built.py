@@ -198,9 +198,10 @@ def test_a_drawn_rotor_runs_in_the_simulation_as_its_linkages_say():
 
 def test_simulation_of_a_drawn_rotor_needs_build_and_ripples_more():
     design = pcbstator.load_design(PLACES["photogrammetry-stage"]).with_values(
-        {"build": {"draws": 100, "remanence_spread_percent": 10.0, "magnet_angle_deg": 1.0}, "load.friction_n_m": 0.05,
-         "load.standstill_friction_n_m": 0.05, "drive.sensor_offset_mm": 0.0, "drive.sensor_noise_deg": 0.0,
-         "drive.current_offset_percent": 0.0, "load.friction_spots": None, "motion": {"speed_rpm": 20.0},
+        {"build": {"draws": 100, "remanence_spread_percent": 10.0, "magnet_angle_deg": 1.0},
+         "bearing.friction_n_m": 0.05, "bearing.standstill_friction_n_m": 0.05, "bearing.friction_spots": None,
+         "drive.sensor_offset_mm": 0.0, "drive.sensor_noise_deg": 0.0, "drive.current_offset_percent": 0.0,
+         "motion": {"speed_rpm": 20.0},
          "requirement": None}
     )  # fmt: skip
     prediction = pcbstator.predict(design)

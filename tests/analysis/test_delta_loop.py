@@ -34,7 +34,8 @@ DOCUMENT = {
         },
     },
     "operation": {"speeds_rpm": [0.0, 1500.0], "phase_currents_peak_a": [0.0, 2.0], "copper_c": 60.0},
-    "load": {"inertia_kg_m2": 1e-4, "friction_n_m": 0.01},
+    "load": {"inertia_kg_m2": 1e-4},
+    "bearing": {"friction_n_m": 0.01},
     "motion": {"speed_rpm": 1500.0},
     "drive": {"supply_v": 48.0, "current_limit_peak_a": 4.0, "pwm_khz": 60.0, "sensor_counts": 16384},
 }  # fmt: skip

@@ -16,10 +16,10 @@ from pcbstator.errors import DesignError
 from pcbstator.physics.drive.supply import pulse_ripple
 from tests.analysis.conftest import DOCUMENT
 
-LOAD = {"inertia_kg_m2": 2e-4, "friction_n_m": 0.001, "standstill_friction_n_m": 0.0014}
+LOAD, BEARING = {"inertia_kg_m2": 2e-4}, {"friction_n_m": 0.001, "standstill_friction_n_m": 0.0014}
 MOTION = {"move_deg": 270.0, "speed_rpm": 60.0, "acceleration_deg_s2": 720.0, "dwell_s": 0.4}
 DRIVE = {"supply_v": 12.0, "current_limit_peak_a": 1.5, "pwm_khz": 60.0, "sensor_counts": 16384}
-JOB = {"load": LOAD, "motion": MOTION, "drive": DRIVE}
+JOB = {"load": LOAD, "bearing": BEARING, "motion": MOTION, "drive": DRIVE}
 
 
 def predicted(**changes):
@@ -48,7 +48,7 @@ def test_required_torque_of_a_trapezoid(plain):
 
 
 def test_standstill_friction_counts_where_it_is_the_most():
-    _, found = predicted(load__standstill_friction_n_m=0.5)
+    _, found = predicted(bearing__standstill_friction_n_m=0.5)
     assert found.motion.required_peak == pytest.approx(0.5, rel=1e-12)
 
 
@@ -324,7 +324,7 @@ def test_each_absence_leaves_out_what_needs_it():
 def test_parts_of_the_error_budget():
     """Printed: 1 mm at 60 mm is 0.95 degree between directions; half counts; e/r. Totals by hand from the rows."""
     _, found = predicted(
-        drive__bearing_play_mm=1.0, drive__mark_radius_mm=60.0, drive__sensor_offset_mm=0.1,
+        bearing__radial_play_mm=1.0, drive__mark_radius_mm=60.0, drive__sensor_offset_mm=0.1,
         drive__sensor_radius_mm=20.0, load__play_deg=0.1,
     )  # fmt: skip
     motion, rows = found.motion, [row for row in found.motion.error_budget if row["when"] == "at rest"]

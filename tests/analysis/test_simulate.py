@@ -21,7 +21,8 @@ from pcbstator.physics.drive.simulation import simulated
 from tests.analysis.conftest import DOCUMENT
 
 JOB = {
-    "load": {"inertia_kg_m2": 2e-4, "friction_n_m": 0.0004, "standstill_friction_n_m": 0.0005},
+    "load": {"inertia_kg_m2": 2e-4},
+    "bearing": {"friction_n_m": 0.0004, "standstill_friction_n_m": 0.0005},
     "motion": {"move_deg": 40.0, "speed_rpm": 10.0, "acceleration_deg_s2": 200.0, "dwell_s": 0.3},
     "drive": {
         "supply_v": 12.0, "current_limit_peak_a": 1.5, "pwm_khz": 20.0, "control_khz": 4.0, "sensor_counts": 262144,
@@ -32,7 +33,7 @@ DRIVER = {
     "drive__current_offset_percent": 0.0, "drive__current_gain_error_percent": 0.0, "drive__dead_time_ns": 0.0,
     "drive__voltage_drop_v": 0.0,
 }  # fmt: skip
-PERFECT = {"load__friction_n_m": 0.0, "load__standstill_friction_n_m": 0.0, **DRIVER}
+PERFECT = {"bearing__friction_n_m": 0.0, "bearing__standstill_friction_n_m": 0.0, **DRIVER}
 
 
 def asked(**changes):
@@ -100,7 +101,7 @@ def test_a_step_of_the_position_loop_is_the_second_order_one():
 def test_a_push_against_friction_has_a_dead_band_and_then_the_loops_stiffness(part):
     """Closed form without integral: nothing up to the friction, then what is above it over the gains' product."""
     friction = 0.0008
-    found = stand(load__friction_n_m=friction, load__standstill_friction_n_m=friction)
+    found = stand(bearing__friction_n_m=friction, bearing__standstill_friction_n_m=friction)
     found = replace(found, control=replace(found.control, speed_integral=0.0))
     still = (np.zeros(8000),) * 3
     trace = found.run(still, pushes.long_push(0.1, part * friction, 8000, found.control.period))
@@ -130,7 +131,7 @@ def test_offset_of_the_current_sensors_is_the_first_electrical_order():
 def test_unequal_gains_of_the_current_sensors_are_the_second_electrical_order():
     """Closed form: a third of their difference turns backwards, of the current that the turn takes."""
     viscous = 0.002
-    changes = {"drive__current_gain_error_percent": 10.0, "load__viscous_n_m_s_per_rad": viscous}
+    changes = {"drive__current_gain_error_percent": 10.0, "bearing__viscous_n_m_s_per_rad": viscous}
     only, _ = run("slow", **PERFECT | changes)
     answer = viscous * radians(9.0) * 0.1 / 3 * loops_give(8, viscous)
     (row,) = [row for row in only.numbers["orders"] if row["order"] == 8]
@@ -140,7 +141,11 @@ def test_unequal_gains_of_the_current_sensors_are_the_second_electrical_order():
 
 def test_the_sixth_electrical_order_has_the_names_of_all_that_can_make_it():
     """Harmonics of the EMF, and dead time where there is any."""
-    changes = {"drive__dead_time_ns": 2000.0, "load__viscous_n_m_s_per_rad": 0.002, "drive__current_bandwidth_hz": 30.0}
+    changes = {
+        "drive__dead_time_ns": 2000.0,
+        "bearing__viscous_n_m_s_per_rad": 0.002,
+        "drive__current_bandwidth_hz": 30.0,
+    }
     with_it, without = (run("slow", **PERFECT | changes | more)[0] for more in ({}, {"drive__dead_time_ns": 0.0}))
     sixth = [
         {row["order"]: row for row in only.numbers["orders"]}.get(24, {"angle_error_deg": 0.0, "cause": ""})
@@ -230,7 +235,7 @@ def test_a_move_arrives():
 def test_approach_from_both_sides_differs_by_the_play_of_the_bearing():
     """Common practice: 1 mm at 60 mm shows as nearly one degree between directions."""
     tight, _ = run("approach")
-    loose, _ = run("approach", drive__bearing_play_mm=1.0, drive__mark_radius_mm=60.0)
+    loose, _ = run("approach", bearing__radial_play_mm=1.0, drive__mark_radius_mm=60.0)
     # From below the mark is behind its target, from above in front of it.
     below, above = (np.mean(loose.numbers[f"from_{side}_deg"]) for side in ("below", "above"))
     assert above - below == pytest.approx(0.9548, abs=0.05)
@@ -271,8 +276,8 @@ def test_a_slow_turn_is_smooth_until_the_sensor_is_coarse_or_friction_sticks():
     """Common practice: 1.5 rpm is a slow turn that must look continuous."""
     fine, _ = run("slow")
     coarse, _ = run("slow", drive__sensor_counts=400)
-    rough, _ = run("slow", load__friction_n_m=0.001, load__standstill_friction_n_m=0.003,
-                   load__standstill_fades_rpm=0.05, drive__speed_bandwidth_hz=2.0)  # fmt: skip
+    rough, _ = run("slow", bearing__friction_n_m=0.001, bearing__standstill_friction_n_m=0.003,
+                   bearing__standstill_fades_rpm=0.05, drive__speed_bandwidth_hz=2.0)  # fmt: skip
     assert fine.numbers["speed_rpm"] == pytest.approx(1.5)
     assert fine.numbers["speed_ripple_rms_ratio"] < 0.02 and fine.numbers["standing_still_ratio"] == 0
     assert coarse.numbers["speed_ripple_rms_ratio"] > 5 * fine.numbers["speed_ripple_rms_ratio"]
@@ -282,7 +287,7 @@ def test_a_slow_turn_is_smooth_until_the_sensor_is_coarse_or_friction_sticks():
 
 def test_a_friction_spot_shows_where_it_is():
     spot = [{"angle_deg": 90.0, "width_deg": 12.0, "extra_n_m": 0.0008}]
-    only, _ = run("slow", load__friction_spots=spot)
+    only, _ = run("slow", bearing__friction_spots=spot)
     angle, current = only.curves["angle_deg"], only.curves["current_a"]
     within = np.abs(angle - 90.0) < 3.0
     outside = (angle > 110.0) | (angle < 80.0)
@@ -297,7 +302,7 @@ def test_a_friction_spot_shows_where_it_is():
 
 def test_copper_does_not_run_hot_in_a_long_turn():
     """Nothing is cooled away in the model: a turn of 40 s would double the resistance again and again."""
-    only, _ = run("slow", load__viscous_n_m_s_per_rad=0.002)
+    only, _ = run("slow", bearing__viscous_n_m_s_per_rad=0.002)
     voltage = only.trace.voltage
     late = len(voltage) // 10
     assert voltage[-late:].mean() == pytest.approx(voltage[late : 2 * late].mean(), rel=0.05)
@@ -331,7 +336,7 @@ def test_play_and_friction_make_a_nudge_harder_to_tell():
     tight, loose = (run("hold", **PERFECT, **light, load__play_deg=size)[0].numbers for size in (0.0, 0.6))
     more = loose["smallest_told_deflection_deg"] - tight["smallest_told_deflection_deg"]
     assert 0.3 < more < 0.61  # a load that floats in the gap: half of it in the middle, all of it at one end
-    rough = run("hold", load__friction_n_m=0.0010, load__standstill_friction_n_m=0.0012)[0].numbers
+    rough = run("hold", bearing__friction_n_m=0.0010, bearing__standstill_friction_n_m=0.0012)[0].numbers
     assert rough["smallest_told_push_n_m"] > plain["smallest_told_push_n_m"] + 0.0006
     stiff = {row["deflection_deg"]: row["push_n_m"] for row in plain["push_for_deflection"]}
     assert list(stiff.values()) == sorted(stiff.values()) and 0.1 in stiff

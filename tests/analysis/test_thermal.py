@@ -357,7 +357,8 @@ def test_the_repeated_motion_heats_whatever_the_duty(small):
     current alone to a limit, by hand (f² I² + ripple²) = what board and magnets stand.
     """
     job = {
-        "load": {"inertia_kg_m2": 1e-6, "friction_n_m": 0.0005},
+        "load": {"inertia_kg_m2": 1e-6},
+        "bearing": {"friction_n_m": 0.0005},
         "motion": {"move_deg": 90.0, "speed_rpm": 60.0, "acceleration_deg_s2": 7200.0, "dwell_s": 0.2},
         "drive": {"supply_v": 24.0, "current_limit_peak_a": 10.0, "pwm_khz": 40.0, "sensor_counts": 16384},
     }

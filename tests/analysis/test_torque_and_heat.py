@@ -17,7 +17,7 @@ from tests.command import DESIGNS
 GRADED = {"rotor.magnet.remanence_t": None, "rotor.magnet.grade": "N42"}
 WEAKENS = 0.001075  # per kelvin, of a grade
 JOB = {
-    "load": {"friction_n_m": 0.002},
+    "bearing": {"friction_n_m": 0.002},
     "motion": {"speed_rpm": 1.5},
     "drive": {"supply_v": 12.0, "current_limit_peak_a": 1.5, "pwm_khz": 60.0, "sensor_counts": 1 << 22},
 }
@@ -34,7 +34,7 @@ def magnets(**changes):
 
 def test_the_cycle_by_hand_with_magnets_that_it_warms():
     """Friction alone: I = F / (k Kt), k by the rotor's temperature at that current, I² R by the board's."""
-    found = magnets(load__friction_n_m=0.004)
+    found = magnets(bearing__friction_n_m=0.004)
     motion, thermal = found.motion, found.thermal
     network, board = thermal.heat.heat.network, thermal.heat.heat.board
     strength = 1.0
@@ -46,7 +46,7 @@ def test_the_cycle_by_hand_with_magnets_that_it_warms():
     assert strength < 0.98
     assert motion.peak_current == pytest.approx(current, rel=1e-4)
     assert motion.copper_heat == pytest.approx(1.5 * found.drive.machine.hot_resistance * current**2, rel=2e-4)
-    stated = predicted(load__friction_n_m=0.004)
+    stated = predicted(bearing__friction_n_m=0.004)
     assert stated.motion.peak_current * stated.magnetic.torque_constant == pytest.approx(0.004 + stated.motion.drag)
 
 
@@ -103,7 +103,7 @@ def test_the_cycle_grows_to_its_limit_and_no_further():
     driven = 0.002 + found.motion.drag
     for part, told in ((0.998, False), (1.002, True)):
         friction = part * found.motion.cycle_growth * driven - found.motion.drag
-        grown = predicted(load__friction_n_m=friction, **free)
+        grown = predicted(bearing__friction_n_m=friction, **free)
         assert ("thermal.job" in {finding.code for finding in grown.findings}) is told
         assert grown.motion.cycle_heat_growth == pytest.approx(1 / part, rel=2e-3)
 
@@ -119,7 +119,7 @@ def test_the_driver_limits_the_growth_by_hand():
 def test_shortest_rest_keeps_the_limits_and_a_shorter_one_does_not():
     """The rest that is named, put into the file: the hottest place is at its limit, within 0.5 K."""
     move = {"move_deg": 600.0, "speed_rpm": 100.0, "acceleration_deg_s2": 3000.0, "dwell_s": 0.1}
-    strong = {"load": {"friction_n_m": 0.012}, "motion": move, "drive.supply_v": 200.0,
+    strong = {"bearing": {"friction_n_m": 0.012}, "motion": move, "drive.supply_v": 200.0,
               "drive.current_limit_peak_a": 50.0, "drive.pwm_khz": 900.0}  # fmt: skip
     design = design_from_document(DOCUMENT | JOB).with_values(strong)
     rest = pcbstator.predict(design).motion.cycle_shortest_rest
@@ -165,7 +165,7 @@ def test_ripple_is_judged_by_the_motion_and_not_by_the_limit():
     for limit in (1.5, 50.0):
         codes = {finding.code for finding in predicted(drive__current_limit_peak_a=limit).findings}
         assert "drive.ripple" in codes
-    found = predicted(drive__pwm_khz=900.0, load__friction_n_m=0.01)
+    found = predicted(drive__pwm_khz=900.0, bearing__friction_n_m=0.01)
     part = found.drive.ripple_at_job / found.motion.peak_current
     assert found.drive.ripple_part == pytest.approx(part, rel=1e-12)
     assert ("drive.ripple" in {finding.code for finding in found.findings}) is (part > 0.2)

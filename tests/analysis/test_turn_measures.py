@@ -17,7 +17,7 @@ def test_speed_of_a_slow_turn_is_the_mean_of_20_ms(monkeypatch, step, window):
     off = angles - wanted
     monkeypatch.setattr(turn_measures, "errors", lambda *_: (off, 2 * off))
     trace = SimpleNamespace(times=times, angles=angles, wanted=wanted, speeds=speed + growth * times, current=times)
-    design = SimpleNamespace(load=None)
+    design = SimpleNamespace(load=None, bearing=None)
     numbers, curves = turn_measures.turn_numbers(design, trace, None, None, speed, 0.5)
     first = times[times >= 0.5][0]
     middle = np.radians(curves["speed_angle_deg"]) / speed

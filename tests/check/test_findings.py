@@ -27,10 +27,14 @@ SOUND = {
 }  # fmt: skip
 MOVE = {"move_deg": 90.0, "speed_rpm": 60.0, "acceleration_deg_s2": 3600.0}
 DRIVE = {"supply_v": 24.0, "current_limit_peak_a": 0.5, "pwm_khz": 200.0, "sensor_counts": 16384}
+RUBBING = {"friction_n_m": 0.002}
 STRONG = DRIVE | {"supply_v": 200.0, "current_limit_peak_a": 50.0}
+PLATE = {"material": "acrylic", "thickness_mm": 3.0, "outer_diameter_mm": 60.0, "inner_diameter_mm": 20.0}
+FACED = {"rotor.stator_iron_mm": 3.0, "envelope.height_mm": 20.0}
 RULES = {"drill_mm": 0.2, "annular_ring_mm": 0.1}
 DISC = {"shape": "disc", "diameter_mm": 18.0, "circle_diameter_mm": 44.0, "thickness_mm": 3.0, "remanence_t": 1.2}
 SLIP_RING = {"rings": 4, "inner_diameter_mm": 40.0, "current_rms_a": 2.0, "voltage_v": 24.0}
+BALLS = SLIP_RING | {"contact": "balls", "rings": 2, "width_mm": 2.5, "preload_n": 5.0}
 CAUSES = {
     "accepted.idle": ({"accepted": {"board.bow": "held flat"}}, "note"),
     "envelope.bearing": (
@@ -104,6 +108,21 @@ CAUSES = {
     "slip_ring.voltage": ({"slip_ring": SLIP_RING | {"voltage_v": 48.0}}, "warning"),
     "slip_ring.brush": ({"slip_ring": SLIP_RING | {"width_mm": 0.8}}, "warning"),
     "slip_ring.finish": ({"slip_ring": SLIP_RING | {"finish": "HASL"}}, "warning"),
+    "slip_ring.holes": (
+        {"slip_ring": SLIP_RING | {"holes": [{"diameter_mm": 3.0, "circle_diameter_mm": 66.0}]}}, "error",
+    ),
+    "slip_ring.fit": ({"slip_ring": SLIP_RING | {"bore_diameter_mm": 30.0, "shaft_diameter_mm": 31.0}}, "error"),
+    "slip_ring.balls": ({"slip_ring": BALLS | {"balls": 60}}, "error"),
+    "slip_ring.groove": ({"slip_ring": BALLS | {"width_mm": 1.2}}, "error"),
+    "slip_ring.balls_apart": ({"slip_ring": BALLS | {"spacing_mm": 0.5, "voltage_v": 40.0}}, "error"),
+    "slip_ring.ball_size": ({"slip_ring": BALLS | {"board_gap_mm": 3.3}}, "warning"),
+    "slip_ring.ball_pressure": ({"slip_ring": BALLS}, "warning"),
+    "slip_ring.laminate": ({"slip_ring": BALLS | {"preload_n": 200.0}}, "warning"),
+    "slip_ring.ball_contact": ({"slip_ring": BALLS}, "warning"),
+    "slip_ring.ball_heat": (
+        {"slip_ring": BALLS | {"current_rms_a": 25.0, "width_mm": 9.0, "spacing_mm": 4.0, "inner_diameter_mm": 60.0,
+                               "copper_um": 105.0, "preload_n": 0.01, "ball_material": "stainless"}}, "warning",
+    ),
     "slip_ring.mask_web": ({"slip_ring": SLIP_RING | {"spacing_mm": 0.18, "voltage_v": 5.0}}, "warning"),
     "thermal.continuous": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [2.0]}}, "warning"),
     "thermal.runaway": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [5.0]}}, "warning"),
@@ -111,7 +130,24 @@ CAUSES = {
     "thermal.solder": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [4.0]}}, "warning"),
     "thermal.magnets": ({"operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [3.0]}}, "warning"),
     "thermal.touch": ({"cooling": {}}, "note"),
-    "thermal.job": ({"load": {"friction_n_m": 0.005}, "motion": {"speed_rpm": 60.0}, "drive": STRONG}, "warning"),
+    "mechanical.gap_unstable": (FACED | {"bearing": {"axial_stiffness_n_per_mm": 5.0}}, "error"),
+    "mechanical.tilt_unstable": (FACED | {"bearing": {"tilt_stiffness_n_m_per_deg": 1e-4}}, "error"),
+    "mechanical.rubbing": ({"bearing": {"axial_play_mm": 2.0}, "build": {"board_bow_mm": 1.0}}, "error"),
+    "mechanical.bearing_load": (FACED | {"bearing": {"allowed_axial_load_n": 5.0}}, "warning"),
+    "mechanical.bearing_tilt": (FACED | {"bearing": {"allowed_tilting_moment_n_m": 1e-4}, "build": {}}, "warning"),
+    "mechanical.plate_size": ({"rotor.plate": PLATE | {"outer_diameter_mm": 50.0}}, "error"),
+    "mechanical.plate_hole": (
+        {"rotor.plate": PLATE | {"holes": [{"diameter_mm": 3.0, "circle_diameter_mm": 24.0}]}}, "warning",
+    ),
+    "thermal.glue": (
+        {"rotor.plate": PLATE, "rotor.glue_max_c": 30.0, "operation": {"speeds_rpm": [0.0],
+         "phase_currents_peak_a": [3.0]}, "envelope.height_mm": 20.0}, "warning",
+    ),
+    "thermal.plate": (
+        {"rotor.plate": PLATE | {"max_c": 30.0}, "operation": {"speeds_rpm": [0.0], "phase_currents_peak_a": [3.0]},
+         "envelope.height_mm": 20.0}, "warning",
+    ),
+    "thermal.job": ({"bearing": {"friction_n_m": 0.005}, "motion": {"speed_rpm": 60.0}, "drive": STRONG}, "warning"),
     "thermal.drag": (
         {"rotor.stator_iron_mm": 3.0, "operation": {"speeds_rpm": [600.0], "phase_currents_peak_a": [0.1]}}, "warning",
     ),
@@ -126,11 +162,11 @@ CAUSES = {
          "drive": DRIVE}, "note",
     ),
     "drive.drag": (
-        {"rotor.stator_iron_mm": 3.0, "load": {"friction_n_m": 0.002}, "motion": {"speed_rpm": 600.0}, "drive": STRONG},
+        {"rotor.stator_iron_mm": 3.0, "bearing": RUBBING, "motion": {"speed_rpm": 600.0}, "drive": STRONG},
         "warning",
     ),
     "drive.slow_speed": (
-        {"load": {"friction_n_m": 0.002}, "motion": MOVE | {"speed_rpm": 1.0}, "drive": DRIVE | {"sensor_counts": 500}},
+        {"bearing": RUBBING, "motion": MOVE | {"speed_rpm": 1.0}, "drive": DRIVE | {"sensor_counts": 500}},
         "warning",
     ),
     "drive.ripple": ({"drive": DRIVE | {"pwm_khz": 10.0}}, "warning"),

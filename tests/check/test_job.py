@@ -9,7 +9,7 @@ from tests.check.test_findings import DRIVE, MOVE, SOUND
 
 
 def test_heat_is_told_where_the_cycle_needs_more_than_the_copper_stands():
-    design = design_from_document(SOUND | {"load": {"friction_n_m": 0.002}, "motion": MOVE, "drive": DRIVE})
+    design = design_from_document(SOUND | {"bearing": {"friction_n_m": 0.002}, "motion": MOVE, "drive": DRIVE})
     prediction = pcbstator.predict(design)
     needed = prediction.motion.required_rms
     for stands, told in ((0.9 * needed, True), (1.1 * needed, False)):

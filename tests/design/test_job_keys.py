@@ -26,15 +26,18 @@ def told(**sections):
         ({"motion": {"stops_deg": [0.0, 5.0, 0.0], "speed_rpm": 1.0, "acceleration_deg_s2": 1.0}},
          "motion.stops_deg", "the last and the first too"),
         ({"motion": {"table_csv": "none.csv"}}, "motion.table_csv", "own folder"),
-        ({"load": {"friction_n_m": 0.2, "standstill_friction_n_m": 0.1}}, "load.standstill_friction_n_m", "at least"),
+        ({"bearing": {"friction_n_m": 0.2, "standstill_friction_n_m": 0.1}},
+         "bearing.standstill_friction_n_m", "at least"),
         ({"load": {"bodies": []}}, "load.bodies", "list of at most"),
         ({"load": {"bodies": [{"shape": "cone"}]}}, "load.bodies", "disc"),
         ({"load": {"bodies": [{"shape": "disc", "mass_g": 5.0}]}}, "load.bodies", "give entry 1 its diameter_mm"),
         ({"load": {"bodies": [{"shape": "point", "mass_g": "5", "radius_mm": 3.0}]}}, "load.bodies", "without quotes"),
         ({"load": {"bodies": [{"shape": "point", "mass_g": -5, "radius_mm": 3.0}]}}, "load.bodies", "0 or a number"),
         ({"load": {"bodies": [{"shape": "point", "mass_g": 5, "radius_mm": 3.0, "size": 1}]}}, "load.bodies", "size"),
-        ({"load": {"friction_spots": [3]}}, "load.friction_spots", "make entry 1 a table"),
+        ({"bearing": {"friction_spots": [3]}}, "bearing.friction_spots", "make entry 1 a table"),
         ({"drive": {key: DRIVE[key] for key in DRIVE if key != "supply_v"}}, "drive.supply_v", "is required"),
+        ({"load": {"friction_n_m": 0.2}}, "load.friction_n_m", "it is called bearing.friction_n_m now"),
+        ({"drive": DRIVE | {"bearing_play_mm": 0.2}}, "drive.bearing_play_mm", "called bearing.radial_play_mm now"),
         ({"drive": DRIVE | {"supply_sag_v": 30.0}}, "drive.supply_sag_v", "below drive.supply_v"),
         ({"drive": DRIVE | {"voltage_drop_v": 6.0}}, "drive.voltage_drop_v", "below a quarter of drive.supply_v"),
         ({"drive": DRIVE | {"voltage_drop_v": -0.1}}, "drive.voltage_drop_v", "from 0 to 10 V"),
@@ -59,11 +62,13 @@ def test_lists_of_tables_are_in_si():
         | {
             "load": {
                 "bodies": [{"shape": "bar", "mass_g": 40.0, "length_mm": 100.0}],
+            },
+            "bearing": {
                 "friction_spots": [{"angle_deg": 180.0, "width_deg": 18.0, "extra_n_m": 0.002}],
-            }
+            },
         }
     )
-    (body,), (spot,) = design.load.bodies, design.load.spots
+    (body,), (spot,) = design.load.bodies, design.bearing.spots
     assert body == {"shape": "bar", "mass": 0.04, "length": 0.1, "width": 0.0, "offset": 0.0}
     assert spot["angle"] == pytest.approx(3.14159265, rel=1e-8) and spot["extra"] == 0.002
 

@@ -9,7 +9,8 @@ import pytest
 
 import pcbstator
 from pcbstator.design import load_design
-from pcbstator.design.job import BODIES, SPOTS
+from pcbstator.design.bearing import SPOTS
+from pcbstator.design.job import BODIES
 from pcbstator.design.quantities import Quantity, QuantityList
 from pcbstator.design.recorded_motion import MOST_ROWS, read_recording
 from pcbstator.errors import Complaint, DesignError
@@ -22,7 +23,8 @@ FULL: dict[str, Any] = {
     **BASE, "envelope": {}, "cooling": {}, "tolerance": {},
     "operation": {"speeds_rpm": [60.0], "phase_currents_peak_a": [0.5]},
     "slip_ring": RINGS, "drive": DRIVE, "motion": {**MOVE, **PAUSES, "move_deg": 90.0},
-    "load": {"inertia_kg_m2": 1e-4, "friction_n_m": 0.002, "bodies": [RING], "friction_spots": [SPOT]},
+    "load": {"inertia_kg_m2": 1e-4, "bodies": [RING]},
+    "bearing": {"friction_n_m": 0.002, "friction_spots": [SPOT]},
 }  # fmt: skip
 
 
@@ -34,9 +36,9 @@ def with_value(path: str, value: float) -> dict[str, Any]:
         put(document, path, [0.0, value, 90.0])
     elif path == "board.layer_depths_mm":
         put(document, path, [0.0, value])
-    elif path.startswith(("load.bodies.", "load.friction_spots.")):
-        _, table, name = path.split(".")
-        document["load"][table][0][name] = value
+    elif path.startswith(("load.bodies.", "bearing.friction_spots.")):
+        section, table, name = path.split(".")
+        document[section][table][0][name] = value
     else:
         put(document, path, [value] if isinstance(KINDS[path], QuantityList) else value)
     return document
@@ -49,22 +51,22 @@ def near_zero() -> dict[str, Quantity]:
         each = kind.each if isinstance(kind, QuantityList) else kind
         if isinstance(each, Quantity) and each.low <= 0:
             found[path] = each
-    for name, tables in (("bodies", BODIES), ("friction_spots", SPOTS)):
+    for name, tables in (("load.bodies", BODIES), ("bearing.friction_spots", SPOTS)):
         form = next(form for form in tables.forms if form.shape in ("", "ring"))
-        found |= {f"load.{name}.{key}": kind for key, (kind, _) in form.keys.items() if kind.low <= 0}
+        found |= {f"{name}.{key}": kind for key, (kind, _) in form.keys.items() if kind.low <= 0}
     return found
 
 
 NEAR_ZERO = near_zero()
 RULED = (  # refused beside the other keys of the full design
-    "board.layer_depths_mm", "cooling.board_max_c", "cooling.magnet_max_c", "load.standstill_friction_n_m",
+    "board.layer_depths_mm", "cooling.board_max_c", "cooling.magnet_max_c", "bearing.standstill_friction_n_m",
     "motion.stops_deg",
 )  # fmt: skip
 LOADS = {
-    "friction": {"friction_n_m": 1e-9}, "standstill": {"standstill_friction_n_m": 1e-9},
-    "viscous": {"viscous_n_m_s_per_rad": 1e-12}, "unbalance": {"unbalance_n_m": 1e-9},
-    "inertia": {"inertia_kg_m2": 1e-12, "coupling_n_m_per_rad": 50.0},
-    "body": {"bodies": [{"shape": "point", "mass_g": 1e-6, "radius_mm": 1e-3}], "coupling_n_m_per_rad": 50.0},
+    "friction": {"bearing": {"friction_n_m": 1e-9}}, "standstill": {"bearing": {"standstill_friction_n_m": 1e-9}},
+    "viscous": {"bearing": {"viscous_n_m_s_per_rad": 1e-12}}, "unbalance": {"load": {"unbalance_n_m": 1e-9}},
+    "inertia": {"load": {"inertia_kg_m2": 1e-12, "coupling_n_m_per_rad": 50.0}},
+    "body": {"load": {"bodies": [{"shape": "point", "mass_g": 1e-6, "radius_mm": 1e-3}], "coupling_n_m_per_rad": 50.0}},
 }  # fmt: skip
 MOTIONS = {
     "turn": {"speed_rpm": 60.0}, "creep": {"speed_rpm": 1e-6}, "move": {**MOVE, "move_deg": 0.001, "dwell_s": 1e-6},
@@ -96,7 +98,7 @@ def test_from_the_least_value_on_all_are_worked_with(tmp_path, path):
 @pytest.mark.parametrize("load", LOADS)
 @pytest.mark.parametrize("motion", MOTIONS)
 def test_least_loads_alone(tmp_path, load, motion):
-    document = FULL | {"load": LOADS[load], "motion": MOTIONS[motion]}
+    document = FULL | {"load": {}, "bearing": {}} | LOADS[load] | {"motion": MOTIONS[motion]}
     design = load_design(write_design(tmp_path / "a.toml", document))
     found = pcbstator.simulate(design, ("hold",)).to_dict()
     assert found["scenarios"]["hold"]["duration_s"] > 0
@@ -138,7 +140,7 @@ def test_recordings_refused_in_words(tmp_path, text, words):
 
 @pytest.mark.parametrize("column", ["angle_deg", "torque_n_m"])
 @pytest.mark.parametrize("size", [5e-324, 1e-300, 1e-13, 1e-12, 1e-9])
-@pytest.mark.parametrize("load", [None, {}, {"friction_n_m": 1e-9}])
+@pytest.mark.parametrize("load", [None, {}, {"unbalance_n_m": 1e-9}])
 def test_tiny_numbers_in_a_recording_are_worked_with(tmp_path, column, size, load):
     """Traces of other programs end in such remainders; they count as 0."""
     (tmp_path / "r.csv").write_text(f"time_s,{column}\n0,0\n1e-6,{size}\n2,{-size}\n3,0\n")

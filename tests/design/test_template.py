@@ -9,7 +9,7 @@ import pytest
 import pcbstator
 from pcbstator.design import design_from_document, starter_text
 from pcbstator.design.keys import keys, sections
-from pcbstator.design.template import EVERY, SMALL, WRITTEN_OUT, Written, key_table, section_names, section_text
+from pcbstator.design.template import EVERY, OWNERS, SMALL, WRITTEN_OUT, Written, key_table, section_names, section_text
 from pcbstator.study.suggestion.parts import load_parts
 
 PAGE = Path(__file__).parents[2] / "docs" / "design-file.md"
@@ -144,10 +144,16 @@ def test_table_that_is_a_comment_loads_when_made_live(path):
     if path == "board.holes":
         table = table.replace("plated = false", "plated = true")
     text = WHOLE.replace(block, table)
+    if path in OWNERS:
+        owned = next(block for block, name in BLOCKS if name == OWNERS[path])
+        text = text.replace(owned, live(owned))
     if path == "board.rules":
         text = re.sub(r"^rules = .*\n", "", text, flags=re.MULTILINE)
     design = loaded(text)
-    assert getattr(design.board if path.startswith("board.") else design, path.removeprefix("board."))
+    owner = design
+    for step in path.split("."):
+        owner = getattr(owner, step)
+    assert owner
 
 
 def test_commented_default_is_the_default():

@@ -276,9 +276,9 @@ def test_make_writes_them(tmp_path) -> None:
     assert outcome.code == 0, outcome.err
     roles = {e["name"]: e["role"] for e in json.loads((tmp_path / "fan/manifest.json").read_text())["files"]}
     assert {name for name, role in roles.items() if role == "drawing"} == {
-        "stator.svg", "rotor-upper.dxf", "rotor-lower.dxf",
+        "stator.svg", "section.svg", "rotor-upper.dxf", "rotor-lower.dxf",
         "assembly.pdf", "assembly-upper.svg", "assembly-lower.svg",
-    }  # fmt: skip  # fmt: skip
+    }  # fmt: skip
     assert (tmp_path / "fan/assembly.pdf").read_bytes() == assembly_sheet_pdf(design_of("small-fan"))
     assert (tmp_path / "fan/assembly-lower.svg").read_text("utf-8") == assembly_sheet_svg(
         design_of("small-fan"), plates(design_of("small-fan"))[1]

@@ -78,7 +78,7 @@ def test_self_contained(report) -> None:
     assert len(page.ids) == len(set(page.ids))
     assert not {"script", "link", "img", "iframe", "object"} & page.tags
     assert not re.search(r"https?:|url\((?!#)|@import", re.sub(r'xmlns(:\w+)?="[^"]*"', "", text))
-    assert len(re.findall("<svg ", text)) == 8 + bool(design.slip_ring) + 2 * bool(prediction.motion)
+    assert len(re.findall("<svg ", text)) == 9 + bool(design.slip_ring) + 2 * bool(prediction.motion)
     assert ("Slip rings" in page.words) == ("Brushes wear" in page.words) == bool(design.slip_ring)
     assert 100_000 < len(text) < 1_000_000
 
@@ -163,7 +163,7 @@ def test_without_magnetic_results() -> None:
     text = report_html(design, copper, replace(prediction, magnetic=None, motion=None, drive=None))
     page = Page(text)
     assert "Torque constant" not in page.words and "Phase resistance" in page.words
-    assert len(re.findall("<svg ", text)) == 5
+    assert len(re.findall("<svg ", text)) == 6
 
 
 def test_heat_is_told_apart() -> None:

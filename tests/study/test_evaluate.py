@@ -116,7 +116,7 @@ def test_every_point_and_even_filling():
 
 def test_units_of_all_results():
     counts = ("winding.", "findings.", "cost.", "slip_ring.", "copper.", "drive.current_sense_bits",
-              "drive.sensor_counts", "requirement.unmet", "requirement.price")  # fmt: skip
+              "slip_ring_balls.balls_", "drive.sensor_counts", "requirement.unmet", "requirement.price")  # fmt: skip
     for key in result_keys():
         plain = key.endswith(("_ratio", "_factor")) or key.startswith(counts)
         assert unit_of(key) or plain, key

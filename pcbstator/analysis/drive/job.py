@@ -10,7 +10,7 @@ from pcbstator.analysis.drive.driver_fit import Asked, drive_results
 from pcbstator.analysis.drive.equivalent_machine import Machine, job_temperature, machine_of
 from pcbstator.analysis.drive.error_budget import motion_errors
 from pcbstator.analysis.drive.gains import shaft_of
-from pcbstator.analysis.drive.load_cycle import Cycle, LoadValues, cycle_of, load_values, without_load
+from pcbstator.analysis.drive.load_cycle import Cycle, LoadValues, cycle_of, load_values
 from pcbstator.analysis.drive.positioning import Positioning
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.drive.sizing import Need, largest_load, needed, sizing, what_there_is
@@ -93,21 +93,25 @@ def job_results(
     motion = _motion_results(design, job, motor.thermal, wanted)
     if drive is None:
         return motion, None
-    turned, ratio = job.load or without_load(), drive.gear_ratio
+    turned, ratio = job.load or load_values(None, None), drive.gear_ratio
     shaft, fit = shaft_of(machine, design.load, turned, ratio), None
     if wanted.driver:
         fit = drive_results(machine, drive, shaft, turned, ratio, _asked_of_driver(design, job, motion), wanted.whole)
     if not wanted.errors:
         return motion, fit
     modulation = min(1.0, motion.voltage_part or 0.1)
-    errors = motion_errors(Positioning(machine, drive, design.load, design.motion, design.requirement, modulation))
+    errors = motion_errors(
+        Positioning(machine, drive, design.load, design.bearing, design.motion, design.requirement, modulation)
+    )
     return replace(motion, **errors), fit
 
 
 def _job(design: SizedDesign, machine: Machine, motor: Motor, cycle: Cycle | None) -> _Job:
     """What the job asks for, what that heats, and what there is then."""
     drive, ratio, thermal = design.drive, design.drive.gear_ratio if design.drive else 1.0, motor.thermal
-    load, hold = load_values(design.load) if design.load else None, design.motion.hold if design.motion else 0.0
+    stated = design.load is not None or design.bearing is not None
+    load = load_values(design.load, design.bearing) if stated else None
+    hold = design.motion.hold if design.motion else 0.0
     top, rotor = cycle.top_speed if cycle else 0.0, thermal.rotor_temperature_c
     limits = replace(
         Limits(machine, drive, ratio),

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.design.bearing import Bearing
 from pcbstator.design.job import Load, Motion
 from pcbstator.design.recorded_motion import Recording
 from pcbstator.physics.drive.motion import CycleSamples, Piece, cycle_samples, rest_to_rest
@@ -36,12 +37,13 @@ BODIES: dict[str, Callable[..., float]] = {
 class LoadValues:
     """The load in SI. ``spots``: middle [rad], width [rad] and extra friction [N m] of each."""
 
-    inertia: float
-    running: float
-    standstill: float
-    viscous: float
-    unbalance: float
-    spots: tuple[tuple[float, float, float], ...]
+    inertia: float = 0.0
+    running: float = 0.0
+    standstill: float = 0.0
+    viscous: float = 0.0
+    unbalance: float = 0.0
+    spots: tuple[tuple[float, float, float], ...] = ()
+    fading_speed: float = 1.0  # [rad/s] by which most of the standstill friction has faded
 
     @property
     def worst_spot(self) -> float:
@@ -54,12 +56,21 @@ class LoadValues:
         return self.running + sum(width * extra for _, width, extra in self.spots) / (4 * pi)
 
 
-def load_values(load: Load) -> LoadValues:
-    """The load with all its bodies."""
-    bodies = sum(_body_inertia(dict(body)) for body in load.bodies or ())
-    spots = tuple((float(s["angle"]), float(s["width"]), float(s["extra"])) for s in load.spots or ())
-    return LoadValues(
-        load.inertia + bodies, load.friction, load.standstill_friction, load.viscous, load.unbalance, spots
+def load_values(load: Load | None, bearing: Bearing | None) -> LoadValues:
+    """The load with all its bodies and the friction of its bearing; nil where neither is stated."""
+    values = LoadValues()
+    if load is not None:
+        bodies = sum(_body_inertia(dict(body)) for body in load.bodies or ())
+        values = replace(values, inertia=load.inertia + bodies, unbalance=load.unbalance)
+    if bearing is None:
+        return values
+    return replace(
+        values,
+        running=bearing.friction,
+        standstill=bearing.standstill_friction,
+        viscous=bearing.viscous,
+        spots=tuple((float(s["angle"]), float(s["width"]), float(s["extra"])) for s in bearing.spots or ()),
+        fading_speed=bearing.fading_speed,
     )
 
 
@@ -164,11 +175,6 @@ def peak_torque(torque: FloatArray, load: LoadValues) -> float:
 def spot_extra(load: LoadValues) -> float:
     """Torque [N m] of the worst spot beyond the mean with which spots count over the turn."""
     return max(0.0, load.worst_spot - (load.mean_friction - load.running)) if load.spots else 0.0
-
-
-def without_load() -> LoadValues:
-    """Nothing coupled to the rotor."""
-    return LoadValues(0.0, 0.0, 0.0, 0.0, 0.0, ())
 
 
 def with_friction(load: LoadValues, added: float) -> LoadValues:

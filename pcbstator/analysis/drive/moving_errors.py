@@ -41,8 +41,8 @@ def moving_parts(job: Positioning) -> list[Part]:
         part("sensor noise", noisy, CHANCE, "normal", "what the loops pass of it", "drive.sensor_noise_deg", False),
         part("sensor eccentricity", seen, PLACE, "sine", f"{order:.3g} times per turn of the load",
              "drive.sensor_offset_mm", True),
-        part("bearing play at the mark", Unevenness(bearing_angle(job.drive) / 2, 0.0), SIDE, "two values",
-             "half the sideways play, behind the sense of motion", "drive.bearing_play_mm", False),
+        part("bearing play at the mark", Unevenness(bearing_angle(job.drive, job.bearing) / 2, 0.0), SIDE, "two values",
+             "half the sideways play, behind the sense of motion", "bearing.radial_play_mm", False),
         part("play of the coupling", Unevenness(job.play / 2, 0.0), SIDE, "two values", "half of play_deg",
              "load.play_deg", False),
         part("torque ripple", torque_ripple(job), PLACE, "sine",
@@ -54,7 +54,7 @@ def moving_parts(job: Positioning) -> list[Part]:
         part("dead time and voltage drop", legs, PLACE, "sine",
              f"{2 * job.machine.phases} times per electrical turn, no more than its current exceeds its ripple",
              "drive.dead_time_ns", True),
-        part("friction spots", spots, PLACE, "two values", "the turn over all spots", "load.friction_spots", True),
+        part("friction spots", spots, PLACE, "two values", "the turn over all spots", "bearing.friction_spots", True),
         part("unbalance", heavy, PLACE, "sine", "gravity, once per turn", "load.unbalance_n_m", True),
     ]  # fmt: skip
 

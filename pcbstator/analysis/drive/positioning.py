@@ -12,7 +12,8 @@ import numpy as np
 
 from pcbstator.analysis.drive.equivalent_machine import Machine
 from pcbstator.analysis.drive.gains import Gains, chosen_gains, shaft_of
-from pcbstator.analysis.drive.load_cycle import LoadValues, load_values, without_load
+from pcbstator.analysis.drive.load_cycle import LoadValues, load_values
+from pcbstator.design.bearing import Bearing
 from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.requirement import Requirement
 from pcbstator.physics.drive.driver_errors import current_offset_vector, leg_voltage_loss
@@ -30,9 +31,11 @@ MODERATE = 20 * pi / 30  # rad/s: no faster between the stops then
 LONGEST_REST, SHORTEST_REST = 1.5, 0.1  # s, where neither [requirement] nor [motion] says
 
 
-def bearing_angle(drive: Drive) -> float:
+def bearing_angle(drive: Drive, bearing: Bearing | None) -> float:
     """Angle [rad] by which the bearing's sideways play shows at the mark, from one end to the other."""
-    return 0.0 if drive.mark_radius is None else play_angle(drive.bearing_play, drive.mark_radius)
+    if bearing is None or drive.mark_radius is None:
+        return 0.0
+    return play_angle(bearing.radial_play, drive.mark_radius)
 
 
 @dataclass(frozen=True)
@@ -42,6 +45,7 @@ class Positioning:
     machine: Machine
     drive: Drive
     load: Load | None = None
+    bearing: Bearing | None = None
     motion: Motion | None = None
     requirement: Requirement | None = None
     modulation: float = 0.1  # of the voltage, where the current's ripple is looked at
@@ -49,7 +53,7 @@ class Positioning:
     @cached_property
     def values(self) -> LoadValues:
         """The load."""
-        return load_values(self.load) if self.load else without_load()
+        return load_values(self.load, self.bearing)
 
     @cached_property
     def gains(self) -> Gains:
@@ -141,16 +145,16 @@ class Positioning:
 
     @property
     def _friction_slope(self) -> float:
-        if self.load is None or self.values.standstill <= self.values.running:
+        if self.values.standstill <= self.values.running:
             return 0.0
         near = self.slow_speed * np.array([0.99, 1.01])
-        low, high = stribeck_friction(near, self.values.running, self.values.standstill, self.load.fading_speed)
+        low, high = stribeck_friction(near, self.values.running, self.values.standstill, self.values.fading_speed)
         return float(high - low) / (0.02 * self.slow_speed)
 
     @property
     def running(self) -> float:
         """Friction at the slow speed, spots left out [N m]."""
-        fading = self.load.fading_speed if self.load else 1.0
+        fading = self.values.fading_speed
         friction = stribeck_friction(self.slow_speed, self.values.running, self.values.standstill, fading)
         return float(friction) + self.values.viscous * self.slow_speed
 

@@ -82,7 +82,7 @@ class Part:
 
 def rest_parts(job: Positioning, end: Arrival, arrived: float) -> list[Part]:
     """All parts at rest, nil where nothing is stated; end: of the move; arrived: error there by friction [rad]."""
-    bearing, friction = bearing_angle(job.drive), friction_left(job, arrived)
+    bearing, friction = bearing_angle(job.drive, job.bearing), friction_left(job, arrived)
     last = unfed_left(job, end, job.values.standstill)
     unknown = unfed_left(job, end, UNKNOWN_FRICTION * job.values.running)
     return [
@@ -93,14 +93,14 @@ def rest_parts(job: Positioning, end: Arrival, arrived: float) -> list[Part]:
         Part("sensor eccentricity", "at rest", sensor_error(job.drive) / job.ratio, PLACE, "sine",
              "at the worst place; repeats every turn: a table takes it out", "drive.sensor_offset_mm", True),
         Part("bearing play at the mark", "at rest", bearing / 2, SIDE, "two values",
-             "half the sideways play, at mark_radius_mm", "drive.bearing_play_mm"),
+             "half the sideways play, at mark_radius_mm", "bearing.radial_play_mm"),
         Part("play of the coupling", "at rest", job.play / 2, SIDE, "two values",
              "half of play_deg; no gain takes it out", "load.play_deg"),
-        Part("friction", "at rest", friction[0], SIDE, "two values", friction[1], "load.standstill_friction_n_m"),
-        Part("friction other than fed forward", "at rest", uniform_half_width(unknown), CHANCE,
-             "uniform", f"running friction within {UNKNOWN_FRICTION:.0%} of what is fed forward", "load.friction_n_m"),
+        Part("friction", "at rest", friction[0], SIDE, "two values", friction[1], "bearing.standstill_friction_n_m"),
+        Part("friction other than fed forward", "at rest", uniform_half_width(unknown), CHANCE, "uniform",
+             f"running friction within {UNKNOWN_FRICTION:.0%} of what is fed forward", "bearing.friction_n_m"),
         Part("integral of the last stop", "at rest", uniform_half_width(last), CHANCE, "uniform",
-             "what it held there against friction, and has not yet given up", "load.standstill_friction_n_m"),
+             "what it held there against friction, and has not yet given up", "bearing.standstill_friction_n_m"),
         Part("unbalance", "at rest", torque_left(job, job.values.unbalance, 1.0), PLACE, "sine",
              "gravity at the target, which the integral has to take over", "load.unbalance_n_m"),
         Part("current-sense offset", "at rest",
@@ -128,15 +128,15 @@ def friction_left(job: Positioning, arrived: float) -> tuple[float, str]:
 
 def end_of_move(job: Positioning) -> Arrival:
     """The end of the longest move, to look up where friction stops the load."""
-    return arrival(job.moved, job.move, FADES * (job.load.fading_speed if job.load else 1.0))
+    return arrival(job.moved, job.move, FADES * job.values.fading_speed)
 
 
 def arrived_by_friction(job: Positioning, end: Arrival) -> float:
     """Error [rad] at which friction stops the load at the end of a move, at the worst place."""
     values = job.values
-    if job.load is None or values.standstill <= 0:
+    if values.standstill <= 0:
         return 0.0
-    fading = job.load.fading_speed
+    fading = values.fading_speed
     worst = max(range(len(values.spots)), key=lambda spot: values.spots[spot][2], default=0)
     spots = values.spots[worst : worst + 1]
     places = [float(middle + part * width) for middle, width, _ in spots for part in SPOT_PLACES]

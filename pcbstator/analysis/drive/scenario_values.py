@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pcbstator.analysis.drive.load_cycle import load_values, without_load
+from pcbstator.analysis.drive.load_cycle import load_values
 
 if TYPE_CHECKING:
     from pcbstator.analysis.drive.stand import Stand
@@ -48,7 +48,7 @@ class ScenarioValues:
 
 def scenario_values(design: SizedDesign, stand: Stand) -> ScenarioValues:
     """The values for a design."""
-    load = load_values(design.load) if design.load else without_load()
+    load = load_values(design.load, design.bearing)
     asked = design.requirement
     speed, speed_from = _slow_speed(design)
     step, step_from = _small_step(design)

@@ -18,6 +18,7 @@ from pcbstator.analysis.drive.requirement_remarks import requirement_remarks
 from pcbstator.analysis.drive.scenario_values import ScenarioValues, scenario_values
 from pcbstator.analysis.drive.stand import Stand, stand_of
 from pcbstator.analysis.drive.turn_measures import turn_numbers
+from pcbstator.analysis.mechanical.ball_contact import with_ball_friction
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.physics.drive.motion import Piece, sampled_moves
 from pcbstator.physics.drive.simulation import Trace
@@ -101,6 +102,7 @@ def simulation(
 
     DesignError where it lacks what they need.
     """
+    design = with_ball_friction(design, prediction.slip_ring_balls)
     stand, remarks = stand_of(design, prediction, rotor)
     bench = Bench(design, stand, scenario_values(design, stand), remarks)
     done = []

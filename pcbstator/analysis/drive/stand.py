@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.equivalent_machine import COPPER_HEAT, Machine, built_slopes
 from pcbstator.analysis.drive.gains import Gains
-from pcbstator.analysis.drive.load_cycle import LoadValues, Moves, load_values, without_load
+from pcbstator.analysis.drive.load_cycle import LoadValues, Moves, load_values
 from pcbstator.analysis.drive.positioning import bearing_angle
 from pcbstator.analysis.drive.records import DriveResult
 from pcbstator.analysis.prediction import Prediction
@@ -101,7 +101,7 @@ def stand_of(design: SizedDesign, prediction: Prediction, rotor: int | None = No
         raise DesignError(design.source, [Complaint("rotor", "must give a field to simulate", "", reason)])
     remarks: list[str] = []
     ratio, machine, gains = drive.gear_ratio, fit.machine, fit.gains
-    load = load_values(design.load) if design.load else without_load()
+    load = load_values(design.load, design.bearing)
     voltage_part = sized.voltage_part or 0.1
     plant, substeps = _plant(design, drive, fit, voltage_part, prediction.copper.mass, load, remarks)
     if rotor is not None:
@@ -122,7 +122,7 @@ def stand_of(design: SizedDesign, prediction: Prediction, rotor: int | None = No
         acceleration=acceleration,
         jerk=(motion.jerk if motion else None) or acceleration / 0.02,
         rest=min(1.5, max(0.1, 1.2 / gains.position_bandwidth)),
-        bearing=bearing_angle(drive),
+        bearing=bearing_angle(drive, design.bearing),
         push=load.standstill + 0.3 * torque,
     ), remarks
 
@@ -214,7 +214,7 @@ def _plant(
         inertia=rotor + load.inertia,
         running=load.running,
         standstill=load.standstill,
-        fading_speed=design.load.fading_speed if design.load else 1.0,
+        fading_speed=load.fading_speed,
         viscous=load.viscous,
         spots=_spot_table(load),
         unbalance=load.unbalance,

@@ -46,7 +46,7 @@ def turn_numbers(
     middle = wanted[apart // 2 : apart // 2 + len(mean)]
     error, told = seen[later], believed[later]
     standing = float((np.abs(trace.speeds[later]) < 0.01 * speed).mean())
-    spots = load_values(design.load).spots if design.load else ()
+    spots = load_values(design.load, design.bearing).spots
     numbers: dict[str, Any] = {
         "speed_rpm": speed * 30 / pi,
         "turned_deg": degrees(float(wanted[-1] - wanted[0])),
@@ -132,7 +132,7 @@ def _at_spot(angles: FloatArray, speeds: FloatArray, spot: tuple[float, float, f
 
 def _spot_orders(design: SizedDesign) -> float:
     """Highest order that friction spots make: a squared cosine has next to nothing above twice 2 pi/width."""
-    spots = load_values(design.load).spots if design.load else ()
+    spots = load_values(design.load, design.bearing).spots
     return max((4 * pi / width for _, width, _ in spots), default=0.0)
 
 

@@ -179,3 +179,5 @@ class SlipRingResult:
     lead_gap: float | None = result("lead_gap_mm", "gap between leads, as drawn", 1e3)
     gaps: SlipRingGaps | None = inside()
     edges: tuple[float, float] = inside()  # copper to bore and to outline [m]
+    holes: dict[str, tuple[float, float]] = inside()  # by table: from holes to copper, and to edges or each other [m]
+    turning: SlipRingResult | None = inside()  # with balls: the same of the board that turns

@@ -18,6 +18,7 @@ from pcbstator.copper.connections.slip_ring import (
     SlipRingGaps,
     SlipRingSizes,
     edge_distances,
+    hole_distances,
     lay_slip_ring,
     lead_length,
     ring_radius,
@@ -45,11 +46,22 @@ LEAST_VIAS = 2  # one may crack (common practice, no source)
 
 
 def lay_slip_ring_board(design: SizedDesign) -> PlainBoard | None:
-    """The slip-ring board with the vias and leads that its current needs; None for a design without one.
+    """The slip-ring board with the vias and leads that its current needs, with balls the one that stands still; None
+    for a design without one.
 
     Raises DesignError where it does not fit, with what would.
     """
-    return None if design.slip_ring is None else lay_slip_ring(design, slip_ring_sizes(design, design.slip_ring))
+    return next(iter(lay_slip_ring_boards(design).values()), None)
+
+
+def lay_slip_ring_boards(design: SizedDesign) -> dict[str, PlainBoard]:
+    """All slip-ring boards by name: one without a name for brushes, "still" and "turning" for balls, each seen from its
+    rings; none for a design without slip rings.
+
+    Raises DesignError where one does not fit, with what would.
+    """
+    boards = design.slip_ring.boards if design.slip_ring else {}
+    return {name: lay_slip_ring(design, each, slip_ring_sizes(design, each)) for name, each in boards.items()}
 
 
 def slip_ring_sizes(design: SizedDesign, section: SlipRing) -> SlipRingSizes:
@@ -121,13 +133,20 @@ def half_ring_resistance(section: SlipRing, sizes: SlipRingSizes, index: int) ->
 
 
 def slip_ring_results(design: SizedDesign) -> SlipRingResult | None:
-    """What the slip-ring board stands and loses; None for a design without one."""
-    section, board = design.slip_ring, lay_slip_ring_board(design)
-    if section is None or board is None:
+    """What the slip-ring board stands and loses, with balls the one that stands still; None without a slip ring."""
+    if design.slip_ring is None:
         return None
+    laid, sections = lay_slip_ring_boards(design), design.slip_ring.boards
+    found = {name: _board_results(design, sections[name], board) for name, board in laid.items()}
+    still = next(iter(found.values()))
+    return replace(still, turning=found.get("turning"))
+
+
+def _board_results(design: SizedDesign, section: SlipRing, board: PlainBoard) -> SlipRingResult:
+    """What one board stands and loses."""
     sizes = slip_ring_sizes(design, section)
     rings = [half_ring_resistance(section, sizes, index) for index in range(section.rings)]
-    leads = [_lead_resistance(section, sizes, index) for index in range(section.rings)]
+    leads = [lead_resistance(section, sizes, index) for index in range(section.rings)]
     paths = tuple(ring + lead for ring, lead in zip(rings, leads, strict=True))
     ring, lead = (
         _stands(width, section.copper, section.temperature_rise) for width in (section.width, sizes.lead_width)
@@ -152,11 +171,12 @@ def slip_ring_results(design: SizedDesign) -> SlipRingResult | None:
         via_worst_current=section.current * worst_share(section, sizes),
         hole_free_width=section.width - (section.via_pad + section.via_drill) / 2,
         edges=edge_distances(board),
+        holes=hole_distances(board),
     )
     return _with_spacings(result, section.voltage, slip_ring_gaps(board))
 
 
-def _lead_resistance(section: SlipRing, sizes: SlipRingSizes, index: int) -> float:
+def lead_resistance(section: SlipRing, sizes: SlipRingSizes, index: int) -> float:
     """Row of vias and lead of one ring, from wall to wall of their holes [ohm]."""
     width = sizes.lead_width
     squares = lead_length(section, sizes, index) / width

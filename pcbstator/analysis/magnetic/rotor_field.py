@@ -80,18 +80,23 @@ def steel_ring(design: Design, footprint: Footprint) -> tuple[float, float]:
 
 
 def rotor_source(
-    design: SizedDesign, orders: NDArray[np.integer] = ORDERS, span: tuple[float, float] | None = None
+    design: SizedDesign,
+    orders: NDArray[np.integer] = ORDERS,
+    span: tuple[float, float] | None = None,
+    nearest: float | None = None,
 ) -> RingSource:
     """The magnets in radial modes, the dear part of all that follows: iron, field and forces share it.
 
-    orders: of the field. span: radii to serve [m], by default those of ``rotor_field``.
+    orders: of the field. span: radii to serve [m], by default those of ``rotor_field``. nearest: a distance to serve as
+    well [m].
     """
     layers, footprint = magnet_layers(design), magnet_footprint(design)
     inner, outer = span or copper_span(design)
     ends = footprint.breakpoints
     edges = steel_ring(design, footprint) if layers.back_iron > 0 or layers.plate_thickness > 0 else ()
     radii = np.array([min(inner, *ends, *edges), max(outer, *ends, *edges)])
-    distances = np.append(copper_distances(design, layers), thinnest_layer(layers))
+    thinnest = thinnest_layer(layers)
+    distances = np.append(copper_distances(design, layers), thinnest if nearest is None else min(nearest, thinnest))
     faced = layers.facing_distance < float("inf")
     wanted = np.union1d(np.union1d(orders, ORDERS), FORCE_ORDERS if faced else ())
     return ring_source(footprint, design.rotor.poles // 2, radii, distances, wanted.astype(np.int64), edges=edges)

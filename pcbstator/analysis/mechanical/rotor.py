@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from math import pi, sin
 from typing import TYPE_CHECKING
 
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
+from pcbstator.analysis.mechanical.gap import Carried, gap_results
+from pcbstator.analysis.mechanical.gap_stack import gap_stack
+from pcbstator.analysis.mechanical.pull import pull_and_stiffness
 from pcbstator.analysis.mechanical.records import MechanicalResult
+from pcbstator.analysis.mechanical.rotor_plate import has_own_steel, plate_body
 from pcbstator.design import BlockMagnet, DiscMagnet
-from pcbstator.materials import knee_field_strength, mild_steel, neodymium, steel_density
+from pcbstator.materials import knee_field_strength, neodymium, steel_density
 from pcbstator.physics.magnetics.magnet_pattern import Footprint
-from pcbstator.physics.magnetics.steel import SaturatedIron, saturated_iron
+from pcbstator.physics.magnetics.steel import SaturatedIron
 from pcbstator.physics.magnetics.working_point import demagnetising_margin, working_point
-from pcbstator.physics.mechanics.magnet_force import axial_force
 
 if TYPE_CHECKING:
     from pcbstator.design import Design, SizedDesign
 
-GAP_STEP = 0.01  # of the gap, for the change of the axial force with it
 SATURATION = 1.5  # T; above it plain steel begins to cost field (common practice, no source)
 
 
@@ -53,63 +54,55 @@ def _working_point(design: SizedDesign, footprint: Footprint, iron: SaturatedIro
     return lowest, demagnetising_margin(lowest, magnet.remanence, magnet.recoil_permeability, strength).knee
 
 
-def _axial_force(design: SizedDesign, footprint: Footprint, iron: SaturatedIron) -> tuple[float | None, float | None]:
-    """Axial magnetic force [N] and its stiffness [N/m]; None where nothing faces the magnets.
-
-    The stiffness comes from wider gaps, each with its steel: how far that saturates depends on the gap.
+def rotor_masses(design: SizedDesign, footprint: Footprint) -> tuple[float, float, float, float]:
+    """Mass [kg] of one magnet, of the steel behind one ring of them and of one plate; inertia [kg m2] of all that
+    turns. The steel of a steel plate counts as the plate's.
     """
-    layers, pole_pairs = iron.layers, design.rotor.poles // 2
-    if layers.facing_distance == float("inf"):
-        return None, None
-    forces, step = [], GAP_STEP * layers.facing_distance
-    for steps in range(3):
-        if steps:
-            mirror, plate = (None if d is None else d + step for d in (layers.mirror_distance, layers.plate_distance))
-            layers = replace(layers, mirror_distance=mirror, plate_distance=plate)
-            ends = steel_ring(design, footprint)
-            iron = saturated_iron(footprint, pole_pairs, layers, mild_steel(), iron.source, ends)
-        forces.append(axial_force(footprint, pole_pairs, iron.layers, source=iron.source))
-    slope = (4 * forces[1] - 3 * forces[0] - forces[2]) / (2 * step)
-    # Between two rotors each face moves by half of a change of their gap; a plate stands still.
-    return forces[0], -slope / (2 if design.rotor.arrangement == "double" else 1)
-
-
-def rotor_masses(design: SizedDesign, footprint: Footprint) -> tuple[float, float, float]:
-    """Mass [kg] of one magnet and of the steel behind one ring of them, and inertia [kg m2] of all that turns."""
     rotor = design.rotor
     area, _, gyration = magnet_faces(design)
     magnet_mass = area * rotor.magnet.thickness * neodymium().density
     inner, outer = steel_ring(design, footprint)
-    steel_mass = pi * (outer**2 - inner**2) * rotor.back_iron * steel_density()
-    inertia = rotor.poles * magnet_mass * gyration**2 + steel_mass * (inner**2 + outer**2) / 2
-    return magnet_mass, steel_mass, (2 if rotor.arrangement == "double" else 1) * inertia
+    steel_mass = pi * (outer**2 - inner**2) * rotor.back_iron * steel_density() if has_own_steel(design) else 0.0
+    plate_mass, plate_inertia = plate_body(design, footprint, area, gyration)
+    inertia = rotor.poles * magnet_mass * gyration**2 + steel_mass * (inner**2 + outer**2) / 2 + plate_inertia
+    return magnet_mass, steel_mass, plate_mass, (2 if rotor.arrangement == "double" else 1) * inertia
 
 
 def rotor_inertia(design: SizedDesign) -> float:
-    """Inertia of magnets and steel about the axis [kg m2]."""
-    return rotor_masses(design, magnet_footprint(design))[2]
+    """Inertia of magnets, steel and plates about the axis [kg m2]."""
+    return rotor_masses(design, magnet_footprint(design))[-1]
+
+
+def load_mass(design: SizedDesign) -> float:
+    """Mass of all bodies of the load [kg]."""
+    return sum(float(body["mass"]) for body in (design.load.bodies if design.load else None) or ())
 
 
 def mechanical_results(design: SizedDesign, footprint: Footprint, iron: SaturatedIron) -> MechanicalResult:
-    """Masses of magnets and steel only: what carries them is the load's."""
+    """Masses of magnets, steel and plates only: what carries them is the load's."""
     rotor = design.rotor
     rotors = 2 if rotor.arrangement == "double" else 1
-    area, centroid, _ = magnet_faces(design)
-    magnet_mass, steel_mass, inertia = rotor_masses(design, footprint)
+    area, centroid, gyration = magnet_faces(design)
+    magnet_mass, steel_mass, plate_mass, inertia = rotor_masses(design, footprint)
     magnets = rotor.poles * magnet_mass
-    force, stiffness = _axial_force(design, footprint, iron)
+    whole = rotors * (magnets + steel_mass + plate_mass)
+    force, stiffness = pull_and_stiffness(design, footprint, iron)
+    turning = whole + load_mass(design)
+    carried = Carried(magnets + steel_mass, turning, force or 0.0, stiffness or 0.0, gyration)
     fastest = max(design.operation.speeds) if design.operation else None
     rim = max(steel_ring(design, footprint)[1], float(footprint.breakpoints[-1]))
     centrifugal = None if not fastest else magnet_mass * centroid * fastest**2
     back, plate = iron.back_iron, iron.plate
     working, knee = _working_point(design, footprint, iron)
+    gap = gap_results(design, footprint, iron, carried)
     return MechanicalResult(
         axial_force=force,
         axial_stiffness=stiffness,
         magnet_flux=working,
         knee_flux=knee,
         magnet_mass=rotors * magnets,
-        rotor_mass=rotors * (magnets + steel_mass),
+        plate_mass=rotors * plate_mass if rotor.plate else None,
+        rotor_mass=whole,
         rotor_inertia=inertia,
         rim_speed=None if not fastest else fastest * rim,
         centrifugal_force=centrifugal,
@@ -118,4 +111,6 @@ def mechanical_results(design: SizedDesign, footprint: Footprint, iron: Saturate
         back_iron_wanted=rotor.back_iron * back.wanted / SATURATION if back else None,
         stator_iron_flux=plate.mean if plate else None,
         stator_iron_wanted=rotor.stator_iron * plate.wanted / SATURATION if plate else None,
+        **gap,
+        **gap_stack(design, gap.get("gap_at_rest")),
     )

@@ -13,11 +13,14 @@ from math import atan, ceil, cos, hypot, pi, sin, tan
 from typing import TYPE_CHECKING
 
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
+from pcbstator.analysis.mechanical.rotor_plate import has_own_steel
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
 
 Point = tuple[float, float]
+
+NUMBER_ROOM = 15e-3  # m for a number and the mark of rotor angle 0
 
 
 @dataclass(frozen=True)
@@ -112,18 +115,46 @@ def kinds(design: SizedDesign) -> tuple[str, ...]:
 
 
 def steel_circles(design: SizedDesign) -> tuple[float, float] | None:
-    """Inner and outer diameter [m] of the steel behind the magnets, if there is any."""
-    if design.rotor.back_iron <= 0:
+    """Inner and outer diameter [m] of the steel behind the magnets, if there is any beside that of a steel plate."""
+    if not has_own_steel(design):
         return None
     inner, outer = steel_ring(design, magnet_footprint(design))
     return 2 * inner, 2 * outer
 
 
+def plate_circles(design: SizedDesign) -> tuple[float, ...]:
+    """Diameters [m] of the plate's bore, if it has one, and outline; nothing where no plate is stated."""
+    plate = design.rotor.plate
+    if plate is None:
+        return ()
+    return (*([plate.inner_diameter] if plate.inner_diameter else []), plate.outer_diameter)
+
+
+def plate_holes(design: SizedDesign, plate: Plate) -> tuple[Circle, ...]:
+    """The fixing holes of a plate, as they are seen on the bench."""
+    placed = []
+    for holes in design.rotor.plate.holes if design.rotor.plate else ():
+        for index in range(holes.count):
+            angle = plate.angle(holes.first_angle + 2 * pi * index / holes.count)
+            middle = holes.circle_diameter / 2
+            placed.append(Circle(middle * cos(angle), middle * sin(angle), holes.diameter / 2))
+    return tuple(placed)
+
+
 def reach(design: SizedDesign) -> float:
+    """Largest radius [m] of magnets, steel and plate."""
+    return max(_magnet_reach(design), *(diameter / 2 for diameter in plate_circles(design)), 0.0)
+
+
+def number_radius(design: SizedDesign) -> float:
+    """Radius [m] beyond which the magnets' numbers stand: on the plate where it has room, else beyond it."""
+    magnets, whole = _magnet_reach(design), reach(design)
+    return magnets if whole - magnets >= NUMBER_ROOM else whole
+
+
+def _magnet_reach(design: SizedDesign) -> float:
     """Largest radius [m] of magnets and steel."""
-    footprint = magnet_footprint(design)
-    magnets = float(footprint.breakpoints[-1])
-    return max(magnets, steel_ring(design, footprint)[1]) if design.rotor.back_iron > 0 else magnets
+    return max(float(magnet_footprint(design).breakpoints[-1]), (steel_circles(design) or (0.0, 0.0))[1] / 2)
 
 
 def magnet_angle(design: SizedDesign, pieces_per_pole: int) -> float:

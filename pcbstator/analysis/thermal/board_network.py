@@ -16,7 +16,7 @@ from pcbstator import materials
 from pcbstator.analysis.electrical.conductors import Conductors
 from pcbstator.analysis.electrical.delta_loop import warm_loop
 from pcbstator.analysis.magnetic.losses import steel_plate_loss
-from pcbstator.analysis.thermal.cooling import cooling_of, eddy_speed, heat_limits
+from pcbstator.analysis.thermal.cooling import cooling_of, eddy_speed, heat_limits, weakest_of_rotor
 from pcbstator.analysis.thermal.face_cooling import KNOTS, TABLE_END_C, face_flux
 from pcbstator.analysis.thermal.facing_plates import FacingPlate, facing_plates, plate_gap
 from pcbstator.analysis.thermal.ring_sources import RingSources, SourceCase, ring_sources
@@ -40,7 +40,8 @@ class BoardHeat:
     """The network of a design with what its nodes are.
 
     board: indices of the rings; magnets: indices of the plates that carry magnets; open_face: whether the far face is
-    in air; face_resistance: from copper to face [K m2/W]; speed: of the eddies [rad/s].
+    in air; face_resistance: from copper to face [K m2/W]; speed: of the eddies [rad/s]; magnet_limit_c: the least limit
+    of magnets, glue and plate, in words rotor_limit.
     """
 
     network: HeatNetwork
@@ -52,6 +53,7 @@ class BoardHeat:
     speed: float
     board_limit_c: float
     magnet_limit_c: float
+    rotor_limit: str
 
 
 def source_case(
@@ -134,7 +136,9 @@ def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False
         gaps=tuple(gaps),
     )
     carrying = [rings + index for index, plate in enumerate(plates) if plate.turns]
-    return BoardHeat(network, sources, nodes, np.array(carrying), open_face, through, speed, *limits)
+    return BoardHeat(
+        network, sources, nodes, np.array(carrying), open_face, through, speed, *limits, weakest_of_rotor(design)
+    )
 
 
 def _along_board(conductances: FloatArray, n: int) -> FloatArray:
@@ -209,7 +213,6 @@ def _add_mount(
 def _face_tables(design: SizedDesign, plates: list[FacingPlate], through: float) -> list[FloatArray]:
     """Flux [W/m2] over node temperature: board's far face, its near face, outer face of every plate."""
     board, cooling, mask = design.board, cooling_of(design), materials.laminate().mask_emissivity
-    metal = materials.heat_values().rotor_emissivity
     outer = board.outer_diameter / 2
     length = (outer**2 - (board.inner_diameter / 2) ** 2) / (2 * outer)  # area over the outer edge: the bore is closed
     sides = {"rotor-up": ("down", "up"), "rotor-down": ("up", "down"), "upright": ("side", "side")}[cooling.orientation]
@@ -219,5 +222,6 @@ def _face_tables(design: SizedDesign, plates: list[FacingPlate], through: float)
         return face_flux(cooling.ambient_c, cooling.airflow, looks, size, grey, behind, speed, outer)
 
     return [face(side, length, outer, mask, through, 0.0) for side in sides] + [
-        face(plate.looks, plate.area / (2 * pi * plate.outer), plate.outer, metal, 0.0, plate.speed) for plate in plates
+        face(plate.looks, plate.area / (2 * pi * plate.outer), plate.outer, plate.grey, plate.through, plate.speed)
+        for plate in plates
     ]

@@ -19,14 +19,31 @@ def cooling_of(design: SizedDesign) -> Cooling:
     return design.cooling or DEFAULT_COOLING
 
 
+def rotor_limits(design: SizedDesign) -> dict[str, float]:
+    """Highest temperatures [C] of the magnets and, where a plate is stated, of their glue and of the plate."""
+    stated, rotor = cooling_of(design).stated_magnet_max_c, design.rotor
+    limits = {"magnet": materials.magnet_limit(rotor.magnet.grade) if stated is None else stated}
+    if rotor.plate is not None:
+        limits["glue"] = materials.glue_limit() if rotor.glue_max_c is None else rotor.glue_max_c
+        limits["plate"] = rotor.plate.values.max_c
+    return limits
+
+
 def heat_limits(design: SizedDesign) -> tuple[float, float]:
-    """Highest temperatures of board and magnets [C]."""
-    cooling = cooling_of(design)
-    board, magnets = cooling.stated_board_max_c, cooling.stated_magnet_max_c
+    """Highest temperatures of board and rotor [C]; that of the rotor is the least of its parts'."""
+    board = cooling_of(design).stated_board_max_c
     return (
         materials.board_limit(design.board.laminate_tg_c) if board is None else board,
-        materials.magnet_limit(design.rotor.magnet.grade) if magnets is None else magnets,
+        min(rotor_limits(design).values()),
     )
+
+
+def weakest_of_rotor(design: SizedDesign) -> str:
+    """What the rotor's limit is, in words: "magnets (80 C)"."""
+    limits = rotor_limits(design)
+    part = min(limits, key=lambda name: limits[name])
+    words = {"magnet": "magnets", "glue": "glue of the magnets", "plate": "rotor plate"}
+    return f"{words[part]} ({limits[part]:g} C)"
 
 
 def magnet_strength(design: SizedDesign, temperature_c: float) -> float:
@@ -48,6 +65,11 @@ def eddy_speed(design: SizedDesign) -> float:
     return max(design.operation.speeds) if design.operation else 0.0
 
 
+def _through_plate(design: SizedDesign) -> str:
+    plate = design.rotor.plate
+    return "" if plate is None else f" through {1e3 * plate.thickness:g} mm of {plate.material}"
+
+
 def assumptions(design: SizedDesign) -> tuple[str, ...]:
     """What the heat balance takes for granted, in words."""
     cooling, double = cooling_of(design), design.rotor.arrangement == "double"
@@ -59,7 +81,7 @@ def assumptions(design: SizedDesign) -> tuple[str, ...]:
         f"mount {cooling.mount_conductance:g} W/K" if cooling.mount_conductance else "nothing clamped",
         "air gap as still air",
         "bore closed to the air",
-        "magnets and steel without losses, free to the air behind",
+        "magnets and steel without losses, free to the air behind" + _through_plate(design),
     ]
     if cooling.far_face == "covered" and not double:
         words.append("far face shut in")

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.electrical.trace_ratings import TraceCurrents
 from pcbstator.analysis.thermal.board_network import BoardHeat
-from pcbstator.analysis.thermal.cooling import assumptions, cooling_of, magnet_strength
+from pcbstator.analysis.thermal.cooling import assumptions, cooling_of, magnet_strength, rotor_limits
 from pcbstator.analysis.thermal.heat_state import HeatState, heat_states, open_face_temperature
 from pcbstator.analysis.thermal.intermittent import cycle_factor
 from pcbstator.analysis.thermal.records import ThermalResult
@@ -108,7 +108,7 @@ def _steady(work: SteadyWork, state: HeatState) -> dict[str, object]:
         "limited_by": state.limited_by,
         "runaway_current": state.runaway_current,
         "board_limit_c": heat.board_limit_c,
-        "magnet_limit_c": heat.magnet_limit_c,
+        **{f"{part}_limit_c": limit for part, limit in rotor_limits(work.design).items()},
         "heat": state,
     }
     if balance is None:

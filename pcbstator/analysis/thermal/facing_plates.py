@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 from pcbstator import materials
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
 from pcbstator.analysis.mechanical.rotor import magnet_faces
+from pcbstator.analysis.mechanical.rotor_plate import has_own_steel
 from pcbstator.analysis.thermal.cooling import cooling_of
+from pcbstator.analysis.thermal.rotor_plate import outer_face
 from pcbstator.physics.thermal.network import Gap
 from pcbstator.physics.thermal.radiation import facing_emissivity
 
@@ -40,6 +42,8 @@ class FacingPlate:
     gap: float
     behind: float  # further gap where there is no magnet [m]
     turns: bool
+    through: float = 0.0  # from the magnets to the face that looks outwards, for its area [K m2/W]
+    grey: float = materials.heat_values().rotor_emissivity  # emissivity of that face [-]
 
 
 def plate_gap(
@@ -84,15 +88,19 @@ def facing_plates(design: SizedDesign) -> list[FacingPlate]:
         return np.where((radius >= inner) & (radius <= outer) & (rotor.back_iron > 0), 1.0, 0.0)
 
     steel = pi * (outer**2 - inner**2)
+    heated = steel if rotor.back_iron > 0 and steel > 0 else rotor.poles * face
+    back = outer_face(design, (float(footprint.breakpoints[0]), edge), heated) if rotor.plate else None
     mass = rotor.poles * face * rotor.magnet.thickness * materials.neodymium().density
     capacity = mass * heats.magnet_capacity
-    capacity += steel * rotor.back_iron * materials.steel_density() * heats.steel_capacity
+    if has_own_steel(design):
+        capacity += steel * rotor.back_iron * materials.steel_density() * heats.steel_capacity
+    capacity += back.capacity if back else 0.0
     sides = {"rotor-up": ("up", "down"), "rotor-down": ("down", "up"), "upright": ("side", "side")}[cooling.orientation]
 
     def turning(looks: str) -> FacingPlate:
         return FacingPlate(
-            outer=max(outer, edge),
-            area=steel if rotor.back_iron > 0 and steel > 0 else rotor.poles * face,
+            outer=back.outer if back else max(outer, edge),
+            area=back.area if back else heated,
             capacity=capacity,
             looks=looks,
             speed=cooling.speed or 0.0,
@@ -102,6 +110,7 @@ def facing_plates(design: SizedDesign) -> list[FacingPlate]:
             gap=rotor.air_gap,
             behind=rotor.magnet.thickness,
             turns=True,
+            **({"through": back.through, "grey": back.grey} if back else {}),
         )
 
     plates = [turning(sides[0])]

@@ -125,7 +125,7 @@ def _limited_state(heat: BoardHeat, traces: TraceCurrents, cases: Balance, rise:
     board, magnets, runaway = currents = cases.current.tolist()
     limits = [
         (board, f"heat balance of the board ({heat.board_limit_c:g} C)"),
-        (magnets, f"magnets ({heat.magnet_limit_c:g} C)"),
+        (magnets, heat.rotor_limit),
     ]
     for current, words in (
         (traces.ipc2221, "a single track by IPC-2221"),

@@ -40,7 +40,7 @@ class SteadyLimits:
         "board_phase_current_rms_a", "rms phase current at which the board's hottest place reaches its limit"
     )
     magnet_current: float | None = result(
-        "magnet_phase_current_rms_a", "rms phase current at which the rotor reaches the magnets' limit"
+        "magnet_phase_current_rms_a", "rms phase current at which the rotor reaches the limit of magnets, glue or plate"
     )
     continuous_current: float | None = result(
         "continuous_phase_current_rms_a",
@@ -57,6 +57,8 @@ class SteadyLimits:
     )
     board_limit_c: float | None = result("board_limit_c", "highest temperature of the board")
     magnet_limit_c: float | None = result("magnet_limit_c", "highest temperature of the magnets")
+    glue_limit_c: float | None = result("glue_limit_c", "highest temperature of the magnets' glue")
+    plate_limit_c: float | None = result("plate_limit_c", "highest temperature of the rotor plate")
     board_temperature_c: float | None = result(
         "board_temperature_c", "hottest place of the board at the continuous current"
     )
@@ -80,6 +82,12 @@ class SteadyLimits:
         "thermal_resistance_k_per_w",
         "rise of the board's hottest place over ambient per watt of all losses, at the continuous current",
     )
+
+    @property
+    def rotor_limit_c(self) -> float | None:
+        """Least of the limits of magnets, glue and plate [C]."""
+        limits = (self.magnet_limit_c, self.glue_limit_c, self.plate_limit_c)
+        return min((limit for limit in limits if limit is not None), default=None)
 
 
 @dataclass(frozen=True, kw_only=True)

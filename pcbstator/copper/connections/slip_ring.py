@@ -2,7 +2,8 @@
 
 Every ring is a regular polygon about its circle, with the same corners' angles as all others: their sides are parallel,
 so the gap between two rings is exactly what was asked for. The vias of a ring stand in a row at the edge of the ring
-where its lead leaves, so that a brush may run beside them; the row is joined below by an arc.
+where its lead leaves, so that a brush or balls may run beside them; the row is joined below by an arc. Balls roll in a
+groove: the mask covers vias and edges of the ring and leaves a raceway bare.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable
 from dataclasses import dataclass
-from math import asin, ceil, cos, floor, hypot, pi
+from math import asin, ceil, cos, floor, hypot, pi, sin
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -18,7 +19,10 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.copper.clearance import Gap
+from pcbstator.copper.geometry.board_shape import BoardShape, Hole, around
+from pcbstator.copper.geometry.contour import circle
 from pcbstator.copper.geometry.tracks import FloatArray, Layer, Role, Terminal, Track, Via, arc_pieces
+from pcbstator.copper.non_winding import MASK_EXPANSION
 from pcbstator.copper.plain_board import PlainBoard
 from pcbstator.design.quantities import LARGEST
 from pcbstator.design.records import LEAST_BORE, LEAST_EDGE
@@ -30,6 +34,7 @@ if TYPE_CHECKING:
 
 RING_SIDE, LEAD_SIDE = 1, 2
 OUTLINE_STEP = 0.05e-3  # m, of the radii of bore and outline
+MASK_SHIFT = 0.1e-3  # m by which the mask may be off, kept on both sides of a raceway (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -97,6 +102,17 @@ def ring_radius(section: SlipRing, index: int) -> float:
     return section.inner_diameter / 2 + section.width / 2 + index * (section.width + section.spacing)
 
 
+def raceway(section: SlipRing) -> tuple[float, float]:
+    """Where balls roll: the middle of the groove from that of the ring, outwards [m], and the groove's width [m], which
+    both boards leave free of vias; 0 or less where nothing is left.
+    """
+    hole = (section.via_pad + section.via_drill) / 2
+    inside = section.boards["turning"].lead_edge == "inner", section.lead_edge == "inner"
+    low = -section.width / 2 + (hole if any(inside) else 0.0)
+    high = section.width / 2 - (0.0 if all(inside) else hole)
+    return (low + high) / 2, high - low - 2 * MASK_SHIFT
+
+
 def row_lengths(section: SlipRing, sizes: SlipRingSizes, index: int) -> FloatArray:
     """Places of a ring's vias along their row [m], 0 where the lead leaves."""
     plan = _plan(section, sizes)
@@ -114,14 +130,11 @@ def _plan(section: SlipRing, sizes: SlipRingSizes) -> _Plan:
     return _Plan(section, sizes, max(72, arc_pieces(outermost, 2 * pi)))
 
 
-def lay_slip_ring(design: Design, sizes: SlipRingSizes) -> PlainBoard:
-    """The slip-ring board of a design that asks for one.
+def lay_slip_ring(design: Design, section: SlipRing, sizes: SlipRingSizes) -> PlainBoard:
+    """A slip-ring board of a design.
 
     Raises DesignError where it does not fit, with what would.
     """
-    section = design.slip_ring
-    if section is None:
-        raise DesignError(design.source, [Complaint("slip_ring", "is not in this design", remedy="add [slip_ring]")])
     plan = _plan(section, sizes)
     edge = max(LEAST_EDGE, design.rules.edge)
     complaints = _misfits(plan, edge)
@@ -175,6 +188,11 @@ def _misfits(plan: _Plan, edge: float) -> list[Complaint]:
         rule = f"the rings with their terminals must fit on a board of {LARGEST:g} mm"
         got = f"{section.rings} rings that need {2e3 * outline:.0f} mm"
         found.append(Complaint("slip_ring.rings", rule, got, "use fewer or narrower rings, closer together"))
+    if not found and section.contact == "balls" and raceway(section)[1] <= 2 * MASK_EXPANSION:
+        taken = section.width - raceway(section)[1] + 2 * MASK_EXPANSION
+        rule = f"must leave a groove for balls beside vias and mask: more than {1e3 * taken:.4g}"
+        remedy = "use wider rings or smaller vias, or the terminals of both boards at the same edge"
+        found.append(Complaint("slip_ring.width_mm", rule, f"{1e3 * section.width:g}", remedy))
     if not found and len(steps := plan.row_offsets(0)) > 1 and len(steps) * (steps[1] - steps[0]) > pi:
         rule = f"the row of {plan.sizes.vias} vias must be shorter than half of the innermost ring"
         remedy = "use fewer vias with a larger drill, a larger inner_diameter_mm or less current"
@@ -185,12 +203,17 @@ def _misfits(plan: _Plan, edge: float) -> list[Complaint]:
 def _laid(plan: _Plan, edge: float) -> PlainBoard:
     section = plan.section
     rings, leads, vias, terminals = [], [], [], []
+    grooves: list[Track] = []
     for index in range(section.rings):
         name, angle = f"R{index + 1}", 2 * pi * index / section.rings
         corners = 2 * pi * (np.arange(plan.sides + 1) % plan.sides + 0.5) / plan.sides
         rings.append(
             _track(RING_SIDE, _polar(plan.ring(index) * plan.corner, corners), section.width, name, "interconnect")
         )
+        if section.contact == "balls":
+            aside, groove = raceway(section)
+            line = _polar((plan.ring(index) + aside) * plan.corner, corners)
+            grooves.append(_track(RING_SIDE, line, groove - 2 * MASK_EXPANSION, name, "interconnect"))
         row, offsets = plan.row(index), plan.row_offsets(index)
         places = _polar(row, angle + offsets)
         vias += [Via(float(x), float(y), section.via_drill, section.via_pad, name, 1, 2) for x, y in places]
@@ -205,8 +228,24 @@ def _laid(plan: _Plan, edge: float) -> PlainBoard:
     bore, outline = _outline(plan, edge)
     layers = Layer(RING_SIDE, 0.0, section.copper), Layer(LEAD_SIDE, -section.thickness, section.copper)
     return PlainBoard(
-        layers, bore, outline, (*rings, *leads), tuple(vias), tuple(terminals), bare=tuple(rings)
+        layers, bore, outline, (*rings, *leads), tuple(vias), tuple(terminals), tuple(grooves or rings),
+        stated_shape=BoardShape(circle(outline), circle(bore), (), _holes(section)),
     )  # fmt: skip
+
+
+def _holes(section: SlipRing) -> tuple[Hole, ...]:
+    """The fixing holes, unplated."""
+    places = [
+        (spec, f"slip_ring.holes[{number}]", angle)
+        for number, spec in enumerate(section.holes, start=1)
+        for angle in around(spec.first_angle, spec.count)
+    ]
+    found = []
+    for number, (spec, origin, angle) in enumerate(places, start=1):
+        x, y = (spec.circle_diameter / 2 * part for part in (cos(angle), sin(angle)))
+        name = f"H{number}"
+        found.append(Hole(name, x, y, spec.diameter, origin=origin, part=name))
+    return tuple(found)
 
 
 def _polar(radius: float, angles: FloatArray) -> FloatArray:
@@ -238,7 +277,11 @@ def slip_ring_gaps(board: PlainBoard) -> SlipRingGaps:
         for t in board.terminals
         for layer in (RING_SIDE, LEAD_SIDE)
     ]
-    rings = [_Item(shapely.LineString(t.points), t.width / 2, t.net, RING_SIDE, False) for t in board.bare]
+    rings = [
+        _Item(shapely.LineString(t.points), t.width / 2, t.net, RING_SIDE, False)
+        for t in board.tracks
+        if t.layer == RING_SIDE
+    ]
     below = [
         _Item(shapely.LineString(t.points), t.width / 2, t.net, LEAD_SIDE, False)
         for t in board.tracks
@@ -256,6 +299,28 @@ def slip_ring_gaps(board: PlainBoard) -> SlipRingGaps:
         ),
         leads=_least(itertools.combinations(below, 2)),
     )
+
+
+def hole_distances(board: PlainBoard) -> dict[str, tuple[float, float]]:
+    """Of every table of holes: least distance of a hole's edge from copper, and from another hole or the board's edge
+    [m], below 0 where it meets it or lies beyond.
+    """
+    copper = [shapely.LineString(t.points).buffer(t.width / 2, quad_segs=32) for t in board.tracks]
+    copper += [shapely.Point(t.x, t.y).buffer(t.pad / 2, quad_segs=64) for t in board.terminals]
+    copper += [shapely.Point(v.x, v.y).buffer(v.pad / 2, quad_segs=64) for v in board.vias]
+    metal, found = shapely.union_all(copper), dict[str, tuple[float, float]]()
+    for hole in board.shape.drilled:
+        radius, reach = hole.diameter / 2, hypot(hole.x, hole.y)
+        web = [reach - radius - board.board_inner_radius, board.board_outer_radius - reach - radius]
+        web += [
+            hypot(hole.x - other.x, hole.y - other.y) - radius - other.diameter / 2
+            for other in board.shape.drilled
+            if other is not hole
+        ]
+        place = float(shapely.Point(hole.x, hole.y).distance(metal)) - radius
+        before = found.get(hole.origin, (place, min(web)))
+        found[hole.origin] = min(before[0], place), min(before[1], *web)
+    return found
 
 
 def edge_distances(board: PlainBoard) -> tuple[float, float]:

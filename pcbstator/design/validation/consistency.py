@@ -62,6 +62,19 @@ RULES: tuple[Rule, ...] = (
     exceeds("rotor.magnet.circle_diameter_mm", "rotor.magnet.diameter_mm"),
     exceeds("rotor.magnet.circle_diameter_mm", "rotor.magnet.length_mm"),
     exceeds("rotor.iron_outer_diameter_mm", "rotor.iron_inner_diameter_mm"),
+    exceeds("rotor.plate.outer_diameter_mm", "rotor.plate.inner_diameter_mm"),
+    exceeds("rotor.plate.thickness_mm", "rotor.plate.pocket_depth_mm"),
+    Rule(
+        (
+            "rotor.plate.material", "rotor.plate.conductivity_w_per_mk", "rotor.plate.max_c",
+            "rotor.plate.density_kg_m3", "rotor.plate.modulus_gpa",
+        ),
+        judge.other_material,
+    ),
+    Rule(
+        ("rotor.plate.material", "rotor.plate.thickness_mm", "rotor.plate.pocket_depth_mm", "rotor.back_iron_mm"),
+        judge.steel_plate,
+    ),
     Rule(("winding.connection", "winding.phases"), judge.closed_loop),
     Rule(("rotor.stator_iron_mm", "rotor.arrangement"), judge.one_side),
     exceeds("cooling.board_max_c", "cooling.ambient_c"),
@@ -79,7 +92,7 @@ RULES: tuple[Rule, ...] = (
         judge.one_motion,
     ),
     Rule(("motion.stops_deg",), judge.stops),
-    Rule(("load.standstill_friction_n_m", "load.friction_n_m"), judge.standstill),
+    Rule(("bearing.standstill_friction_n_m", "bearing.friction_n_m"), judge.standstill),
     Rule(("drive.supply_sag_v", "drive.supply_v"), judge.sag),
     Rule(("drive.voltage_drop_v", "drive.supply_v"), judge.voltage_drop),
     Rule(("drive.control_khz", "drive.pwm_khz", "drive.current_bandwidth_hz", "drive.dead_time_ns"), judge.loop_rates),
@@ -94,4 +107,5 @@ RULES: tuple[Rule, ...] = (
     exceeds("slip_ring.outer_diameter_mm", "slip_ring.inner_diameter_mm"),
     judge.plating("slip_ring"),
     Rule(("slip_ring.thickness_mm", "slip_ring.copper_um"), judge.two_faces),
+    Rule(("slip_ring.board_gap_mm", "slip_ring.copper_um"), judge.room_for_balls),
 )  # fmt: skip

@@ -32,7 +32,8 @@ def entry_complaints(tables: Mapping[str, Any], faulty: set[str]) -> list[Compla
         if judge is None:
             continue
         for place, table in _tables(tables, section):
-            values = {key.name: table.get(key.name, key.default) for key in section.keys}
+            values = {name: table[name] for name in section.names if name in table}
+            values |= {key.name: table.get(key.name, key.default) for key in section.keys}
             sound = {name: value for name, value in values.items() if f"{place}.{name}" not in faulty}
             found += [
                 Complaint(f"{place}.{name}", rule, "nothing" if value is None else shown(value), remedy)
@@ -107,9 +108,9 @@ def _hole(hole: _Sound, board: _Whole) -> Iterator[Found]:
     yield from _middle(hole)
 
 
-def _middle(table: _Sound) -> Iterator[Found]:
+def _middle(table: _Sound, whole: str = "board") -> Iterator[Found]:
     if table.get("circle_diameter_mm") == 0 and table.get("count", 1) > 1:
-        yield "count", "must be 1 in the board's middle", table["count"], "use a larger circle_diameter_mm"
+        yield "count", f"must be 1 in the {whole}'s middle", table["count"], "use a larger circle_diameter_mm"
 
 
 def _slot(slot: _Sound, board: _Whole) -> Iterator[Found]:
@@ -179,10 +180,42 @@ def _thermistor(chip: _Sound, board: _Whole) -> Iterator[Found]:
         yield "land_pitch_mm", f"must be larger than land_length_mm = {length:g}", pitch, "move the lands apart"
 
 
+def _slip_ring_holes(hole: _Sound, board: _Whole) -> Iterator[Found]:
+    yield from _middle(hole, "slip-ring board")
+
+
+def _plate_holes(hole: _Sound, board: _Whole) -> Iterator[Found]:
+    yield from _middle(hole, "plate")
+
+
+def _plate(plate: _Sound, board: _Whole) -> Iterator[Found]:
+    """A plate must be held somewhere on it."""
+    listed = plate.get("holes")
+    circles = [hole.get("circle_diameter_mm") for hole in listed or () if isinstance(hole, dict)]
+    if not plate.has("inner_diameter_mm", "outer_diameter_mm") or "held_diameter_mm" not in plate:
+        return
+    held = plate["held_diameter_mm"] or next((circle for circle in circles if circle), plate["inner_diameter_mm"])
+    if not isinstance(held, int | float):
+        return  # complained about already
+    name = "held_diameter_mm"
+    if held == 0:
+        yield (
+            name,
+            "is required for a disc without bore and fixing holes",
+            None,
+            "add it: where hub or bearing holds it",
+        )
+    elif not plate["inner_diameter_mm"] <= held <= plate["outer_diameter_mm"]:
+        yield name, "must be from the plate's bore to its outline", held, "state the circle on which it is held"
+
+
 JUDGES: dict[str, Callable[[_Sound, _Whole], Iterator[Found]]] = {
     "board.holes": _hole,
     "board.slots": _slot,
     "board.tabs": _tab,
     "board.keepouts": _keepout,
     "board.thermistor": _thermistor,
+    "rotor.plate": _plate,
+    "rotor.plate.holes": _plate_holes,
+    "slip_ring.holes": _slip_ring_holes,
 }

@@ -14,8 +14,10 @@ from math import pi
 from pcbstator import materials
 from pcbstator.design.job import LEAST_MOVE
 from pcbstator.design.quantities import shown
+from pcbstator.design.rotor_plate import OTHER
 from pcbstator.errors import Complaint, LawRangeError
 
+LEAST_BALL = 0.3  # mm
 MOST_TURNS_IN_ALL = 50_000  # coils x layers x turns; a large machine has a few thousand
 
 
@@ -140,6 +142,14 @@ def copper_in_board(
     return Complaint("board.thickness_mm", rule, f"{thickness:g}", "use a thicker board or less copper")
 
 
+def room_for_balls(gap: float | None, copper: float) -> Complaint | None:
+    least = LEAST_BALL + 2e-3 * copper
+    if gap is None or gap >= least:
+        return None
+    rule = f"must be {least:g} or more: balls of {LEAST_BALL:g} mm and slip_ring.copper_um on both boards"
+    return Complaint("slip_ring.board_gap_mm", rule, f"{gap:g}", "use a wider gap")
+
+
 def two_faces(thickness: float, copper: float) -> Complaint | None:
     if 2 * copper / 1000 < thickness:
         return None
@@ -253,6 +263,25 @@ def one_motion(*stated: object) -> Complaint | None:
     return None
 
 
+def other_material(
+    material: str, conductivity: float | None, max_c: float | None, density: float | None, modulus: float | None
+) -> Complaint | None:
+    stated = {"conductivity_w_per_mk": conductivity, "max_c": max_c, "density_kg_m3": density, "modulus_gpa": modulus}
+    missing = [name for name, value in stated.items() if value is None]
+    if material != OTHER or not missing:
+        return None
+    rule = 'is required with material = "other"'
+    return Complaint(f"rotor.plate.{missing[0]}", rule, "nothing", f"add {', '.join(missing)}")
+
+
+def steel_plate(material: str, thickness: float, pocket: float, back_iron: float) -> Complaint | None:
+    behind = thickness - pocket
+    if material != "steel" or behind <= 0 or abs(back_iron - behind) <= 1e-6:
+        return None
+    rule = f"must be {behind:g}: a plate of steel is itself the steel behind the magnets"
+    return Complaint("rotor.back_iron_mm", rule, f"{back_iron:g}", f"write {behind:g}, or change rotor.plate")
+
+
 def stops(stops: list[float] | None) -> Complaint | None:
     apart = [abs(one - other) for one, other in pairwise([*stops, stops[0]])] if stops else []
     if stops is None or (len(stops) > 1 and min(apart) > 0.999 * LEAST_MOVE):
@@ -264,8 +293,8 @@ def stops(stops: list[float] | None) -> Complaint | None:
 def standstill(standstill: float | None, friction: float) -> Complaint | None:
     if standstill is None or standstill >= friction:
         return None
-    rule = f"must be at least load.friction_n_m = {friction:g}"
-    return Complaint("load.standstill_friction_n_m", rule, f"{standstill:g}", "make it larger or leave it out")
+    rule = f"must be at least bearing.friction_n_m = {friction:g}"
+    return Complaint("bearing.standstill_friction_n_m", rule, f"{standstill:g}", "make it larger or leave it out")
 
 
 def sag(sag: float, supply: float) -> Complaint | None:

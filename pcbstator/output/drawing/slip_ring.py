@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import atan2, cos, hypot, sin
 from typing import TYPE_CHECKING, Any
 
+from pcbstator.copper.non_winding import MASK_EXPANSION
 from pcbstator.copper.plain_board import PlainBoard
 from pcbstator.output.canvas.colours import INK, PAPER, tint
 from pcbstator.output.canvas.sheet import TEXT, Sheet, scale_bar_length
@@ -17,9 +18,14 @@ if TYPE_CHECKING:
 
 LEAST_WIDTH = 90.0  # mm, for words beside a small board
 RING, LEAD = "#7a6a12", "#1c3f94"
+WEAR = {
+    "brushes": "Before it runs: brushes wear, spark and shed conducting dust that bridges rings. Keep sparks from "
+    "vapour and dust, clean the board, and measure the insulation now and then.",
+    "balls": "Before it runs: balls on copper are a prototype's contact. They wear through the plating, break contact, "
+    "spark and shed conducting dust that bridges rings. Keep grit out and sparks from vapour and dust, look at the "
+    "raceways after the first hours, clean them, and measure the insulation now and then.",
+}
 CAUTIONS = (
-    "Before it runs: brushes wear, spark and shed conducting dust that bridges rings. Keep sparks from vapour and "
-    "dust, clean the board, and measure the insulation now and then.",
     "Guard turning parts; fasten wires so that nothing can be caught. Switch off and wait before you touch bare rings.",
     "Above 60 V direct or 42.4 V peak bare rings can shock: they need a closed guard. Mains is work for a licensed "
     "person and falls under local codes; IPC-2221 spacing is no safety insulation.",
@@ -37,11 +43,11 @@ def slip_ring_svg(title: str, section: SlipRing, board: PlainBoard) -> str:
     names = 5.0 * unit if section.lead_edge == "outer" else 1.0 * unit
     place = f"translate({number(sheet.width / 2)} {number(sheet.bottom + names + half)})"
     plan = sheet.drawing.g(id="slip-ring", transform=place, fill="none")
-    _add_copper(sheet, plan, board)
+    _add_copper(sheet, plan, section, board)
     _add_names(sheet, plan, section, board)
     sheet.add(plan)
     sheet.bottom += 2 * (names + half)
-    for words in CAUTIONS:
+    for words in (WEAR[section.contact], *CAUTIONS):
         sheet.paragraph(words, TEXT * unit)
     length = scale_bar_length(0.3 * sheet.width)
     sheet.scale_bar(length, length, "slip-ring-scale")
@@ -51,17 +57,21 @@ def slip_ring_svg(title: str, section: SlipRing, board: PlainBoard) -> str:
 def _facts(section: SlipRing, board: PlainBoard) -> str:
     vias = len(board.vias) // section.rings
     leads = min(track.width for track in board.tracks if track.role == "lead")
+    width, bare = 1e3 * section.width, 1e3 * (board.bare[0].width + 2 * MASK_EXPANSION)
+    groove = "bare" if section.contact == "brushes" else f"bare in a groove of {bare:.4g}_mm for balls"
+    holes = f"{len(board.shape.drilled)}_fixing holes. " if board.shape.drilled else ""
     words = (
-        f"{section.rings}_rings of {1e3 * section.width:.4g}_mm, {1e3 * section.spacing:.4g}_mm apart, bare, "
+        f"{section.rings}_rings of {width:.4g}_mm, {1e3 * section.spacing:.4g}_mm apart, {groove}, "
         f"{section.finish}; R1 is the innermost. {section.current:g}_A each, {section.voltage:g}_V between rings. "
         f"Board {2e3 * board.board_outer_radius:.4g}_mm across, bore {2e3 * board.board_inner_radius:.4g}_mm, "
         f"{1e3 * section.thickness:.3g}_mm thick, copper {1e6 * section.copper:.3g}_µm. Dashed: leads of "
-        f"{1e3 * leads:.3g}_mm on the far side, {vias}_{'vias' if vias > 1 else 'via'} each. Seen from the rings."
+        f"{1e3 * leads:.3g}_mm on the far side, {vias}_{'vias' if vias > 1 else 'via'} each. {holes}"
+        "Seen from the rings."
     )
     return words.replace("_", "\u00a0")  # a number and its unit stay on one line
 
 
-def _add_copper(sheet: Sheet, plan: Any, board: PlainBoard) -> None:
+def _add_copper(sheet: Sheet, plan: Any, section: SlipRing, board: PlainBoard) -> None:
     drawing, unit = sheet.drawing, sheet.unit
     for radius in (board.board_outer_radius, board.board_inner_radius):
         plan.add(drawing.circle((0, 0), number(1e3 * radius), stroke=INK, stroke_width=number(0.25 * unit)))
@@ -71,7 +81,14 @@ def _add_copper(sheet: Sheet, plan: Any, board: PlainBoard) -> None:
         group = drawing.g(id=f"slip-ring-layer-{layer}", stroke=colour, stroke_linejoin="round", **extra)
         for track in (track for track in board.tracks if track.layer == layer):
             group.add(drawing.path(path_data(track.points), stroke_width=number(1e3 * track.width)))
+        if layer == 1 and section.contact == "balls":
+            for track in board.bare:
+                wide = number(1e3 * (track.width + 2 * MASK_EXPANSION))
+                group.add(drawing.path(path_data(track.points), stroke=tint(RING, 0.25), stroke_width=wide))
         plan.add(group)
+    for hole in board.shape.drilled:
+        place = number(1e3 * hole.x), number(-1e3 * hole.y)
+        plan.add(drawing.circle(place, number(500 * hole.diameter), stroke=INK, stroke_width=number(0.25 * unit)))
     for via in board.vias:
         add_hole(sheet, plan, via, INK)
     for terminal in board.terminals:

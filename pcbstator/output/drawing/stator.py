@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
 LEAST_WIDTH = 90.0  # mm, for words beside a small machine
 _PERIOD = 3.2  # of dashes, in units of the sheet
+STAR_MARK = "*"  # tells the terminal N from the pole N of a magnet
 
 
 def stator_svg(design: SizedDesign, copper: Copper) -> str:
@@ -254,7 +255,7 @@ def _name_terminals(sheet: Sheet, group: Any, copper: Copper, radius: float) -> 
         ends = [(number(x), number(y)) for x, y in (start, stop)]
         if length > 500 * terminal.pad + 0.75 * size:
             group.add(sheet.drawing.line(*ends, stroke=colour, stroke_width=number(0.15 * sheet.unit)))
-        _name(sheet, group, terminal.name, angle, radius, size, colour)
+        _name(sheet, group, terminal.name + STAR_MARK * (terminal.name == "N"), angle, radius, size, colour)
 
 
 def _name(sheet: Sheet, group: Any, words: str, angle: float, radius: float, size: float, colour: str) -> None:
@@ -330,7 +331,7 @@ def _add_legend(sheet: Sheet, design: SizedDesign, copper: Copper) -> None:
     unit, count, size = sheet.unit, len(copper.layers), TEXT * sheet.unit
     bars = {f"phase {phase.name}": phase_colour(phase.name) for phase in copper.phases}
     if any(interconnect.phase == "N" for interconnect in copper.interconnects):
-        bars["star point N"] = phase_colour("N")
+        bars[f"N{STAR_MARK} star point, no pole of a magnet"] = phase_colour("N")
     sheet.row("Colour", [Symbol(words, 5 * unit, _bar(sheet, colour)) for words, colour in bars.items()], size)
     layers = []
     for index, layer in enumerate(copper.layers):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pcbstator.analysis.drive.parameters import drive_parameters
-from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
+from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_boards
 from pcbstator.analysis.mechanical.rotor_plan import plates
 from pcbstator.analysis.pipeline import package_version
 from pcbstator.analysis.prediction import Prediction
@@ -18,6 +18,7 @@ from pcbstator.copper.connections.via_transitions import with_teardrops
 from pcbstator.copper.plain_board import BoardCopper, PlainBoard
 from pcbstator.design.file_text import design_file
 from pcbstator.errors import OutputError
+from pcbstator.output.drawing.section import section_svg
 from pcbstator.output.drawing.slip_ring import slip_ring_svg
 from pcbstator.output.drawing.stator import stator_svg
 from pcbstator.output.fabrication.attributes import PROFILE_FUNCTION, copper_function, drill_function, side_function
@@ -28,12 +29,11 @@ from pcbstator.output.fabrication.netlist import netlist_ipc356
 from pcbstator.output.files import MANIFEST, json_text
 from pcbstator.output.report.drive_files import drive_header, drive_json
 from pcbstator.output.report.report import report_html
-from pcbstator.output.rotor.assembly import assembly_sheet_pdf, assembly_sheet_svg
+from pcbstator.output.rotor.assembly import assembly_sheet_pdf, assembly_sheet_svg, assembly_tiles_pdf
 from pcbstator.output.rotor.dxf import rotor_dxf
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
-    from pcbstator.design.slip_ring import SlipRing
 
 SLIP_RING_FOLDER = "slip-ring"
 
@@ -60,6 +60,7 @@ def package_files(design: SizedDesign, copper: Copper, prediction: Prediction) -
     files = [
         *(() if kinds else fabrication_set(copper, design.title, facts, notes)),
         OutputFile("stator.svg", "drawing", stator_svg(design, copper)),
+        OutputFile("section.svg", "drawing", section_svg(design, prediction)),
         *_rotor_files(design),
         OutputFile("report.html", "report", report_html(design, whole, prediction)),
         OutputFile("prediction.json", "prediction", json_text(prediction.to_dict())),
@@ -70,8 +71,9 @@ def package_files(design: SizedDesign, copper: Copper, prediction: Prediction) -
     if doubled := [name for name in names if names.count(name) > 1]:
         raise OutputError(f"motion.table_csv: {doubled[0]} is a file that make writes itself; rename the recording")
     folders = {tile_folder(kind): tile_files(design, kind, copper.tiles, facts, notes) for kind in kinds}
-    if (board := lay_slip_ring_board(design)) is not None and design.slip_ring is not None:
-        folders[SLIP_RING_FOLDER] = folder_files(design, board, slip_ring_files(design, design.slip_ring, board))
+    for name, board in lay_slip_ring_boards(design).items():
+        folder = f"{SLIP_RING_FOLDER}/{name}" if name else SLIP_RING_FOLDER
+        folders[folder] = folder_files(design, board, slip_ring_files(design, name, board))
     return folder_files(design, copper, files, folders, {"count": design.boards} if design.boards > 1 else None)
 
 
@@ -104,9 +106,12 @@ def tile_files(
     return folder_files(design, kind.board, files, more={"count": count, "tiles": tiles_of})
 
 
-def slip_ring_files(design: SizedDesign, section: SlipRing, board: PlainBoard) -> list[OutputFile]:
-    """Everything to order the slip-ring board."""
-    title = f"{design.title}: slip rings"
+def slip_ring_files(design: SizedDesign, name: str, board: PlainBoard) -> list[OutputFile]:
+    """Everything to order the slip-ring board of a name."""
+    if design.slip_ring is None:
+        return []
+    section = design.slip_ring.boards[name]
+    title = f"{design.title}: slip rings" + (f", {name} board" if name else "")
     gaps = slip_ring_gaps(board)
     least = min((gap.distance for gap in (gaps.rings, gaps.terminals, gaps.leads) if gap), default=section.spacing)
     narrowest = min(track.width for track in board.tracks)
@@ -171,6 +176,8 @@ def _board_files(copper: BoardCopper, title: str, notes: Sequence[str]) -> list[
 def _rotor_files(design: SizedDesign) -> list[OutputFile]:
     """What the workshop needs: plates to mill or laser, sheets to glue the magnets by."""
     files = [OutputFile("assembly.pdf", "drawing", assembly_sheet_pdf(design))]
+    if (tiles := assembly_tiles_pdf(design)) is not None:
+        files.append(OutputFile("assembly-a4.pdf", "drawing", tiles))
     for plate in plates(design):
         ending = f"-{plate.name}" if plate.name else ""
         files += [

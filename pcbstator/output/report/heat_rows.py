@@ -40,7 +40,7 @@ def _job_rows(thermal: ThermalResult, motion: MotionResult) -> list[Row]:
         ),
         _temperature("To the touch in the motion", motion.cycle_face_c, f"{cycle}; above 60 °C it burns skin"),
         _temperature(
-            "Magnets in the motion", motion.cycle_rotor_c, f"{cycle}; allowed {_celsius(thermal.magnet_limit_c)}"
+            "Magnets in the motion", motion.cycle_rotor_c, f"{cycle}; allowed {_celsius(thermal.rotor_limit_c)}"
         ),
     ]
     if motion.cycle_ripple_heat is not None and motion.copper_heat is not None:
@@ -61,7 +61,7 @@ def _job_rows(thermal: ThermalResult, motion: MotionResult) -> list[Row]:
 
 LIMITS = {
     "board": "the highest temperature of the board",
-    "magnets": "the highest temperature of the magnets",
+    "magnets": "the highest temperature of magnets, glue or plate",
     "track": "the current of a single track or via by the standards",
     "current": "the driver's current limit",
     "voltage": "the supply's voltage",
@@ -82,7 +82,7 @@ def _limit_rows(thermal: ThermalResult) -> list[Row]:
             f"{rise}the wall of one via that carries the current of a path",
         ),
         _current("Board", thermal.board_current, f"its hottest place at {_celsius(thermal.board_limit_c)}"),
-        _current("Magnets", thermal.magnet_current, f"the rotor at {_celsius(thermal.magnet_limit_c)}"),
+        _current("Magnets", thermal.magnet_current, f"the rotor at {_celsius(thermal.rotor_limit_c)}"),
         _current("Continuous", thermal.continuous_current, f"the least of these: {thermal.limited_by}"),
         _temperatures(thermal),
         _pulses(thermal),

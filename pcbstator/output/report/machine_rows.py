@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.electrical.working_point import induced_loss
 from pcbstator.analysis.prediction import Prediction
-from pcbstator.output.words import Row, copper_weight, figures, measure, millimetres
+from pcbstator.output.words import Row, figures, measure
 
 if TYPE_CHECKING:
-    from pcbstator.design import SizedDesign
+    from pcbstator.analysis.mechanical.records import MechanicalResult
 
 TOLERANCE_NAMES = {
     "phase_resistance_ohm": ("Phase resistance at 20 °C", "Ω"),
@@ -37,8 +37,7 @@ def rotor_rows(prediction: Prediction) -> list[Row]:
         return []
     rows = [
         Row("Magnets", f"{figures(1e3 * found.magnet_mass, 3)} g", "mass of all of them"),
-        Row("Magnets and steel", f"{figures(1e3 * found.rotor_mass, 3)} g", "plate and load come on top"),
-        Row("Inertia", f"{figures(1e6 * found.rotor_inertia)} kg·mm²", "of magnets and steel about the axis"),
+        *_mass_rows(found),
     ]
     if found.back_iron_flux is not None and found.back_iron_wanted is not None:
         wanted = f"1.5 T at {figures(1e3 * found.back_iron_wanted, 3)} mm; above that plain steel saturates"
@@ -55,6 +54,41 @@ def rotor_rows(prediction: Prediction) -> list[Row]:
         speed = f"rim speed {figures(found.rim_speed, 3)} m/s"
         force = f"{figures(found.centrifugal_force, 3)} N"
         rows.append(Row("Centrifugal force on one magnet", force, f"at the highest speed; {stress}, {speed}"))
+    return rows + _gap_rows(found)
+
+
+def _mass_rows(found: MechanicalResult) -> list[Row]:
+    """Mass and inertia, with the plate where one is stated."""
+    mass, inertia = f"{figures(1e3 * found.rotor_mass, 3)} g", f"{figures(1e6 * found.rotor_inertia)} kg·mm²"
+    if found.plate_mass is None:
+        return [
+            Row("Magnets and steel", mass, "plate and load come on top"),
+            Row("Inertia", inertia, "of magnets and steel about the axis"),
+        ]
+    part = f"{figures(1e3 * found.plate_mass, 3)} g of it the plate; the load comes on top"
+    return [
+        Row("Magnets, steel and plate", mass, part),
+        Row("Inertia", inertia, "of magnets, steel and plate about the axis"),
+    ]
+
+
+def _gap_rows(found: MechanicalResult) -> list[Row]:
+    """The gap as it rests on bearing and plate, and what the bearing carries."""
+    rows = []
+    if found.gap_at_rest is not None:
+        sag = "" if found.plate_sag is None else f"; the plate sags by {measure(found.plate_sag, 'm', 2)}"
+        stiff = ""
+        if found.stiffness_ratio is not None:
+            stiff = f"; bearing and plate are {figures(found.stiffness_ratio, 2)} times as stiff as the force grows"
+        rows.append(
+            Row("Gap at rest", f"{figures(1e3 * found.gap_at_rest, 3)} mm", f"under pull and weight{sag}{stiff}")
+        )
+    if found.least_gap is not None:
+        words = "with run-out and bow at their largest, from magnets to solder mask"
+        rows.append(Row("Least gap around the turn", f"{figures(1e3 * found.least_gap, 2)} mm", words))
+    if found.bearing_load is not None:
+        words = "along the axis: magnetic force, rotor and the load's bodies"
+        rows.append(Row("Load of the bearing", f"{figures(found.bearing_load, 3)} N", words))
     return rows
 
 
@@ -82,30 +116,3 @@ def tolerance_rows(prediction: Prediction) -> list[Row]:
         for key, spread in (prediction.tolerance or {}).items()
         for name, unit in [TOLERANCE_NAMES[key]]
     ]  # fmt: skip
-
-
-def slip_ring_rows(design: SizedDesign, prediction: Prediction) -> list[Row]:
-    """What to order of the slip-ring board, and what it does; none without one."""
-    asked, found = design.slip_ring, prediction.slip_ring
-    if asked is None or found is None:
-        return []
-    outline = f"{millimetres(found.board_outer_diameter)} outside, {millimetres(found.board_inner_diameter)} inside"
-    rise = f"for {figures(asked.temperature_rise)} K by IPC-2221"
-    rows = [
-        Row("Board", outline, f"2 layers, {millimetres(asked.thickness)} thick, copper {copper_weight(asked.copper)}"),
-        Row("Rings", str(found.rings), f"{millimetres(asked.width)} wide, {millimetres(asked.spacing)} apart, bare, "
-                                       f"{asked.finish}"),
-        Row("From brush to terminal", measure(found.path_resistance, "Ω"),
-            "the worst ring, the brush opposite its vias, 20 °C; the brush's contact comes on top"),
-        Row("Current asked for", f"{figures(asked.current, 3)} A", f"rms in each ring; {figures(found.loss, 3)} W of "
-                                                                   "heat in all of them"),
-        Row("Current allowed", f"{figures(found.allowed_current, 3)} A",
-            f"{rise}: ring {figures(found.ring_allowed_current, 3)} A, "
-            f"lead {figures(found.lead_allowed_current, 3)} A, "
-            f"{found.vias_per_ring} vias {figures(found.vias_allowed_current, 3)} A"),
-        Row("Free of holes", millimetres(found.hole_free_width), "of each ring's width: let the brush slide there"),
-    ]  # fmt: skip
-    if found.ring_gap is not None and found.creepage_needed is not None:
-        wanted = f"{figures(asked.voltage, 3)} V want {millimetres(found.creepage_needed)} between clean bare rings"
-        rows.append(Row("Between rings", millimetres(found.ring_gap), wanted))
-    return rows

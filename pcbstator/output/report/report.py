@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from pcbstator.analysis.drive.records import RPM
 from pcbstator.analysis.electrical.finished_copper import ResistanceRange, resistance_range
-from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_board
+from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_boards
 from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.mechanical.built_results import BuildResult
 from pcbstator.analysis.prediction import Prediction
@@ -23,7 +23,8 @@ from pcbstator.output.report.build_rows import build_rows, spread_words
 from pcbstator.output.report.figures import USUAL_RPM
 from pcbstator.output.report.heat_rows import current_rows, heat_rows
 from pcbstator.output.report.job_rows import budget_groups, combined_rows, driver_rows, gain_rows, motion_rows
-from pcbstator.output.report.machine_rows import inductance_rows, loss_rows, rotor_rows, slip_ring_rows, tolerance_rows
+from pcbstator.output.report.machine_rows import inductance_rows, loss_rows, rotor_rows, tolerance_rows
+from pcbstator.output.report.slip_ring_rows import ball_rows, slip_ring_rows
 from pcbstator.output.report.tile_rows import tile_rows
 from pcbstator.output.report.verdict import STYLE, verdict_table
 from pcbstator.output.rotor.magnet_list import magnet_list
@@ -68,6 +69,7 @@ def report_html(design: SizedDesign, copper: Copper, prediction: Prediction) -> 
         tolerance=tolerance_rows(prediction),
         wave=design.winding.kind == "wave",
         slip_ring=slip_ring_rows(design, prediction),
+        balls=ball_rows(prediction),
         motion=motion_rows(prediction),
         driver=driver_rows(prediction),
         gains=gain_rows(prediction),
@@ -101,6 +103,7 @@ def _pictures(design: SizedDesign, copper: Copper, prediction: Prediction) -> di
     from markupsafe import Markup
 
     from pcbstator.output.drawing.coil import coil_svg
+    from pcbstator.output.drawing.section import section_svg
     from pcbstator.output.drawing.slip_ring import slip_ring_svg
     from pcbstator.output.drawing.stator import stator_svg
     from pcbstator.output.report.figures import emf_svg, harmonics_svg, torque_svg
@@ -109,8 +112,11 @@ def _pictures(design: SizedDesign, copper: Copper, prediction: Prediction) -> di
 
     stator = stator_svg(design, copper)
     drawn = {"stator": stator, "glance": _at_a_glance(stator), "coil": coil_svg(design, copper)}
-    if (board := lay_slip_ring_board(design)) is not None and design.slip_ring is not None:
-        drawn["slip_ring"] = slip_ring_svg("Slip rings", design.slip_ring, board)
+    drawn["section"] = section_svg(design, prediction)
+    for name, board in lay_slip_ring_boards(design).items():
+        if design.slip_ring is not None:
+            section, title = design.slip_ring.boards[name], f"Slip rings, {name} board" if name else "Slip rings"
+            drawn["slip_ring_turning" if name == "turning" else "slip_ring"] = slip_ring_svg(title, section, board)
     if prediction.magnetic is not None:
         samples, spectrum = prediction.magnetic.waves, prediction.magnetic.emf_harmonics
         orders, ratios = [int(entry["order"]) for entry in spectrum], [entry["ratio"] for entry in spectrum]

@@ -17,8 +17,11 @@ from pcbstator.analysis.mechanical.rotor_plan import (
     Outline,
     Piece,
     Plate,
+    number_radius,
     outline_points,
     pieces,
+    plate_circles,
+    plate_holes,
     plates,
     reach,
     segments_per_pole,
@@ -27,6 +30,7 @@ from pcbstator.analysis.mechanical.rotor_plan import (
 from pcbstator.output.canvas.colours import INK, QUIET
 from pcbstator.output.canvas.page import Disc, Item, Line, Page, Place, Words, flow, page_svg, pages_pdf, scale_bar
 from pcbstator.output.canvas.text import text_width, wrapped
+from pcbstator.output.canvas.tiles import tiled
 from pcbstator.output.rotor.magnet_list import magnet_list
 from pcbstator.output.words import unbroken
 
@@ -52,6 +56,14 @@ def assembly_sheet_svg(design: SizedDesign, plate: Plate | None = None) -> str:
 def assembly_sheet_pdf(design: SizedDesign) -> bytes:
     """The sheets of all plates as a PDF file at 1:1, one page each; the same design gives the same bytes."""
     return pages_pdf([_sheet(design, plate) for plate in plates(design)], f"{design.title}: rotor assembly")
+
+
+def assembly_tiles_pdf(design: SizedDesign) -> bytes | None:
+    """The sheets of all plates cut into A4 pages to join by their marks, at 1:1; None where they are on A4 anyway."""
+    sheets = [_sheet(design, plate) for plate in plates(design)]
+    if all((page.width, page.height) == PAPERS[0][1:] for page in sheets):
+        return None
+    return pages_pdf([tile for page in sheets for tile in tiled(page)], f"{design.title}: rotor assembly, A4")
 
 
 def _sheet(design: SizedDesign, plate: Plate) -> Page:
@@ -127,10 +139,13 @@ def _lines(words: str, width: float) -> list[str]:
 
 
 def _plan(design: SizedDesign, plate: Plate, centre: Place) -> Items:
-    """Steel, magnets with poles and numbers, the axis and the mark of rotor angle 0."""
+    """Plate, steel, magnets with poles and numbers, the axis and the mark of rotor angle 0."""
     x, y = centre
-    items: Items = [Disc(centre, 500 * diameter, 0.25, colour=QUIET) for diameter in steel_circles(design) or ()]
-    placed, outer = pieces(design, plate), 1e3 * reach(design)
+    items: Items = [Disc(centre, 500 * diameter, 0.25) for diameter in plate_circles(design)]
+    items += [Disc(centre, 500 * diameter, 0.25, colour=QUIET) for diameter in steel_circles(design) or ()]
+    for hole in plate_holes(design, plate):
+        items.append(Disc((x + 1e3 * hole.x, y - 1e3 * hole.y), 1e3 * hole.radius))
+    placed, outer = pieces(design, plate), 1e3 * number_radius(design)
     longest = max(text_width(_number(piece), 1.0) for piece in placed)
     size = min(3.0, 2 * pi * (outer + 3.0) / len(placed) / (longest + 0.3))
     for piece in placed:

@@ -8,9 +8,21 @@ from contextlib import contextmanager
 from math import cos, pi, sin, tan
 from typing import TYPE_CHECKING
 
-from pcbstator.analysis.mechanical.rotor_plan import Circle, Outline, Plate, pieces, plates, reach, steel_circles
+from pcbstator.analysis.mechanical.rotor_plan import (
+    Circle,
+    Outline,
+    Plate,
+    number_radius,
+    pieces,
+    plate_circles,
+    plate_holes,
+    plates,
+    reach,
+    steel_circles,
+)
 from pcbstator.copper.geometry.board_shape import lay_board
 from pcbstator.copper.geometry.contour import Arc, Contour, circle, signed_sweep
+from pcbstator.output.rotor.magnet_list import plate_words
 from pcbstator.output.words import millimetres
 
 if TYPE_CHECKING:
@@ -20,9 +32,11 @@ if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
 
 POCKETS, STEEL, INDEX, NUMBERS, NOTES = "MAGNET_POCKETS", "BACK_IRON", "INDEX", "MAGNET_NUMBERS", "NOTES"
+PLATE, HOLES = "PLATE_OUTLINE", "PLATE_HOLES"
 BOARD, ENVELOPE = "BOARD_OUTLINE", "ENVELOPE"
 # Colours of the standard's index: 7 is black on white, 8 a grey. What is not cut is dashed or text.
-_LAYERS = {POCKETS: (7, ""), STEEL: (5, ""), INDEX: (1, ""), NUMBERS: (8, ""), NOTES: (8, ""),
+_LAYERS = {PLATE: (7, ""), HOLES: (7, ""), POCKETS: (7, ""), STEEL: (5, ""), INDEX: (1, ""),
+           NUMBERS: (8, ""), NOTES: (8, ""),
            BOARD: (3, "DASHED"), ENVELOPE: (8, "DASHED")}  # fmt: skip
 
 
@@ -41,6 +55,8 @@ def rotor_dxf(design: SizedDesign, plate: Plate | None = None) -> str:
         for layer, diameters in _circles(design).items():
             for diameter in diameters:
                 space.add_circle((0, 0), 500 * diameter, dxfattribs={"layer": layer})
+        for hole in plate_holes(design, plate):
+            space.add_circle((1e3 * hole.x, 1e3 * hole.y), 1e3 * hole.radius, dxfattribs={"layer": HOLES})
         for contour in _board_contours(design):
             _add_contour(space, contour.mirrored() if plate.above else contour)
         _add_words(space, design, plate)
@@ -92,6 +108,7 @@ def _circles(design: SizedDesign) -> dict[str, tuple[float, ...]]:
     envelope = design.envelope
     limits = (envelope.bore_diameter, envelope.outer_diameter) if envelope else ()
     return {
+        PLATE: plate_circles(design),
         STEEL: steel_circles(design) or (),
         ENVELOPE: tuple(limit for limit in limits if limit),
     }
@@ -120,7 +137,7 @@ def _add_contour(space: Modelspace, contour: Contour) -> None:
 
 def _add_words(space: Modelspace, design: SizedDesign, plate: Plate) -> None:
     """Numbers of the magnets, a mark at rotor angle 0, the centre, and notes below."""
-    placed, outer = pieces(design, plate), 1e3 * reach(design)
+    placed, outer = pieces(design, plate), 1e3 * number_radius(design)
     size = min(3.0, 1.2 * outer * pi / len(placed))
     for piece in placed:
         _text(space, NUMBERS, f"{piece.number}{piece.kind}", (outer + 1.2 * size) * cos(piece.angle),
@@ -138,12 +155,14 @@ def _add_words(space: Modelspace, design: SizedDesign, plate: Plate) -> None:
 
 
 def _notes(design: SizedDesign, plate: Plate) -> list[str]:
-    iron = f", steel {millimetres(design.rotor.back_iron)} thick behind them" if design.rotor.back_iron > 0 else ""
+    has_steel = steel_circles(design) is not None
+    iron = f", steel {millimetres(design.rotor.back_iron)} thick behind them" if has_steel else ""
     view = "mirrored against" if plate.above else "the same way round as"
     return [
         f"{design.title}: {f'{plate.name} rotor plate'.strip()}",
         f"Millimetres. Seen with the magnets up, {view} the drawing of the board. The line marks rotor angle 0.",
         f"Magnets {millimetres(design.rotor.magnet.thickness)} thick{iron}.",
+        *plate_words(design),
         "Pockets have the nominal size of the magnets: offset them outwards for glue and tolerance;",
         "0.1 mm all round is common practice. Dashed: outline of the board, and the envelope if one is given.",
     ]

@@ -28,7 +28,7 @@ def magnet_list(design: SizedDesign) -> list[Row]:
         *_magnetised(design, count),
         *([Row("On a circle of", millimetres(place), "through the magnets' centres")] if place else []),
         Row("Spares", _spares(design), "one in ten, at least two: common practice, since magnets chip"),
-        Row("Rotor plate", f"{count_of_plates} × {_steel(design)}"),
+        *_plates(design, count_of_plates),
         Row("Air gap", millimetres(rotor.air_gap), "from the laminate to the face of the magnets"
             + (", on both sides" if count_of_plates == 2 else "")),
     ]  # fmt: skip
@@ -84,6 +84,41 @@ def _direction(degrees: float) -> str:
 def _spares(design: SizedDesign) -> str:
     words = f"{spare_magnets(design)} more"
     return words if segments_per_pole(design) == 1 else f"{words} of each kind"
+
+
+def _plates(design: SizedDesign, count: int) -> list[Row]:
+    """The plate and the steel on it; where no plate is stated, the steel is all that is known of it."""
+    plate = design.rotor.plate
+    if plate is None:
+        return [Row("Rotor plate", f"{count} × {_steel(design)}")]
+    bore = f", bore {millimetres(plate.inner_diameter)}" if plate.inner_diameter else ""
+    words = f"{count} × {plate.material} disc, {millimetres(plate.outer_diameter)} outside{bore}"
+    rows = [Row("Rotor plate", f"{words}, {millimetres(plate.thickness)} thick", "; ".join(_cut(design)))]
+    return rows if steel_circles(design) is None else [*rows, Row("Steel", f"{count} × {_steel(design)}")]
+
+
+def _cut(design: SizedDesign) -> list[str]:
+    """Holes and pockets of a plate, in words."""
+    plate = design.rotor.plate
+    if plate is None:
+        return []
+    words = [
+        f"{holes.count} hole{'s' if holes.count > 1 else ''} of {millimetres(holes.diameter)}"
+        + (f" on a circle of {millimetres(holes.circle_diameter)}" if holes.circle_diameter else " in the middle")
+        for holes in plate.holes
+    ]
+    let_in = "magnets" if steel_circles(design) is None else "steel ring"
+    return [*words, *([f"pockets for the {let_in} {millimetres(plate.pocket)} deep"] if plate.pocket else [])]
+
+
+def plate_words(design: SizedDesign) -> list[str]:
+    """The plate in sentences, for a drawing; nothing where none is stated."""
+    plate = design.rotor.plate
+    if plate is None:
+        return []
+    cut = _cut(design)
+    words = f"Plate of {plate.material}, {millimetres(plate.thickness)} thick."
+    return [words, *(["Cut: " + "; ".join(cut) + "."] if cut else [])]
 
 
 def _steel(design: SizedDesign) -> str:

@@ -122,7 +122,7 @@ def leg_loss_wave(current: float, soft: float, phases: int) -> NDArray[np.float6
     the clipped sines of the phases.
 
     >>> wave = leg_loss_wave(1e6, 1.0, 3)
-    >>> round(float(wave.mean()), 3), round(2 * abs(np.fft.rfft(wave)[6]) / 240, 3)
+    >>> round(float(wave.mean()), 3), round(float(2 * abs(np.fft.rfft(wave)[6])) / 240, 3)
     (1.273, 0.073)
     """
     units = phase_units(phases)

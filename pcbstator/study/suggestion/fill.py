@@ -92,11 +92,11 @@ def filled(tables: Tables) -> tuple[dict[str, Any], list[str]]:
 
 
 def _load(tables: Tables) -> tuple[dict[str, Any], list[str]]:
-    if "load" in tables:
+    if "load" in tables or "bearing" in tables:
         return {}, []
     wide = value_of(tables, "envelope.outer_diameter_mm") or 100.0
     body = {"shape": "disc", "mass_g": 500.0, "diameter_mm": wide}
-    settings = {"load.bodies": [body], "load.friction_n_m": 0.01, "load.standstill_friction_n_m": 0.015}
+    settings = {"load.bodies": [body], "bearing.friction_n_m": 0.01, "bearing.standstill_friction_n_m": 0.015}
     return settings, [f"load: a disc of 500 g, {wide:g} mm across, on a bearing with 10 mN·m of friction"]
 
 

@@ -53,6 +53,10 @@ UNLAID = 1e6  # stands for what a design lacks that cannot even be laid
 SAME_PRICE = 1.03  # factor within which a price is the same
 
 
+CHOKES = (10.0, 15.0, 22.0, 33.0, 47.0, 68.0, 100.0, 150.0, 220.0, 330.0, 470.0, 680.0, 1000.0)  # uH, the E6 series
+Found = tuple[dict[str, Any], dict[str, float], tuple[Verdict, ...], tuple[Finding, ...]]
+
+
 @dataclass(frozen=True)
 class Look:
     """A design that was looked at: its place in the study, its build, what became of it."""
@@ -269,19 +273,35 @@ class Search:
             for future in done:
                 look, result = pending.pop(future), future.result()
                 if result is not None:
-                    found[look.point] = Confirmed(look, self.study.settings(look.point), *result)
+                    found[look.point] = Confirmed(look, *result)
             self.watch(self.progress)
         return [found[look.point] for look in looks if look.point in found]
 
 
-def confirm(study: Study, point: Point) -> tuple[dict[str, float], tuple[Verdict, ...], tuple[Finding, ...]] | None:
-    """Results, verdicts and findings of a design in full, the price with them; None where it cannot be laid."""
-    design = changed_design(bench(study).base, study.settings(point))
+def confirm(study: Study, point: Point) -> Found | None:
+    """Settings, results, verdicts and findings of a design in full; None where it cannot be laid. Where the current
+    would ripple too much, a choke of a usual size comes into each wire.
+    """
+    settings = dict(study.settings(point))
+    design = changed_design(bench(study).base, settings)
     try:
         prediction: Prediction = checked_prediction(design, whole=False)
+        choke = _choke(prediction)
+        if choke is not None:
+            settings["drive.choke_uh"] = choke
+            prediction = checked_prediction(changed_design(bench(study).base, settings), whole=False)
     except PcbstatorError:
         return None
-    return flat_results(prediction), prediction.requirement, prediction.findings
+    return settings, flat_results(prediction), prediction.requirement, prediction.findings
+
+
+def _choke(prediction: Prediction) -> float | None:
+    """The least usual choke [uH] that keeps the ripple down; None where none is needed or none is large enough."""
+    design, fit = prediction.design, prediction.drive
+    if design is None or design.drive is None or fit is None or not fit.added_inductance:
+        return None
+    wanted = 1e6 * (design.drive.choke + fit.added_inductance)
+    return next((choke for choke in CHOKES if choke >= wanted), None)
 
 
 def spread(looks: Iterable[Look], count: int, least: int = APART) -> list[Look]:

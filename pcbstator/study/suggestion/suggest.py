@@ -142,7 +142,9 @@ def words_of_build(each: Confirmed) -> str:
     steel = settings["rotor.back_iron_mm"]
     behind = f"{steel:g} mm of steel behind them" if steel else "no steel behind them"
     copper, track = settings["board.outer_copper_um"], settings["board.track_width_mm"]
-    return f"{build.kind.label}, {build.layers} layers of {copper:g} µm, tracks of {track:g} mm, {behind}"
+    choke = settings.get("drive.choke_uh")
+    wires = f", a choke of {choke:g} µH in each wire" if choke else ""
+    return f"{build.kind.label}, {build.layers} layers of {copper:g} µm, tracks of {track:g} mm, {behind}{wires}"
 
 
 def nothing_meets(search: Search, confirmed: Sequence[Confirmed]) -> NothingMeetsError:

@@ -1,0 +1,183 @@
+"""What a comparison says, as frozen records. Values of rows are in the unit that they name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+FAR = 3.0  # standard deviations beyond which a difference asks for a reason
+
+
+@dataclass(frozen=True)
+class Row:
+    """A reading beside its prediction.
+
+    sigma: one standard deviation of the difference, of which ``reading_sigma`` is the reading's and
+    ``predicted_sigma`` that of what the tolerances allow; slip: the likely slip where the quotient of the two is that
+    of one, in words; doubtful: another reading contradicts it.
+    """
+
+    name: str
+    kind: str
+    board: str
+    rotor: str
+    unit: str
+    predicted: float
+    measured: float
+    reading_sigma: float
+    predicted_sigma: float
+    slip: str = ""
+    doubtful: bool = False
+
+    @property
+    def sigma(self) -> float:
+        """One standard deviation of the difference."""
+        return float((self.reading_sigma**2 + self.predicted_sigma**2) ** 0.5)
+
+    @property
+    def deviation(self) -> float:
+        """Difference in standard deviations."""
+        return (self.measured - self.predicted) / self.sigma
+
+    @property
+    def percent(self) -> float:
+        """Difference in percent of the prediction."""
+        return 100 * (self.measured / self.predicted - 1)
+
+    @property
+    def far(self) -> bool:
+        """Whether the difference asks for a reason."""
+        return abs(self.deviation) > FAR
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values."""
+        said: dict[str, Any] = {"likely_slip": self.slip} if self.slip else {}
+        return {
+            "name": self.name,
+            "kind": self.kind,
+            "board": self.board,
+            "rotor": self.rotor,
+            "predicted": self.predicted,
+            "measured": self.measured,
+            "unit": self.unit,
+            "reading_sigma": self.reading_sigma,
+            "predicted_sigma": self.predicted_sigma,
+            "deviation_percent": self.percent,
+            "deviation_sigma": self.deviation,
+            "doubtful": self.doubtful,
+        } | said
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """Readings that must agree whatever the motor is like: how far apart they are.
+
+    percent: the difference; sigma: the same in standard deviations of the readings alone.
+    """
+
+    about: str
+    readings: tuple[str, ...]
+    percent: float
+    sigma: float
+    words: str
+
+    @property
+    def contradiction(self) -> bool:
+        """Whether they cannot both be right."""
+        return abs(self.sigma) > FAR
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values."""
+        return {
+            "about": self.about,
+            "readings": list(self.readings),
+            "difference_percent": self.percent,
+            "difference_sigma": self.sigma,
+            "contradiction": self.contradiction,
+            "words": self.words,
+        }
+
+
+@dataclass(frozen=True)
+class Cause:
+    """What may lie behind the differences, with its weight of evidence."""
+
+    name: str
+    evidence: float
+    not_told_apart_from: tuple[str, ...] = ()
+    words: str = ""
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values."""
+        told = list(self.not_told_apart_from)
+        said = {"words": self.words} if self.words else {}
+        return {"name": self.name, "evidence": self.evidence, "not_told_apart_from": told} | said
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Measured beside predicted. remarks: what was left out of files, and readings that have no prediction here."""
+
+    title: str
+    design_file: str
+    bench_file: str
+    rows: tuple[Row, ...]
+    agreements: tuple[Agreement, ...] = ()
+    remarks: tuple[str, ...] = ()
+    causes: tuple[Cause, ...] = ()
+    next: str = ""
+    judged: str = ""  # the verdict of the causes, where they were looked for
+    extra: dict[str, Any] = field(default_factory=dict)  # further groups of results by their key
+
+    @property
+    def contradictions(self) -> tuple[Agreement, ...]:
+        """Readings that contradict each other, the worst first."""
+        found = [each for each in self.agreements if each.contradiction]
+        return tuple(sorted(found, key=lambda each: -abs(each.sigma)))
+
+    @property
+    def doubtful(self) -> tuple[str, ...]:
+        """Names of the readings that are not to be trusted: a likely slip, or another reading against them."""
+        return tuple(row.name for row in self.rows if row.doubtful or row.slip)
+
+    @property
+    def verdict(self) -> str:
+        """In a sentence."""
+        if self.contradictions:
+            return f"Readings contradict each other; take them again first: {self.contradictions[0].words}"
+        slips = [row for row in self.rows if row.slip]
+        if slips:
+            return f"A reading looks like a slip: {slips[0].name}: {slips[0].slip}"
+        if self.judged:
+            return self.judged
+        far = [row for row in self.rows if row.far]
+        if not self.rows:
+            return "No reading has a predicted value beside it: nothing is known of this motor yet."
+        if not far:
+            return "The motor is within what its tolerances allow."
+        worst = max(far, key=lambda row: abs(row.deviation))
+        count = "One reading is" if len(far) == 1 else f"{len(far)} readings are"
+        return (
+            f"{count} more than {FAR:g} standard deviations from the prediction; the farthest is {worst.name}, "
+            f"{worst.percent:+.3g} %, {abs(worst.deviation):.1f} standard deviations."
+        )
+
+    def with_causes(self, causes: tuple[Cause, ...], following: str, verdict: str) -> Comparison:
+        """With what lies behind the differences."""
+        return replace(self, causes=causes, next=following, judged=verdict)
+
+    def to_dict(self) -> dict[str, Any]:
+        """The object of ``compare --json``."""
+        head: dict[str, Any] = {"title": self.title, "design_file": self.design_file, "bench_file": self.bench_file}
+        body: dict[str, Any] = {
+            "readings": [row.to_dict() for row in self.rows],
+            "agreements": [each.to_dict() for each in self.agreements],
+            "doubtful": list(self.doubtful),
+            "causes": [cause.to_dict() for cause in self.causes],
+            "verdict": self.verdict,
+        }
+        if self.next:
+            body["next"] = self.next
+        if self.remarks:
+            body["remarks"] = list(self.remarks)
+        return head | body | self.extra

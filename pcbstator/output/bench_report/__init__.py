@@ -1,0 +1,1 @@
+"""Pages, pictures and words about readings of a built motor."""

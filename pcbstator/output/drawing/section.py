@@ -1,0 +1,204 @@
+"""Half a section through axis and gap, to scale: each part with its thickness, all diameters, the stack of the gap."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
+from pcbstator.analysis.prediction import Prediction
+from pcbstator.output.canvas.colours import INK, QUIET, tint
+from pcbstator.output.canvas.sheet import Sheet, scale_bar_length
+from pcbstator.output.canvas.svg import number
+from pcbstator.output.words import figures
+
+if TYPE_CHECKING:
+    from pcbstator.design import SizedDesign
+
+PAGE_WIDTH = 180.0  # mm
+LABELS = 64.0  # mm at the right, for the names of the parts
+COLOURS = {
+    "board": "#2b8a6e", "copper": "#c2571a", "magnets": "#1c3f94", "steel": "#777777", "plate": "#b8b0a0",
+}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Part:
+    """A rectangle of the section: kind, words, radii and heights [m], z upwards from the rotor side of the board."""
+
+    kind: str
+    words: str
+    inner: float
+    outer: float
+    low: float
+    high: float
+
+
+def section_parts(design: SizedDesign) -> list[Part]:
+    """All parts from the top down."""
+    rotor, board = design.rotor, design.board
+    footprint = magnet_footprint(design)
+    near, far = float(footprint.breakpoints[0]), float(footprint.breakpoints[-1])
+    steel = steel_ring(design, footprint)
+    above = _rotor_parts(design, near, far, steel)
+    found = list(reversed(above))
+    found.append(Part("gap", f"air gap {_mm(rotor.air_gap)}", near, far, 0.0, rotor.air_gap))
+    for number_of in range(design.boards):
+        top = -number_of * design.board_pitch
+        name = "board" if design.boards == 1 else f"board {number_of + 1}"
+        words = f"{name} {_mm(board.thickness)}, {board.layers} layers"
+        found.append(
+            Part("board", words, board.inner_diameter / 2, board.outer_diameter / 2, top - board.thickness, top)
+        )
+    bottom = -design.stator_thickness
+    if rotor.arrangement == "double":
+        found.append(Part("gap", f"air gap {_mm(rotor.air_gap)}", near, far, bottom - rotor.air_gap, bottom))
+        found += [
+            Part(part.kind, part.words, part.inner, part.outer, bottom - part.high, bottom - part.low) for part in above
+        ]
+    elif rotor.stator_iron > 0:
+        top = bottom - rotor.stator_iron_gap
+        words = f"steel {_mm(rotor.stator_iron)}"
+        found.append(Part("steel", words, *steel, top - rotor.stator_iron, top))
+    return found
+
+
+def _rotor_parts(design: SizedDesign, near: float, far: float, steel: tuple[float, float]) -> list[Part]:
+    """Magnets, steel and plate of the upper rotor, upwards from the gap."""
+    rotor = design.rotor
+    z = rotor.air_gap
+    found = [Part("magnets", f"magnets {_mm(rotor.magnet.thickness)}", near, far, z, z + rotor.magnet.thickness)]
+    z += rotor.magnet.thickness
+    plate = rotor.plate
+    if rotor.back_iron > 0:
+        found.append(Part("steel", f"steel {_mm(rotor.back_iron)}", *steel, z, z + rotor.back_iron))
+        z += rotor.back_iron
+    if plate is not None and not (plate.material == "steel" and rotor.back_iron > 0):
+        z -= plate.pocket
+        words = f"plate {_mm(plate.thickness)}, {plate.material}"
+        found.append(Part("plate", words, plate.inner_diameter / 2, plate.outer_diameter / 2, z, z + plate.thickness))
+    return found
+
+
+def _mm(length: float) -> str:
+    return f"{figures(1e3 * length, 3)} mm"
+
+
+def section_svg(design: SizedDesign, prediction: Prediction) -> str:
+    """The drawing."""
+    parts = section_parts(design)
+    sheet = Sheet(PAGE_WIDTH, f"Section through {design.title}")
+    unit = sheet.unit
+    sheet.paragraph("Section from the axis outwards", 3.2 * unit, bold=True)
+    widest = max(part.outer for part in parts)
+    high, low = max(part.high for part in parts), min(part.low for part in parts)
+    scale = (sheet.width - 2 * sheet.margin - LABELS) / (1e3 * widest)
+    left, top = sheet.margin, sheet.bottom + 4 * unit
+
+    def x(radius: float) -> float:
+        return left + 1e3 * radius * scale
+
+    def y(height: float) -> float:
+        return top + 1e3 * (high - height) * scale
+
+    group = sheet.drawing.g()
+    # A plate holds magnets and steel in its pockets: it is drawn first.
+    for part in sorted(parts, key=lambda part: part.kind != "plate"):
+        if part.kind != "gap":
+            group.add(_rectangle(sheet, part, x, y))
+        if part.kind == "board":
+            _add_copper(sheet, group, design, part, x, y)
+    group.add(_line(sheet, x(0), y(high) - 2 * unit, x(0), y(low) + 2 * unit, dashed=True))
+    sheet.add(group)
+    bottom = _add_names(sheet, parts, x, y)
+    sheet.bottom = max(bottom, y(low)) + 2 * unit
+    _add_diameters(sheet, design, parts, x)
+    sheet.scale_bar(scale_bar_length(0.4e3 * widest), scale_bar_length(0.4e3 * widest) * scale, "section")
+    for words in _stack_words(design, prediction):
+        sheet.bottom += 0.6 * unit
+        sheet.paragraph(words, 2.2 * unit)
+    return sheet.finish()
+
+
+def _rectangle(sheet: Sheet, part: Part, x: Any, y: Any) -> Any:
+    return sheet.drawing.rect(
+        insert=(number(x(part.inner)), number(y(part.high))),
+        size=(number(x(part.outer) - x(part.inner)), number(y(part.low) - y(part.high))),
+        fill=tint(COLOURS[part.kind], 0.45),
+        stroke=INK,
+        stroke_width=0.15,
+    )
+
+
+def _add_copper(sheet: Sheet, group: Any, design: SizedDesign, board: Part, x: Any, y: Any) -> None:
+    """The copper's annulus on every layer, each at least as thick as can be seen."""
+    inner, outer = design.board.copper_inner_diameter / 2, design.board.copper_outer_diameter / 2
+    for z in design.board.layer_z:
+        at = y(board.high + z)
+        group.add(_line(sheet, x(inner), at, x(outer), at, COLOURS["copper"], 0.35))
+
+
+def _line(
+    sheet: Sheet, x1: float, y1: float, x2: float, y2: float, colour: str = QUIET, width: float = 0.15,
+    dashed: bool = False,
+) -> Any:  # fmt: skip
+    line = sheet.drawing.line(
+        start=(number(x1), number(y1)), end=(number(x2), number(y2)), stroke=colour, stroke_width=width
+    )
+    return line.dasharray([2, 0.8, 0.4, 0.8]) if dashed else line
+
+
+def _add_names(sheet: Sheet, parts: Sequence[Part], x: Any, y: Any) -> float:
+    """The parts' names at the right, each beside its part as far as they have room; returns where they end."""
+    size, unit = 2.2 * sheet.unit, sheet.unit
+    at = x(max(part.outer for part in parts)) + 2 * unit
+    wanted = [(y((part.high + part.low) / 2), part) for part in parts]
+    step = 1.5 * size
+    start = min(
+        min(place for place, _ in wanted), sum(p for p, _ in wanted) / len(wanted) - step * (len(wanted) - 1) / 2
+    )
+    group, last = sheet.drawing.g(), start - step
+    for place, part in wanted:
+        row = max(place, last + step)
+        group.add(_line(sheet, x(part.outer) + 0.4 * unit, place, at, place))
+        group.add(_line(sheet, at, place, at + 2 * unit, row))
+        sheet.text(part.words, at + 2.5 * unit, row + 0.36 * size, size)
+        last = row
+    sheet.add(group)
+    return float(last + size)
+
+
+def _add_diameters(sheet: Sheet, design: SizedDesign, parts: Sequence[Part], x: Any) -> None:
+    """Every diameter on a line of its own, from the axis to where it is."""
+    size, group = 2.2 * sheet.unit, sheet.drawing.g()
+    board, magnets = design.board, next(part for part in parts if part.kind == "magnets")
+    listed = [
+        ("bore of the board", board.inner_diameter / 2), ("copper", board.copper_inner_diameter / 2),
+        ("magnets", magnets.inner), ("magnets", magnets.outer), ("copper", board.copper_outer_diameter / 2),
+        ("outline of the board", board.outer_diameter / 2),
+    ]  # fmt: skip
+    envelope = design.envelope
+    if envelope is not None and envelope.bore_diameter is not None:
+        listed.append(("kept free", envelope.bore_diameter / 2))
+    for words, radius in sorted(listed, key=lambda pair: pair[1]):
+        row = sheet.bottom + 1.1 * size
+        group.add(_line(sheet, x(0), row, x(radius), row, INK))
+        for end in (x(0), x(radius)):
+            group.add(_line(sheet, end, row - 0.35 * size, end, row + 0.35 * size, INK))
+        sheet.text(f"⌀ {figures(2e3 * radius, 4)} mm, {words}", x(radius) + 0.8 * size, row + 0.36 * size, size)
+        sheet.bottom = row + 0.4 * size
+    sheet.add(group)
+
+
+def _stack_words(design: SizedDesign, prediction: Prediction) -> list[str]:
+    """The tolerance stack of the gap in lines."""
+    found = prediction.mechanical
+    if found is None or found.gap_worst is None or found.gap_usual is None:
+        return []
+    rest = "" if found.gap_at_rest is None else f", {_mm(found.gap_at_rest)} under pull and weight"
+    parts = "; ".join(f"{row['part']} {figures(row['largest_mm'], 2)} mm, {row['spread']}" for row in found.gap_stack)
+    return [
+        f"Gap drawn {_mm(design.rotor.air_gap)}{rest}. What may close it: {parts}.",
+        f"Least gap with everything at its worst {_mm(found.gap_worst)}; 95 % of motors keep {_mm(found.gap_usual)}.",
+    ]
