@@ -48,4 +48,4 @@ def estimate(
     covariance = np.linalg.inv(columns.T @ weights @ columns + prior_information)
     shift = values - prior
     chi_square = float(residual @ weights @ residual + shift @ prior_information @ shift)
-    return Estimate(values, covariance, chi_square, settled)
+    return Estimate(values, covariance.astype(np.float64), chi_square, settled)
