@@ -1,0 +1,1 @@
+"""What can have made the readings differ from the prediction."""
