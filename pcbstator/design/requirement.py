@@ -174,7 +174,7 @@ def requirement_complaints(tables: Mapping[str, Any], faulty: set[str]) -> list[
     if not isinstance(asked, Mapping):
         return []
     found = []
-    for name in [name for name in NEEDS if name in asked and f"requirement.{name}" not in faulty]:
+    for name in [n for n in NEEDS if asked.get(n) is not None and f"requirement.{n}" not in faulty]:
         missing = [need for need in NEEDS[name] if not any(_stands(tables, key) for key in _any_of(need))]
         if missing:
             lacks = " and ".join(" or ".join(map(_named, _any_of(need))) for need in missing)

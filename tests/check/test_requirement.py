@@ -161,3 +161,8 @@ def test_records_follow_the_contract():
     found = pcbstator.predict(stage(move_time_s=1.0)).to_dict()["requirement"][0]
     assert {"name", "limit", "value", "verdict", "decided_by", "way_out"} <= found.keys()
     assert {field.name for field in fields(Verdict)} >= {"name", "limit", "value", "verdict", "decided_by", "way_out"}
+
+
+def test_a_requirement_of_nothing_is_none():
+    document = pcbstator.load_design(STAGE).document | {"requirement": {"position_error_deg": None}}
+    assert design_from_document(document).requirement.position_error is None
