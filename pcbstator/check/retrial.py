@@ -23,9 +23,8 @@ if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
 
 MARGIN = "drive.speed_phase_margin_deg"  # a result of the loops, so that they are judged as well
-JOB = frozenset(
-    ["load", "bearing", "motion", "drive", "requirement", "prices"]
-)  # sections that copper, magnets and verdicts on them know nothing of
+# Sections that have no say in copper and magnets, nor in verdicts on those.
+JOB = frozenset(["load", "bearing", "motion", "drive", "requirement", "prices"])
 
 
 def with_ways_out(work: Work, prediction: Prediction, found: tuple[Verdict, ...]) -> tuple[Verdict, ...]:
