@@ -16,10 +16,13 @@ from pcbstator.design.quantities import (
     Record,
     Text,
     amperes,
+    celsius,
     key,
     millimetres,
     percent,
     revolutions_per_minute,
+    watts_per_kelvin,
+    watts_per_square_metre_kelvin,
 )
 from pcbstator.design.table_lists import Keys, TableList, Variant
 
@@ -61,6 +64,12 @@ def hertz(low: float, high: float) -> Quantity:
     return Quantity("Hz", 1.0, low, high)
 
 
+def watts(low: float, high: float) -> Quantity:
+    """A power."""
+    return Quantity("W", 1.0, low, high)
+
+
+DROP = 0.05  # V of a switch that conducts, where neither it nor a resistance is stated (common practice, no source)
 GRAMS = Quantity("g", 1000.0, 0, 1e7, 1e-6)
 SIZE = millimetres(0, 10_000, 1e-3)
 OFFSET: Keys = {"offset_mm": (SIZE, 0.0)}
@@ -148,8 +157,40 @@ class Drive(Record):
     dead_time: Annotated[float, seconds(0, 5000, "ns", 1e9)] = key(
         "dead_time_ns", "of the half bridges, at each change", 100.0
     )
-    voltage_drop: Annotated[float, volts(0, 10)] = key(
-        "voltage_drop_v", "of a switch of the bridge that conducts", 0.05
+    stated_voltage_drop: Annotated[float, volts(0, 10)] | None = key(
+        "voltage_drop_v", "of a switch of the bridge that conducts, beside its resistance", None, example=0.05,
+        otherwise="0.05, or 0 with switch_resistance_mohm",
+    )  # fmt: skip
+    switch_resistance: Annotated[float, Quantity("mohm", 1e3, 0, 10_000)] = key(
+        "switch_resistance_mohm", "on-resistance of a switch of the bridge at 25 C, as data sheets have it", 0.0
+    )
+    switching_time: Annotated[float, seconds(0, 5000, "ns", 1e9)] = key(
+        "switching_time_ns", "in which the voltage of a half bridge rises or falls, for its loss", 0.0
+    )
+    switching_loss: Annotated[float, watts(0, 1000)] = key(
+        "switching_loss_w", "of all half bridges at current_limit_peak_a, instead of switching_time_ns", 0.0
+    )
+    quiescent: Annotated[float, watts(0, 1000)] = key(
+        "quiescent_w", "what driver and controller take without current, their gates included", 0.0
+    )
+    cable_length: Annotated[float, millimetres(0, 100_000)] = key(
+        "cable_length_mm", "of each wire from driver to stator", 0.0
+    )
+    cable_section: Annotated[float, Quantity("mm2", 1e6, 0.01, 200)] | None = key(
+        "cable_section_mm2", "copper of each of these wires", None, example=0.5, otherwise="required with a length"
+    )
+    driver_area: Annotated[float, Quantity("mm2", 1e6, 1, 1e7)] | None = key(
+        "driver_area_mm2", "faces of a driver inside the ring that give its heat to the air", None, example=2000.0,
+        otherwise="the driver is elsewhere and heats nothing here",
+    )  # fmt: skip
+    driver_coefficient: Annotated[float, watts_per_square_metre_kelvin(0.1, 1000)] = key(
+        "driver_coefficient_w_per_m2k", "what still air and radiation take from these faces", 10.0
+    )
+    driver_to_board: Annotated[float, watts_per_kelvin(0, 1000)] = key(
+        "driver_to_board_w_per_k", "from that driver to the inner edge of the stator, through screws or a pad", 0.0
+    )
+    driver_limit_c: Annotated[float, celsius(30, 250)] = key(
+        "driver_limit_c", "hottest that driver may get", 85.0
     )
     current_offset: Annotated[float, percent(0, 20)] = key(
         "current_offset_percent", "offset of each phase's current sensor, part of current_limit_peak_a", 0.5
@@ -188,6 +229,19 @@ class Drive(Record):
     stated_position_bandwidth: Annotated[float, hertz(0.001, 1000)] | None = key(
         "position_bandwidth_hz", "of the position loop", None, example=5.0, otherwise="a fifth of the speed loop"
     )
+
+    @property
+    def voltage_drop(self) -> float:
+        """Of a switch that conducts, beside its resistance [V]."""
+        if self.stated_voltage_drop is not None:
+            return self.stated_voltage_drop
+        return 0.0 if self.switch_resistance > 0 else DROP
+
+    @property
+    def losses_stated(self) -> bool:
+        """Whether the file says anything of what driver and wires lose; without a word they lose nothing."""
+        stated = self.switch_resistance, self.switching_time, self.switching_loss, self.quiescent, self.cable_length
+        return any(stated) or self.driver_area is not None
 
     @property
     def control(self) -> float:

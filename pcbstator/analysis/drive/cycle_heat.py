@@ -107,7 +107,7 @@ def cycle_heat(
     fields: dict[str, Any] = {}
     if limits.drive is not None:
         mean = float(cycle.samples.weights @ squares) / cycle.samples.duration
-        fields["cycle_ripple_heat"] = limits.machine.phases * limits.machine.hot_resistance * mean
+        fields["cycle_ripple_heat"] = 2 * limits.machine.copper_loss(1.0) * mean
     steps = heat_steps(limits, cycle, need, squares)
     reached = None if heat is None else heat.temperatures(grown(steps))
     if reached is not None:
