@@ -121,7 +121,8 @@ def _job(design: SizedDesign, machine: Machine, motor: Motor, cycle: Cycle | Non
     )
     if cycle is None or load is None:
         return _Job(limits, cycle, load, hold)
-    need, heat = needed(limits, cycle, load, hold), heat_of_job(design, machine, motor.braking, thermal, cycle, ratio)
+    need = needed(limits, cycle, load, hold)
+    heat = heat_of_job(design, machine, motor.braking, thermal, cycle, ratio, need)
     if heat is not None:
         limits = replace(limits, job_strength=warm_strength(design, heat, machine, cycle, need))
     return _Job(limits, cycle, load, hold, need, heat)
