@@ -48,14 +48,15 @@ def turning_loss(
 
 def heat_of_job(
     design: SizedDesign, machine: Machine, brakes: Braking, thermal: ThermalResult, cycle: Cycle, ratio: float,
-    need: Need,
+    need: Need, strength: float = 1.0,
 ) -> JobHeat | None:  # fmt: skip
-    """The balance of heat at the speeds and currents of the cycle; None where there is none."""
+    """The balance of heat at the speeds and currents of the cycle, magnets of this strength; None where there is
+    none."""
     if thermal.heat is None:
         return None
     parts = cycle.samples.weights / cycle.samples.duration
     turning = turning_loss(design, machine, brakes, cycle.samples.speeds * ratio, parts)
-    return job_heat(thermal.heat, turning, float(parts @ np.abs(need.current)))
+    return job_heat(thermal.heat, turning, float(parts @ np.abs(need.current)) / strength)
 
 
 def continuous_current(

@@ -124,7 +124,10 @@ def _job(design: SizedDesign, machine: Machine, motor: Motor, cycle: Cycle | Non
     need = needed(limits, cycle, load, hold)
     heat = heat_of_job(design, machine, motor.braking, thermal, cycle, ratio, need)
     if heat is not None:
-        limits = replace(limits, job_strength=warm_strength(design, heat, machine, cycle, need))
+        strength = warm_strength(design, heat, machine, cycle, need)
+        limits = replace(limits, job_strength=strength)
+        if heat.heat.driver is not None and strength < 1:  # weaker magnets take more current through the driver
+            heat = heat_of_job(design, machine, motor.braking, thermal, cycle, ratio, need, strength)
     return _Job(limits, cycle, load, hold, need, heat)
 
 
