@@ -13,6 +13,7 @@ from pcbstator.analysis.electrical.winding_geometry import end_winding_length
 from pcbstator.analysis.magnetic.losses import operating_losses
 from pcbstator.analysis.mechanical.ball_contact import ball_results
 from pcbstator.analysis.mechanical.built_results import built_results
+from pcbstator.analysis.order.order import order_results
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGES, Work, loop_of, run_stage
@@ -95,6 +96,7 @@ def completed(work: Work, as_built: bool = True) -> Prediction:
         slip_ring_balls=ball_results(design, work.mechanical),
         motion=work.motion,
         drive=work.drive,
+        order=order_results(design, work.motion, work.drive, thermal),
         losses=tuple(losses),
         tolerance=tolerance or None,
         out_of_range=work.out_of_range or reason,

@@ -13,6 +13,7 @@ from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.mechanical.ball_contact import BallResult
 from pcbstator.analysis.mechanical.built_results import BuildResult
 from pcbstator.analysis.mechanical.records import MechanicalResult
+from pcbstator.analysis.order_result import OrderResult
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.copper import Copper
 from pcbstator.design import SizedDesign
@@ -37,6 +38,7 @@ class Prediction:
     slip_ring_balls: BallResult | None = None
     motion: MotionResult | None = None
     drive: DriveResult | None = None
+    order: OrderResult | None = None
     losses: tuple[dict[str, Any], ...] = ()
     tolerance: dict[str, dict[str, float]] | None = None
     requirement: tuple[Verdict, ...] = ()

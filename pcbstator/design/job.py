@@ -189,9 +189,7 @@ class Drive(Record):
     driver_to_board: Annotated[float, watts_per_kelvin(0, 1000)] = key(
         "driver_to_board_w_per_k", "from that driver to the inner edge of the stator, through screws or a pad", 0.0
     )
-    driver_limit_c: Annotated[float, celsius(30, 250)] = key(
-        "driver_limit_c", "hottest that driver may get", 85.0
-    )
+    driver_limit_c: Annotated[float, celsius(30, 250)] = key("driver_limit_c", "hottest that driver may get", 85.0)
     current_offset: Annotated[float, percent(0, 20)] = key(
         "current_offset_percent", "offset of each phase's current sensor, part of current_limit_peak_a", 0.5
     )

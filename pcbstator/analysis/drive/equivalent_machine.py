@@ -77,7 +77,7 @@ class Machine:
         """Heat [W] of a peak terminal current [A] in the winding, copper hot."""
         return self.phases / 2 * self.hot_resistance * self.winding_part * current**2
 
-    def outer_loss(self, current: FloatArray) -> FloatArray:
+    def outer_loss(self, current: FloatArray | float) -> FloatArray:
         """Heat [W] of peak terminal currents [A] in driver and wires."""
         return self.driver.driver(current, self.copper_c) + self.driver.cable(current, self.copper_c)
 

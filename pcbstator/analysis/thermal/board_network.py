@@ -140,7 +140,16 @@ def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False
     network, driver = with_driver(design, network)
     carrying = [rings + index for index, plate in enumerate(plates) if plate.turns]
     return BoardHeat(
-        network, sources, nodes, np.array(carrying), open_face, through, speed, *limits, weakest_of_rotor(design), driver
+        network,
+        sources,
+        nodes,
+        np.array(carrying),
+        open_face,
+        through,
+        speed,
+        *limits,
+        weakest_of_rotor(design),
+        driver,
     )
 
 

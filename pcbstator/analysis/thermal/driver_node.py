@@ -1,8 +1,8 @@
 """A driver inside the ring as a node of the heat network: what heats it, and where that goes.
 
 Its loss has a part that goes with the square of the current, one with the current, and one that is fixed. The network
-knows squares and fixed heat. In the job the mean current is known; elsewhere the tangent at the current limit stands for
-the part that goes with the current: right there, and never too low.
+knows squares and fixed heat. In the job the mean current is known; elsewhere the tangent at the current limit stands
+for the part that goes with the current: right there, and never too low.
 """
 
 from __future__ import annotations

@@ -43,7 +43,8 @@ def _job_rows(thermal: ThermalResult, motion: MotionResult) -> list[Row]:
             "Magnets in the motion", motion.cycle_rotor_c, f"{cycle}; allowed {_celsius(thermal.rotor_limit_c)}"
         ),
         _temperature(
-            "Driver in the motion", motion.cycle_driver_c,
+            "Driver in the motion",
+            motion.cycle_driver_c,
             f"inside the ring, {cycle}; allowed {_celsius(thermal.driver_limit_c)}",
         ),
     ]
@@ -53,7 +54,9 @@ def _job_rows(thermal: ThermalResult, motion: MotionResult) -> list[Row]:
         )
         rows.append(Row("Heat of the ripple in the motion", measure(motion.cycle_ripple_heat, "W", 2), words))
     if motion.continuous_ripple_heat is not None and motion.continuous_less_ripple is not None:
-        words = f"it leaves {measure(motion.continuous_less_ripple, 'A', 3)} rms for any length of time at the top speed"
+        words = (
+            f"it leaves {measure(motion.continuous_less_ripple, 'A', 3)} rms for any length of time at the top speed"
+        )
         value = measure(motion.continuous_ripple_heat, "W", 2)
         rows.append(Row("Heat of the ripple at the continuous current", value, words))
     if motion.cycle_growth is not None and motion.cycle_growth_limit is not None:

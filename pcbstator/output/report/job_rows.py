@@ -89,7 +89,9 @@ def driver_rows(prediction: Prediction) -> list[Row]:
             )
         rows.append(Row("Heat of the driver", measure(found.driver_loss, "W", 2), words))
     if found.series_resistance is not None and found.lost_voltage is not None:
-        words = f"of switches and wires in each phase; dead time and drop take {measure(found.lost_voltage, 'V', 2)} more"
+        words = (
+            f"of switches and wires in each phase; dead time and drop take {measure(found.lost_voltage, 'V', 2)} more"
+        )
         rows.append(Row("Resistance before the motor", measure(found.series_resistance, "Ω", 3), words))
     rows.append(
         Row("A count of the sensor", f"{figures(degrees(found.count_electrical), 3)}°",

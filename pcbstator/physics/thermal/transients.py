@@ -68,9 +68,7 @@ def held_network(network: HeatNetwork, temperature_c: ArrayLike) -> LinearNetwor
         matrix[gap.plate, gap.nodes] -= through
     warmth = 1 + COPPER_TEMPERATURE_COEFFICIENT * (network.ambient_c + rise - 20.0)
     eddy = network.eddy / warmth if network.given is None else network.eddy / warmth + network.given
-    return LinearNetwork(
-        network.ambient_c, matrix, network.resistance, eddy, network.capacity, network.copper_to_node
-    )
+    return LinearNetwork(network.ambient_c, matrix, network.resistance, eddy, network.capacity, network.copper_to_node)
 
 
 @dataclass(frozen=True, eq=False)
