@@ -150,9 +150,7 @@ def screw_bounds(design: SizedDesign) -> tuple[Bounds, Bounds, str] | None:
         return None
     least, largest = min(threads), max(threads)
     stack = 1e3 * design.stator_thickness
-    short, long = (
-        next((length for length in LENGTHS if length >= stack + turns * largest[0] - 1e-9), LENGTHS[-1]) for turns in (1, 2)
-    )  # fmt: skip
+    short, long = (_length(stack + turns * largest[0]) for turns in (1, 2))
     through = f"{stack:.3g} mm of board and"
     size = Bounds(
         least[0], largest[0], f"goes through a hole of {1e3 * least[1]:g} mm (ISO 273, fine)",
@@ -161,6 +159,11 @@ def screw_bounds(design: SizedDesign) -> tuple[Bounds, Bounds, str] | None:
     length = Bounds(short, long, f"{through} one diameter of thread, in metal",
                     f"{through} two diameters, in plastic; what lies under the board comes on top")  # fmt: skip
     return size, length, _screw_material(design, [radius for _, _, radius in threads])
+
+
+def _length(least: float) -> int:
+    """The next length of a screw [mm]."""
+    return next((length for length in LENGTHS if length >= least - 1e-9), LENGTHS[-1])
 
 
 def _screw_material(design: SizedDesign, radii: list[float]) -> str:

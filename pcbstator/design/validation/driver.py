@@ -23,9 +23,6 @@ def cable(length: float, section: float | None) -> Complaint | None:
     if length > 0 and section is None:
         rule = f"is required with drive.cable_length_mm = {length:g}"
         return Complaint("drive.cable_section_mm2", rule, "nothing", "state the copper of a wire, such as 0.5")
-    if section is not None and length == 0:
-        rule = f"is required with drive.cable_section_mm2 = {section:g}"
-        return Complaint("drive.cable_length_mm", rule, "0", "state the length of a wire, or leave both out")
     return None
 
 
