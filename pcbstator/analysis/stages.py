@@ -79,7 +79,8 @@ WAVE_KEYS, ROTOR_KEYS = keys_of("magnetic", Waveforms), keys_of("mechanical", Me
 HEAT_KEYS = keys_of("motion", CycleHeat)  # they need the inductance, for the ripple of the switching
 WHOLE_KEYS = frozenset(  # dear: by bisection
     ["motion.largest_load_inertia_kg_m2", "motion.largest_friction_n_m", "motion.cycle_growth_ratio",
-     "motion.cycle_heat_growth_ratio", "motion.cycle_shortest_rest_s"]
+     "motion.cycle_heat_growth_ratio", "motion.cycle_shortest_rest_s", "motion.continuous_ripple_loss_w",
+     "motion.continuous_less_ripple_phase_current_rms_a"]
 )  # fmt: skip
 ERROR_KEYS = frozenset(f"motion.{key}" for key in (
     "rest_error_deg", "rest_error_95_percent_of_stops_deg", "repeatable_rest_error_deg", "repeatability_deg",

@@ -148,6 +148,9 @@ CAUSES = {
          "envelope.height_mm": 20.0}, "warning",
     ),
     "thermal.job": ({"bearing": {"friction_n_m": 0.005}, "motion": {"speed_rpm": 60.0}, "drive": STRONG}, "warning"),
+    "thermal.driver": (
+        {"load": {}, "motion": MOVE, "drive": DRIVE | {"quiescent_w": 1.0, "driver_area_mm2": 1000.0}}, "warning",
+    ),
     "thermal.drag": (
         {"rotor.stator_iron_mm": 3.0, "operation": {"speeds_rpm": [600.0], "phase_currents_peak_a": [0.1]}}, "warning",
     ),

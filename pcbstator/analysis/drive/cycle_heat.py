@@ -116,8 +116,8 @@ def cycle_heat(
     if reached is not None:
         fields |= {"cycle_board_c": reached.board, "cycle_face_c": reached.face, "cycle_rotor_c": reached.rotor}
         fields["cycle_driver_c"] = reached.driver
-    fields |= _continuous_ripple(limits, cycle)
     if whole:
+        fields |= _continuous_ripple(limits, cycle)
         driver = driver_factors(limits, limits.drive, cycle, load, need) if limits.drive else {}
         fields |= _growth(thermal, steps, heat, driver)
         if heat is not None:

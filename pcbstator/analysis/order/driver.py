@@ -10,7 +10,7 @@ from pcbstator.analysis.drive.driver_fit import RIPPLE_PART
 from pcbstator.analysis.drive.equivalent_machine import Machine
 from pcbstator.analysis.drive.gains import LOOPS_APART
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
-from pcbstator.analysis.drive.ripple import ripple_at
+from pcbstator.analysis.drive.ripple import CLOSE, ripple_at
 from pcbstator.analysis.fields import Bounds
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.design.job import Drive
@@ -91,12 +91,25 @@ def supply_bounds(job: Job) -> Bounds:
     most, why = SAFE_VOLTAGE, "above 60 V a touch may harm"
     allowed = RIPPLE_PART * (job.motion.peak_current or job.current)
     if _ripple(job, SAFE_VOLTAGE) > allowed:
-        low, high = 0.0, SAFE_VOLTAGE
-        for _ in range(ROUNDS):
-            middle = (low + high) / 2
-            low, high = (low, middle) if _ripple(job, middle) > allowed else (middle, high)
+        low = _voltage_at_ripple(job, allowed)
         most, why = low, f"the ripple of switching at {1e-3 * drive.pwm:.3g} kHz is a fifth of the motion's peak then"
     return Bounds(least, most, words, why, drive.supply)
+
+
+def _voltage_at_ripple(job: Job, allowed: float) -> float:
+    """Supply [V] below the safe voltage at which the motion's ripple is as allowed [A]: false position (Illinois)."""
+    low, high = 0.0, SAFE_VOLTAGE
+    under, over = -allowed, _ripple(job, high) - allowed
+    for _ in range(ROUNDS):
+        middle = (low * over - high * under) / (over - under)
+        found = _ripple(job, middle) - allowed
+        if abs(found) < CLOSE * allowed:
+            return middle
+        if found > 0:
+            high, over, under = middle, found, under / 2
+        else:
+            low, under, over = middle, found, over / 2
+    return low
 
 
 def _ripple(job: Job, supply: float) -> float:
@@ -180,8 +193,11 @@ def pwm_bounds(job: Job, control: Bounds) -> Bounds:
     machine, drive = job.machine, job.drive
     allowed = RIPPLE_PART * (job.motion.peak_current or job.current)
     part, frequency = min(1.0, job.motion.voltage_part or 0.0), drive.pwm
-    for _ in range(ROUNDS):
-        frequency *= min(max(ripple_at(machine, drive, part, frequency) / allowed, 0.1), 10.0)
+    for _ in range(ROUNDS):  # the ripple goes nearly with one over the frequency
+        over = min(max(ripple_at(machine, drive, part, frequency) / allowed, 0.1), 10.0)
+        frequency *= over
+        if abs(over - 1) < CLOSE:
+            break
     rate = 1e3 * (control.least or 0.0)
     words = "ripple of a fifth of the motion's peak current"
     if drive.choke:

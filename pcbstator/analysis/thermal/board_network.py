@@ -5,7 +5,7 @@ Where the file leaves something open, what takes less heat is assumed; ``assumpt
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 from typing import TYPE_CHECKING
 
@@ -56,6 +56,14 @@ class BoardHeat:
     magnet_limit_c: float
     rotor_limit: str
     driver: DriverNode | None = None
+
+    @property
+    def winding_alone(self) -> HeatNetwork:
+        """The network at rest, fed by something else than its driver."""
+        resistance = self.network.resistance.copy()
+        if self.driver is not None:
+            resistance[self.driver.index] = 0.0
+        return replace(self.network, resistance=resistance, eddy=np.zeros_like(self.network.eddy), given=None)
 
 
 def source_case(

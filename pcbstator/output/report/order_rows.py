@@ -8,7 +8,7 @@ from pcbstator.analysis.fields import Bounds
 from pcbstator.analysis.order_result import OrderResult
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.output.quantities import shown
-from pcbstator.output.words import Row
+from pcbstator.output.words import Row, figures
 
 NAMES = {
     "continuous": "Driver, continuous current",
@@ -28,7 +28,9 @@ NAMES = {
     "screw_length": "Screws, length",
     "screw_material": "Screws, material",
 }
-KINDS = {"continuous": " rms", "peak": " peak", "sense_range": " peak", "supply_current": " at most"}
+KINDS = {"continuous": " rms", "peak": " peak", "sense_range": " peak"}
+SERIES = {"order.screw_diameter_mm": "M", "order.wire_gauge_awg": "AWG "}  # named by a number, not measured
+DIGITS = 3
 
 
 def order_rows(prediction: Prediction) -> list[Row]:
@@ -48,12 +50,19 @@ def order_rows(prediction: Prediction) -> list[Row]:
 
 def range_words(key: str, bounds: Bounds) -> str:
     """A range in words: "0.112 to 1.2 A"."""
-    least, most = (None if end is None else shown(key, end) for end in (bounds.least, bounds.most))
+    least, most = (None if end is None else _end(key, end) for end in (bounds.least, bounds.most))
     if least is None or most is None:
         return f"at most {most}" if least is None else f"{least} or more"
     if bounds.least is not None and bounds.most is not None and bounds.least > bounds.most:
         return f"at least {least}, at most {most}"
     return least if least == most else f"{least} to {most}"
+
+
+def _end(key: str, value: float) -> str:
+    """One value in words."""
+    if key in SERIES:
+        return f"{SERIES[key]}{figures(value, DIGITS)}"
+    return shown(key, value, DIGITS)
 
 
 def reasons(key: str, bounds: Bounds) -> str:
@@ -70,5 +79,5 @@ def reasons(key: str, bounds: Bounds) -> str:
         low = bounds.least is not None and bounds.stated < bounds.least * (1 - 1e-9)
         high = bounds.most is not None and bounds.stated > bounds.most * (1 + 1e-9)
         place = ", which is less" if low else ", which is more" if high else ""
-        parts.append(f"the design has {shown(key, bounds.stated)}{place}")
+        parts.append(f"the design has {_end(key, bounds.stated)}{place}")
     return "; ".join(part for part in parts if part)
