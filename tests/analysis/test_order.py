@@ -82,6 +82,13 @@ def test_current_of_the_supply(stage):
     assert current["most"] == pytest.approx(power / 24.0, rel=1e-9)
 
 
+def test_what_the_driver_takes_anyway_does_not_grow_with_the_reserve(stage):
+    found = predicted(
+        "photogrammetry-stage", drive__quiescent_w=2.4, drive__dead_time_ns=0.0, drive__voltage_drop_v=0.0
+    )
+    assert plain(found)["supply_current_peak_a"]["least"] == pytest.approx(4 * stage.motion.supply_peak + 0.1, rel=1e-9)
+
+
 def test_range_and_bits_of_the_current_sensors(stage):
     """The ripple at the slow speed asks for the finest step: a tenth of 5 % of 1.5 rpm, by the speed loop's gain."""
     order, fit = plain(stage), stage.drive

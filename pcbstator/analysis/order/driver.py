@@ -129,11 +129,15 @@ def supply_current_bounds(job: Job) -> Bounds | None:
     whole = (
         machine.copper_loss(limit) + float(machine.outer_loss(limit)) + machine.torque_constant * limit * job.top_speed
     )
-    words = "largest of the motion"
+    words, fixed = "largest of the motion", machine.driver.fixed / drive.supply
     if job.reserve > 1:
         words += f", times the square of {job.reserve:.3g} for the reserve"
+        words += ", but for the quiescent loss" if fixed else ""
     return Bounds(
-        found * job.reserve**2, whole / drive.supply, words, "the driver at its current limit and the top speed: a fuse"
+        fixed + (found - fixed) * job.reserve**2,
+        whole / drive.supply,
+        words,
+        "the driver at its current limit and the top speed: a fuse",
     )
 
 

@@ -152,7 +152,7 @@ def _driver_squares(network: HeatNetwork, index: int, balance: Balance) -> float
 def _long_run(state: HeatState) -> dict[str, object]:
     """Fields of how long continuous duty takes to warm the board, and its temperature over the radius in the end."""
     heat, network = state.heat, state.heat.network
-    if state.continuous is None:
+    if state.continuous is None or state.continuous_current <= 0:
         return {}
     temperature = state.continuous.temperature_c[0]
     board, middle = temperature[heat.board], (heat.sources.edges[1:] + heat.sources.edges[:-1]) / 2
