@@ -16,12 +16,12 @@ from typing import Any, TypeVar
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from pcbstator.design.keys import MAGNET, SHAPES, keys, keys_of, nearest, sections
+from pcbstator.design.keys import MAGNET, keys, keys_of, nearest, sections
 from pcbstator.design.quantities import Record, shown
 from pcbstator.design.recorded_motion import read_recording
 from pcbstator.design.records import Design
 from pcbstator.design.requirement import requirement_complaints
-from pcbstator.design.validation.complaints import OwnWords, complaints_of
+from pcbstator.design.validation.complaints import OwnWords, complaints_of, unnumbered
 from pcbstator.design.validation.consistency import inconsistencies
 from pcbstator.design.validation.entries import entry_complaints, too_many, value_at
 from pcbstator.errors import Complaint, DesignError, printable
@@ -229,14 +229,10 @@ def _given_keys(path: str, shape: str | None) -> tuple[tuple[str, str, Any, bool
 
 
 def _own_words(detail: ErrorDetails, path: str) -> Complaint | None:
-    """What a design file says of unknown keys and shapes: a key may have another name now, or be of another section."""
-    match detail["type"]:
-        case "extra_forbidden":
-            return _unknown(path, shown(detail["input"]), detail["loc"])
-        case "union_tag_invalid" | "union_tag_not_found":
-            return _unknown_shape(path, detail["input"])
-        case _:
-            return None
+    """What a design file says of an unknown key of a section: it may have a new name, or belong to another section."""
+    if detail["type"] != "extra_forbidden" or unnumbered(path).rpartition(".")[0] not in sections():
+        return None
+    return _unknown(path, shown(detail["input"]), detail["loc"])
 
 
 def _unknown(path: str, value: str, place: tuple[int | str, ...]) -> Complaint:
@@ -246,11 +242,4 @@ def _unknown(path: str, value: str, place: tuple[int | str, ...]) -> Complaint:
         return Complaint(path, rule, value, "take it away or change the shape")
     what = "section" if "[" not in path and value.startswith("{") else "key"
     shape = place[2] if path.startswith(MAGNET + ".") and len(place) > 3 else ""
-    return Complaint(path, f"is not a known {what}", value, nearest(re.sub(r"\[\d+\]", "", path), shape))
-
-
-def _unknown_shape(path: str, magnet: object) -> Complaint:
-    known = ", ".join(f'"{shape}"' for shape in SHAPES)
-    stated = magnet.get("shape") if isinstance(magnet, dict) else None
-    value = "nothing" if stated is None else shown(stated)
-    return Complaint(f"{path}.shape", f"must be one of {known}", value, "choose one of these")
+    return Complaint(path, f"is not a known {what}", value, nearest(unnumbered(path), shape))

@@ -9,8 +9,9 @@ import pytest
 
 import pcbstator
 from pcbstator.design import load_design
-from pcbstator.design.bearing import SPOTS
-from pcbstator.design.job import BODIES
+from pcbstator.design.bearing import FrictionSpot
+from pcbstator.design.bodies import Ring
+from pcbstator.design.keys import record_keys
 from pcbstator.design.quantities import Quantity, QuantityList
 from pcbstator.design.recorded_motion import MOST_ROWS, read_recording
 from pcbstator.errors import Complaint, DesignError
@@ -51,9 +52,9 @@ def near_zero() -> dict[str, Quantity]:
         each = kind.each if isinstance(kind, QuantityList) else kind
         if isinstance(each, Quantity) and each.low <= 0:
             found[path] = each
-    for name, tables in (("load.bodies", BODIES), ("bearing.friction_spots", SPOTS)):
-        form = next(form for form in tables.forms if form.shape in ("", "ring"))
-        found |= {f"{name}.{key}": kind for key, (kind, _) in form.keys.items() if kind.low <= 0}
+    for name, record in (("load.bodies", Ring), ("bearing.friction_spots", FrictionSpot)):
+        kinds = {key.path: key.kind for key in record_keys(name, record)}
+        found |= {path: kind for path, kind in kinds.items() if isinstance(kind, Quantity) and kind.low <= 0}
     return found
 
 

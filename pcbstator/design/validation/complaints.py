@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any, get_args, get_origin
 
@@ -31,6 +32,15 @@ def place_words(steps: Iterable[int | str]) -> str:
             name = step if step and step.isprintable() else shown(step)
             path += f".{name}" if path else name
     return path
+
+
+def unnumbered(path: str) -> str:
+    """A place without the numbers of tables in lists.
+
+    >>> unnumbered("board.holes[1].pad_mm")
+    'board.holes.pad_mm'
+    """
+    return re.sub(r"\[\d+\]", "", path)
 
 
 def complaints_of(error: ValidationError, record: type[Record], own: OwnWords | None = None) -> list[Complaint]:
@@ -76,12 +86,19 @@ def _forms(annotation: Any, tag: str = "") -> Iterator[tuple[str, type[Record]]]
 
 def _complaint(detail: ErrorDetails, path: str, holder: type[Record]) -> Complaint:
     """The complaint about a key of the record that holds it."""
-    name = str(detail["loc"][-1]) if detail["loc"] else ""
+    name = next((step for step in reversed(detail["loc"]) if isinstance(step, str)), "")
+    field = _field(holder, name)
+    forms = [] if field is None else [*dict(_forms(field.annotation))]
     match detail["type"]:
-        case "missing" if _is_section(holder, name):
+        case "missing" if forms and field is not None and get_origin(field.annotation) is not tuple:
             return Complaint(path, "this section is required", "nothing", f"add [{path}] with its keys")
         case "missing":
             return missing_complaint(path, next(key for key in record_keys("", holder) if key.name == name))
+        case "union_tag_invalid" | "union_tag_not_found":
+            stated, rule = detail["input"].get("shape"), "must be one of " + ", ".join(f'"{form}"' for form in forms)
+            return Complaint(
+                f"{path}.shape", rule, "nothing" if stated is None else shown(stated), "choose one of these"
+            )
         case "extra_forbidden":
             known = [str(field.alias) for field in holder.model_fields.values()]
             close = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
@@ -89,12 +106,6 @@ def _complaint(detail: ErrorDetails, path: str, holder: type[Record]) -> Complai
             return Complaint(path, "is not a known key", shown(detail["input"]), remedy)
         case _:
             return complaint_of(detail, path)
-
-
-def _is_section(holder: type[Record], name: str) -> bool:
-    """Whether a key of the record is a table of its own."""
-    field = _field(holder, name)
-    return field is not None and get_origin(field.annotation) is not tuple and any(_forms(field.annotation))
 
 
 def _field(record: type[Record], name: str) -> FieldInfo | None:
@@ -113,16 +124,17 @@ def complaint_of(detail: ErrorDetails, path: str) -> Complaint:
             known = str(context["expected"]).replace("'", '"')
             return Complaint(path, "must be " + known, value, "choose one of these")
         case "model_type" | "model_attributes_type":
-            return Complaint(path, "must be a table of keys", value, "write name = value below its own header")
+            remedy = (
+                "write it as { name = value, ... }" if path.endswith("]") else "write name = value below its own header"
+            )
+            return Complaint(path, "must be a table of keys", value, remedy)
         case "dict_type":
             return Complaint(
                 path, "must be a table of keys", value, 'write { "winding.turns" = 1 } with keys in quotes'
             )
         case "tuple_type":
-            name = path.rpartition(".")[2]
-            return Complaint(
-                path, "must be a list", value, f"write {name} = [...], or [[{name}]] above each table of it"
-            )
+            remedy = f"write {path.rpartition('.')[2]} = [...], or [[{unnumbered(path)}]] above each table of it"
+            return Complaint(path, "must be a list", value, remedy)
         case "too_short":
             return Complaint(path, "at least one is needed", "nothing", "add one")
         case "too_long":
