@@ -70,7 +70,7 @@ def _place(steps: Iterable[int | str], record: type[Record]) -> tuple[list[int |
         if isinstance(step, str) and here:
             (holder,) = here.values()
             field = _field(holder, step)
-            here = {} if field is None else dict(_forms(field.annotation))
+            here = {} if field is None else dict(_forms(field.annotation))  # nothing below a key of free choice
     return told[:-2] if told[-1:] == ["[key]"] else told, holder
 
 
