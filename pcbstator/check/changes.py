@@ -124,7 +124,7 @@ def _speed(design: SizedDesign) -> float:
 def quicker_slow_turn(design: SizedDesign, prediction: Prediction) -> list[Step]:
     """Another slow speed: less is asked."""
     slow = design.requirement.slow_speed if design.requirement else None
-    return _scaled("requirement.slow_speed_rpm", slow * RPM if slow else 0.0, GROWING, "from {} rpm on it")
+    return _scaled("requirement.slow_speed_rpm", slow * RPM if slow else 0.0, GROWING, "a slow speed of {} rpm")
 
 
 def longer_rest(design: SizedDesign, prediction: Prediction) -> list[Step]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from pcbstator.analysis.drive.asked_values import WINDOW
 from pcbstator.analysis.drive.driver_fit import sensor_error
 from pcbstator.analysis.drive.positioning import Positioning, bearing_angle
 from pcbstator.analysis.drive.rest_errors import CHANCE, PLACE, SIDE, Part
@@ -11,7 +12,6 @@ from pcbstator.physics.drive.driver_errors import current_gain_vector, leg_loss_
 from pcbstator.physics.drive.friction import spot_friction
 from pcbstator.physics.drive.turning_error import Unevenness, of_counts, of_noise, of_orders, of_places
 
-WINDOW = 0.02  # s; an eye or a camera sees no faster unevenness (common practice, no source)
 TURN = np.arange(720) * 2 * np.pi / 720
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from pcbstator.analysis.drive import asked_values
 from pcbstator.analysis.drive.equivalent_machine import Machine
 from pcbstator.analysis.drive.gains import Gains, chosen_gains, shaft_of
 from pcbstator.analysis.drive.load_cycle import LoadValues, load_values
@@ -23,9 +24,6 @@ from pcbstator.physics.drive.motion import Piece, rest_to_rest
 from pcbstator.physics.drive.positioning import play_angle
 from pcbstator.physics.drive.supply import no_load_speed, pulse_ripple
 
-SLOW = 1.5 * pi / 30  # rad/s: a slow turn that must look continuous (common practice, no source)
-SMALL_STEP = radians(0.5)  # a small step that must be seen (common practice, no source)
-SETTLED = radians(0.05)  # or two counts (common practice, no source)
 APPROACH = radians(5.0)  # the move before a stop where [motion] has none
 MODERATE = 20 * pi / 30  # rad/s: no faster between the stops then
 LONGEST_REST, SHORTEST_REST = 1.5, 0.1  # s, where neither [requirement] nor [motion] says
@@ -166,23 +164,17 @@ class Positioning:
     @property
     def slow_speed(self) -> float:
         """Asked for, else a slower turn of the motion, else 1.5 rpm [rad/s]."""
-        if self.requirement is not None and self.requirement.slow_speed is not None:
-            return self.requirement.slow_speed
-        motion = self.motion
-        steady = motion is not None and motion.move is None and motion.stops is None and motion.table is None
-        return min(motion.speed, SLOW) if steady and motion is not None and motion.speed else SLOW
+        return asked_values.slow_speed(self.requirement, self.motion)[0]
 
     @property
     def small_step(self) -> float:
-        """Asked for, else half a degree [rad]."""
-        stated = self.requirement.smallest_step if self.requirement else None
-        return SMALL_STEP if stated is None else stated
+        """Asked for, else a smaller move of the motion, else half a degree [rad]."""
+        return asked_values.small_step(self.requirement, self.motion)[0]
 
     @property
     def settled_within(self) -> float:
         """Asked for, else 0.05 degrees or two counts [rad]."""
-        stated = self.requirement.position_error if self.requirement else None
-        return max(SETTLED, 2 * self.count) if stated is None else stated
+        return asked_values.band(self.requirement, self.count)[0]
 
     @property
     def rest(self) -> float:

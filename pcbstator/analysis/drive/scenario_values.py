@@ -8,20 +8,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pcbstator.analysis.drive import asked_values
 from pcbstator.analysis.drive.load_cycle import load_values
 
 if TYPE_CHECKING:
     from pcbstator.analysis.drive.stand import Stand
     from pcbstator.design import SizedDesign
 
-SLOW = 1.5 * pi / 30  # rad/s: a slow turn that must look continuous (common practice, no source)
-SMALL_STEP = float(np.radians(0.5))  # the small step that must stay visible and even (common practice, no source)
-BAND = float(np.radians(0.05))  # or two counts of the sensor
 PLACES = 16  # around the turn
 SHIFT = float(np.radians(2.25))  # by which places are off even ones at most: none shall fall on a count by chance
 GOLDEN = 0.6180339887
 LONGEST_REST, SHORTEST_REST = 5.0, 0.1  # s
-DEFAULT = "default"
 
 
 @dataclass(frozen=True)
@@ -50,12 +47,9 @@ def scenario_values(design: SizedDesign, stand: Stand) -> ScenarioValues:
     """The values for a design."""
     load = load_values(design.load, design.bearing)
     asked = design.requirement
-    speed, speed_from = _slow_speed(design)
-    step, step_from = _small_step(design)
-    usual = max(BAND, 2 * stand.sensor.count)
-    band, band_from = usual, DEFAULT
-    if asked is not None and asked.position_error is not None:
-        band, band_from = asked.position_error, "requirement.position_error_deg"
+    speed, speed_from = asked_values.slow_speed(asked, design.motion)
+    step, step_from = asked_values.small_step(asked, design.motion)
+    band, band_from = asked_values.band(asked, stand.sensor.count)
     rest = stand.rest
     if asked is not None and asked.settling_time is not None:
         rest = 1.5 * asked.settling_time  # it must be seen to stay
@@ -73,27 +67,8 @@ def scenario_values(design: SizedDesign, stand: Stand) -> ScenarioValues:
         step_places=(*places_around(4), *spots[:1]),
         worst=spots[0] if spots else pi / 2 + SHIFT / 2,
         rest=min(LONGEST_REST, max(SHORTEST_REST, rest)),
-        returned=min(band, usual),
+        returned=min(band, asked_values.usual_band(stand.sensor.count)),
     )
-
-
-def _slow_speed(design: SizedDesign) -> tuple[float, str]:
-    asked, motion = design.requirement, design.motion
-    if asked is not None and asked.slow_speed is not None:
-        return asked.slow_speed, "requirement.slow_speed_rpm"
-    steady = motion is not None and motion.move is None and motion.stops is None and motion.table is None
-    if steady and motion is not None and motion.speed and motion.speed < SLOW:
-        return motion.speed, "motion.speed_rpm"
-    return SLOW, DEFAULT
-
-
-def _small_step(design: SizedDesign) -> tuple[float, str]:
-    asked, motion = design.requirement, design.motion
-    if asked is not None and asked.smallest_step is not None:
-        return asked.smallest_step, "requirement.smallest_step_deg"
-    if motion is not None and motion.move is not None and abs(motion.move) < SMALL_STEP:
-        return abs(motion.move), "motion.move_deg"
-    return SMALL_STEP, DEFAULT
 
 
 def places_around(count: int, turns: float = 1.0) -> tuple[float, ...]:

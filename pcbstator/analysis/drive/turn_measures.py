@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.analysis.drive.asked_values import WINDOW
 from pcbstator.analysis.drive.load_cycle import load_values
 from pcbstator.analysis.drive.run_measures import Reference, errors
 from pcbstator.physics.drive.orders import order_amplitudes, phase_torque_order
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
-WINDOW = 0.02  # s; an eye or a camera sees no faster unevenness (common practice, no source)
 LISTED = 5  # orders with the largest error of angle, and as many with the largest ripple of speed
 LEAST = 0.02  # of the largest amplitude, to be listed
 BESIDE = 8  # orders to either side that an order is compared with
