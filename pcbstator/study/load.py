@@ -323,7 +323,7 @@ def _asked_twice(objectives: Iterable[ObjectiveTable]) -> Iterator[Complaint]:
 def _own_words(detail: ErrorDetails, path: str) -> Complaint | None:
     """What a study file says of tables that it cannot tell, and of the keys of the design that a choice sets."""
     table = detail["input"]
-    if path.endswith(".settings"):
+    if path.endswith(".settings") and detail["loc"][-1] == "[key]":
         return complaint_of(detail, path.removesuffix(".settings"))
     if detail["type"] != "union_tag_not_found":
         return None
