@@ -149,7 +149,9 @@ def near(key: str, value: float, expected: dict[str, float]) -> Any:
     return pytest.approx(value, rel=CLOSE, abs=CLOSE * abs(whole.get(key, 0.0)) + 1e-11)
 
 
-@pytest.mark.parametrize("asked", [MOTION, JOB_KEYS], ids=["motion", "motion and driver"])
+@pytest.mark.parametrize(
+    "asked", [pytest.param(MOTION, marks=pytest.mark.slow), JOB_KEYS], ids=["motion", "motion and driver"]
+)
 def test_the_job(asked: frozenset[str]) -> None:
     """All of the job, and that part of it which does not need to know the inductance where that makes no difference."""
     found, shared, without = 0, Shared(*SPAN), 0

@@ -129,6 +129,7 @@ def test_what_kind_means():
     assert apart(Build(spiral, 2, steel=False), Build(thicker, 2, steel=False)) == 0  # a number, no kind
 
 
+@pytest.mark.slow
 def test_a_job_beyond_what_the_supply_can_give(tmp_path):
     """By hand: 12 V and 1 A peak give three phases at most 3/2 · 12/√3 · 1 = 10.4 W; 0.8 N·m at 180 rpm take 15 W."""
     text = (
@@ -154,6 +155,7 @@ sensor_counts = 16384
         suggestions(place, parts, workers=1)
 
 
+@pytest.mark.slow
 def test_what_is_said_to_do_does(tmp_path):
     """An acceleration that is far too much: a gentler one is offered, and the design that is named meets it then."""
     text = ROOM + "[motion]\nmove_deg = 90.0\nspeed_rpm = 20.0\nacceleration_deg_s2 = 20000.0\n"
