@@ -35,6 +35,7 @@ LARGEST_TORQUE = 1e5  # N m
 LEAST_TORQUE = 1e-9  # N m; the friction of a watch's balance is above it (from memory)
 LEAST_TIME = 1e-6  # s; no drive knows a shorter one
 LEAST_MOVE = 1e-3  # degrees
+DROP = 0.05  # V of a switch that conducts, where neither it nor a resistance is stated (common practice, no source)
 MOST_BODIES = 50
 
 
@@ -73,7 +74,6 @@ def watts(low: float, high: float) -> Quantity:
     return Quantity("W", 1.0, low, high)
 
 
-DROP = 0.05  # V of a switch that conducts, where neither it nor a resistance is stated (common practice, no source)
 Bodies = Annotated[tuple[Body, ...], Len(1, MOST_BODIES), TableList((Disc, Ring, Bar, Point), MOST_BODIES)]
 
 
