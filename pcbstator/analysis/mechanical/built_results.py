@@ -74,6 +74,7 @@ class BuildResult:
         default=(),
     )
     drawn: Callable[[int], ComplexArray] | None = inside()  # linkages of one drawn motor, phases by orders of the turn
+    rotor: int = inside(0)  # number of the drawn motor with the torque ripple that 95 % keep
     waves: FloatArray | None = (
         inside()
     )  # torque over its mean, less one, over a turn: the first drawn motors by samples
@@ -112,7 +113,8 @@ def built_results(
     found |= _paths(design, conductors, draw, magnet, causes, top_speed)
     if mechanical is not None and mechanical.axial_force:
         found |= _forces(draw, causes, mechanical)
-    return BuildResult(**found, drawn=motors.drawn, waves=motors.torque_waves())
+    rotor = int(np.argsort(ripple)[int(0.95 * (build.draws - 1))])
+    return BuildResult(**found, drawn=motors.drawn, rotor=rotor, waves=motors.torque_waves())
 
 
 class _Motors:
