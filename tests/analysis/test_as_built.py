@@ -262,3 +262,13 @@ def test_less_of_a_spread_is_a_way_out_of_an_uneven_turn():
     again = pcbstator.predict(design.with_values(steps[3].settings)).motion.slow_speed_ripple
     assert value == pytest.approx(100 * again, rel=1e-9) and again < 0.7 * prediction.motion.slow_speed_ripple
     assert better_built(prediction.design, pcbstator.predict(design.with_values({"build": None}))) == []
+
+
+@pytest.mark.parametrize("layers", [{"board.layers": 3, "board.coil_layers": [1, 3]}, {"board.layers": 4}], ids=str)
+def test_a_bow_between_two_rotors_takes_from_one_what_it_gives_to_the_other(layers):
+    """In the middle between two attracting rotors the field stands still over the height (by symmetry)."""
+    double = pcbstator.load_design(PLACES["small-fan"]).with_values(layers | {"winding.turns": 6})
+    build = {"build": NONE | {"draws": 200, "board_bow_mm": 0.3}}
+    single = double.with_values(build | {"rotor.arrangement": "single"})
+    unequal = [pcbstator.predict(each).build.emf_unbalance["p95"] for each in (double.with_values(build), single)]
+    assert unequal[0] < 0.05 * unequal[1]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from math import ceil, log2, pi
+from math import ceil, inf, log2, pi
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -74,12 +74,19 @@ def one_magnet(design: SizedDesign, conductors: Conductors, layers: MagnetLayers
     footprint, distances = magnet_footprint(design), copper_distances(design, layers)
     field = one_magnet_field(footprint, layers, inner, outer, distances, orders)
     tables = field.tables()
+    if layers.facing_distance < inf:
+        # Beyond the middle between two rotors, away from the one is towards the other.
+        sides = np.where(distances < design.rotor.air_gap - np.array(design.layer_z) - 1e-12, -1.0, 1.0)
+        tables["board_away"] = replace(field.board_away, values=field.board_away.values * sides[:, None])
+    else:  # all the same whether magnets or board move
+        del tables["board_away"]
     found = all_path_linkages([(conductors.copper, table) for table in tables.values()])
     paths = {}
     for name, rows in zip(tables, found, strict=True):
         if isinstance(rows, LawRangeError):
             raise rows
         paths[name] = rows * (-1j if name in field.odd else 1.0)
+    paths.setdefault("board_away", paths["lifted"])
     shares = conductors.network.shares
     return OneMagnet({name: shares @ rows for name, rows in paths.items()}, paths, orders)
 
@@ -112,7 +119,7 @@ class Errors:
         if self.shift is not None:
             total = total + fixed_shift(rows, self.ring, self.shift)
         if self.bend is not None:
-            total = total + fixed_saddle(rows["lifted"], self.ring, *self.bend)
+            total = total + fixed_saddle(rows["board_away"], self.ring, *self.bend)
         return np.asarray(total)
 
 
