@@ -28,6 +28,7 @@ SPREADS = {  # of [build]: attribute, and units of its key for one SI unit
     "magnet_radius_mm": ("magnet_radius", 1e3), "magnetisation_tilt_deg": ("magnetisation_tilt", DEGREE),
     "rotor_eccentric_mm": ("rotor_eccentric", 1e3), "rotor_run_out_mm": ("rotor_run_out", 1e3),
     "board_eccentric_mm": ("board_eccentric", 1e3), "board_bow_mm": ("board_bow", 1e3),
+    "stack_angle_deg": ("stack_angle", DEGREE),
 }  # fmt: skip
 
 

@@ -11,6 +11,7 @@ import pytest
 import pcbstator
 from pcbstator.analysis.drive.equivalent_machine import built_slopes
 from pcbstator.analysis.drive.moving_errors import built_torque_ripple
+from pcbstator.analysis.electrical.conductors import conductors_of
 from pcbstator.analysis.magnetic.as_built import Draw, one_magnet, ring_of, sine_torques
 from pcbstator.analysis.magnetic.rotor_field import magnet_layers
 from pcbstator.analysis.mechanical.built_results import built_results
@@ -25,7 +26,7 @@ from tests.command import DESIGNS
 
 NONE = dict.fromkeys(
     ("remanence_spread_percent", "magnet_angle_deg", "magnet_radius_mm", "magnetisation_tilt_deg", "rotor_eccentric_mm",
-     "rotor_run_out_mm", "board_eccentric_mm", "board_bow_mm"), 0.0,
+     "rotor_run_out_mm", "board_eccentric_mm", "board_bow_mm", "stack_angle_deg"), 0.0,
 )  # fmt: skip
 PLACES = {path.stem: path for path in DESIGNS}
 
@@ -275,3 +276,36 @@ def test_a_bow_between_two_rotors_takes_from_one_what_it_gives_to_the_other(laye
 
     more, alone = (unequal(arrangement, 0.3) - unequal(arrangement, 0.0) for arrangement in ("double", "single"))
     assert more < 0.02 * alone
+
+
+def stacked(connection, **stack):
+    """Two boards, the rotor far enough for both."""
+    return pcbstator.load_design(PLACES["photogrammetry-stage"]).with_values(
+        {"stack": {"boards": 2, "connection": connection} | stack, "requirement": None, "envelope": None,
+         "build": NONE | {"stack_angle_deg": 0.5, "draws": 100}}
+    )  # fmt: skip
+
+
+def test_boards_of_a_stack_out_of_line_by_hand():
+    """Each board's EMF turned by p times its angle: equal boards in series would give the mean of both turns; the upper
+    board, nearer to the magnets, counts for more. In parallel the EMF of one path less the other is what drives a
+    current around.
+    """
+    for connection in ("series", "parallel"):
+        prediction = pcbstator.predict(stacked(connection))
+        design, p = prediction.design, prediction.design.rotor.poles // 2
+        angles = np.random.default_rng(design.build.seed).normal(0, np.radians(0.5), (100, 2))
+        magnet = one_magnet(design, conductors_of(design, prediction.laid), magnet_layers(design))
+        upper, lower = (np.abs(magnet.phases[f"itself {number}"][0, p - 1]) for number in (0, 1))
+        assert upper > 1.2 * lower  # a whole board nearer
+        share = upper / (upper + lower)
+        wanted = share * np.exp(1j * p * angles[7, 0]) + (1 - share) * np.exp(1j * p * angles[7, 1])
+        found = prediction.build.drawn(7)[:, p - 1] / prediction.magnetic.linkages[:, 0]
+        assert np.abs(found - wanted).max() < 0.01 * np.abs(wanted - 1)
+        assert prediction.build.torque_ripple["parts"] == {"stack_angle_deg": 1.0}
+        if connection == "series":
+            assert prediction.build.path_unbalance is None
+    paths = np.array([upper, lower]) * np.exp(1j * p * angles)
+    apart = np.abs(paths[:, 0] - paths[:, 1]) / 2
+    wanted = np.median(apart) / np.mean([upper, lower])
+    assert prediction.build.path_unbalance["median"] == pytest.approx(wanted, rel=0.01)
