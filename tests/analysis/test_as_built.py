@@ -7,6 +7,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from scipy.special import ive
 
 import pcbstator
 from pcbstator.analysis.drive.equivalent_machine import built_slopes
@@ -71,6 +72,9 @@ def test_all_magnets_stronger_by_the_same_part_change_no_ripple():
     rows[0][:, orders - 1] = perfect
     usual, strong = (sine_torques(k * rows, np.arange(1, orders[-1] + 1), p)[0] for k in (1.0, 1.05))
     assert np.abs(strong / usual - 1.05).max() < 1e-9
+    draw = Draw(work.design, Build.model_validate({}), np.arange(1, 50))
+    found = draw._magnets(draw._polarised(np.full((1, 1, work.design.rotor.poles), 0.05)))
+    assert found.sums["itself"][0] == pytest.approx(0.05 * draw.perfect, abs=1e-12)
 
 
 def test_one_magnet_the_wrong_way_round_costs_two_of_the_poles():
@@ -309,3 +313,41 @@ def test_boards_of_a_stack_out_of_line_by_hand():
     apart = np.abs(paths[:, 0] - paths[:, 1]) / 2
     wanted = np.median(apart) / np.mean([upper, lower])
     assert prediction.build.path_unbalance["median"] == pytest.approx(wanted, rel=0.01)
+
+
+def spots(middle, places, signs, wide):
+    """Field at a point of the x axis of round spots exp(−distance²/(2 wide²)) at complex places, with signs."""
+    return (signs * np.exp(-(np.abs(middle - places) ** 2) / (2 * wide**2))).sum(axis=-1)
+
+
+@pytest.mark.parametrize("key", ["rotor_eccentric_mm", "board_eccentric_mm"])
+def test_eccentricity_of_a_smooth_field_in_closed_form(key):
+    """Around a circle of radius R a spot has the harmonics 2·exp(−(r² + R²)/2w²)·I_m(r·R/w²) (generating function
+    of the Bessel functions). A ring of such spots is a sinusoid; off centre it is the same spots at moved places, no series.
+    """
+    design = size_design(
+        work_of("photogrammetry-stage").design.with_values({"build": NONE | {key: 0.01, "draws": 100}})
+    )
+    orders = np.arange(1, 85)
+    draw = Draw(design, design.build, orders)
+    (found,) = draw.causes().values()
+    R, r, wide = draw.ring.radius, draw.ring.radius + 1e-3, 6e-3
+
+    def harmonics(radius):
+        return 2 * np.exp(-((r - radius) ** 2) / (2 * wide**2)) * ive(orders, r * radius / wide**2)
+
+    slope = (harmonics(R + 1e-7) - harmonics(R - 1e-7)) / 2e-7
+    rows = {"outwards": slope[None].astype(complex), "along": -1j * orders * harmonics(R)[None] / R}
+    length, angle = np.random.default_rng(design.build.seed).uniform(size=(2, 100, 1))
+    aside = 1e-5 * (length * np.exp(2j * np.pi * angle))[3, 0]
+    turn = np.exp(1j * np.linspace(0, 2 * np.pi, 400, endpoint=False))[:, None]
+    centred = R * np.exp(1j * draw.ring.places)
+    moved = spots(r, turn * (centred + aside), draw.ring.axial, wide)
+    if key == "board_eccentric_mm":
+        moved = spots(r + aside, turn * centred, draw.ring.axial, wide)
+    wanted = moved - spots(r, turn * centred, draw.ring.axial, wide)
+    got = np.real(turn**-orders @ found.linkages(rows)[3, 0])
+    assert np.abs(got - wanted).max() < 5e-3 * np.abs(wanted).max()
+    spectrum = np.abs(np.fft.rfft(wanted))[:30]
+    lines = set(np.flatnonzero(spectrum > 0.01 * spectrum.max()).tolist())
+    assert lines == ({11, 13} if key == "rotor_eccentric_mm" else {12})
