@@ -323,7 +323,7 @@ def spots(middle, places, signs, wide):
 @pytest.mark.parametrize("key", ["rotor_eccentric_mm", "board_eccentric_mm"])
 def test_eccentricity_of_a_smooth_field_in_closed_form(key):
     """Around a circle of radius R a spot has the harmonics 2·exp(−(r² + R²)/2w²)·I_m(r·R/w²) (generating function
-    of the Bessel functions). A ring of such spots is a sinusoid; off centre it is the same spots at moved places, no series.
+    of the Bessel functions). A ring of them is a sinusoid; off centre it is the same spots at moved places, no series.
     """
     design = size_design(
         work_of("photogrammetry-stage").design.with_values({"build": NONE | {key: 0.01, "draws": 100}})
