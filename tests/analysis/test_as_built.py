@@ -215,10 +215,12 @@ def test_simulation_of_a_drawn_rotor_needs_build_and_ripples_more():
     )  # fmt: skip
     prediction = pcbstator.predict(design)
     plain = simulate(design, ("slow",), prediction).runs[0].numbers
-    rotor = plain["built_rotor"]
+    rotor = plain["drawn_motor"]
     drawn = simulate(design, ("slow",), prediction, rotor).runs[0].numbers
     assert drawn["speed_ripple_rms_ratio"] > 1.5 * plain["speed_ripple_rms_ratio"]
-    assert plain["built_speed_ripple_peak_ratio"] == drawn["speed_ripple_peak_ratio"] and "built_rotor" not in drawn
+    assert (
+        plain["drawn_motor_speed_ripple_peak_ratio"] == drawn["speed_ripple_peak_ratio"] and "drawn_motor" not in drawn
+    )
     ripple = np.ptp(prediction.build.waves, axis=1)
     assert np.mean(ripple <= ripple[rotor]) == pytest.approx(0.95, abs=0.011)
     with pytest.raises(DesignError, match="build: this section is required to run a drawn rotor"):
@@ -246,6 +248,8 @@ def test_the_slow_turn_is_that_of_drawn_motors():
         half = run["speed_ripple_peak_to_peak_ratio"] / 2
         assert found.speed / job.slow_speed == pytest.approx(half, rel=0.04)
         assert np.degrees(found.angle) == pytest.approx(run["largest_error_deg"], rel=0.04)
+        largest = max(run["orders"], key=lambda order: order["angle_error_deg"])
+        assert largest["cause"] == "magnets unlike each other" and largest["order"] != 12
     rows = {row["part"]: row for row in prediction.motion.error_budget if row["when"] == "moving"}
     assert "torque ripple" not in rows
     each = [100 * built_torque_ripple(job, wave[None]).speed / job.slow_speed for wave in waves]

@@ -180,7 +180,7 @@ def _slow(bench: Bench) -> Played:
         number, built = bench.built
         again = built.run(reference, points=TURN_POINTS)
         found, _ = turn_numbers(bench.design, again, reference, built, speed, run_in)
-        numbers |= {"built_rotor": number, "built_speed_ripple_peak_ratio": found["speed_ripple_peak_ratio"]}
+        numbers |= {"drawn_motor": number, "drawn_motor_speed_ripple_peak_ratio": found["speed_ripple_peak_ratio"]}
     return Played((trace,), trace, {"speed_from": values.slow_speed_from} | numbers, curves)
 
 
