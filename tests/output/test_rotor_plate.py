@@ -116,3 +116,14 @@ def test_only_sheets_larger_than_a4_are_cut(fan):
     (box,) = boxes
     assert box == pytest.approx((0, 0, 210 * 72 / 25.4, 297 * 72 / 25.4), rel=1e-4)
     assert pdf == assembly_tiles_pdf(large)
+
+
+def test_no_row_of_tiles_is_blank_paper(fan):
+    """As many rows as what is drawn on the sheet needs, 277 mm each, however large the paper."""
+    large = size_design(fan.asked.with_values({"rotor.plate.outer_diameter_mm": 260.0, "rotor.arrangement": "single"}))
+    root, items = read(assembly_sheet_svg(large))
+    width, height = map(float, root.get("viewBox").split()[2:])
+    lowest = max(item.box[3] for item in items)
+    rows, columns = (int(-(-size // step)) for size, step in ((lowest, 277.0), (width, 190.0)))
+    assert rows < -(-height // 277.0)  # the paper would take more
+    assert len(re.findall(rb"/MediaBox", assembly_tiles_pdf(large))) == rows * columns
