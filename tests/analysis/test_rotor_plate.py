@@ -216,7 +216,9 @@ def test_refused_in_words(small, plate, words):
         small.with_values({"rotor.plate": stated})
 
 
-@pytest.mark.parametrize("axial", [{}, {"axial_stiffness_n_per_mm": 2000.0}], ids=["rigid", "soft"])
+@pytest.mark.parametrize(
+    "axial", [pytest.param({}, marks=pytest.mark.slow), {"axial_stiffness_n_per_mm": 2000.0}], ids=["rigid", "soft"]
+)
 def test_ways_out_of_a_tilting_rotor_are_ones(small, axial):
     """The gap and the stiffness that are named hold the tilt, each with the reserve; without them it is an error."""
     bearing = {"bearing": {"tilt_stiffness_n_m_per_deg": 0.08} | axial}

@@ -67,7 +67,8 @@ BALLS = {"rings": 2, "inner_diameter_mm": 20.0, "width_mm": 4.0, "spacing_mm": 3
 
 
 def drawn(changes):
-    design = pcbstator.load_design("designs/photogrammetry-stage.toml").with_values(changes)
+    quick = {"requirement": None, "motion": None, "drive": None, "build.draws": 100}
+    design = pcbstator.load_design("designs/photogrammetry-stage.toml").with_values(quick | changes)
     prediction = pcbstator.predict(design)
     return prediction.design, prediction, ET.fromstring(section_svg(prediction.design, prediction))
 
@@ -102,7 +103,7 @@ def test_slip_rings_are_drawn_with_their_balls_to_scale():
         assert middle == pytest.approx((upper[1] + upper[3] + lower[1]) / 2, abs=1e-3)
 
 
-@pytest.mark.parametrize("changes", [{}, {"slip_ring": BALLS}, {"rotor.arrangement": "double"}], ids=str)
+@pytest.mark.parametrize("changes", [{"slip_ring": BALLS}, {"rotor.arrangement": "double"}], ids=str)
 def test_words_and_lines_stay_on_the_page_and_apart(changes):
     *_, page = drawn(changes)
     width = float(page.get("viewBox").split()[2])
