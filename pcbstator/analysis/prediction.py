@@ -10,6 +10,7 @@ from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, SlipRingResult, WindingResult
 from pcbstator.analysis.fields import inside, rows
 from pcbstator.analysis.magnetic.records import MagneticResult
+from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
 from pcbstator.analysis.mechanical.ball_contact import BallResult
 from pcbstator.analysis.mechanical.built_results import BuildResult
 from pcbstator.analysis.mechanical.records import MechanicalResult
@@ -33,6 +34,7 @@ class Prediction:
     thermal: ThermalResult
     mechanical: MechanicalResult | None = None
     build: BuildResult | None = None
+    surroundings: SurroundingsResult | None = None
     slip_ring: SlipRingResult | None = None
     slip_ring_balls: BallResult | None = None
     motion: MotionResult | None = None

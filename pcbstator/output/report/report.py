@@ -25,6 +25,7 @@ from pcbstator.output.report.heat_rows import current_rows, heat_rows
 from pcbstator.output.report.job_rows import budget_groups, combined_rows, driver_rows, gain_rows, motion_rows
 from pcbstator.output.report.machine_rows import inductance_rows, loss_rows, rotor_rows, tolerance_rows
 from pcbstator.output.report.slip_ring_rows import ball_rows, slip_ring_rows
+from pcbstator.output.report.surrounding_rows import surrounding_rows
 from pcbstator.output.report.tile_rows import tile_rows
 from pcbstator.output.report.verdict import STYLE, verdict_table
 from pcbstator.output.rotor.magnet_list import magnet_list
@@ -59,6 +60,7 @@ def report_html(design: SizedDesign, copper: Copper, prediction: Prediction) -> 
         ],
         magnets=magnet_list(design),
         build=build_rows(prediction.build),
+        surroundings=surrounding_rows(prediction.surroundings),
         pictures=_pictures(design, copper, prediction),
         plates=2 if design.rotor.arrangement == "double" else 1,
         terminals=[(t.name, f"{1e3 * t.x:.2f}", f"{1e3 * t.y:.2f}") for t in copper.terminals],

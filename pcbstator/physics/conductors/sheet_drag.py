@@ -60,9 +60,7 @@ def strip_sheet_loss(
     return np.asarray(thickness / resistivity * (w * peak_field) ** 2 * J / 8.0)
 
 
-def sheet_drag(
-    speed: FloatArray, peak_field: FloatArray, thickness: float, resistivity: float
-) -> FloatArray:
+def sheet_drag(speed: FloatArray, peak_field: FloatArray, thickness: float, resistivity: float) -> FloatArray:
     """Drag on a wide thin sheet per area, under a field that travels along it as one wave.
 
     speed: (...) of the wave along the sheet, 0 or more [m/s]. peak_field: (...) across the sheet, without it [T].

@@ -22,6 +22,7 @@ PIECE = 0.7  # largest piece, over the distance of the magnets' charges
 RINGS = 12, 64  # fewest and most of a sheet
 AROUND = 16, 64  # the same of the pieces of a ring, for each pole
 SUB = 4  # points of Gauss along and across a piece
+SPREAD = 2  # points of Gauss along and across a piece, as which its charge is given
 NEAR = 4  # pieces along the turn, within which a piece is more than a line
 
 
@@ -137,8 +138,8 @@ class _Rings:
 
     def spread(self, density: FloatArray, orders: NDArray[np.integer]) -> Charges:
         """Charge densities (n, J) [T] as point charges."""
-        radii, area = self.points(SUB)
-        x, w = legendre.leggauss(SUB)
+        radii, area = self.points(SPREAD)
+        x, w = legendre.leggauss(SPREAD)
         pieces = 2 * self.pole_pairs * self.around
         angle = (self.step * np.arange(pieces)[:, None] + x * self.step / 2.0).ravel()
         along = density.T @ np.cos(self.pole_pairs * np.multiply.outer(orders, angle))  # (J, A)

@@ -58,7 +58,7 @@ def magnet_charges(
     if not (cell > 0.0 and thickness > 0.0):
         raise LawRangeError(f"cell and thickness must be above 0, got {cell!r} and {thickness!r} m")
     flat, area = _face(footprint, cell)
-    axial, along = remanence * cos(tilt), remanence * footprint_sense(footprint) * sin(tilt)
+    axial, along = remanence * cos(tilt), -remanence * turning_sense(footprint) * sin(tilt)
     radius = np.abs(flat)
     free = np.ones(len(flat))
     for inner, outer in covered:
@@ -71,13 +71,13 @@ def magnet_charges(
     return Charges(np.stack([flats.real, flats.imag, heights], axis=1)[kept], amounts[kept].real)
 
 
-def footprint_sense(footprint: Footprint) -> float:
+def turning_sense(footprint: Footprint) -> float:
     """Sense in which the magnetisation turns from segment to segment.
 
     footprint: of a segment [m, rad]. Returns 1 where the stronger side faces the board, else −1 [-]. Derived here.
 
     >>> from pcbstator.physics.magnetics.magnet_pattern import halbach_footprint
-    >>> footprint_sense(halbach_footprint(0.034, 0.051, 0.05, 2, strong_side=False))
+    >>> turning_sense(halbach_footprint(0.034, 0.051, 0.05, 2, strong_side=False))
     -1.0
     """
     return 1.0 if footprint.strong_side else -1.0

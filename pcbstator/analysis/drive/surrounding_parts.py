@@ -1,0 +1,55 @@
+"""Parts of the error budget from what stands in the rotor's field: the stray field at the sensor, screws that cog.
+
+There are none where the design says nothing of them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pcbstator.analysis.drive.asked_values import WINDOW
+from pcbstator.analysis.drive.positioning import Positioning
+from pcbstator.analysis.drive.rest_errors import PLACE, Part, torque_left
+from pcbstator.physics.drive.turning_error import of_orders
+
+STRAY, COGGING = "stray field at the sensor", "cogging of steel screws"
+
+
+def surrounding_rest_parts(job: Positioning) -> list[Part]:
+    """At rest: what the sensor reads wrong, and what the integral has to hold."""
+    found, parts = job.surroundings, []
+    if found is not None and found.sensor_error is not None:
+        parts.append(
+            Part(STRAY, "at rest", found.sensor_error / job.ratio, PLACE, "sine",
+                 "at the worst place; repeats every turn: a table takes it out", "drive.sensor_field_mt", True)
+        )  # fmt: skip
+    if found is not None and found.cogging is not None:
+        orders, torques = found.cogging.orders * job.ratio, np.abs(found.cogging.torques) * job.ratio
+        error = sum(torque_left(job, float(t), float(order)) for order, t in zip(orders, torques, strict=True))
+        parts.append(
+            Part(COGGING, "at rest", error, PLACE, "sine", "its torque at the target, which the integral has to take over",
+                 "board.holes.material")
+        )  # fmt: skip
+    return parts
+
+
+def surrounding_moving_parts(job: Positioning) -> list[Part]:
+    """While it turns at the slow speed."""
+    found, parts, speed = job.surroundings, [], job.slow_speed
+    if found is not None and found.sensor_orders:
+        orders, sizes = (np.array(part) for part in zip(*found.sensor_orders, strict=True))
+        seen = of_orders(job.loops, speed, orders * job.ratio, WINDOW, reading=sizes / job.ratio)
+        often = " and ".join(f"{order * job.ratio:.3g}" for order in orders)
+        parts.append(
+            Part(STRAY, "moving", seen.angle, PLACE, "sine", f"{often} times per turn of the load",
+                 "drive.sensor_field_mt", True, seen.speed / speed)
+        )  # fmt: skip
+    if found is not None and found.cogging is not None:
+        torques, orders = np.abs(found.cogging.torques) * job.ratio, found.cogging.orders * job.ratio
+        felt = of_orders(job.loops, speed, orders, WINDOW, torque=torques)
+        often = "" if found.cogging_order is None else f", {found.cogging_order * job.ratio:.3g} times per turn"
+        parts.append(
+            Part(COGGING, "moving", felt.angle, PLACE, "sine", f"steel under the magnets{often}", "board.holes.material",
+                 True, felt.speed / speed)
+        )  # fmt: skip
+    return parts
