@@ -119,7 +119,7 @@ def completed(work: Work, as_built: bool = True) -> Prediction:
 
 
 def _asked_speed(design: SizedDesign) -> float:
-    """Highest speed of the motor [rad/s] that the design states, before its motion is looked at; 0 where it does not."""
+    """Highest speed of the motor [rad/s] that the design states, before its motion is looked at; 0 where none is."""
     cycle, ratio = cycle_of(design), design.drive.gear_ratio if design.drive else 1.0
     if cycle is not None and cycle.top_speed:
         return cycle.top_speed * ratio

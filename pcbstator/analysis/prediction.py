@@ -51,7 +51,7 @@ class Prediction:
         """Name and record of every group of results."""
         for item in fields(self):
             value = getattr(self, item.name)
-            if hasattr(value, "__dataclass_fields__") and "inside" not in item.metadata:
+            if hasattr(value, "__dataclass_fields__") and "inside" not in item.metadata and any(rows(value)):
                 yield item.name, value
 
     def to_dict(self) -> dict[str, Any]:

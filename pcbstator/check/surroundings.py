@@ -59,24 +59,22 @@ def _cogging(design: SizedDesign, prediction: Prediction, result: SurroundingsRe
     if result.cogging_torque <= most:
         return []
     ways = ["screws of brass or austenitic stainless steel do not cog"]
-    steel = [group for group in result.screws if group.material == "steel" and not group.reaches]
+    steel = [group for group in result.screws if group.cogs]
     circles = [(group, clear_circle(design, group, most / len(steel))) for group in steel]
     if circles and all(circle is not None for _, circle in circles):
-        ways.append("; ".join(_moved(design, group, circle) for group, circle in circles if circle is not None))
+        ways.append("; ".join(_moved(group, circle) for group, circle in circles if circle is not None))
     often = f", {result.cogging_order} times per turn" if result.cogging_order else ""
     return at_most(
         "surroundings.cogging", result.cogging_torque / whole, MOST_COGGING,
-        f"steel screws make {1e3 * result.cogging_torque:.3g} mN·m of cogging torque, peak to peak{often}: {{value}} of "
-        f"{words}, above {{limit}}; {', or '.join(ways)}", "warning", steel[0].where,
+        f"steel screws make {1e3 * result.cogging_torque:.3g} mN·m of cogging torque, peak to peak{often}: {{value}} "
+        f"of {words}, above {{limit}}; {', or '.join(ways)}", "warning", steel[0].where,
     )  # fmt: skip
 
 
-def _moved(design: SizedDesign, group: ScrewGroup, circle: float) -> str:
+def _moved(group: ScrewGroup, circle: float) -> str:
     """The key that moves the screws to a circle [m], rounded away from the magnets."""
-    if group.where.startswith("board.tabs"):
-        further = circle / 2 - group.radius
-        tab = design.board.tabs[int(group.where.partition("[")[2].rstrip("]")) - 1]
-        return f"{group.where}.reach_mm = {ceil(2e3 * (tab.reach + further)) / 2:g} would do"
+    if group.reach is not None:
+        return f"{group.where}.reach_mm = {ceil(2e3 * (group.reach + circle / 2 - group.radius)) / 2:g} would do"
     away = ceil if circle > 2 * group.radius else floor
     return f"{group.where}.circle_diameter_mm = {away(2e3 * circle) / 2:g} would do"
 
@@ -96,7 +94,8 @@ def _sensor(design: SizedDesign, result: SurroundingsResult) -> list[Finding]:
     if asked is None or asked.position_error is None:
         return []
     return at_most(
-        "surroundings.sensor", degrees(result.sensor_error) / drive.gear_ratio, MOST_STRAY * degrees(asked.position_error),
+        "surroundings.sensor", degrees(result.sensor_error) / drive.gear_ratio,
+        MOST_STRAY * degrees(asked.position_error),
         f"the rotor's stray field of {stray:.3g} mT at the angle sensor, beside {own:.3g} mT of its own magnet, turns "
         "its angle by up to {value} degrees, above {limit}, a quarter of requirement.position_error_deg; a correction "
         f"table over the turn takes it out, or {ways}", "warning", "drive",

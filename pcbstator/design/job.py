@@ -181,7 +181,8 @@ class Drive(Record):
         "sensor_height_mm", "of a magnetic sensor's chip above the board's face to the rotor, negative below it", 0.0
     )
     stated_sensor_field: Annotated[float, Quantity("mT", 1e3, 0.1, 1000)] | None = key(
-        "sensor_field_mt", "that a magnetic sensor's own magnet, or ring of poles, makes at its chip", None, example=50.0,
+        "sensor_field_mt", "that a magnetic sensor's own magnet, or ring of poles, makes at its chip", None,
+        example=50.0,
         otherwise="50 on the axis, 20 at a ring of poles (common practice, no source)",
     )  # fmt: skip
     stated_sensor_pole_pairs: Annotated[int, Count(range(1, 2001))] | None = key(

@@ -132,13 +132,14 @@ def test_cogging_of_a_screw_against_the_force_on_small_pieces():
         )
     found = cogging(screw_energies(24), POLES, np.zeros(1))
     step = 1e-6
+    aside = np.array([0.0, step, 0.0])
     for angle in np.radians([2.0, 5.0, 11.0, 20.0]):
         place = np.stack([np.full(len(SCREW.heights), RADIUS), np.zeros(len(SCREW.heights)), SCREW.heights], axis=1)
         turned = magpylib.Collection(*(m.copy() for m in magnets))
         turned.rotate_from_angax(np.degrees(angle), "z", anchor=0)
         B = turned.getB(place)
         moment = magnetisation(B[None], SCREW, JS)[0] * SCREW.volumes[:, None] / MU_0
-        along = (turned.getB(place + (0, step, 0)) - turned.getB(place - (0, step, 0))) / (2 * step)
+        along = (turned.getB(place + aside) - turned.getB(place - aside)) / (2 * step)
         on_screw = RADIUS * (moment * along).sum() + np.cross(moment, B)[:, 2].sum()
         assert found.at(np.array([angle]))[0] == pytest.approx(-on_screw, rel=5e-3, abs=5e-3 * found.peak_to_peak)
 

@@ -27,8 +27,8 @@ def surrounding_rest_parts(job: Positioning) -> list[Part]:
         orders, torques = found.cogging.orders * job.ratio, np.abs(found.cogging.torques) * job.ratio
         error = sum(torque_left(job, float(t), float(order)) for order, t in zip(orders, torques, strict=True))
         parts.append(
-            Part(COGGING, "at rest", error, PLACE, "sine", "its torque at the target, which the integral has to take over",
-                 "board.holes.material")
+            Part(COGGING, "at rest", error, PLACE, "sine",
+                 "its torque at the target, which the integral has to take over", "board.holes.material")
         )  # fmt: skip
     return parts
 
@@ -49,7 +49,7 @@ def surrounding_moving_parts(job: Positioning) -> list[Part]:
         felt = of_orders(job.loops, speed, orders, WINDOW, torque=torques)
         often = "" if found.cogging_order is None else f", {found.cogging_order * job.ratio:.3g} times per turn"
         parts.append(
-            Part(COGGING, "moving", felt.angle, PLACE, "sine", f"steel under the magnets{often}", "board.holes.material",
-                 True, felt.speed / speed)
+            Part(COGGING, "moving", felt.angle, PLACE, "sine", f"steel under the magnets{often}",
+                 "board.holes.material", True, felt.speed / speed)
         )  # fmt: skip
     return parts

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -29,7 +29,8 @@ FURTHEST = 2.0  # magnets' outer radii, beyond which no place for screws is soug
 @dataclass(frozen=True)
 class ScrewGroup:
     """Equal screws on a circle: table of the design file, radius [m], angles [rad], material, and their parts as
-    (diameter, lower, upper) [m]. reaches: what of the rotor a screw reaches into, empty where it is clear.
+    diameter, lower and upper end [m]. reaches: what of the rotor a screw reaches into, empty where it is clear. reach: of the
+    mounting tabs that they are in [m].
     """
 
     where: str
@@ -38,6 +39,12 @@ class ScrewGroup:
     material: str
     parts: tuple[tuple[float, float, float], ...]
     reaches: str = ""
+    reach: float | None = None
+
+    @property
+    def cogs(self) -> bool:
+        """Whether the magnets draw the screws, and these are clear of the rotor."""
+        return self.material == "steel" and not self.reaches
 
 
 class GroupCogging(NamedTuple):
@@ -58,7 +65,8 @@ def screw_groups(design: SizedDesign) -> tuple[ScrewGroup, ...]:
     for number, tab in enumerate(board.tabs, start=1):
         if tab.material != "none" and tab.hole > 0:
             radius = board.outer_diameter / 2 + tab.reach - tab.width / 2
-            groups.append(_group(design, f"board.tabs[{number}]", radius, tab.first_angle, tab.count, tab, tab.hole))
+            group = _group(design, f"board.tabs[{number}]", radius, tab.first_angle, tab.count, tab, tab.hole)
+            groups.append(replace(group, reach=tab.reach))
     return tuple(groups)
 
 
@@ -85,11 +93,7 @@ def _span(diameter: float, one: float, other: float) -> tuple[float, float, floa
 
 def _reached(design: SizedDesign, radius: float, parts: tuple[tuple[float, float, float], ...]) -> str:
     """What of a rotor the screw would hit, in words."""
-    names = ("the magnets", "the steel behind the magnets", "the rotor plate")
-    solids = rotor_solids(design)
-    if design.rotor.back_iron == 0 and len(solids) > 1:
-        names = (names[0], names[2])
-    for name, (inner, outer, lower, upper) in zip(names, solids, strict=False):
+    for name, (inner, outer, lower, upper) in rotor_solids(design).items():
         spans = [(lower, upper)]
         if design.rotor.arrangement == "double":
             spans.append((-design.stator_thickness - upper, -design.stator_thickness - lower))
@@ -110,7 +114,7 @@ def coggings(design: SizedDesign, groups: tuple[ScrewGroup, ...]) -> list[GroupC
     """Cogging of every group of steel screws that is clear of the rotor."""
     found = []
     for group in groups:
-        if group.material == "steel" and not group.reaches:
+        if group.cogs:
             energies, largest = _energies(design, group.radius, _body(design, group))
             poles = design.rotor.poles
             together, single = (cogging(energies, poles, np.array(angles)) for angles in (group.angles, (0.0,)))

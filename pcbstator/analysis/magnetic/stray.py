@@ -38,16 +38,18 @@ def steel_rings(design: SizedDesign) -> tuple[SteelRing, ...]:
     return tuple(found)
 
 
-def rotor_solids(design: SizedDesign) -> list[Solid]:
-    """What turns above the board, magnets first: rings that no screw may reach into."""
+def rotor_solids(design: SizedDesign) -> dict[str, Solid]:
+    """What turns above the board, in words: rings that no screw may reach into."""
     rotor, ends = design.rotor, magnet_footprint(design).breakpoints
     top = rotor.air_gap + rotor.magnet.thickness
-    solids = [(float(ends[0]), float(ends[-1]), rotor.air_gap, top)]
+    solids = {"the magnets": (float(ends[0]), float(ends[-1]), rotor.air_gap, top)}
     if rotor.back_iron > 0:
-        solids.append((*steel_ring(design, magnet_footprint(design)), top, top + rotor.back_iron))
+        ends_of_steel = steel_ring(design, magnet_footprint(design))
+        solids["the steel behind the magnets"] = (*ends_of_steel, top, top + rotor.back_iron)
     if rotor.plate is not None:
-        low, plate = top + rotor.back_iron - rotor.plate.pocket_depth, rotor.plate
-        solids.append((plate.inner_diameter / 2, plate.outer_diameter / 2, low, low + plate.thickness))
+        plate = rotor.plate
+        low = top + (0.0 if plate.material == "steel" else rotor.back_iron) - plate.pocket
+        solids["the rotor plate"] = (plate.inner_diameter / 2, plate.outer_diameter / 2, low, low + plate.thickness)
     return solids
 
 

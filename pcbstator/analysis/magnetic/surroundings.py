@@ -1,4 +1,4 @@
-"""What stands around the stator in the rotor's field: angle sensor, bearing, steel screws, copper that is no winding."""
+"""What stands in the rotor's field around the stator: angle sensor, bearing, steel screws, pads of holes."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def surroundings_of(design: SizedDesign, copper: Copper, top_speed: float) -> Su
         B = over_a_pole(design, bearing.circle_diameter / 2, np.array([bearing.height]))
         found["bearing_field"] = _largest(B)
     groups = screw_groups(design)
-    if any(group.reaches == "" for group in groups):
+    if any(group.cogs for group in groups):
         found |= _screws(design, groups)
     found |= {"screws": groups} if groups else {}
     found |= _other_copper(design, copper, top_speed)

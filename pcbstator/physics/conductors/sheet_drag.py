@@ -1,4 +1,4 @@
-"""Loss by eddies in copper that is not winding: discs, rings and strips of thin sheet under a field that alternates.
+"""Eddies in copper that is not winding: discs, rings and wide areas of thin sheet under a field that alternates.
 
 The sheet is far thinner than the skin depth. Its eddies' own field holds the loss down once they change faster than
 they fade: loss grows with the square of the speed at first, and no more beyond. No steel is near.
@@ -37,27 +37,6 @@ def disc_eddy_loss(
     low = pi / 16.0 * sheet * (w * peak_field) ** 2 * (outer**4 - inner**4)
     tau = 8.0 * MU_0 * sheet * outer / (15.0 * pi)
     return np.asarray(low / (1.0 + (w * tau) ** 2))
-
-
-def strip_sheet_loss(
-    frequency: FloatArray, peak_field: FloatArray, length: float, width: float, thickness: float, resistivity: float
-) -> FloatArray:
-    """Eddy loss of a thin strip, such as a land, in an even field across it.
-
-    frequency: (...) 0 or more [Hz]. peak_field: (...) of a sine [T]. length, width: above 0 [m]. thickness: [m].
-    resistivity: [ohm m]. Returns (...) [W]. Outside the range: LawRangeError.
-    Range: low frequency. Source: the torsion constant of a rectangle, whose stress function the eddies have:
-    sigma·t·(w·B)²·J/8, J = a·b³/3·(1 − 0.63·b/a·(1 − b⁴/(12·a⁴))), long side a (Roark, from memory; to 0.5 %).
-
-    >>> round(1e3 * float(strip_sheet_loss(np.array(1000.0), np.array(0.1), 0.1, 1e-3, 35e-6, 1.7241e-8)), 3)  # long
-    3.318
-    """
-    if not (min(length, width, thickness, resistivity) > 0.0):
-        raise LawRangeError("a strip needs length, width, thickness and resistivity above 0")
-    a, b = max(length, width), min(length, width)
-    J = a * b**3 / 3.0 * (1.0 - 0.63 * b / a * (1.0 - b**4 / (12.0 * a**4)))
-    w = 2.0 * pi * np.asarray(frequency, float)
-    return np.asarray(thickness / resistivity * (w * peak_field) ** 2 * J / 8.0)
 
 
 def sheet_drag(speed: FloatArray, peak_field: FloatArray, thickness: float, resistivity: float) -> FloatArray:

@@ -113,7 +113,7 @@ class _Rings:
         """Potential (J, J, T) at each ring per charge density of a piece of each, at the heights ``source`` [m] and
         turned by 0, 1, 2 … pieces up to half a turn.
         """
-        turns = self.step * np.arange(self.pole_pairs * self.around + 1)
+        turns = self.step * np.arange(self.pole_pairs * self.around + 1, dtype=float)
         above = (self.height[:, None] - source) ** 2
         near = self._potentials(turns[:NEAR], above, SUB, SUB)
         kernel = np.concatenate([near, self._potentials(turns[NEAR:], above, 2, 1)], axis=2)

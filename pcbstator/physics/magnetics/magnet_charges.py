@@ -43,7 +43,7 @@ def magnet_charges(
 ) -> Charges:
     """The charges of one magnet on +x between z = 0 and its thickness.
 
-    footprint: of the magnet [m, rad]. thickness: [m]. remanence: [T]. cell: largest piece of a face, above 0; about
+    footprint: of the magnet [m, rad]. thickness: [m]. remanence: [T]. cell: largest piece of a face, above 0, about
     the distance from which it is looked at [m]. tilt: of the magnetisation from pointing down, along the turn [rad];
     other than 0 or pi only for sectors. covered: inner and outer radius of ideal steel on the upper face, which takes
     away the charge that it touches [m]. Returns Charges [m, T·m²]. Outside the range: LawRangeError.

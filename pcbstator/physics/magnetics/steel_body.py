@@ -29,10 +29,14 @@ SAMPLES = 96  # of a wave of cogging for each magnet
 NOTHING = 1e-9  # of what single bodies make: they cancel
 # Ideal cylinders by the charges on their skin, solved ring by ring; the tests solve them again.
 SLENDERNESS = 2.0 ** (np.arange(-6, 11) / 2.0)
-ALONG = np.array([0.7119, 0.6452, 0.5712, 0.4920, 0.4111, 0.3321, 0.2590, 0.1946, 0.1409, 0.0984, 0.0663, 0.0433, 0.0275,
-                  0.0169, 0.0102, 0.0060, 0.0035])  # fmt: skip
-ACROSS = np.array([0.1009, 0.1291, 0.1618, 0.1982, 0.2371, 0.2768, 0.3154, 0.3512, 0.3829, 0.4098, 0.4319, 0.4493, 0.4628,
-                   0.4729, 0.4804, 0.4858, 0.4898])  # fmt: skip
+ALONG = np.array([
+    0.7119, 0.6452, 0.5712, 0.4920, 0.4111, 0.3321, 0.2590, 0.1946, 0.1409, 0.0984, 0.0663, 0.0433, 0.0275, 0.0169,
+    0.0102, 0.0060, 0.0035,
+])  # fmt: skip
+ACROSS = np.array([
+    0.1009, 0.1291, 0.1618, 0.1982, 0.2371, 0.2768, 0.3154, 0.3512, 0.3829, 0.4098, 0.4319, 0.4493, 0.4628, 0.4729,
+    0.4804, 0.4858, 0.4898,
+])  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,8 +68,8 @@ def cylinder_factors(slenderness: float) -> tuple[float, float]:
     """Demagnetising factors of an ideal cylinder in an even field: its volume times the field over mu_0 times moment.
 
     slenderness: length over diameter, above 0 [-]. Returns that along the axis and across it [-]. Range: 1/8 to 32, to
-    1 %; beyond it those of the ends. Outside: LawRangeError. Derived here (charges on the skin, by collocation; straight
-    lines between logarithms).
+    1 %; beyond it those of the ends. Outside: LawRangeError. Derived here (charges on the skin, by collocation;
+    straight lines between logarithms).
 
     >>> [round(factor, 3) for factor in cylinder_factors(1.0)]
     [0.259, 0.315]

@@ -134,9 +134,9 @@ def stray_field(
     the magnets [m]. remanence: [T]. plates: steel behind or before the magnets, as wide as it is [m]. mirror: z of the
     mid-plane of two rotors whose facing magnets attract, below 0, or None [m]. Returns a StrayField [T].
     Range: magnets as 0.2 mm pieces at the finest, so to 0.1 % from 0.3 mm off a magnet's face. Recoil permeability is
-    taken as 1, which finds up to 3 % too much; steel as ideal, to 4 % of its own part from its thickness away; saturated
-    steel lets more through behind it. Outside the range: LawRangeError. Derived here (magnetic charges; plates by
-    collocation).
+    taken as 1, which finds up to 3 % too much. Steel is ideal, its faces as sheets: to 1 % from half a magnet's
+    thickness away; saturated steel lets more through behind it. Outside the range: LawRangeError.
+    Derived here (magnetic charges; plates by collocation).
 
     >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
     >>> ring = stray_field(sector_footprint(0.020, 0.035, 0.8 * pi / 12), 6, 0.003, 1.3)
