@@ -29,8 +29,8 @@ FURTHEST = 2.0  # magnets' outer radii, beyond which no place for screws is soug
 @dataclass(frozen=True)
 class ScrewGroup:
     """Equal screws on a circle: table of the design file, radius [m], angles [rad], material, and their parts as
-    diameter, lower and upper end [m]. reaches: what of the rotor a screw reaches into, empty where it is clear. reach: of the
-    mounting tabs that they are in [m].
+    diameter, lower and upper end [m]. reaches: what of the rotor a screw reaches into, empty where it is clear.
+    reach: of the mounting tabs that they are in [m].
     """
 
     where: str

@@ -5,6 +5,7 @@ Places are those of the board: z counts from its face to the rotor.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 from math import pi
 from typing import TYPE_CHECKING
@@ -12,9 +13,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
-from pcbstator.physics.magnetics.magnet_pattern import Footprint
-from pcbstator.physics.magnetics.stray_field import SteelRing, StrayField, stray_field
+from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, magnet_layers, rotor_iron, steel_ring
+from pcbstator.physics.magnetics.charged_sheets import SteelRing
+from pcbstator.physics.magnetics.field_layers import MagnetLayers, layer_response
+from pcbstator.physics.magnetics.stray_field import StrayField, stray_field
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
@@ -54,20 +56,22 @@ def rotor_solids(design: SizedDesign) -> dict[str, Solid]:
 
 
 def field_of(design: SizedDesign) -> StrayField:
-    """The rotor's stray field, z from the magnets' face; made once for designs of one rotor."""
+    """The rotor's stray field, z from the magnets' face; made once for designs of one rotor.
+
+    Its steel has for each plate the one permeability with which it saturates. The recoil permeability takes off what it
+    does from the fundamental over the middle of the magnets.
+    """
     rotor = design.rotor
-    double = rotor.arrangement == "double"
-    mirror = -(rotor.air_gap + design.stator_thickness / 2) if double else None
-    footprint, magnet = magnet_footprint(design), rotor.magnet
-    shape = (rotor.poles, magnet.thickness, magnet.remanence, steel_rings(design), mirror)
-    return _made(_Key(footprint, (magnet, *shape)), shape)
+    mirror = -(rotor.air_gap + design.stator_thickness / 2) if rotor.arrangement == "double" else None
+    values = (rotor.poles, rotor.magnet, rotor.air_gap, steel_rings(design), mirror)
+    return _made(_Key(design, values))
 
 
 class _Key:
-    """A footprint that is the same for the same design values."""
+    """A design that is the same where its rotor and what that faces are."""
 
-    def __init__(self, footprint: Footprint, values: tuple[object, ...]) -> None:
-        self.footprint, self.values = footprint, values
+    def __init__(self, design: SizedDesign, values: tuple[object, ...]) -> None:
+        self.design, self.values = design, values
 
     def __hash__(self) -> int:
         return hash(self.values)
@@ -77,9 +81,25 @@ class _Key:
 
 
 @lru_cache(maxsize=8)
-def _made(key: _Key, shape: tuple[int, float, float, tuple[SteelRing, ...], float | None]) -> StrayField:
-    poles, thickness, remanence, plates, mirror = shape
-    return stray_field(key.footprint, poles // 2, thickness, remanence, plates, mirror)
+def _made(key: _Key) -> StrayField:
+    design = key.design
+    rotor, magnet, footprint = design.rotor, design.rotor.magnet, magnet_footprint(design)
+    layers = magnet_layers(design)
+    plates = steel_rings(design)
+    if plates:
+        layers = rotor_iron(design).layers
+        found = {False: layers.back_iron_permeability, True: layers.plate_permeability}  # whether before the magnets
+        plates = tuple(replace(plate, permeability=found[plate.upper < 0]) for plate in plates)
+    mirror = None if layers.mirror_distance is None else -layers.mirror_distance
+    remanence = magnet.remanence * _recoil(layers, rotor.poles / 2 / float(footprint.breakpoints[[0, -1]].mean()))
+    return stray_field(footprint, rotor.poles // 2, magnet.thickness, remanence, plates, mirror)
+
+
+def _recoil(layers: MagnetLayers, k: float) -> float:
+    """Part of the field of wave number k [1/m] that is left with the recoil permeability of the magnets."""
+    wave, face = np.array([k]), np.zeros(1)
+    real, ideal = (layer_response(wave, face, each) for each in (layers, replace(layers, recoil_permeability=1.0)))
+    return float(real[0, 0] / ideal[0, 0])
 
 
 def over_a_pole(design: SizedDesign, radius: float, heights: FloatArray) -> FloatArray:

@@ -1,8 +1,8 @@
 """The field of a ring of magnets at any place outside magnets and steel: in the bore, beyond the edges, beside, behind.
 
-Magnetic charges stand for the magnets (sigma = M·n on their faces) and for steel plates (what makes their potential
-nil). Plates are ideal, without saturation, each as two thin sheets that end where the plate ends. Place and charge are
-those of the rotor at rest, its magnet 0 on +x, pointing down; z counts from the magnets' face, away from the board.
+Magnetic charges stand for the magnets (sigma = M·n on their faces) and for plates of steel (``charged_sheets``), which
+end where they do. Places are those of the rotor at rest, its magnet 0 on +x, pointing down; z counts from the magnets'
+face, away from the board.
 """
 
 from __future__ import annotations
@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.magnetics.charged_sheets import sheet_charges
+from pcbstator.physics.magnetics.charged_sheets import SteelRing, plate_charges
 from pcbstator.physics.magnetics.magnet_charges import Charges, magnet_charges
-from pcbstator.physics.magnetics.magnet_pattern import Footprint
+from pcbstator.physics.magnetics.magnet_pattern import Footprint, sheet_charge_harmonics
 
 FloatArray = NDArray[np.float64]
 
@@ -26,16 +26,6 @@ Law = Callable[[FloatArray, Charges], FloatArray]
 FINEST = 0.2e-3  # m, of the pieces of a face
 PAIRS = 2_000_000  # of places and charges looked at together
 TOUCHES = 1e-9  # m
-
-
-@dataclass(frozen=True)
-class SteelRing:
-    """A plate of steel around the axis: inner and outer radius, and its two faces z [m]."""
-
-    inner: float
-    outer: float
-    lower: float
-    upper: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +59,15 @@ class StrayField:
         """mu_0 times the magnetic potential (P,) [T·m] of the magnets alone at places (P, 3) on the steel [m]."""
         alone = replace(self, sheets=None)
         return alone._summed(np.asarray(places, float), _potential, (-1.0,), self.scale / 2.0)[:, 0]
+
+    def lying(self, radii: FloatArray, orders: NDArray[np.integer]) -> FloatArray:
+        """Density (n, R) [T] of the magnets' charge that lies on the lower face of the first plate, by orders."""
+        ends, found = self.footprint.breakpoints, np.zeros((len(orders), len(radii)))
+        within = (radii > ends[0]) & (radii < ends[-1])
+        if abs(self.plates[0].lower - self.thickness) < TOUCHES and within.any():
+            pattern = sheet_charge_harmonics(self.footprint, self.poles // 2, radii[within], orders)
+            found[:, within] = -self.remanence * pattern
+        return found
 
     def _summed(self, places: FloatArray, law: Law, image: tuple[float, ...], cell: float | None = None) -> FloatArray:
         """Sum of a law over all charges, with what a mirror shows of them; cell: of the faces [m]."""
@@ -131,11 +130,12 @@ def stray_field(
     """The field of a ring of magnets with the steel around it, anywhere outside them.
 
     footprint: of one magnet, or of one segment of a Halbach ring [m, rad]. pole_pairs: p, 1 or more [-]. thickness: of
-    the magnets [m]. remanence: [T]. plates: steel behind or before the magnets, as wide as it is [m]. mirror: z of the
-    mid-plane of two rotors whose facing magnets attract, below 0, or None [m]. Returns a StrayField [T].
+    the magnets [m]. remanence: [T]. plates: steel, that behind the magnets first, as wide as it is, of one permeability
+    each [m, -]. mirror: z of the mid-plane of two rotors whose facing magnets attract, below 0, or None [m].
+    Returns a StrayField [T].
     Range: magnets as 0.2 mm pieces at the finest, so to 0.1 % from 0.3 mm off a magnet's face. Recoil permeability is
-    taken as 1, which finds up to 3 % too much. Steel is ideal, its faces as sheets: to 1 % from half a magnet's
-    thickness away; saturated steel lets more through behind it. Outside the range: LawRangeError.
+    taken as 1; the remanence may be less for it. Plates have their faces as sheets: to 1 % from half a magnet's
+    thickness away. Outside the range: LawRangeError.
     Derived here (magnetic charges; plates by collocation).
 
     >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
@@ -150,8 +150,8 @@ def stray_field(
     field = StrayField(footprint, 2 * pole_pairs, thickness, remanence, plates, mirror)
     if not plates:
         return field
-    sheets = [(plate.inner, plate.outer, z) for plate in plates for z in (plate.lower, plate.upper)]
-    return replace(field, sheets=sheet_charges(sheets, pole_pairs, field.potential, field.scale, mirror))
+    steel = plate_charges(plates, pole_pairs, field.potential, field.lying, field.scale, mirror)
+    return replace(field, sheets=steel)
 
 
 def _in_parts(places: FloatArray, charges: Charges, law: Law) -> FloatArray:
