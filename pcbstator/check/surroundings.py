@@ -87,7 +87,7 @@ def _sensor(design: SizedDesign, result: SurroundingsResult) -> list[Finding]:
     ways = "a place further from the magnets, a steel screen between, or a stronger magnet of its own"
     if result.sensor_field >= drive.sensor_field:
         words = (
-            f"the rotor's stray field of {stray:.3g} mT at the angle sensor is as strong as that of its own magnet, "
+            f"the rotor's stray field of {stray:.3g} mT at the angle sensor outweighs that of its own magnet, "
             f"{own:.3g} mT (drive.sensor_field_mt): it loses its angle; {ways}"
         )
         return [Finding("surroundings.sensor", "warning", words, stray, own, "drive")]

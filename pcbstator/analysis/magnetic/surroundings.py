@@ -31,7 +31,7 @@ class SurroundingsResult:
     """The rotor's field beyond the board, and what it does there. Magnets all alike and in their places."""
 
     sensor_field: float | None = result(
-        "sensor_stray_field_mt", "largest stray field of the rotor at the angle sensor's chip over a turn", 1e3
+        "sensor_stray_field_t", "largest stray field of the rotor at the angle sensor's chip over a turn"
     )
     sensor_error: float | None = result(
         "sensor_stray_error_deg",
@@ -39,10 +39,10 @@ class SurroundingsResult:
         DEGREE,
     )
     bearing_field: float | None = result(
-        "bearing_stray_field_mt", "largest stray field of the rotor at the balls of the bearing over a turn", 1e3
+        "bearing_stray_field_t", "largest stray field of the rotor at the balls of the bearing over a turn"
     )
     screw_field: float | None = result(
-        "screw_stray_field_mt", "largest stray field of the rotor along the axis of a steel screw over a turn", 1e3
+        "screw_stray_field_t", "largest stray field of the rotor along the axis of a steel screw over a turn"
     )
     cogging_torque: float | None = result(
         "cogging_torque_n_m", "cogging torque of all steel screws together, peak to peak, at the motor"

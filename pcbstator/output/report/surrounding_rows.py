@@ -8,10 +8,10 @@ from pcbstator.output.quantities import shown
 from pcbstator.output.words import Row
 
 NAMES = {
-    "sensor_stray_field_mt": "Stray field at the sensor",
+    "sensor_stray_field_t": "Stray field at the sensor",
     "sensor_stray_error_deg": "Error of the angle by it",
-    "bearing_stray_field_mt": "Stray field at the bearing",
-    "screw_stray_field_mt": "Stray field at the screws",
+    "bearing_stray_field_t": "Stray field at the bearing",
+    "screw_stray_field_t": "Stray field at the screws",
     "cogging_torque_n_m": "Cogging of steel screws",
     "one_screw_cogging_n_m": "Cogging of one screw",
     "cogging_per_turn": "Cogging per turn",
