@@ -148,6 +148,19 @@ def test_a_stronger_stray_field_loses_the_angle(small):
     assert prediction.surroundings.sensor_error == pytest.approx(pi / 10)
     finding = next(f for f in prediction.findings if f.code == "surroundings.sensor")
     assert "loses its angle" in finding.message and finding.limit == 1.0
+    rows = [row for row in prediction.motion.error_budget if row["part"] == "stray field at the sensor"]
+    assert len(rows) == 2 and not any(row["repeatable"] for row in rows)  # no table helps
+
+
+def test_a_small_step_is_the_difference_of_two_readings(small):
+    """Two sines of half the error each, 12 and 20 times per turn: 2·size·sin(order·step/2) of each at worst."""
+    sensor = DRIVE | {"sensor_principle": "magnetic", "sensor_radius_mm": 10.0, "sensor_height_mm": -1.0,
+                      "sensor_field_mt": 80.0, "sensor_pole_pairs": 16}  # fmt: skip
+    found = pcbstator.predict(small.with_values(IDEAL | JOB | {"drive": sensor}))
+    without = pcbstator.predict(small.with_values(IDEAL | JOB | {"drive": DRIVE}))
+    step, size = radians(0.5), found.surroundings.sensor_error / 2
+    wanted = sum(2 * size * np.sin(order * step / 2) for order in (12, 20)) / step
+    assert found.motion.step_error - without.motion.step_error == pytest.approx(wanted, rel=1e-6)
 
 
 def test_bearing(small):

@@ -22,7 +22,12 @@ from pcbstator.analysis.drive.rest_errors import (
     rest_parts,
     settling,
 )
-from pcbstator.analysis.drive.surrounding_parts import COGGING, surrounding_moving_parts, surrounding_rest_parts
+from pcbstator.analysis.drive.surrounding_parts import (
+    COGGING,
+    surrounding_moving_parts,
+    surrounding_rest_parts,
+    surrounding_step_errors,
+)
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.drive.coverage import (
     normal_half_width,
@@ -109,10 +114,11 @@ def _small_step(job: Positioning) -> dict[str, Any]:
         "sensor noise": normal_half_width(sqrt(2) * noise_left(job)),
         "friction that holds it anywhere its torque allows": uniform_half_width(2 * held(job)),
     }
-    sizes = chances | {"sensor eccentricity": eccentric}
+    fixed = {"sensor eccentricity": eccentric} | surrounding_step_errors(job, step)
+    sizes = chances | fixed
     return {
         "small_step": step,
-        "step_error": together([eccentric], tuple(chances.values())) / step,
+        "step_error": together(tuple(fixed.values()), tuple(chances.values())) / step,
         "step_error_from": max(sizes, key=sizes.__getitem__),
     }
 

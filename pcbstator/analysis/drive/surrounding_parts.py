@@ -5,6 +5,8 @@ There are none where the design says nothing of them.
 
 from __future__ import annotations
 
+from math import pi, sin
+
 import numpy as np
 
 from pcbstator.analysis.drive.asked_values import WINDOW
@@ -15,14 +17,40 @@ from pcbstator.physics.drive.turning_error import of_orders
 STRAY, COGGING = "stray field at the sensor", "cogging of steel screws"
 
 
+def reads_on(job: Positioning) -> bool:
+    """Whether the sensor still tells its own magnet from the stray field, so that a table can take the error out."""
+    found = job.surroundings
+    return found is None or found.sensor_error is None or found.sensor_error < pi / job.drive.sensor_pole_pairs
+
+
+def surrounding_step_errors(job: Positioning, step: float) -> dict[str, float]:
+    """Largest error [rad] of the way from one stop to the next, a small step [rad] on, by part."""
+    found, ratio = job.surroundings, job.ratio
+    if found is None:
+        return {}
+    parts = {}
+    if found.sensor_error is not None:
+        parts[STRAY] = sum(2 * size / ratio * _changed(order * ratio, step) for order, size in found.sensor_orders)
+    if found.cogging is not None:
+        torques = zip(found.cogging.orders, np.abs(found.cogging.torques) * ratio, strict=True)
+        swing = sum(2 * float(torque) * _changed(float(order) * ratio, step) for order, torque in torques)
+        parts[COGGING] = swing / job.loop_values.stiffness  # the integral does not help in so short a time
+    return parts
+
+
+def _changed(order: float, step: float) -> float:
+    """Half of the largest change of a sine over a step."""
+    return abs(sin(min(pi / 2, order * step / 2)))
+
+
 def surrounding_rest_parts(job: Positioning) -> list[Part]:
     """At rest: what the sensor reads wrong, and what the integral has to hold."""
     found, parts = job.surroundings, []
     if found is not None and found.sensor_error is not None:
-        parts.append(
-            Part(STRAY, "at rest", found.sensor_error / job.ratio, PLACE, "sine",
-                 "at the worst place; repeats every turn: a table takes it out", "drive.sensor_field_mt", True)
-        )  # fmt: skip
+        known = reads_on(job)
+        why = "at the worst place" + ("; repeats every turn: a table takes it out" if known else "; it loses its angle")
+        error = found.sensor_error / job.ratio
+        parts.append(Part(STRAY, "at rest", error, PLACE, "sine", why, "drive.sensor_field_mt", known))
     if found is not None and found.cogging is not None:
         orders, torques = found.cogging.orders * job.ratio, np.abs(found.cogging.torques) * job.ratio
         error = sum(torque_left(job, float(t), float(order)) for order, t in zip(orders, torques, strict=True))
@@ -42,7 +70,7 @@ def surrounding_moving_parts(job: Positioning) -> list[Part]:
         often = " and ".join(f"{order * job.ratio:.3g}" for order in orders)
         parts.append(
             Part(STRAY, "moving", seen.angle, PLACE, "sine", f"{often} times per turn of the load",
-                 "drive.sensor_field_mt", True, seen.speed / speed)
+                 "drive.sensor_field_mt", reads_on(job), seen.speed / speed)
         )  # fmt: skip
     if found is not None and found.cogging is not None:
         torques, orders = np.abs(found.cogging.torques) * job.ratio, found.cogging.orders * job.ratio
