@@ -1,4 +1,4 @@
-"""The verdict: each line of ``[requirement]`` beside what is predicted, what decides it, and what would meet it."""
+"""The verdict: each line of ``[requirement]`` beside what is predicted and what decides it."""
 
 from __future__ import annotations
 

@@ -7,10 +7,9 @@ from dataclasses import replace
 from math import radians
 from typing import TYPE_CHECKING
 
-from pcbstator.analysis.pipeline import worked
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
-from pcbstator.analysis.stages import Work, run_stage
+from pcbstator.analysis.stages import STAGES, Work, run_stage
 from pcbstator.check.changes import CHANGES
 from pcbstator.check.job import LEAST_MARGIN
 from pcbstator.check.requirement import Known, needed_for_verdicts, verdicts
@@ -62,14 +61,18 @@ def judge_of(work: Work) -> Judge:
 
 
 def _judged(work: Work, settings: Mapping[str, object]) -> tuple[Verdict, ...] | None:
-    """None where the loops would not be sound."""
+    """None where it cannot be laid, a law does not hold, or the loops would not be sound."""
     changed = work.design.with_values(settings)
     if all(key.partition(".")[0] in JOB for key in settings):
         sized = size_design(changed)
         again = replace(work, full=False, asked=changed, sized=sized, motion=None, drive=None, results={})
-        run_stage("job", [again], Shared(alone=True), needed_for_verdicts(changed) | {MARGIN})
+        stages: tuple[str, ...] = ("job",)
     else:
-        again = worked(changed)
+        again, stages = Work(changed), STAGES
+    for stage in stages:  # as a study does: only what the verdicts need
+        run_stage(stage, [again], Shared(alone=True), needed_for_verdicts(changed) | {MARGIN})
+    if again.refusal is not None:
+        return None
     fit = again.drive
     margins = [] if fit is None else [fit.current_margin, fit.speed_margin, fit.position_margin]
     if any(margin is not None and margin < radians(LEAST_MARGIN) for margin in margins):

@@ -9,12 +9,16 @@ from math import degrees as degrees_of
 from math import pi
 from typing import Annotated, Literal
 
+from annotated_types import Len
+
+from pcbstator.design.bodies import Bar, Body, Disc, Point, Ring
 from pcbstator.design.quantities import (
     LEAST,
     Count,
     Quantity,
     QuantityList,
     Record,
+    TableList,
     Text,
     amperes,
     key,
@@ -22,7 +26,6 @@ from pcbstator.design.quantities import (
     percent,
     revolutions_per_minute,
 )
-from pcbstator.design.table_lists import Keys, TableList, Variant
 
 DEGREES = degrees_of(1.0)  # in a radian
 LARGEST_INERTIA = 1e4  # kg m2
@@ -32,6 +35,7 @@ LEAST_TIME = 1e-6  # s; no drive knows a shorter one
 LEAST_MOVE = 1e-3  # degrees
 AXIS_FIELD, RING_FIELD = 50e-3, 20e-3  # T at the chip of a magnetic sensor (common practice, no source)
 SENSOR_POLE = 2e-3  # m along a ring of poles (common practice, no source)
+MOST_BODIES = 50
 
 
 def newton_metres(low: float, high: float) -> Quantity:
@@ -64,21 +68,7 @@ def hertz(low: float, high: float) -> Quantity:
     return Quantity("Hz", 1.0, low, high)
 
 
-GRAMS = Quantity("g", 1000.0, 0, 1e7, 1e-6)
-SIZE = millimetres(0, 10_000, 1e-3)
-OFFSET: Keys = {"offset_mm": (SIZE, 0.0)}
-ROUND: Keys = {"mass_g": (GRAMS, None), "diameter_mm": (SIZE, None)}
-HOLLOW: Keys = {"mass_g": (GRAMS, None), "inner_diameter_mm": (SIZE, None), "outer_diameter_mm": (SIZE, None)}
-LONG: Keys = {"mass_g": (GRAMS, None), "length_mm": (SIZE, None), "width_mm": (SIZE, 0.0)}
-BODIES = TableList(
-    (
-        Variant("disc", {**ROUND, **OFFSET}),
-        Variant("ring", {**HOLLOW, **OFFSET}),
-        Variant("bar", {**LONG, **OFFSET}),
-        Variant("point", {"mass_g": (GRAMS, None), "radius_mm": (SIZE, None)}),
-    ),
-    50,
-)
+Bodies = Annotated[tuple[Body, ...], Len(1, MOST_BODIES), TableList((Disc, Ring, Bar, Point), MOST_BODIES)]
 
 
 class Load(Record):
@@ -87,7 +77,7 @@ class Load(Record):
     inertia: Annotated[float, Quantity("kg·m²", 1.0, 0, LARGEST_INERTIA)] = key(
         "inertia_kg_m2", "of the load about the axis; the rotor's own comes from the design", 0.0, example=0.002
     )
-    bodies: Annotated[tuple[dict[str, float | str], ...], BODIES] | None = key(
+    bodies: Bodies | None = key(
         "bodies", "discs, rings, bars and points whose inertia is added", None,
         example=[{"shape": "disc", "mass_g": 300.0, "diameter_mm": 180.0}], otherwise="none",
     )  # fmt: skip

@@ -128,7 +128,7 @@ def pages_pdf(pages: Sequence[Page], title: str) -> bytes:
     """The pages as one PDF file, at true scale; the same pages give the same bytes."""
     file = io.BytesIO()
     metadata = {"Title": title, "Creator": "pcbstator", "Producer": None, "CreationDate": None}
-    with plain_settings({"font.family": "DejaVu Sans", "pdf.fonttype": 42}):
+    with plain_settings({"font.family": "DejaVu Sans"}):
         from matplotlib.backends.backend_pdf import PdfPages
 
         with PdfPages(file, metadata=metadata) as book:
