@@ -51,7 +51,7 @@ def worked(design: Design, copper: Copper | None = None) -> Work:
     work, shared = Work(design, copper, full=True), Shared(alone=True)
     for stage in STAGES:
         if stage == "job":
-            _surround(work)
+            surround(work)
         run_stage(stage, [work], shared)
         reason, work.refusal = work.refusal, None
         if reason is not None and not isinstance(reason, LawRangeError):
@@ -61,8 +61,8 @@ def worked(design: Design, copper: Copper | None = None) -> Work:
     return work
 
 
-def _surround(work: Work) -> None:
-    """What the design says stands in the rotor's field; the errors of the job need it."""
+def surround(work: Work) -> None:
+    """Adds what the design says stands in the rotor's field; the errors of the job need it."""
     if work.magnetic is None:
         return
     try:

@@ -7,6 +7,7 @@ from dataclasses import replace
 from math import radians
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.pipeline import surround
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGES, Work, run_stage
@@ -70,6 +71,8 @@ def _judged(work: Work, settings: Mapping[str, object]) -> tuple[Verdict, ...] |
     else:
         again, stages = Work(changed), STAGES
     for stage in stages:  # as a study does: only what the verdicts need
+        if stage == "job" and again.surroundings is None and work.surroundings is not None:
+            surround(again)
         run_stage(stage, [again], Shared(alone=True), needed_for_verdicts(changed) | {MARGIN})
     if again.refusal is not None:
         return None
