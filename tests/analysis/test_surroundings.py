@@ -172,6 +172,14 @@ def test_bearing(small):
     assert found == pytest.approx(float(wanted), rel=2e-3)
 
 
+def test_a_place_within_the_magnets_is_told_by_its_key(small):
+    at = {"friction_n_m": 0.001, "circle_diameter_mm": 40.0, "height_mm": 2.5}
+    prediction = pcbstator.predict(small.with_values({"bearing": at}))
+    assert prediction.surroundings is None and prediction.magnetic is not None
+    finding = next(f for f in prediction.findings if f.code == "law.range" and "bearing" in f.message)
+    assert "bearing.height_mm = 2.5 at a radius of 20 mm" in finding.message
+
+
 # ----------------------------------------------------------------- screws
 @pytest.mark.parametrize(("hole", "thread"), [(2.2, 2.0), (3.2, 3.0), (3.4, 3.0), (6.5, 6.0)])
 def test_usual_screws(hole, thread):

@@ -13,7 +13,9 @@ from pcbstator.analysis.drive.asked_values import WINDOW
 from pcbstator.analysis.drive.positioning import Positioning
 from pcbstator.analysis.drive.rest_errors import PLACE, Part, torque_left
 from pcbstator.physics.drive.turning_error import of_orders
+from pcbstator.physics.magnetics.steel_body import Cogging
 
+NEGLIGIBLE = 1e-4  # of the largest part of a cogging torque
 STRAY, COGGING = "stray field at the sensor", "cogging of steel screws"
 
 
@@ -32,10 +34,18 @@ def surrounding_step_errors(job: Positioning, step: float) -> dict[str, float]:
     if found.sensor_error is not None:
         parts[STRAY] = sum(2 * size / ratio * _changed(order * ratio, step) for order, size in found.sensor_orders)
     if found.cogging is not None:
-        torques = zip(found.cogging.orders, np.abs(found.cogging.torques) * ratio, strict=True)
-        swing = sum(2 * float(torque) * _changed(float(order) * ratio, step) for order, torque in torques)
+        swing = sum(
+            2 * torque * _changed(order, step) for order, torque in zip(*_swings(found.cogging, ratio), strict=True)
+        )
         parts[COGGING] = swing / job.loop_values.stiffness  # the integral does not help in so short a time
     return parts
+
+
+def _swings(cogging: Cogging, ratio: float) -> tuple[list[float], list[float]]:
+    """Orders per turn of the load and peaks [N m] at the load of all parts of a cogging torque that count."""
+    peaks = np.abs(cogging.torques)
+    some = peaks > NEGLIGIBLE * peaks.max(initial=0.0)
+    return (cogging.orders[some] * ratio).tolist(), (peaks[some] * ratio).tolist()
 
 
 def _changed(order: float, step: float) -> float:
@@ -52,8 +62,8 @@ def surrounding_rest_parts(job: Positioning) -> list[Part]:
         error = found.sensor_error / job.ratio
         parts.append(Part(STRAY, "at rest", error, PLACE, "sine", why, "drive.sensor_field_mt", known))
     if found is not None and found.cogging is not None:
-        orders, torques = found.cogging.orders * job.ratio, np.abs(found.cogging.torques) * job.ratio
-        error = sum(torque_left(job, float(t), float(order)) for order, t in zip(orders, torques, strict=True))
+        swings = zip(*_swings(found.cogging, job.ratio), strict=True)
+        error = sum(torque_left(job, torque, order) for order, torque in swings)
         parts.append(
             Part(COGGING, "at rest", error, PLACE, "sine",
                  "its torque at the target, which the integral has to take over", "board.holes.material")
@@ -73,8 +83,8 @@ def surrounding_moving_parts(job: Positioning) -> list[Part]:
                  "drive.sensor_field_mt", reads_on(job), seen.speed / speed)
         )  # fmt: skip
     if found is not None and found.cogging is not None:
-        torques, orders = np.abs(found.cogging.torques) * job.ratio, found.cogging.orders * job.ratio
-        felt = of_orders(job.loops, speed, orders, WINDOW, torque=torques)
+        swings, torques = _swings(found.cogging, job.ratio)
+        felt = of_orders(job.loops, speed, swings, WINDOW, torque=torques)
         often = "" if found.cogging_order is None else f", {found.cogging_order * job.ratio:.3g} times per turn"
         parts.append(
             Part(COGGING, "moving", felt.angle, PLACE, "sine", f"steel under the magnets{often}",

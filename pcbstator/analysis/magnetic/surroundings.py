@@ -14,6 +14,7 @@ from pcbstator.analysis.magnetic.screws import ScrewGroup, coggings, screw_group
 from pcbstator.analysis.magnetic.stray import over_a_pole
 from pcbstator.copper import Copper
 from pcbstator.design.job import Drive
+from pcbstator.errors import LawRangeError
 from pcbstator.materials import copper as copper_metal
 from pcbstator.physics.conductors.sheet_drag import disc_eddy_loss, sheet_drag
 from pcbstator.physics.magnetics.steel_body import Cogging, all_coggings
@@ -75,7 +76,7 @@ def surroundings_of(design: SizedDesign, copper: Copper, top_speed: float) -> Su
     if drive is not None and drive.sensor_principle == "magnetic":
         found |= _sensor(design, drive)
     if bearing is not None and bearing.circle_diameter is not None:
-        B = over_a_pole(design, bearing.circle_diameter / 2, np.array([bearing.height]))
+        B = _field_at(design, bearing.circle_diameter / 2, bearing.height, "bearing.height_mm")
         found["bearing_field"] = _largest(B)
     groups = screw_groups(design)
     if any(group.cogs for group in groups):
@@ -83,6 +84,17 @@ def surroundings_of(design: SizedDesign, copper: Copper, top_speed: float) -> Su
     found |= {"screws": groups} if groups else {}
     found |= _other_copper(design, copper, top_speed)
     return SurroundingsResult(**found) if found else None  # type: ignore[arg-type]
+
+
+def _field_at(design: SizedDesign, radius: float, height: float, key: str) -> FloatArray:
+    """Field (S, 3) [T] at a place over a pole pitch; key: of its height, for a place within the rotor."""
+    try:
+        return over_a_pole(design, radius, np.array([height]))[:, 0]
+    except LawRangeError as error:
+        raise LawRangeError(
+            f"{key} = {1e3 * height:g} at a radius of {1e3 * radius:g} mm lies within the magnets or their steel, where "
+            "there is no room for it: another height or radius"
+        ) from error
 
 
 def _largest(field: FloatArray) -> float:
@@ -97,7 +109,7 @@ def _sensor(design: SizedDesign, drive: Drive) -> dict[str, object]:
     """
     own, pairs, p = drive.sensor_field, drive.sensor_pole_pairs, design.rotor.poles // 2
     place = drive.sensor_offset if drive.sensor_radius is None else drive.sensor_radius
-    B = over_a_pole(design, place, np.array([drive.sensor_height]))[:, 0]
+    B = _field_at(design, place, drive.sensor_height, "drive.sensor_height_mm")
     stray = _largest(B) if drive.sensor_radius is not None else _uneven(B, design.rotor.poles)
     ratio = stray / own
     error = asin(ratio) / pairs if ratio < 1 else pi / pairs

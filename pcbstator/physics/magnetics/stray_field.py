@@ -162,13 +162,17 @@ def _in_parts(places: FloatArray, charges: Charges, law: Law) -> FloatArray:
 
 def _field(places: FloatArray, charges: Charges) -> FloatArray:
     """Σ q·d/(4·pi·d³): (P, 3) [T]."""
-    away = places[:, :, None] - charges.places.T[None]
-    square = np.einsum("pic,pic->pc", away, away)
-    return np.asarray(np.einsum("pic,pc->pi", away, charges.amount / (4.0 * pi * square * np.sqrt(square))))
+    square = _squares(places, charges)
+    weight = charges.amount / (4.0 * pi * square * np.sqrt(square))
+    return np.asarray(places * weight.sum(axis=1)[:, None] - weight @ charges.places)
 
 
 def _potential(places: FloatArray, charges: Charges) -> FloatArray:
     """Σ q/(4·pi·d): (P, 1) [T·m]."""
-    away = places[:, :, None] - charges.places.T[None]
-    distance = np.sqrt(np.einsum("pic,pic->pc", away, away))
-    return np.asarray((1.0 / (4.0 * pi * distance)) @ charges.amount)[:, None]
+    return np.asarray((1.0 / (4.0 * pi * np.sqrt(_squares(places, charges)))) @ charges.amount)[:, None]
+
+
+def _squares(places: FloatArray, charges: Charges) -> FloatArray:
+    """Distances squared (P, C) [m²] by products of matrices; rounding is 1e-14 of those from the axis."""
+    own, others = (np.einsum("pi,pi->p", part, part) for part in (places, charges.places))
+    return np.asarray(np.maximum(own[:, None] + others - 2.0 * places @ charges.places.T, 1e-16))
