@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import ceil, degrees, floor
 from typing import TYPE_CHECKING
 
-from pcbstator.analysis.magnetic.screws import ScrewGroup, clear_circle
+from pcbstator.analysis.magnetic.screws import ScrewGroup, clear_circle, quiet_count
 from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.check.limits import at_most
@@ -63,6 +63,9 @@ def _cogging(design: SizedDesign, prediction: Prediction, result: SurroundingsRe
     circles = [(group, clear_circle(design, group, most / len(steel))) for group in steel]
     if circles and all(circle is not None for _, circle in circles):
         ways.append("; ".join(_moved(group, circle) for group, circle in circles if circle is not None))
+    count = quiet_count(design, steel[0], most) if len(steel) == 1 else None
+    if count is not None:
+        ways.append(f"{steel[0].where}.count = {count} would do, as far as magnets and holes are even")
     often = f", {result.cogging_order} times per turn" if result.cogging_order else ""
     return at_most(
         "surroundings.cogging", result.cogging_torque / whole, MOST_COGGING,

@@ -13,7 +13,7 @@ import pytest
 
 import pcbstator
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, rotor_iron, rotor_source
-from pcbstator.analysis.magnetic.screws import clear_circle, coggings, screw_groups
+from pcbstator.analysis.magnetic.screws import clear_circle, coggings, quiet_count, screw_groups
 from pcbstator.analysis.magnetic.stray import over_a_pole
 from pcbstator.analysis.magnetic.surroundings import surroundings_of
 from pcbstator.copper import lay_copper, size_design
@@ -225,6 +225,18 @@ def test_cogging_in_the_budget_and_the_distance_that_would_do(small):
         coggings(design, (replace(group, radius=circle / 2 - less),))[0].together.peak_to_peak for less in (0.0, 5e-4)
     )
     assert far <= limit < near
+
+
+def test_the_number_of_screws_that_would_do(small):
+    """Of the numbers near 4, five has 40 for its common multiple with 8 poles."""
+    holes = BOARD | JOB | {"drive": DRIVE, "board.holes": [HOLES | {"head_height_mm": 0.0, "circle_diameter_mm": 70.0}]}
+    prediction = pcbstator.predict(small.with_values(holes))
+    finding = next(f for f in prediction.findings if f.code == "surroundings.cogging")
+    assert "board.holes[1].count = 5 would do" in finding.message
+    (group,) = screw_groups(sized(small, holes))
+    assert quiet_count(sized(small, holes), group, prediction.surroundings.cogging_torque / 20) == 5
+    five = BOARD | JOB | {"drive": DRIVE, "board.holes": [holes["board.holes"][0] | {"count": 5}]}
+    assert "surroundings.cogging" not in {f.code for f in pcbstator.predict(small.with_values(five)).findings}
 
 
 def test_a_screw_in_the_way_is_told_with_its_table(small):

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 SMALL = 1e-4  # of the magnets' edge radius, to which a distance that would do is found
+FEWEST = 3  # screws that hold a board (common practice, no source)
 FURTHEST = 2.0  # magnets' outer radii, beyond which no place for screws is sought
 
 
@@ -136,6 +137,18 @@ def _energies(design: SizedDesign, radius: float, body: SteelBody) -> tuple[Floa
     """Energy [J] of one body on +x over a pole pitch of the rotor, and the largest field at it [T]."""
     field = over_a_pole(design, radius, body.heights)
     return steel_energy(field, body, saturation()), float(np.linalg.norm(field, axis=-1).max())
+
+
+def quiet_count(design: SizedDesign, group: ScrewGroup, limit: float) -> int | None:
+    """The number of even screws, nearest to what there is and three at least, whose cogging cancels to a limit, peak to
+    peak [N m]; None where none does.
+    """
+    energies, _ = _energies(design, group.radius, _body(design, group))
+    now, poles = len(group.angles), design.rotor.poles
+    for count in sorted(range(max(FEWEST, now - 3), now + 4), key=lambda count: (abs(count - now), -count)):
+        if cogging(energies, poles, np.array(around(0.0, count))).peak_to_peak <= limit:
+            return count
+    return None
 
 
 def clear_circle(design: SizedDesign, group: ScrewGroup, limit: float) -> float | None:

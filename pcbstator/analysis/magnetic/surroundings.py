@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 DEGREE = 180 / pi
+ROUNDING = 1e-9  # T
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,13 +93,15 @@ def _field_at(design: SizedDesign, radius: float, height: float, key: str) -> Fl
         return over_a_pole(design, radius, np.array([height]))[:, 0]
     except LawRangeError as error:
         raise LawRangeError(
-            f"{key} = {1e3 * height:g} at a radius of {1e3 * radius:g} mm lies within the magnets or their steel, where "
-            "there is no room for it: another height or radius"
+            f"{key} = {1e3 * height:g} at a radius of {1e3 * radius:g} mm lies within the magnets or their "
+            "steel, where there is no room for it: another height or radius"
         ) from error
 
 
 def _largest(field: FloatArray) -> float:
-    return float(np.linalg.norm(field, axis=-1).max())
+    """Largest of a field (…, 3) [T]; rounding of sums that cancel is none."""
+    found = float(np.linalg.norm(field, axis=-1).max())
+    return found if found > ROUNDING else 0.0
 
 
 def _sensor(design: SizedDesign, drive: Drive) -> dict[str, object]:
@@ -127,7 +130,8 @@ def _uneven(field: FloatArray, poles: int) -> float:
     turn = 2 * pi * np.arange(steps * poles) / (steps * poles)
     over_a_turn = np.concatenate([(-1) ** pole * (field[:, 0] + 1j * field[:, 1]) for pole in range(poles)])
     seen = over_a_turn * np.exp(-1j * turn)
-    return float(np.abs(seen - seen.mean()).max())
+    found = float(np.abs(seen - seen.mean()).max())
+    return found if found > ROUNDING else 0.0
 
 
 def _screws(design: SizedDesign, groups: tuple[ScrewGroup, ...]) -> dict[str, object]:
