@@ -11,7 +11,6 @@ import numpy as np
 import pytest
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.magnetics.charged_sheets import SteelRing
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
 from pcbstator.physics.magnetics.magnet_pattern import (
     block_footprint,
@@ -20,7 +19,8 @@ from pcbstator.physics.magnetics.magnet_pattern import (
     sector_footprint,
 )
 from pcbstator.physics.magnetics.magnet_ring import ring_harmonics
-from pcbstator.physics.magnetics.stray_field import stray_field
+from pcbstator.physics.stray.charged_sheets import SteelRing
+from pcbstator.physics.stray.stray_field import stray_field
 
 BR, H, POLES = 1.3, 3e-3, 12
 SECTOR = (0.034, 0.051, 0.8 * pi / POLES)

@@ -14,7 +14,7 @@ from scipy.special import ellipe, ellipk
 from pcbstator.constants import MU_0
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
-from pcbstator.physics.magnetics.steel_body import (
+from pcbstator.physics.stray.steel_body import (
     all_coggings,
     cogging,
     cylinder_factors,
@@ -24,7 +24,7 @@ from pcbstator.physics.magnetics.steel_body import (
     sphere,
     steel_energy,
 )
-from pcbstator.physics.magnetics.stray_field import stray_field
+from pcbstator.physics.stray.stray_field import stray_field
 
 A, JS = 1.5e-3, 2.0
 VOLUME = 4 / 3 * pi * A**3

@@ -13,7 +13,7 @@ from pcbstator.analysis.drive.asked_values import WINDOW
 from pcbstator.analysis.drive.positioning import Positioning
 from pcbstator.analysis.drive.rest_errors import PLACE, Part, torque_left
 from pcbstator.physics.drive.turning_error import of_orders
-from pcbstator.physics.magnetics.steel_body import Cogging
+from pcbstator.physics.stray.steel_body import Cogging
 
 NEGLIGIBLE = 1e-4  # of the largest part of a cogging torque
 STRAY, COGGING = "stray field at the sensor", "cogging of steel screws"

@@ -15,7 +15,7 @@ from pcbstator.copper.geometry.board_shape import around
 from pcbstator.design.fasteners import BEYOND, NUT, Screw
 from pcbstator.errors import LawRangeError
 from pcbstator.materials import mild_steel
-from pcbstator.physics.magnetics.steel_body import Cogging, SteelBody, cogging, joined_bodies, rod, steel_energy
+from pcbstator.physics.stray.steel_body import Cogging, SteelBody, cogging, joined_bodies, rod, steel_energy
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign

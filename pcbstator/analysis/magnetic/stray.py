@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, magnet_layers, rotor_iron, steel_ring
-from pcbstator.physics.magnetics.charged_sheets import SteelRing
 from pcbstator.physics.magnetics.field_layers import MagnetLayers, layer_response
-from pcbstator.physics.magnetics.stray_field import StrayField, stray_field
+from pcbstator.physics.stray.charged_sheets import SteelRing
+from pcbstator.physics.stray.stray_field import StrayField, stray_field
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign

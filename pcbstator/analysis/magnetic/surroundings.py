@@ -17,7 +17,7 @@ from pcbstator.design.job import Drive
 from pcbstator.errors import LawRangeError
 from pcbstator.materials import copper as copper_metal
 from pcbstator.physics.conductors.sheet_drag import disc_eddy_loss, sheet_drag
-from pcbstator.physics.magnetics.steel_body import Cogging, all_coggings
+from pcbstator.physics.stray.steel_body import Cogging, all_coggings
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.errors import LawRangeError
-from pcbstator.physics.magnetics.charged_sheets import SteelRing, plate_charges
-from pcbstator.physics.magnetics.magnet_charges import Charges, magnet_charges
 from pcbstator.physics.magnetics.magnet_pattern import Footprint, sheet_charge_harmonics
+from pcbstator.physics.stray.charged_sheets import SteelRing, plate_charges
+from pcbstator.physics.stray.magnet_charges import Charges, magnet_charges
 
 FloatArray = NDArray[np.float64]
 

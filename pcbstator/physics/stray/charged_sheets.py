@@ -19,7 +19,7 @@ import numpy as np
 from numpy.polynomial import legendre
 from numpy.typing import NDArray
 
-from pcbstator.physics.magnetics.magnet_charges import Charges
+from pcbstator.physics.stray.magnet_charges import Charges
 
 FloatArray = NDArray[np.float64]
 Integers = NDArray[np.integer]
