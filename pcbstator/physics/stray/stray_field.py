@@ -140,8 +140,8 @@ def stray_field(
 
     >>> from pcbstator.physics.magnetics.magnet_pattern import sector_footprint
     >>> ring = stray_field(sector_footprint(0.020, 0.035, 0.8 * pi / 12), 6, 0.003, 1.3)
-    >>> (1e3 * ring.at(np.array([0.038, 0.0, 0.001]))).round(1).tolist()  # mT, 3 mm beyond the outer edge
-    [22.1, -0.0, 89.8]
+    >>> (1e3 * ring.at(np.array([0.038, 0.0, 0.001]))[[0, 2]]).round(1).tolist()  # mT, 3 mm beyond the outer edge
+    [22.1, 89.8]
     """
     if pole_pairs < 1 or not thickness > 0.0:
         raise LawRangeError(f"a ring needs a pole pair and thickness above 0, got {pole_pairs!r}, {thickness!r} m")
