@@ -12,6 +12,7 @@ import numpy as np
 from pcbstator.analysis.drive.asked_values import WINDOW
 from pcbstator.analysis.drive.positioning import Positioning
 from pcbstator.analysis.drive.rest_errors import PLACE, Part, torque_left
+from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
 from pcbstator.physics.drive.turning_error import of_orders
 from pcbstator.physics.stray.steel_body import Cogging
 
@@ -41,6 +42,12 @@ def surrounding_step_errors(job: Positioning, step: float) -> dict[str, float]:
     return parts
 
 
+def _key(found: SurroundingsResult) -> str:
+    """The key that says what the first steel screws are of."""
+    where = next((group.where for group in found.screws if group.cogs), "board.holes")
+    return f"{where.partition('[')[0]}.material"
+
+
 def _swings(cogging: Cogging, ratio: float) -> tuple[list[float], list[float]]:
     """Orders per turn of the load and peaks [N m] at the load of all parts of a cogging torque that count."""
     peaks = np.abs(cogging.torques)
@@ -66,7 +73,7 @@ def surrounding_rest_parts(job: Positioning) -> list[Part]:
         error = sum(torque_left(job, torque, order) for order, torque in swings)
         parts.append(
             Part(COGGING, "at rest", error, PLACE, "sine",
-                 "its torque at the target, which the integral has to take over", "board.holes.material")
+                 "its torque at the target, which the integral has to take over", _key(found))
         )  # fmt: skip
     return parts
 
@@ -88,6 +95,6 @@ def surrounding_moving_parts(job: Positioning) -> list[Part]:
         often = "" if found.cogging_order is None else f", {found.cogging_order * job.ratio:.3g} times per turn"
         parts.append(
             Part(COGGING, "moving", felt.angle, PLACE, "sine", f"steel under the magnets{often}",
-                 "board.holes.material", True, felt.speed / speed)
+                 _key(found), True, felt.speed / speed)
         )  # fmt: skip
     return parts
