@@ -10,6 +10,7 @@ from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, SlipRingResult, WindingResult
 from pcbstator.analysis.fields import inside, rows
 from pcbstator.analysis.magnetic.records import MagneticResult
+from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
 from pcbstator.analysis.mechanical.ball_contact import BallResult
 from pcbstator.analysis.mechanical.built_results import BuildResult
 from pcbstator.analysis.mechanical.records import MechanicalResult
@@ -34,6 +35,7 @@ class Prediction:
     thermal: ThermalResult
     mechanical: MechanicalResult | None = None
     build: BuildResult | None = None
+    surroundings: SurroundingsResult | None = None
     slip_ring: SlipRingResult | None = None
     slip_ring_balls: BallResult | None = None
     motion: MotionResult | None = None
@@ -51,7 +53,7 @@ class Prediction:
         """Name and record of every group of results."""
         for item in fields(self):
             value = getattr(self, item.name)
-            if hasattr(value, "__dataclass_fields__") and "inside" not in item.metadata:
+            if hasattr(value, "__dataclass_fields__") and "inside" not in item.metadata and any(rows(value)):
                 yield item.name, value
 
     def to_dict(self) -> dict[str, Any]:

@@ -6,7 +6,8 @@
 from __future__ import annotations
 
 from math import degrees as degrees_of
-from typing import Annotated
+from math import pi
+from typing import Annotated, Literal
 
 from annotated_types import Len
 
@@ -36,6 +37,8 @@ LEAST_TORQUE = 1e-9  # N m; the friction of a watch's balance is above it (from 
 LEAST_TIME = 1e-6  # s; no drive knows a shorter one
 LEAST_MOVE = 1e-3  # degrees
 DROP = 0.05  # V of a switch that conducts, where neither it nor a resistance is stated (common practice, no source)
+AXIS_FIELD, RING_FIELD = 50e-3, 20e-3  # T at the chip of a magnetic sensor (common practice, no source)
+SENSOR_POLE = 2e-3  # m along a ring of poles (common practice, no source)
 MOST_BODIES = 50
 
 
@@ -200,6 +203,21 @@ class Drive(Record):
         "sensor_radius_mm", "radius of a ring of marks or poles that one head reads", None, example=25.0,
         otherwise="a magnet on the axis",
     )  # fmt: skip
+    sensor_principle: Literal["unstated", "magnetic", "optical", "inductive"] = key(
+        "sensor_principle", 'of the sensor: the stray field of the rotor disturbs a "magnetic" one', "unstated"
+    )
+    sensor_height: Annotated[float, millimetres(-200, 200)] = key(
+        "sensor_height_mm", "of a magnetic sensor's chip above the board's face to the rotor, negative below it", 0.0
+    )
+    stated_sensor_field: Annotated[float, Quantity("mT", 1e3, 0.1, 1000)] | None = key(
+        "sensor_field_mt", "that a magnetic sensor's own magnet, or ring of poles, makes at its chip", None,
+        example=50.0,
+        otherwise="50 on the axis, 20 at a ring of poles (common practice, no source)",
+    )  # fmt: skip
+    stated_sensor_pole_pairs: Annotated[int, Count(range(1, 2001))] | None = key(
+        "sensor_pole_pairs", "of a magnetic sensor's own magnet or ring of poles", None, example=48,
+        otherwise="1 on the axis, poles of 2 mm at a ring (common practice, no source)",
+    )  # fmt: skip
     delay: Annotated[float, seconds(0, 10_000, "us", 1e6)] = key("sensor_delay_us", "age of the sensor's angle", 0.0)
     mark_radius: Annotated[float, millimetres(0.5, 10_000)] | None = key(
         "mark_radius_mm", "radius at which the position counts", None, example=60.0, otherwise="angles only"
@@ -237,3 +255,17 @@ class Drive(Record):
         if self.stated_control is not None:
             return self.stated_control
         return self.pwm / max(1, -(-self.pwm // 20_000.0))
+
+    @property
+    def sensor_field(self) -> float:
+        """Flux density of a magnetic sensor's own magnet at its chip [T]."""
+        if self.stated_sensor_field is not None:
+            return self.stated_sensor_field
+        return AXIS_FIELD if self.sensor_radius is None else RING_FIELD
+
+    @property
+    def sensor_pole_pairs(self) -> int:
+        """Pole pairs of a magnetic sensor's own magnet or ring."""
+        if self.stated_sensor_pole_pairs is not None:
+            return self.stated_sensor_pole_pairs
+        return 1 if self.sensor_radius is None else max(1, round(pi * self.sensor_radius / SENSOR_POLE))
