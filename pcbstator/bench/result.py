@@ -100,7 +100,9 @@ class Agreement:
 
 @dataclass(frozen=True)
 class Cause:
-    """What may lie behind the differences, with its weight of evidence."""
+    """What may lie behind the differences. evidence: logarithm to the base of 10 of how many times better it explains
+    the readings than a motor within its tolerances does.
+    """
 
     name: str
     evidence: float
@@ -112,6 +114,10 @@ class Cause:
         told = list(self.not_told_apart_from)
         said = {"words": self.words} if self.words else {}
         return {"name": self.name, "evidence": self.evidence, "not_told_apart_from": told} | said
+
+    def of(self, motor: str) -> Cause:
+        """The cause in one of several motors."""
+        return replace(self, words=f"{motor}{self.words}")
 
 
 @dataclass(frozen=True)
@@ -145,12 +151,14 @@ class Comparison:
         """In a sentence."""
         if self.contradictions:
             return f"Readings contradict each other; take them again first: {self.contradictions[0].words}"
+        if self.causes:
+            return self.judged
         slips = [row for row in self.rows if row.slip]
         if slips:
             return f"A reading looks like a slip: {slips[0].name}: {slips[0].slip}"
-        if self.judged:
-            return self.judged
         far = [row for row in self.rows if row.far]
+        if self.judged and not far:
+            return self.judged
         if not self.rows:
             return "No reading has a predicted value beside it: nothing is known of this motor yet."
         if not far:
@@ -162,9 +170,11 @@ class Comparison:
             f"{worst.percent:+.3g} %, {abs(worst.deviation):.1f} standard deviations."
         )
 
-    def with_causes(self, causes: tuple[Cause, ...], following: str, verdict: str) -> Comparison:
-        """With what lies behind the differences."""
-        return replace(self, causes=causes, next=following, judged=verdict)
+    def with_causes(
+        self, causes: tuple[Cause, ...], following: str, verdict: str, more: dict[str, Any] | None = None
+    ) -> Comparison:
+        """With what lies behind the differences; more: further groups of results."""
+        return replace(self, causes=causes, next=following, judged=verdict, extra=self.extra | (more or {}))
 
     def to_dict(self) -> dict[str, Any]:
         """The object of ``compare --json``."""
