@@ -30,12 +30,18 @@ from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIE
 FloatArray = NDArray[np.float64]
 
 STEP = 0.01  # of a value, for the change of the readings with it
-USUAL_COPPER = 0.05  # one standard deviation of finished copper where [tolerance] is not stated; with etching, that of R
+USUAL_COPPER = (
+    0.05  # one standard deviation of finished copper where [tolerance] is not stated; with etching, that of R
+)
 MAGNET_THICKNESS = 0.05e-3  # m either way, 90 % of all: common practice, no source
 BOARD_THICKNESS = 0.10  # of it either way: usual of board manufacturers; common practice, no source
 COPPER_KELVIN = 2.0  # K, one standard deviation of a temperature that was felt or read beside the copper
 LAWS = {  # one standard deviation of what the computation itself may miss, common to all readings of a kind
-    ("resistance",): 0.01, ("inductance",): 0.024, ("emf", "static_torque"): 0.013, ("field",): 0.02, ("pull",): 0.06,
+    ("resistance",): 0.01,
+    ("inductance",): 0.024,
+    ("emf", "static_torque"): 0.013,
+    ("field",): 0.02,
+    ("pull",): 0.06,
 }  # see docs/accuracy.md; inductance: Rigas et al., 2026, as in docs/bench.md; pull: usual of steel, no source
 ROTOR_ALONE = (Field, Pull)  # readings that nothing but the rotor decides, and that are dear
 
@@ -85,7 +91,7 @@ def scaled(readings: Sequence[Reading], values: FloatArray, predicted: FloatArra
 def readings_of(
     state: MachineState, readings: Sequence[Reading], known: MachineState, values: FloatArray
 ) -> FloatArray:
-    """Value of every reading; those of the rotor alone from ``values`` of the known motor where the rotor is the same."""
+    """Value of every reading; those of the rotor alone are the ``values`` of the known motor, if the rotor is its."""
     same = state.design is known.design
     return np.array([
         value if same and isinstance(reading, ROTOR_ALONE) else predicted_value(reading, state)

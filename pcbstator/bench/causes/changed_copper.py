@@ -198,7 +198,7 @@ def widened(copper: Copper, more: float) -> Copper:
 
 
 def swapped_layers(copper: Copper, first: int, second: int) -> tuple[Copper, list[int]]:
-    """The copper of two layers, counted from 0, in each other's place, and where the copper of every layer lies then."""
+    """The copper of two layers, counted from 0, in each other's place, and where that of every layer lies then."""
     order = list(range(len(copper.layers)))
     order[first], order[second] = order[second], order[first]
     places = copper.layers

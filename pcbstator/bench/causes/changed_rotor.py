@@ -17,14 +17,17 @@ from pcbstator.analysis.magnetic.rotor_field import (
     rotor_iron,
     rotor_source,
 )
+from pcbstator.analysis.shared import Shared
+from pcbstator.analysis.stages import Work, run_stage
 from pcbstator.bench.causes.changed_copper import laid
-from pcbstator.bench.machine_state import MachineState, machine_state
+from pcbstator.bench.machine_state import MachineState, state_of
 from pcbstator.copper import size_design
 from pcbstator.errors import PcbstatorError
 from pcbstator.physics.magnetics.built_ring import ring_sums
 from pcbstator.physics.magnetics.magnet_ring import ring_field
 from pcbstator.physics.magnetics.one_magnet import one_magnet_field
 
+STAGES = ("copper", "magnetics", "inductance")  # all that a state needs
 TURN_ORDERS = 3  # times the pole pairs: what one magnet adds is followed up to there
 
 
@@ -35,7 +38,10 @@ def with_keys(state: MachineState, **changes: object) -> MachineState | None:
     keys = {name.replace("__", "."): value for name, value in changes.items()}
     try:
         copper = None if any(name.startswith("board") for name in keys) else laid(state)
-        return machine_state(state.design.with_values(keys), copper)
+        work, shared = Work(state.design.with_values(keys), copper, full=True), Shared(alone=True)
+        for stage in STAGES:
+            run_stage(stage, [work], shared)
+        return None if work.refusal is not None else state_of(work)
     except PcbstatorError:
         return None
 

@@ -27,7 +27,7 @@ from pcbstator.bench.readings import Emf, Pull, Reading, StaticTorque
 FloatArray = NDArray[np.float64]
 
 STRONG = log(20.0)  # of a quotient of two evidences: "strong" in Kass and Raftery's table
-POSITIVE = log(5.0)  # amid "positive" there: of all causes together against a motor within its tolerances
+POSITIVE = log(3.0)  # where "positive" begins there: of all causes together against a motor within its tolerances
 SEEN = 1e-3  # part of a reading: a fault that moves none by more is not looked for
 LEFT_OVER = 0.003  # part of a field that cancels which the parts' inaccuracy leaves; common practice, no source
 HEALTHY = "healthy"
@@ -154,10 +154,7 @@ def _weighted(found: list[Hypothesis]) -> tuple[Hypothesis, ...]:
     parts = {name: met[name] / sum(met.values()) / count for name, count in places.items()}
     return (
         found[0],
-        *(
-            Hypothesis(one.name, one.where, parts[one.name], one.shift, one.spread, one.allowance)
-            for one in found[1:]
-        ),
+        *(Hypothesis(one.name, one.where, parts[one.name], one.shift, one.spread, one.allowance) for one in found[1:]),
     )
 
 

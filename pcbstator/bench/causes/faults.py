@@ -45,12 +45,18 @@ def faults(state: MachineState) -> Iterator[Fault]:
 
 
 def coil_faults(state: MachineState) -> Iterator[Fault]:
-    """One coil turned round or bridged, in each phase; one coil for all that act alike."""
+    """One coil turned round or bridged, in each phase; one coil for all that act alike. Of a part of a coil, which moves
+    little, one for all of the phase.
+    """
     copper = laid(state)
+    seen: set[str] = set()
     for coil in distinct_coils(state):
         where = f"in phase {copper.coil_phases[coil]}"
         yield Fault("coil_reversed", where, with_copper(state, reversed_coil(copper, coil)))
         yield Fault("coil_shorted", where, with_copper(state, bridged_coil(copper, coil)))
+        if copper.coil_phases[coil] in seen:
+            continue
+        seen.add(copper.coil_phases[coil])
         for name, part in (("layer_shorted", slice(None)), ("turn_shorted", outermost_turn(copper.coil))):
             bridged = bridged_part(copper, coil, part)
             if bridged is not None:
@@ -63,7 +69,8 @@ def coil_faults(state: MachineState) -> Iterator[Fault]:
 
 def distinct_coils(state: MachineState) -> list[int]:
     """One coil of each phase for all that stand alike before the magnets and carry as much."""
-    copper, found = laid(state), {}
+    copper = laid(state)
+    found: dict[tuple[str, complex], int] = {}
     turned = np.exp(1j * state.pole_pairs * copper.coil_angles) * np.array(copper.coil_senses)
     for coil, phase in enumerate(copper.coil_phases):
         if copper.coil_templates and copper.coil_templates[coil]:
@@ -81,7 +88,9 @@ def _board_faults(state: MachineState) -> Iterator[Fault]:
         yield Fault("phases_exchanged", "", replace(state, names=swapped))
         other = {"star": "delta", "delta": "star"}.get(state.connection)
         if other is not None:
-            yield Fault("connection", other, replace(state, connection=other))
+            yield Fault(
+                "connection", f"{other}, not the {state.connection} of the design", replace(state, connection=other)
+            )
     inside = not all(layer.outer for layer in copper.layers)
     for outer, inner, words in WEIGHTS:
         if inside or (outer == inner):

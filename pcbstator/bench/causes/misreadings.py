@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from math import log, sqrt
 
 import numpy as np
@@ -40,7 +41,7 @@ def misreadings(readings: Sequence[Reading], values: FloatArray, pole_pairs: int
     """Every misreading that these readings can have. values: (readings,) predicted ones."""
     count = len(readings)
     for name, (meant, written) in SIZES.items():
-        yield from _waves(name, readings, log(meant / written), lambda wave, key=written: wave.over_peak == key)
+        yield from _waves(name, readings, log(meant / written), partial(_written_as, written))
     yield from _waves("mechanical_frequency", readings, log(pole_pairs), lambda wave: wave.frequency is not None)
     yield from _waves("electrical_speed", readings, -log(pole_pairs), _only_by_speed)
     yield from _waves("poles_miscounted", readings, log(2.0), _only_by_speed)
@@ -56,13 +57,15 @@ def misreadings(readings: Sequence[Reading], values: FloatArray, pole_pairs: int
         yield Misreading("wrong_reading", reading.name, np.zeros(count), spread)
 
 
+def _written_as(over_peak: float, wave: Emf) -> bool:
+    return wave.over_peak == over_peak
+
+
 def _only_by_speed(wave: Emf) -> bool:
     return wave.measured_frequency is None
 
 
-def _waves(
-    name: str, readings: Sequence[Reading], shift: float, chosen: Callable[[Emf], bool]
-) -> Iterator[Misreading]:
+def _waves(name: str, readings: Sequence[Reading], shift: float, chosen: Callable[[Emf], bool]) -> Iterator[Misreading]:
     """A slip in all such readings of EMF, or in one of them."""
     members = [k for k, r in enumerate(readings) if isinstance(r, Emf) and r.table_csv is None and chosen(r)]
     groups = [members, *([k] for k in members)] if len(members) > 1 else [members]

@@ -57,8 +57,7 @@ def _of_the_sheet(state: MachineState) -> tuple[Reading, ...]:
         "thickness": [{"of": part, "mm": 1e3 * state.thickness[part]} for part in ("board", "magnet")],
         "resistance": [{"between": pair, "ohm": 1.0, "copper_c": 20.0} for pair in pairs],
         "emf": [
-            {"between": pair, "peak_to_peak_v": 1.0, "frequency_hz": HAND_RPM / 60 * state.pole_pairs}
-            for pair in pairs
+            {"between": pair, "peak_to_peak_v": 1.0, "frequency_hz": HAND_RPM / 60 * state.pole_pairs} for pair in pairs
         ],
         "static_torque": [{"between": pairs[0], "current_a": current, "lever_mm": 100.0, "newton": 1.0}],
         "inductance": [{"between": pair, "henry": 1e-4, "frequency_khz": 1.0} for pair in pairs],
@@ -91,8 +90,8 @@ def best_separation(
     where several do.
     """
     (one, wide), (other, broad) = (model.expected(each, measured, taken) for each in (first, second))
-    apart = np.abs(one - other) / np.sqrt((wide + broad) / 2)
-    apart[taken | ~np.isfinite(apart)] = 0.0
+    apart = np.where(taken, 0.0, np.abs(one - other) / np.sqrt(np.where(taken, 1.0, (wide + broad) / 2)))
+    apart[~np.isfinite(apart)] = 0.0
     worth = np.minimum(apart, PLAIN)
     chosen = int(np.argmax(worth > worth.max() - 1e-6)) if worth.max() >= PLAIN else int(np.argmax(worth))
     if apart[chosen] < APART:
@@ -124,7 +123,9 @@ def what_to_measure(reading: Reading) -> str:
         frequency = reading.frequency or 0.0
         return f"turn the motor until the wave between {between} has {frequency:.3g} Hz, and read its peak to peak"
     if isinstance(reading, StaticTorque):
-        return f"send {reading.current:g} A from {' to '.join(reading.between)} and measure the largest torque of a turn"
+        return (
+            f"send {reading.current:g} A from {' to '.join(reading.between)} and measure the largest torque of a turn"
+        )
     if isinstance(reading, Field):
         place = f"{1e3 * reading.distance:g} mm from the magnets' face, {1e3 * reading.radius:.3g} mm from the axis"
         return f"take the rotor off and measure the largest field {place}"

@@ -16,7 +16,7 @@ from pcbstator.bench.causes.evidence import POSITIVE, STRONG, Hypothesis, Model,
 from pcbstator.bench.causes.faults import Fault, faults
 from pcbstator.bench.causes.misreadings import usable
 from pcbstator.bench.causes.next_reading import best_separation, further_readings, shown, what_to_measure
-from pcbstator.bench.causes.words import is_it, places, to_do
+from pcbstator.bench.causes.words import in_short, is_it, places, to_do
 from pcbstator.bench.load import Bench
 from pcbstator.bench.machine_state import MachineState
 from pcbstator.bench.predicted import quantities
@@ -117,7 +117,8 @@ class Ranking:
     def listed(self) -> tuple[str, ...]:
         """Those worth a line."""
         most = next(iter(self.evidence.values()))
-        return tuple(name for name, one in self.evidence.items() if one > max(most - SLIGHT, 0.0))[:MOST]
+        near = [name for name, one in self.evidence.items() if one > max(most - SLIGHT, POSITIVE)]
+        return tuple(near[:MOST]) or tuple(self.evidence)[:1]
 
     @property
     def tie(self) -> tuple[str, ...]:
@@ -158,23 +159,31 @@ def _chance(model: Model, one: Hypothesis, measured: FloatArray, taken: NDArray[
 
 
 def _phrase(model: Model, ranked: Ranking, name: str, measured: FloatArray, taken: NDArray[np.bool_]) -> str:
-    one = ranked.best[name]
+    return is_it(name, places(ranked.where[name]), *_by_how_much(model, ranked.best[name], measured, taken))
+
+
+def _short(model: Model, ranked: Ranking, name: str, measured: FloatArray, taken: NDArray[np.bool_]) -> str:
+    more, _ = _by_how_much(model, ranked.best[name], measured, taken)
+    return in_short(name, places(ranked.where[name]), more)
+
+
+def _by_how_much(model: Model, one: Hypothesis, measured: FloatArray, taken: NDArray[np.bool_]) -> tuple[float, float]:
+    """How far a quantity is out of its design value, and the uncertainty of that; 0 where the cause is none."""
     if one.allowance < 0:
-        return is_it(name, places(ranked.where[name]))
-    found = model.estimated(one, measured, taken)
-    at = one.allowance
-    return is_it(name, "", float(found.values[at]), float(found.covariance[at, at]) ** 0.5)
+        return 0.0, 0.0
+    found, at = model.estimated(one, measured, taken), one.allowance
+    return float(found.values[at]), float(found.covariance[at, at]) ** 0.5
 
 
 def _verdict(ranked: Ranking, phrases: dict[str, str]) -> str:
     tie = ranked.tie
     times = ranked.evidence[tie[0]] / log(10)
-    better = f"{10**times:.1g} times" if times < 3 else "far"
+    better = f"{float(f'{10**times:.1g}'):g} times" if times < 3 else "far"
     than = "than a motor within its tolerances"
     if len(tie) == 1:
         return f"Most likely it is {phrases[tie[0]]}: the readings fit that {better} better {than}."
     told = "; ".join(phrases[name] for name in tie[:-1]) + f"; or {phrases[tie[-1]]}"
-    return f"These readings cannot tell {len(tie)} causes apart: {told}. Each fits {better} better {than}."
+    return f"These readings cannot tell {len(tie)} causes apart: {told}. The first fits {better} better {than}."
 
 
 def _following(
@@ -192,7 +201,8 @@ def _following(
         return f"No reading of the bench sheet tells the first two apart. For the first: {lead} For the second: {other}"
     told = what_to_measure(model.readings[found.reading])
     one, two = (shown(model, found.reading, value) for value in (found.first, found.second))
-    return f"{told[0].upper()}{told[1:]}: about {one} if it is {phrases[tie[0]]}; about {two} if it is {phrases[tie[1]]}."
+    this, that = (_short(model, ranked, name, measured, taken) for name in tie[:2])
+    return f"{told[0].upper()}{told[1:]}: about {one} if it is {this}; about {two} if it is {that}."
 
 
 def _estimated(

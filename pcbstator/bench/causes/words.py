@@ -49,12 +49,17 @@ CONTINUOUS = {  # {more}: by how much, with its uncertainty
         "Turn the rotor by hand without power: it must go round without rubbing; then measure its friction",
     ),
 }  # fmt: skip
-SIDES = {  # words for more and for less
-    "remanence": ("stronger", "weaker"), "air_gap": ("wider", "narrower"), "outer_copper": ("thicker", "thinner"),
-    "inner_copper": ("thicker", "thinner"), "etch": ("wider", "narrower"), "layer_distance": ("thicker", "thinner"),
-    "magnet_thickness": ("thicker", "thinner"), "copper_temperature": ("warmer", "colder"),
-    "friction": ("more", "less"),
-}  # fmt: skip
+SIDES = {  # words for more and for less, and for the cause in short
+    "remanence": ("stronger", "weaker", "{side} magnets"),
+    "air_gap": ("wider", "narrower", "a {side} air gap"),
+    "outer_copper": ("thicker", "thinner", "{side} copper of the outer layers"),
+    "inner_copper": ("thicker", "thinner", "{side} copper of the inner layers"),
+    "etch": ("wider", "narrower", "{side} tracks"),
+    "layer_distance": ("thicker", "thinner", "a {side} board"),
+    "magnet_thickness": ("thicker", "thinner", "{side} magnets"),
+    "copper_temperature": ("warmer", "colder", "{side} copper"),
+    "friction": ("more", "less", "{side} friction"),
+}
 RESOLDER = "Without current, follow the joints of that phase and compare them with the drawing"
 SHORT = (
     "Do not run it: a short heats at speed. Feel for one coil that gets warm while the rotor is turned by a drill, and"
@@ -74,7 +79,7 @@ DISCRETE = {
     ),
     "phases_exchanged": Told("two phases exchanged", "Swap two of the three wires"),
     "connection": Told(
-        "a {where} where the design has the other connection", "Look at how the ends of the phases are joined, or"
+        "a {where}", "Look at how the ends of the phases are joined, or"
         " correct winding.connection in the design file, and compare again",
     ),
     "copper_weight": Told(
@@ -138,7 +143,7 @@ def places(found: Sequence[str]) -> str:
     """
     first = found[0]
     head = "in phase " if all(each.startswith("in phase ") for each in found) else ""
-    rest = [each.removeprefix(head) for each in dict.fromkeys(found)]
+    rest = sorted(each.removeprefix(head) for each in dict.fromkeys(found))
     return first if len(rest) == 1 else head + ", ".join(rest[:-1]) + " or " + rest[-1]
 
 
@@ -152,8 +157,19 @@ def is_it(name: str, where: str, value: float = 0.0, sigma: float = 0.0) -> str:
     """
     if name not in CONTINUOUS:
         return DISCRETE[name].is_it.format(where=where)
-    side = SIDES[name][value < 0]
-    return CONTINUOUS[name].is_it.format(more=f"{size(name, value, sigma)} {side}")
+    return CONTINUOUS[name].is_it.format(more=f"{size(name, value, sigma)} {SIDES[name][value < 0]}")
+
+
+def in_short(name: str, where: str, value: float = 0.0) -> str:
+    """The same without numbers.
+
+    >>> in_short("air_gap", "", 0.0003), in_short("magnet_reversed", "")
+    ('a wider air gap', 'one magnet the wrong way round')
+    """
+    if name not in CONTINUOUS:
+        return DISCRETE[name].is_it.format(where=where)
+    more, less, words = SIDES[name]
+    return words.format(side=less if value < 0 else more)
 
 
 def size(name: str, value: float, sigma: float) -> str:
@@ -162,8 +178,11 @@ def size(name: str, value: float, sigma: float) -> str:
         return f"{1e3 * abs(value):.1g} mm (± {1e3 * sigma:.1g})"
     if name == "copper_temperature":
         return f"{abs(value):.0f} K (± {sigma:.0f})"
-    part = 100 * abs(exp(value) - 1)
-    return f"{part:.2g} % (± {100 * exp(value) * sigma:.1g})"
+    return f"{100 * abs(exp(value) - 1):.2g} % (± {_figure(100 * exp(value) * sigma)})"
+
+
+def _figure(value: float) -> str:
+    return f"{value:.0f}" if value >= 1 else f"{value:.1g}"
 
 
 def to_do(name: str, where: str) -> str:
