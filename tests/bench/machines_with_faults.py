@@ -33,6 +33,7 @@ def readings_for(gap_mm: float, magnet_mm: float, speed_rpm: float = 120.0):
 
 def with_steps(copper, coil, change):
     """Copper whose paths go through a coil in another way: ``change`` of the visit, or None to leave it out."""
+
     def steps(path):
         found = [change(step) if isinstance(step, CoilVisit) and step.coil == coil else step for step in path.steps]
         return replace(path, steps=tuple(step for step in found if step is not None))
@@ -87,9 +88,7 @@ def of_tolerance(design, draw, copper=None, strength=1.0, copper_k=0.0, outer=1.
         copper = replace(laid, phases=copper.phases)
     found = machine_state(other, copper)
     warm = (1 + 0.00393 * (copper_k + 2.0 * 1.645 * normal[4])) * found.resistance
-    return replace(
-        found, linkages=found.linkages * strength * (1 + 0.02 * normal[5]), resistance=warm, work=found.work
-    )
+    return replace(found, linkages=found.linkages * strength * (1 + 0.02 * normal[5]), resistance=warm, work=found.work)
 
 
 def with_one_magnet_reversed(design, draw) -> MachineState:

@@ -16,7 +16,9 @@ from tests.bench.machines_with_faults import machines, of_tolerance, readings_fo
 
 DESIGNS = sorted((Path(__file__).parents[2] / "designs").glob("*.toml"))
 DRAWS, HEALTHY = 200, 8
-CAN_TELL = 6.0  # standard deviations, all readings together, by which a cause moves them: from there on it must be named
+CAN_TELL = (
+    6.0  # standard deviations, all readings together, by which a cause moves them: from there on it must be named
+)
 
 
 class Bench:
@@ -49,7 +51,7 @@ class Bench:
 
 
 def named(bench, name, exact):
-    """Part of the draws in which a cause leads, or is among those that are told not to be told apart from the leader."""
+    """Part of the draws in which a cause leads, or is told not to be told apart from the one that does."""
     found = bench.rankings(bench.noisy(exact, DRAWS))
     return np.mean([one.alarm and name in one.tie for one in found])
 

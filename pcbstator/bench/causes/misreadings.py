@@ -74,7 +74,7 @@ def _waves(name: str, readings: Sequence[Reading], shift: float, chosen: Callabl
             continue
         found = np.zeros(len(readings))
         found[group] = shift
-        where = "in all of them" if len(group) == len(members) else readings[group[0]].name
+        where = "in all EMF readings" if len(group) == len(members) else readings[group[0]].name
         yield Misreading(name, where, found, np.zeros((len(readings), 0)))
 
 

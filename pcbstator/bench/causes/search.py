@@ -53,16 +53,20 @@ def with_causes(found: Comparison, bench: Bench, state: MachineState) -> Compari
     for board, rotor in motors:
         rows = [row for row in found.rows if (row.board, row.rotor) == (board, rotor) and usable(row.slip)]
         if rows:
-            whose = "" if len(motors) == 1 else f"Board {board}, rotor {rotor}: "
+            whose = "" if len(motors) == 1 else f"board {board}, rotor {rotor}"
             told.append((whose, judged(state, known, rows, bench.readings)))
     if not told:
         return found
     blamed = [(whose, each) for whose, each in told if each.verdict != SOUND]
-    causes = tuple(cause if not whose else cause.of(whose) for whose, each in blamed for cause in each.causes)
-    verdict = " ".join(whose + each.verdict for whose, each in blamed) or SOUND
-    following = " ".join(whose + each.following for whose, each in blamed if each.following)
+    causes = tuple(cause.of(whose) for whose, each in blamed for cause in each.causes)
+    verdict = " ".join(_of(whose, each.verdict) for whose, each in blamed) or SOUND
+    following = " ".join(_of(whose, each.following) for whose, each in blamed if each.following)
     estimated = {"estimated": [one for _, each in told for one in each.estimated]}
     return found.with_causes(causes, following, verdict, estimated)
+
+
+def _of(motor: str, words: str) -> str:
+    return f"{motor[0].upper()}{motor[1:]}: {words}" if motor else words
 
 
 def judged(state: MachineState, known: Sequence[Fault], rows: Sequence[Row], readings: Sequence[Reading]) -> Judgement:
@@ -177,8 +181,7 @@ def _by_how_much(model: Model, one: Hypothesis, measured: FloatArray, taken: NDA
 
 def _verdict(ranked: Ranking, phrases: dict[str, str]) -> str:
     tie = ranked.tie
-    times = ranked.evidence[tie[0]] / log(10)
-    better = f"{float(f'{10**times:.1g}'):g} times" if times < 3 else "far"
+    better = Cause(tie[0], ranked.evidence[tie[0]] / log(10)).better
     than = "than a motor within its tolerances"
     if len(tie) == 1:
         return f"Most likely it is {phrases[tie[0]]}: the readings fit that {better} better {than}."
