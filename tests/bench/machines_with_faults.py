@@ -1,5 +1,5 @@
-"""Motors that have a fault, by the whole prediction of such a motor: from keys of the design file wherever there is one,
-else from copper that is laid and walked anew; never from what judges the readings."""
+"""Motors that have a fault, by the whole prediction of such a motor: from keys of the design file wherever there is
+one, else from copper that is laid and walked anew; never from what judges the readings."""
 
 from dataclasses import replace
 from math import log
@@ -12,7 +12,6 @@ from pcbstator.analysis.magnetic.rotor_field import rotor_iron
 from pcbstator.analysis.mechanical.built_results import built_results
 from pcbstator.bench.load import bench_from_tables
 from pcbstator.bench.machine_state import MachineState, machine_state
-from pcbstator.bench.predicted import quantities
 from pcbstator.copper.current_paths import CoilVisit
 
 PAIRS = (["A", "B"], ["B", "C"], ["C", "A"])
@@ -72,7 +71,7 @@ def machines(design, copper, draw):
 
 
 def of_tolerance(design, draw, copper=None, strength=1.0, copper_k=0.0, outer=1.0) -> MachineState:
-    """The motor with values within its tolerances: their defaults, since the designs state none; normal, 90 % inside."""
+    """The motor with values within its tolerances: the defaults, as the designs state none; normal, 90 % inside."""
     normal = draw.standard_normal(6) / 1.645
     rotor, board = design.rotor, design.board
     keys = {

@@ -84,14 +84,12 @@ def like_poles(state: MachineState) -> MachineState | None:
         return None
     near = copper_distances(design, magnet_layers(design))
     far_side = 2 * rotor.air_gap + state.design.stator_thickness - near
-    iron = rotor_iron(design, rotor_source(design, nearest=float(min(near.min(), far_side.min()))))
-    fields = [
-        ring_field(
-            magnet_footprint(design), state.pole_pairs, iron.layers, *copper_span(design), each, ORDERS, iron.source
-        )
-        for each in (near, far_side)
-    ]
-    field = replace(fields[0], values=fields[0].values - fields[1].values)
+    places = np.concatenate([near, far_side])
+    iron = rotor_iron(design, rotor_source(design, nearest=float(places.min())))
+    span, layers = copper_span(design), iron.layers
+    both = ring_field(magnet_footprint(design), state.pole_pairs, layers, *span, places, ORDERS, iron.source)
+    here, there = np.split(both.values, 2, axis=1)
+    field = replace(both, distances=near, values=here - there)
     conductors = state.work.laid[1]
     linkages = conductors.network.shares @ path_linkages(conductors.copper, field)
     return replace(state, orders=ORDERS * state.pole_pairs, linkages=np.asarray(linkages))

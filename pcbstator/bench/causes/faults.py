@@ -45,8 +45,8 @@ def faults(state: MachineState) -> Iterator[Fault]:
 
 
 def coil_faults(state: MachineState) -> Iterator[Fault]:
-    """One coil turned round or bridged, in each phase; one coil for all that act alike. Of a part of a coil, which moves
-    little, one for all of the phase.
+    """One coil turned round or bridged, in each phase; one coil for all that act alike. Of a part of a coil, which
+    moves little, one for all of the phase.
     """
     copper = laid(state)
     seen: set[str] = set()

@@ -64,7 +64,8 @@ def _of_the_sheet(state: MachineState) -> tuple[Reading, ...]:
         "field": [{"peak_mt": 100.0, "distance_mm": FIELD_AT, "radius_mm": middle}],
         "finished_copper": [{"layer": layer, "um": 35.0} for layer in (1, 2)[: len(state.copper)]],
     }
-    return bench_from_tables(found).readings
+    bench = bench_from_tables(found)
+    return tuple(reading for kind in found for reading in getattr(bench, kind))
 
 
 def _middle(state: MachineState) -> float:

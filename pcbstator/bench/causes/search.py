@@ -45,10 +45,14 @@ class Judgement:
     estimated: tuple[dict[str, Any], ...] = ()
 
 
-def with_causes(found: Comparison, bench: Bench, state: MachineState) -> Comparison:
-    """A comparison with what lies behind its differences; state: of the motor as designed."""
+def with_causes(
+    found: Comparison, bench: Bench, state: MachineState, known: Sequence[Fault] | None = None
+) -> Comparison:
+    """A comparison with what lies behind its differences; state: of the motor as designed; known: its faults, where
+    they were computed before.
+    """
     motors = list(dict.fromkeys((row.board, row.rotor) for row in found.rows))
-    known = tuple(faults(state)) if motors else ()
+    known = tuple(faults(state)) if motors and known is None else known or ()
     told: list[tuple[str, Judgement]] = []
     for board, rotor in motors:
         rows = [row for row in found.rows if (row.board, row.rotor) == (board, rotor) and usable(row.slip)]

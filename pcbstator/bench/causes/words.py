@@ -175,7 +175,7 @@ def in_short(name: str, where: str, value: float = 0.0) -> str:
 def size(name: str, value: float, sigma: float) -> str:
     """A change with its uncertainty, without its sign."""
     if name == "air_gap":
-        return f"{1e3 * abs(value):.1g} mm (± {1e3 * sigma:.1g})"
+        return f"{1e3 * abs(value):.2g} mm (± {1e3 * sigma:.1g})"
     if name == "copper_temperature":
         return f"{abs(value):.0f} K (± {sigma:.0f})"
     return f"{100 * abs(exp(value) - 1):.2g} % (± {_figure(100 * exp(value) * sigma)})"
