@@ -185,6 +185,18 @@ class Comparison:
             f"{worst.percent:+.3g} %, {abs(worst.deviation):.1f} standard deviations."
         )
 
+    def explained(self, names: frozenset[str], about: str) -> Comparison:
+        """Where agreements of a kind, between readings of these names, are no contradictions: a fault explains them."""
+        agreed = tuple(
+            replace(each, sigma=max(min(each.sigma, FAR), -FAR))
+            if each.about == about and names.issuperset(each.readings)
+            else each
+            for each in self.agreements
+        )
+        against = {name for each in agreed if each.contradiction for name in each.readings}
+        rows = tuple(replace(row, doubtful=row.name in against) for row in self.rows)
+        return replace(self, agreements=agreed, rows=rows)
+
     def with_causes(
         self, causes: tuple[Cause, ...], following: str, verdict: str, more: dict[str, Any] | None = None
     ) -> Comparison:

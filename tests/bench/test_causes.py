@@ -64,10 +64,11 @@ def written(state, **factors):
 
 
 @pytest.fixture(scope="module")
-def judged(known):
+def judged(wheel, known):
     """Judges tables of readings against the wheel, or against another motor."""
 
-    def of(tables, state=wheel):
+    def of(tables, state=None):
+        state = state or wheel
         bench = bench_from_tables(tables)
         faults_ = known if state is wheel else None
         return with_causes(compared(state.design, bench, "bench.toml", state), bench, state, faults_)
@@ -293,3 +294,18 @@ def test_the_command_names_the_cause(tmp_path, wheel):
     page = (tmp_path / "found" / "comparison.html").read_text(encoding="utf-8")
     assert "What to do next" in page
     assert "one coil in phase A the wrong way round" in page
+
+
+@pytest.mark.slow
+def test_what_a_fault_explains_is_no_contradiction():
+    """A bridged coil of six leaves one pair of the resistances high; by itself that looks like a wrong reading."""
+    state = machine_state(pcbstator.load_design(DESIGNS["photogrammetry-stage"]))
+    tables = written(with_copper(state, bridged_coil(laid(state), coil_of(laid(state), "C"))))
+    for table in tables["emf"]:
+        table["uncertainty_percent"] = 3.0
+    bench = bench_from_tables(tables)
+    plain = compared(state.design, bench, "bench.toml", state)
+    assert [each.about for each in plain.contradictions] == ["phases and their mean"]
+    found = with_causes(plain, bench, state)
+    assert found.contradictions == ()
+    assert found.verdict.startswith("Most likely it is one whole coil in phase C bridged")

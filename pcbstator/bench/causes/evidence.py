@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from math import log
 
@@ -39,7 +39,7 @@ MET_OFTEN = ("remanence", "air_gap", "outer_copper", "inner_copper", "wrong_read
 class Hypothesis:
     """A cause at one place. weight: part of all causes that it is taken for before any reading. shift: of every reading
     from the prediction, as ``scaled`` has them; spread: (readings, columns) of what it leaves open. allowance: number
-    of the quantity that is out of tolerance, -1 where it is none.
+    of the quantity that is out of tolerance, -1 where it is none. of_motor: not of the readings.
     """
 
     name: str
@@ -48,6 +48,7 @@ class Hypothesis:
     shift: FloatArray
     spread: FloatArray
     allowance: int = -1
+    of_motor: bool = True
 
 
 @dataclass(frozen=True, eq=False)
@@ -141,9 +142,9 @@ def model_of(
             continue
         found.append(Hypothesis(fault.name, fault.where, 1.0, shift, spread))
     rest = len(readings) - taken
-    for slip in misreadings(readings[:taken], values[:taken], state.pole_pairs):
+    for slip in misreadings(readings[:taken], values[:taken], state):
         shift, spread = np.pad(slip.shift, (0, rest)), np.pad(slip.spread, ((0, rest), (0, 0)))
-        found.append(Hypothesis(slip.name, slip.where, 1.0, shift, spread))
+        found.append(Hypothesis(slip.name, slip.where, 1.0, shift, spread, of_motor=False))
     return Model(tuple(readings), values, allowed, _weighted(found))
 
 
@@ -154,7 +155,7 @@ def _weighted(found: list[Hypothesis]) -> tuple[Hypothesis, ...]:
     parts = {name: met[name] / sum(met.values()) / count for name, count in places.items()}
     return (
         found[0],
-        *(Hypothesis(one.name, one.where, parts[one.name], one.shift, one.spread, one.allowance) for one in found[1:]),
+        *(replace(one, weight=parts[one.name]) for one in found[1:]),
     )
 
 

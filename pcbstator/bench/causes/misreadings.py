@@ -10,7 +10,8 @@ from math import log, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.bench.readings import Emf, Reading, Resistance
+from pcbstator.bench.machine_state import MachineState
+from pcbstator.bench.readings import Emf, Inductance, Reading, Resistance
 from pcbstator.bench.slips import THOUSAND
 
 FloatArray = NDArray[np.float64]
@@ -37,14 +38,17 @@ class Misreading:
     spread: FloatArray
 
 
-def misreadings(readings: Sequence[Reading], values: FloatArray, pole_pairs: int) -> Iterator[Misreading]:
-    """Every misreading that these readings can have. values: (readings,) predicted ones."""
+def misreadings(readings: Sequence[Reading], values: FloatArray, state: MachineState) -> Iterator[Misreading]:
+    """Every misreading that these readings can have. values: (readings,) predicted ones; state: of the motor."""
+    pole_pairs = state.pole_pairs
     count = len(readings)
     for name, (meant, written) in SIZES.items():
         yield from _waves(name, readings, log(meant / written), partial(_written_as, written))
     yield from _waves("mechanical_frequency", readings, log(pole_pairs), lambda wave: wave.frequency is not None)
     yield from _waves("electrical_speed", readings, -log(pole_pairs), _only_by_speed)
     yield from _waves("poles_miscounted", readings, log(2.0), _only_by_speed)
+    if state.connection == "star":
+        yield from _to_star_point(readings)
     ohms = np.array([isinstance(r, Resistance) and r.leads is None for r in readings])
     if ohms.any():
         shift, spread = np.zeros(count), np.zeros((count, 1))
@@ -55,6 +59,14 @@ def misreadings(readings: Sequence[Reading], values: FloatArray, pole_pairs: int
         spread = np.zeros((count, 1))
         spread[at, 0] = WRONG
         yield Misreading("wrong_reading", reading.name, np.zeros(count), spread)
+
+
+def _to_star_point(readings: Sequence[Reading]) -> Iterator[Misreading]:
+    """From a terminal to the star point, of all readings of a kind; one by one they are wrong readings."""
+    for kind, share, words in ((Resistance, 0.5, "resistance"), (Inductance, 0.5, "inductance"), (Emf, 3**-0.5, "EMF")):
+        own = np.array([isinstance(each, kind) and "N" not in getattr(each, "between", ()) for each in readings])
+        if own.any():
+            yield Misreading("to_star_point", f"all readings of {words}", log(share) * own, np.zeros((len(own), 0)))
 
 
 def _written_as(over_peak: float, wave: Emf) -> bool:

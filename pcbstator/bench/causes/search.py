@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc
 
+from pcbstator.bench.agreement import PHASES
 from pcbstator.bench.causes.allowances import scaled
 from pcbstator.bench.causes.evidence import POSITIVE, STRONG, Hypothesis, Model, model_of
 from pcbstator.bench.causes.faults import Fault, faults
@@ -37,12 +38,13 @@ UNKNOWN = (
 
 @dataclass(frozen=True, eq=False)
 class Judgement:
-    """What the readings of one motor say."""
+    """What the readings of one motor say; explained: by a fault of the motor, and by no slip as well."""
 
     causes: tuple[Cause, ...]
     following: str
     verdict: str
     estimated: tuple[dict[str, Any], ...] = ()
+    explained: bool = False
 
 
 def with_causes(
@@ -59,6 +61,8 @@ def with_causes(
         if rows:
             whose = "" if len(motors) == 1 else f"board {board}, rotor {rotor}"
             told.append((whose, judged(state, known, rows, bench.readings)))
+            if told[-1][1].explained:
+                found = found.explained(frozenset(row.name for row in rows), PHASES)
     if not told:
         return found
     blamed = [(whose, each) for whose, each in told if each.verdict != SOUND]
@@ -101,11 +105,12 @@ def judgement(model: Model, measured: FloatArray, taken: NDArray[np.bool_]) -> J
     )
     lead = ranked.best[ranked.listed[0]]
     verdict = _verdict(ranked, phrases)
-    if _chance(model, lead, measured, taken) < UNLIKELY:
+    fits = _chance(model, lead, measured, taken) > UNLIKELY
+    if not fits:
         verdict += " Even so the readings do not fit well: something else is wrong as well, or another reading is."
-    return Judgement(
-        causes, _following(model, ranked, phrases, measured, taken), verdict, _estimated(model, lead, measured, taken)
-    )
+    following = _following(model, ranked, phrases, measured, taken)
+    explained = fits and all(ranked.best[name].of_motor for name in ranked.tie)
+    return Judgement(causes, following, verdict, _estimated(model, lead, measured, taken), explained)
 
 
 @dataclass(frozen=True, eq=False)

@@ -105,6 +105,10 @@ DISCRETE = {
         "resistance of the meter's own leads, still in the readings",
         "Short the leads, write what the meter shows as leads_ohm, and compare again",
     ),
+    "to_star_point": Told(
+        "measured from a terminal to the star point, not between two terminals: {where}",
+        "Take them again between two terminals, or write N for the star point",
+    ),
     "wrong_reading": Told("a wrong reading: {where}", "Take {where} again"),
     "mechanical_frequency": Told(
         "turns of the rotor, written as frequency of the wave ({where})",
