@@ -38,11 +38,14 @@ def bench(design: Path, output: Path) -> None:
 def compare(design: Path, bench: Path, output: Path | None, as_json: bool) -> None:
     """Set the readings in BENCH beside what DESIGN predicts. Leaves with 1 where something is not as predicted."""
     import pcbstator
+    from pcbstator.output.bench_report.sheet_files import require_no_readings
     from pcbstator.output.bench_report.words import comparison_text
     from pcbstator.output.files import json_text, write_folder
     from pcbstator.project import compare as compared
     from pcbstator.project import comparison_files
 
+    if output is not None:
+        require_no_readings(output)
     found = compared(pcbstator.load_design(design), bench)
     if output is not None:
         files = comparison_files(found)

@@ -154,10 +154,10 @@ def _each(state: MachineState, readings: Sequence[Reading], values: FloatArray) 
     yield Allowance("etch", 0.0, asked.track_width / width / NINETY, 0.15, etched)
     board = with_keys(state, board__thickness_mm=1e3 * state.thickness["board"] * (1 + STEP))
     board = None if board is None else replace(board, design=state.design)
-    yield Allowance("layer_distance", 0.0, BOARD_THICKNESS / NINETY, 0.25, column(board, log(1 + STEP)))
+    yield Allowance("layer_distance", 0.0, BOARD_THICKNESS / NINETY, 0.12, column(board, log(1 + STEP)))
     thick = state.thickness["magnet"]
     magnet = column(with_keys(state, rotor__magnet__thickness_mm=1e3 * thick * (1 + STEP)), log(1 + STEP))
-    yield Allowance("magnet_thickness", 0.0, MAGNET_THICKNESS / thick / NINETY, 0.15, magnet)
+    yield Allowance("magnet_thickness", 0.0, MAGNET_THICKNESS / thick / NINETY, 0.10, magnet)
     warmer = [_per_kelvin(reading) if isinstance(reading, Resistance) else 0.0 for reading in readings]
     yield Allowance("copper_temperature", 0.0, COPPER_KELVIN, 25.0, np.array(warmer))
     yield Allowance("friction", 0.0, USUAL["no_load"], 1.0, column(_rubbing(state), log(1 + STEP)))
