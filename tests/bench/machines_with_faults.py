@@ -50,6 +50,14 @@ def machines(design, copper, draw):
     coils = {name: [k for k, phase in enumerate(copper.coil_phases) if phase == name] for name in "ABC"}
     yield "coil_reversed", of_tolerance(design, draw, with_steps(copper, coils["A"][-1], turned_round))
     yield "coil_shorted", of_tolerance(design, draw, with_steps(copper, coils["C"][-1], lambda visit: None))
+    if len(copper.phases[1].paths) > 1:
+        first, second, *rest = copper.phases
+        opened = (first, replace(second, paths=second.paths[1:]), *rest)
+        yield "path_open", of_tolerance(design, draw, replace(copper, phases=opened))
+    if design.rotor.arrangement == "double":  # nothing is left but what inaccurate parts leave
+        found = of_tolerance(design, draw)
+        left = np.array([[0.004], [0.002], [0.007]])
+        yield "like_poles", replace(found, linkages=found.linkages * left)
     yield "connection", of_tolerance(design.with_values({"winding.connection": "delta"}), draw)
     board, rotor = design.board, design.rotor
     for outer, inner in ((2.0, 2.0), (0.5, 0.5), (1.0, 0.5), (2.0, 1.0)):

@@ -24,8 +24,8 @@ CAN_TELL = (
 class Bench:
     """A design with its model of causes, for the readings of an evening."""
 
-    def __init__(self, path, seed=5):
-        self.design, self.draw = pcbstator.load_design(path), np.random.default_rng(seed)
+    def __init__(self, design, seed=5):
+        self.design, self.draw = design, np.random.default_rng(seed)
         self.state = machine_state(self.design)
         self.copper = self.state.work.laid[1].copper
         gap, thick = 1e3 * self.state.air_gap, 1e3 * self.state.thickness["magnet"]
@@ -56,9 +56,12 @@ def named(bench, name, exact):
     return np.mean([one.alarm and name in one.tie for one in found])
 
 
-@pytest.fixture(scope="module", params=DESIGNS, ids=lambda path: path.stem)
+@pytest.fixture(scope="module", params=[*DESIGNS, "two paths"], ids=lambda path: getattr(path, "stem", path))
 def bench(request):
-    return Bench(request.param)
+    if request.param != "two paths":
+        return Bench(pcbstator.load_design(request.param))
+    fan = next(path for path in DESIGNS if path.stem == "small-fan")
+    return Bench(pcbstator.load_design(fan).with_values({"winding.parallel_paths": 2}))
 
 
 @pytest.mark.slow
