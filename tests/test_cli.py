@@ -10,7 +10,7 @@ import pytest
 
 from tests.command import DESIGNS, run
 
-STAGE = DESIGNS[1]
+STAGE, FAN = DESIGNS[1], DESIGNS[3]
 
 
 @pytest.fixture
@@ -105,22 +105,22 @@ def test_make_leaves_foreign_folders_alone(tmp_path):
     folder = tmp_path / "mine"
     folder.mkdir()
     (folder / "thesis.txt").write_text("years of work")
-    shown = run("make", STAGE, "-o", folder)
+    shown = run("make", FAN, "-o", folder)
     assert shown.code == 2 and "left alone" in shown.err
     assert [path.name for path in folder.iterdir()] == ["thesis.txt"]
-    assert run("make", STAGE, "-o", tmp_path / "made").code == 0
+    assert run("make", FAN, "-o", tmp_path / "made").code == 0
     (tmp_path / "made" / "notes.txt").write_text("mine")
-    shown = run("make", STAGE, "-o", tmp_path / "made")
+    shown = run("make", FAN, "-o", tmp_path / "made")
     assert shown.code == 2 and "notes.txt" in shown.err
 
 
 def test_make_fills_the_empty_folder_it_runs_in_and_makes_those_that_are_missing(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    assert run("make", DESIGNS[2], "-o", ".").code == 0
+    assert run("make", FAN, "-o", ".").code == 0
     names = {path.name for path in tmp_path.iterdir()}
-    assert run("make", DESIGNS[2], "-o", ".").code == 0
+    assert run("make", FAN, "-o", ".").code == 0
     assert {path.name for path in tmp_path.iterdir()} == names and "manifest.json" in names
-    assert run("make", DESIGNS[2], "-o", tmp_path.with_name(tmp_path.name + "-new") / "such").code == 0
+    assert run("make", FAN, "-o", tmp_path.with_name(tmp_path.name + "-new") / "such").code == 0
     assert {path.name for path in (tmp_path.with_name(tmp_path.name + "-new") / "such").iterdir()} == names
 
 

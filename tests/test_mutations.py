@@ -198,14 +198,14 @@ def judge_make(file: Path, folder: Path, code: int) -> None:
 CALM = {"deadline": None, "suppress_health_check": list(HealthCheck)}
 
 
-@settings(max_examples=50, **CALM)
+@settings(max_examples=15, **CALM)
 @given(mutants(), st.integers(0, 9))
 def test_mutants(tmp_path_factory: pytest.TempPathFactory, document: dict[str, Any], dice: int) -> None:
     judge(document, tmp_path_factory.mktemp("mutant"), dice == 0)
 
 
 @pytest.mark.slow
-@settings(max_examples=400, **CALM)
+@settings(max_examples=200, **CALM)
 @given(mutants())
 def test_many_mutants(tmp_path_factory: pytest.TempPathFactory, document: dict[str, Any]) -> None:
     judge_prediction(write_design(tmp_path_factory.mktemp("mutant") / "mutant.toml", document))

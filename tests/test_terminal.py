@@ -45,6 +45,7 @@ def test_a_full_device_is_told_in_a_line(words):
         assert own_process(*words, out=full, err=full).returncode == 2
 
 
+@pytest.mark.slow
 def test_a_design_whose_name_is_no_utf8(tmp_path):
     """Every command, and every file that names the design."""
     odd = tmp_path / ODD
@@ -62,6 +63,7 @@ def test_a_design_whose_name_is_no_utf8(tmp_path):
     assert own_process("predict", tmp_path / "none\udcff.toml").returncode == 2
 
 
+@pytest.mark.slow
 def test_letters_that_the_terminal_lacks():
     """Signs beyond its alphabet are shown as question marks; JSON stays JSON."""
     stage = DESIGNS[1]
@@ -71,7 +73,7 @@ def test_letters_that_the_terminal_lacks():
         assert "--json" not in words or json.loads(told.stdout)["winding"]
 
 
-@pytest.mark.parametrize("width", [20, 60, *(pytest.param(w, marks=pytest.mark.slow) for w in (33, 80, 132))])
+@pytest.mark.parametrize("width", [20, *(pytest.param(w, marks=pytest.mark.slow) for w in (33, 60, 80, 132))])
 def test_lines_keep_to_the_width_and_no_word_is_lost(tmp_path, monkeypatch, width):
     unbuildable = tmp_path / "unbuildable.toml"
     unbuildable.write_text(DESIGNS[1].read_text().replace("height_mm = 12.0", "height_mm = 5.0"))

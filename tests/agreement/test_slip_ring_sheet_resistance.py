@@ -11,7 +11,7 @@ import shapely
 
 import pcbstator
 from pcbstator.design import design_from_document
-from pcbstator.output.fabrication.package import SLIP_RING_FOLDER, package_files
+from pcbstator.output.fabrication.package import SLIP_RING_FOLDER, ordered_files
 from tests.agreement.sheet import read_board, terminal_resistances
 from tests.check.test_findings import SLIP_RING, SOUND
 
@@ -26,6 +26,7 @@ CASES = {
     "wide leads": {"rings": 3, "current_rms_a": 7.0, "copper_um": 70.0, "width_mm": 5.0, "spacing_mm": 2.0},
     "thin leads": {"rings": 6, "inner_diameter_mm": 30.0, "current_rms_a": 0.5, "width_mm": 1.5},
 }
+QUICK = {"leads inwards", "one via"}  # the others take longer
 
 
 def brush(section, index):
@@ -36,15 +37,15 @@ def brush(section, index):
     return shapely.LineString(across[:, None] * [np.cos(angle), np.sin(angle)]).buffer(0.005, cap_style="flat")
 
 
-@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=[] if name in QUICK else pytest.mark.slow) for name in CASES]
+)
 def test_paths(name):
     """Within 2 %, and not too low by more than the solution's own bound."""
     design = design_from_document(SOUND | {"slip_ring": SLIP_RING | RING | CASES[name]}, "rings.toml")
     section, copper = design.slip_ring, pcbstator.lay_copper(design)
     prediction = pcbstator.predict(design, copper)
-    prefix = f"{SLIP_RING_FOLDER}/"
-    files = package_files(design, copper, prediction)
-    own = {n.removeprefix(prefix): content for n, content in files.items() if n.startswith(prefix)}
+    own = ordered_files(design, copper)[1][SLIP_RING_FOLDER]
     rho, layers = PUBLISHED["copper"]["resistivity_ohm_m"], [section.copper] * 2
     board = read_board(own, layers, [0.0, -section.thickness], section.via_plating, rho)
     brushes = {f"brush {index}": brush(section, index) for index in range(section.rings)}

@@ -16,7 +16,7 @@ import pytest
 import pcbstator
 from pcbstator.copper import Copper
 from pcbstator.design import Design, design_from_document
-from pcbstator.output.fabrication.package import package_files
+from pcbstator.output.fabrication.package import drawn_board, folder_files, ordered_files
 from tests.agreement.sheet import Resistances, read_board, terminal_resistances
 
 PUBLISHED = tomllib.loads((Path(__file__).parents[1] / "published" / "materials.toml").read_text())
@@ -62,10 +62,11 @@ def design_of(values: dict[str, Any]) -> Design:
     return design_from_document({"title": "W", "winding": winding, "board": board, "rotor": rotor}, "winding.toml")
 
 
-def solved(design: Design, copper: Copper, prediction: Any) -> Resistances:
+def solved(design: Design, copper: Copper) -> Resistances:
     """Resistances between the terminals [ohm], from the files."""
+    drawn = drawn_board(design, copper)
     board = read_board(
-        package_files(design, copper, prediction),
+        folder_files(design, drawn, ordered_files(design, drawn)[0]),
         [layer.thickness for layer in copper.layers],
         [layer.depth for layer in copper.layers],
         design.board.via_plating,
@@ -82,7 +83,7 @@ def test_winding(name: str) -> None:
     design = design_of(WINDINGS[name])
     copper = pcbstator.lay_copper(design)
     prediction = pcbstator.predict(design, copper)
-    found, electrical = solved(design, copper, prediction), prediction.to_dict()["electrical"]
+    found, electrical = solved(design, copper), prediction.to_dict()["electrical"]
     if design.winding.connection == "open":
         ends = [found[phase, phase + "2"] for phase in "ABC"]
         assert electrical["phase_resistances_ohm"] == pytest.approx(ends, rel=0.02)

@@ -35,7 +35,11 @@ KINDS = [
     {"board__tiles": 4, **LIKE_COILS},
     {"board__tiles": 3, "board__layers": 6, "board__coil_layers": [1, 2, 5, 6]},
 ]
-every_kind = pytest.mark.parametrize("values", KINDS, ids=lambda v: "-".join(str(value) for value in v.values()))
+LONG = KINDS[5]
+every_kind = pytest.mark.parametrize(
+    "values", [pytest.param(kind, marks=pytest.mark.slow if kind is LONG else ()) for kind in KINDS],
+    ids=lambda v: "-".join(str(value) for value in v.values()),
+)  # fmt: skip
 
 
 def ring_of(values):

@@ -12,7 +12,7 @@ import shapely
 import pcbstator
 from pcbstator.copper.connections.slip_ring import raceway, ring_radius
 from pcbstator.design import Design, design_from_document
-from pcbstator.output.fabrication.package import package_files
+from pcbstator.output.fabrication.package import ordered_files
 from pcbstator.project import report
 from tests.check.test_findings import BALLS, SOUND
 from tests.output import readback
@@ -33,15 +33,9 @@ def made(request):  # type: ignore[no-untyped-def]
     copper = pcbstator.lay_copper(design)
     prediction = pcbstator.predict(design, copper)
     assert [finding for finding in prediction.findings if finding.severity == "error"] == []
-    files = package_files(design, copper, prediction)
-    listed = json.loads(files["manifest.json"])["folders"]
-    assert listed == ["slip-ring/still", "slip-ring/turning"]
-    boards = {}
-    for folder in listed:
-        boards[folder.rpartition("/")[2]] = {
-            name.removeprefix(f"{folder}/"): text for name, text in files.items() if name.startswith(f"{folder}/")
-        }
-    return design.slip_ring, boards
+    _, folders = ordered_files(design, copper)
+    assert list(folders) == ["slip-ring/still", "slip-ring/turning"]
+    return design.slip_ring, {folder.rpartition("/")[2]: files for folder, files in folders.items()}
 
 
 def groove(section, index: int):  # type: ignore[no-untyped-def]

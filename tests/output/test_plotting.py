@@ -49,6 +49,7 @@ def everything(folder: Path) -> dict[str, str | bytes]:
         return files | study_files(gather(study, store), "x")
 
 
+@pytest.mark.slow
 def test_settings_of_the_process_have_no_say(tmp_path):
     usual = everything(tmp_path)
     with matplotlib.rc_context(STRANGE):
@@ -68,8 +69,13 @@ STYLED, NONSENSE, BROKEN = b"lines.linewidth: 9\nfont.style: italic\n", b"nonsen
 
 @pytest.mark.parametrize(
     ("content", "place"),
-    [(STYLED, "folder"), (NONSENSE, "folder"), (BROKEN, "folder"), (BROKEN, "environment")],
-    ids=["styled", "nonsense", "broken", "environment"],
+    [
+        (STYLED, "folder"),
+        (BROKEN, "folder"),
+        pytest.param(NONSENSE, "folder", marks=pytest.mark.slow),
+        pytest.param(BROKEN, "environment", marks=pytest.mark.slow),
+    ],
+    ids=["styled", "broken", "nonsense", "environment"],
 )
 def test_a_file_of_settings_neither_changes_nor_breaks_a_report(tmp_path, content, place):
     there = tmp_path / place

@@ -14,7 +14,7 @@ import shapely
 
 import pcbstator
 from pcbstator.design import Design, design_from_document
-from pcbstator.output.fabrication.package import SLIP_RING_FOLDER, package_files
+from pcbstator.output.fabrication.package import SLIP_RING_FOLDER, ordered_files
 from tests.check.test_findings import SLIP_RING, SOUND
 from tests.output import readback
 from tests.output.test_gerber import strictly_parsed
@@ -37,10 +37,8 @@ def asked(**values: object) -> Design:
 def made(request):  # type: ignore[no-untyped-def]
     """The section, and the files of the folder by name."""
     design = asked(**CASES[request.param])
-    copper = pcbstator.lay_copper(design)
-    files = package_files(design, copper, pcbstator.predict(design, copper))
-    prefix = f"{SLIP_RING_FOLDER}/"
-    return design.slip_ring, {n.removeprefix(prefix): each for n, each in files.items() if n.startswith(prefix)}
+    _, folders = ordered_files(design, pcbstator.lay_copper(design))
+    return design.slip_ring, folders[SLIP_RING_FOLDER]
 
 
 def ring(section, index: int, grown: float = 0.0):  # type: ignore[no-untyped-def]
@@ -186,5 +184,4 @@ def test_gerbv_draws_every_file_without_a_warning(made, tmp_path) -> None:  # ty
 def test_same_bytes_twice() -> None:
     design = asked(**CASES["strong"])
     copper = pcbstator.lay_copper(design)
-    prediction = pcbstator.predict(design, copper)
-    assert package_files(design, copper, prediction) == package_files(design, copper, prediction)
+    assert ordered_files(design, copper) == ordered_files(design, copper)

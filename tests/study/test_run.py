@@ -245,6 +245,7 @@ def test_a_worker_that_dies_is_made_good_for(tmp_path):
         told(study, tmp_path / "dead", force)
 
 
+@pytest.mark.slow
 def test_a_process_that_is_killed_is_replaced(tmp_path):
     study = wheel_study(**SEARCH, budget=96)
     whole = told(study, tmp_path / "whole")

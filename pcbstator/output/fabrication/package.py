@@ -52,17 +52,14 @@ class OutputFile:
 
 def package_files(design: SizedDesign, copper: Copper, prediction: Prediction) -> dict[str, str | bytes]:
     """Name and content of every file of ``make``, manifests and those in folders within included."""
-    whole, copper = copper, with_teardrops(copper.board, design.board.track_gap)  # the boards of a stack are equal
-    facts = BoardFacts(design.board.thickness, copper.track_width, design.board.track_gap, design.board.finish)
-    coils = f"coils {len(copper.coil_angles)}" if copper.alike else "wave winding"
-    notes = [coils, f"poles {design.rotor.poles}"]
-    kinds = lay_tiles(design, copper)
+    board = drawn_board(design, copper)
+    ordered, folders = ordered_files(design, board)
     files = [
-        *(() if kinds else fabrication_set(copper, design.title, facts, notes)),
-        OutputFile("stator.svg", "drawing", stator_svg(design, copper)),
+        *ordered,
+        OutputFile("stator.svg", "drawing", stator_svg(design, board)),
         OutputFile("section.svg", "drawing", section_svg(design, prediction)),
         *_rotor_files(design),
-        OutputFile("report.html", "report", report_html(design, whole, prediction)),
+        OutputFile("report.html", "report", report_html(design, copper, prediction)),
         OutputFile("prediction.json", "prediction", json_text(prediction.to_dict())),
         *_design_files(design),
     ]
@@ -70,11 +67,27 @@ def package_files(design: SizedDesign, copper: Copper, prediction: Prediction) -
     names = [file.name.casefold() for file in files]
     if doubled := [name for name in names if names.count(name) > 1]:
         raise OutputError(f"motion.table_csv: {doubled[0]} is a file that make writes itself; rename the recording")
-    folders = {tile_folder(kind): tile_files(design, kind, copper.tiles, facts, notes) for kind in kinds}
-    for name, board in lay_slip_ring_boards(design).items():
+    count = {"count": design.boards} if design.boards > 1 else None
+    return folder_files(design, board, files, folders, count)
+
+
+def drawn_board(design: SizedDesign, copper: Copper) -> Copper:
+    """The stator's board as its files draw it; the boards of a stack are equal."""
+    return with_teardrops(copper.board, design.board.track_gap)
+
+
+def ordered_files(design: SizedDesign, board: Copper) -> tuple[list[OutputFile], dict[str, dict[str, str | bytes]]]:
+    """What the board manufacturer needs: the files of the stator's board, none where it comes in tiles, and the folders
+    of tiles and slip-ring boards with theirs."""
+    facts = BoardFacts(design.board.thickness, board.track_width, design.board.track_gap, design.board.finish)
+    coils = f"coils {len(board.coil_angles)}" if board.alike else "wave winding"
+    notes = [coils, f"poles {design.rotor.poles}"]
+    kinds = lay_tiles(design, board)
+    folders = {tile_folder(kind): tile_files(design, kind, board.tiles, facts, notes) for kind in kinds}
+    for name, other in lay_slip_ring_boards(design).items():
         folder = f"{SLIP_RING_FOLDER}/{name}" if name else SLIP_RING_FOLDER
-        folders[folder] = folder_files(design, board, slip_ring_files(design, name, board))
-    return folder_files(design, copper, files, folders, {"count": design.boards} if design.boards > 1 else None)
+        folders[folder] = folder_files(design, other, slip_ring_files(design, name, other))
+    return [] if kinds else fabrication_set(board, design.title, facts, notes), folders
 
 
 def folder_files(
