@@ -15,7 +15,9 @@ from pcbstator.physics.magnetics.field_layers import MagnetLayers
 from pcbstator.physics.magnetics.magnet_pattern import disc_footprint
 from pcbstator.physics.magnetics.one_magnet import one_magnet_field
 
-SCAN = np.genfromtxt(Path(__file__).parents[1] / "published" / "magnet_scan.csv", delimiter=",", names=True)
+SCAN = np.genfromtxt(
+    Path(__file__).parents[1] / "published" / "magnet_scan.csv", delimiter=",", names=True, skip_header=2
+)
 RING = 0.060  # m: of a ring so large that one magnet on it is by itself
 ORDERS = np.arange(1, 121)
 THICK, WIDE = 0.002, 0.008

@@ -21,8 +21,11 @@ from pcbstator.bench.causes.changed_copper import (
 from pcbstator.bench.causes.changed_rotor import like_poles, one_magnet_reversed, with_keys
 from pcbstator.bench.machine_state import MachineState
 
-WEIGHTS = ((2.0, 2.0, "twice"), (0.5, 0.5, "half"), (2.0, 1.0, "outside twice"), (0.5, 1.0, "outside half"),
-           (1.0, 2.0, "inside twice"), (1.0, 0.5, "inside half"))  # fmt: skip
+WEIGHTS = (
+    (2.0, 2.0, "twice that of the design"), (0.5, 0.5, "half that of the design"),
+    (2.0, 1.0, "outer layers twice that of the design"), (0.5, 1.0, "outer layers half that of the design"),
+    (1.0, 2.0, "inner layers twice that of the design"), (1.0, 0.5, "inner layers half that of the design"),
+)  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)

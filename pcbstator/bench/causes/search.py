@@ -17,7 +17,7 @@ from pcbstator.bench.causes.evidence import POSITIVE, STRONG, Hypothesis, Model,
 from pcbstator.bench.causes.faults import Fault, faults
 from pcbstator.bench.causes.misreadings import usable
 from pcbstator.bench.causes.next_reading import best_separation, further_readings, shown, what_to_measure
-from pcbstator.bench.causes.words import in_short, is_it, places, to_do
+from pcbstator.bench.causes.words import SIMPLE, in_short, is_it, places, to_do
 from pcbstator.bench.load import Bench
 from pcbstator.bench.machine_state import MachineState
 from pcbstator.bench.predicted import quantities
@@ -214,7 +214,9 @@ def _following(
     told = what_to_measure(model.readings[found.reading])
     one, two = (shown(model, found.reading, value) for value in (found.first, found.second))
     this, that = (_short(model, ranked, name, measured, taken) for name in tie[:2])
-    return f"{told[0].upper()}{told[1:]}: about {one} if it is {this}; about {two} if it is {that}."
+    said = f"{told[0].upper()}{told[1:]}: about {one} if it is {this}; about {two} if it is {that}."
+    simple = next((name for name in SIMPLE if name in tie), "")
+    return f"{said} Simple to rule out first: {to_do(simple, places(ranked.where[simple]))}" if simple else said
 
 
 def _estimated(

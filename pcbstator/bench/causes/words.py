@@ -60,7 +60,11 @@ SIDES = {  # words for more and for less, and for the cause in short
     "copper_temperature": ("warmer", "colder", "{side} copper"),
     "friction": ("more", "less", "{side} friction"),
 }
-RESOLDER = "Without current, follow the joints of that phase and compare them with the drawing"
+RESOLDER = (
+    "Without current, follow the joints of that phase and compare them with the drawing, also those in the board's own"
+    " copper"
+)
+SIMPLE = ("copper_temperature", "magnet_reversed", "steel_missing", "leads", "copper_weight")  # to look at, no meter
 SHORT = (
     "Do not run it: a short heats at speed. Feel for one coil that gets warm while the rotor is turned by a drill, and"
     " look at that coil under a lens for copper or solder between tracks"
@@ -68,7 +72,9 @@ SHORT = (
 DISCRETE = {
     "coil_reversed": Told(
         "one coil {where} the wrong way round, so that it works against the others",
-        RESOLDER + "; hold a compass over the coils with a small current: one of them turns it the other way",
+        RESOLDER
+        + ". Then send a small direct current and hold a compass over each of its coils: one turns it the other way"
+        " than the drawing says",
     ),
     "coil_shorted": Told("one whole coil {where} bridged, so that current goes past it", SHORT),
     "layer_shorted": Told("one layer of a coil {where} bridged", SHORT),
@@ -83,7 +89,7 @@ DISCRETE = {
         " correct winding.connection in the design file, and compare again",
     ),
     "copper_weight": Told(
-        "copper of another weight: {where} of what the design says", "Look at the order and at the board"
+        "copper of another weight: {where}", "Look at the order and at the board"
         " manufacturer's stack-up; if it stays, write that copper into [board] and predict again",
     ),
     "layer_order": Told(
@@ -122,19 +128,19 @@ DISCRETE = {
         "poles counted for pole pairs, so that the speed is half of the true one ({where})",
         "Write the frequency of the wave instead of the speed, and compare again",
     ),
-    "rms_for_peak": Told("rms volts, written as peak ({where})", "Write them as rms_v, and compare again"),
+    "rms_for_peak": Told("rms volts, written as peak ({where})", "Write these volts as rms_v, and compare again"),
     "rms_for_peak_to_peak": Told(
-        "rms volts, written as peak to peak ({where})", "Write them as rms_v, and compare again"
+        "rms volts, written as peak to peak ({where})", "Write these volts as rms_v, and compare again"
     ),
     "peak_to_peak_for_peak": Told(
-        "peak-to-peak volts, written as peak ({where})", "Write them as peak_to_peak_v, and compare again"
+        "peak-to-peak volts, written as peak ({where})", "Write these volts as peak_to_peak_v, and compare again"
     ),
     "peak_for_peak_to_peak": Told(
-        "peak volts, written as peak to peak ({where})", "Write them as peak_v, and compare again"
+        "peak volts, written as peak to peak ({where})", "Write these volts as peak_v, and compare again"
     ),
-    "peak_for_rms": Told("peak volts, written as rms ({where})", "Write them as peak_v, and compare again"),
+    "peak_for_rms": Told("peak volts, written as rms ({where})", "Write these volts as peak_v, and compare again"),
     "peak_to_peak_for_rms": Told(
-        "peak-to-peak volts, written as rms ({where})", "Write them as peak_to_peak_v, and compare again"
+        "peak-to-peak volts, written as rms ({where})", "Write these volts as peak_to_peak_v, and compare again"
     ),
 }  # fmt: skip
 
