@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+UNITS_OFF = "units off"  # how slips of units begin
 FAR = 3.0  # standard deviations beyond which a difference asks for a reason
 
 
@@ -166,9 +167,10 @@ class Comparison:
         """In a sentence."""
         if self.contradictions:
             return f"Readings contradict each other; take them again first: {self.contradictions[0].words}"
-        if self.causes:
-            return self.judged
         slips = [row for row in self.rows if row.slip]
+        slips.sort(key=lambda row: not row.slip.startswith(UNITS_OFF))
+        if self.causes and not (slips and slips[0].slip.startswith(UNITS_OFF)):  # a slip of units says nothing else
+            return self.judged
         if slips:
             return f"A reading looks like a slip: {slips[0].name}: {slips[0].slip}"
         far = [row for row in self.rows if row.far]

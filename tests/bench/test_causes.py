@@ -270,6 +270,23 @@ def test_several_motors_are_judged_each_by_itself(wheel, judged):
     assert found.verdict.startswith("Board 2, rotor 1: Most likely it is one whole coil in phase C bridged")
 
 
+def test_a_slip_of_units_is_told_before_any_cause(wheel, judged):
+    """It is left out of the search, and the cause that the others show is listed all the same."""
+    tables = written(wheel, emf=0.7, static_torque=0.7)
+    tables["resistance"][0]["ohm"] *= 1e-3
+    found = judged(tables)
+    assert "units off by 1000" in found.verdict
+    assert "remanence" in {cause.name for cause in found.causes}
+
+
+def test_readings_of_one_name_are_told_apart(wheel, judged):
+    tables = written(wheel)
+    for kind in tables:
+        for table in tables[kind]:
+            table["name"] = "board 7"
+    assert judged(tables).verdict == SOUND
+
+
 def test_every_cause_has_its_words(known, wheel):
     readings = bench_from_tables(written(wheel)).readings
     model = model_of(wheel, readings, quantities(wheel, readings), known, len(readings))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pcbstator.bench.machine_state import MachineState
 from pcbstator.bench.readings import Emf, Inductance, Reading, Resistance
-from pcbstator.bench.slips import THOUSAND
+from pcbstator.bench.result import UNITS_OFF
 
 FloatArray = NDArray[np.float64]
 
@@ -92,4 +92,4 @@ def _waves(name: str, readings: Sequence[Reading], shift: float, chosen: Callabl
 
 def usable(slip: str) -> bool:
     """Whether a reading with this likely slip says something about the motor all the same."""
-    return slip != THOUSAND and "million" not in slip
+    return not slip.startswith(UNITS_OFF)

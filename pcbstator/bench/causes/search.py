@@ -79,8 +79,8 @@ def _of(motor: str, words: str) -> str:
 
 def judged(state: MachineState, known: Sequence[Fault], rows: Sequence[Row], readings: Sequence[Reading]) -> Judgement:
     """What the readings of one motor say."""
-    by_name = {reading.name: reading for reading in readings}
-    own = [by_name[row.name] for row in rows]
+    told = {(each.kind, each.name, each.board, each.rotor, getattr(each, "value", None)): each for each in readings}
+    own = [told[row.kind, row.name, row.board, row.rotor, row.measured] for row in rows]
     more = further_readings(state, own)
     values = np.append([row.predicted for row in rows], quantities(state, more))
     kept = np.isfinite(values) & (values > 0)
