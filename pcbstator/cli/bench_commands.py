@@ -52,5 +52,5 @@ def compare(design: Path, bench: Path, output: Path | None, as_json: bool) -> No
         click.echo(json_text(found.to_dict()), nl=False)
     else:
         tell(comparison_text(found))
-    if found.contradictions or any(row.far for row in found.rows):
+    if found.contradictions or any(row.far for row in found.rows) or (found.logs and found.logs.far):
         sys.exit(1)

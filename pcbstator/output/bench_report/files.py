@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pcbstator.bench.result import Comparison
+from pcbstator.output.bench_report.logs.section import log_files
 from pcbstator.output.bench_report.picture import deviations_svg
 from pcbstator.output.bench_report.words import comparison_text
 from pcbstator.output.files import json_text
@@ -11,7 +12,11 @@ from pcbstator.output.files import json_text
 def comparison_files(found: Comparison) -> dict[str, str | bytes]:
     """Picture, text and plain data; no picture where no reading has a prediction beside it."""
     picture: dict[str, str | bytes] = {"comparison.svg": deviations_svg(found)} if found.rows else {}
-    return picture | {
-        "comparison.txt": comparison_text(found),
-        "comparison.json": json_text(found.to_dict()),
-    }
+    return (
+        picture
+        | log_files(found)
+        | {
+            "comparison.txt": comparison_text(found),
+            "comparison.json": json_text(found.to_dict()),
+        }
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pcbstator.bench.result import Comparison, Row
 from pcbstator.errors import printable
+from pcbstator.output.bench_report.logs.words import logs_lines
 
 PREFIXES = ((1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"))
 MILLIMETRES = ("gap", "thickness")
@@ -52,15 +53,19 @@ def comparison_text(found: Comparison) -> str:
             f"  {printable(each.words)} ({abs(each.sigma):.1f} standard deviations)" for each in found.contradictions
         ]
         lines += [""]
-    lines += [f"{'reading':<28} {'measured':>12} {'predicted':>12} {'difference':>11} {'sigma':>8}"]
-    lines += [row_words(row) for row in found.rows]
+    if found.rows:
+        lines += [f"{'reading':<28} {'measured':>12} {'predicted':>12} {'difference':>11} {'sigma':>8}"]
+        lines += [row_words(row) for row in found.rows]
     for number, cause in enumerate(found.causes):
         also = f"; not told apart from {', '.join(cause.not_told_apart_from)}" if cause.not_told_apart_from else ""
         lines += ["", "causes, by weight of evidence"] if number == 0 else []
         lines += [f"  {cause.name:<28}{cause.evidence:>8.3g}   {printable(cause.words)}{also}"]
     if found.next:
         lines += ["", f"next: {printable(found.next)}"]
+    if found.logs is not None:
+        lines += [*([""] if found.rows else []), *logs_lines(found.logs)]
     if found.remarks:
         lines += ["", *map(printable, found.remarks)]
-    lines += ["", "sigma: difference in standard deviations of reading and of what the tolerances allow, together"]
+    if found.rows:
+        lines += ["", "sigma: difference in standard deviations of reading and of what the tolerances allow, together"]
     return "\n".join(lines) + "\n"
