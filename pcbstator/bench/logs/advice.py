@@ -77,8 +77,8 @@ def _order(row: LogRow) -> Advice:
     ways = {
         "sensor_once": "shim or shift the sensor's ring by what the sensor against a reference shows, or use a table",
         "sensor_twice": "centre the chip over its magnet and shim out the tilt, or use a table",
-        "current_offset": "measure the offsets of the current sensors with the driver on and no current, at each start, "
-        "and  subtract them",
+        "current_offset": "measure the offsets of the current sensors with the driver on and no current at each start, "
+        "and subtract them",
         "current_gain": "set the gains of the current sensors alike: one direct current through each pair of phases in "
         "turn; if it stays, compare the phases' EMF",
         "dead_time": "compensate the dead time in the driver; what stays is the EMF, which a table of current over "

@@ -18,7 +18,7 @@ from pcbstator.physics.drive.identification.friction_places import (
     torque_at_places,
 )
 from pcbstator.physics.drive.identification.motion_fit import one_way_parts
-from pcbstator.physics.drive.identification.turn_spectrum import TurnSpectrum, turn_spectrum
+from pcbstator.physics.drive.identification.turn_spectrum import TurnSpectrum, even_speed, turn_spectrum
 
 FloatArray = NDArray[np.float64]
 Leg = slice
@@ -33,6 +33,7 @@ UNNAMED = 3  # orders without a name that are told
 BESIDE = 6  # orders to either side that an unnamed one stands out of
 PLACES, ROWS_AT_PLACE = 720, 6
 LEAST_ERROR = 0.02  # of the predicted moving error: smaller amplitudes worry nobody
+LEAST_UNBALANCE = 0.02  # of the friction, to be told
 NEAR = radians(6.0)  # beyond half widths, for a spot to be the assumed one
 
 
@@ -77,10 +78,10 @@ def _evenness(
     reading: SlowTurn, known: Known, times: FloatArray, angles: FloatArray, remarks: list[str]
 ) -> tuple[list[LogRow], list[Picture]]:
     """Orders of the angle's deviation from an even turn."""
-    slope, begin = np.polyfit(times - times.mean(), angles, 1)
-    wanted = begin + slope * (times - times.mean())
     own = "reference" not in reading.table.columns
     try:
+        slope = even_speed(times, angles)
+        wanted = angles.mean() + slope * (times - times.mean())
         spectrum = turn_spectrum(wanted, angles - wanted)
     except LawRangeError as error:
         remarks.append(f"{reading.name}: {error}; record a turn and a quarter or more, 300 rows a turn at the least")
@@ -168,7 +169,7 @@ def _friction(
     rows = [_level_row(reading, known, curve, speed, len(mean) == 2)]
     rows += [_spot_row(reading, known, spot) for spot in curve.spots]
     if len(mean) == 2:
-        rows += _unbalance(reading, known, (mean[1] - mean[-1]) / 2)
+        rows += _unbalance(reading, known, (mean[1] - mean[-1]) / 2, curve.level)
     else:
         remarks.append(f"{reading.name}: one way only: unbalance and magnetic rest torque are still in the friction; "
                        "record both ways")  # fmt: skip
@@ -211,14 +212,14 @@ def _same(spot: Spot, middle: float, width: float) -> bool:
     return away < (spot.width + width) / 2 + NEAR
 
 
-def _unbalance(reading: SlowTurn, known: Known, load: FloatArray) -> list[LogRow]:
+def _unbalance(reading: SlowTurn, known: Known, load: FloatArray, level: float) -> list[LogRow]:
     """Torque that is the same both ways and comes once a turn, where the whole turn is known."""
     if not np.isfinite(load).all():
         return []
     spectrum = np.fft.rfft(load)[1:] * 2 / len(load)
     sizes = np.abs(spectrum)
     sigma = float(np.median(sizes[1:25])) / 1.177
-    if sizes[0] < LINE * sigma and known.values.unbalance == 0:
+    if sizes[0] < max(LINE * sigma, LEAST_UNBALANCE * level) and known.values.unbalance == 0:
         return []
     at = degrees(float(-np.angle(spectrum[0]) + pi / len(load))) % 360
     assumed = known.values.unbalance

@@ -57,10 +57,11 @@ def judged_words(row: LogRow) -> str:
 def table_words(table: CorrectionTable) -> str:
     """How a table of corrections is used, and what it does."""
     orders = ", ".join(str(order) for order, *_ in table.harmonics)
+    step = 360 / len(table.values)
     return (
-        f"{table.log}: {len(table.values)} corrections, every {360 / len(table.values):.4g} degrees of the reading from "
-        f"0 on, to subtract, with straight lines between; made of the orders {orders}, good to {table.sigma:.1g} deg. "
-        f"Error before {table.rms_before:.2g} deg rms, {table.largest_before:.2g} at most; after {table.rms_after:.2g} "
+        f"{table.log}: {len(table.values)} corrections, every {step:.4g} degrees of the reading from 0 on, to "
+        f"subtract, with straight lines between; made of the orders {orders}, good to {table.sigma:.1g} degrees. Error "
+        f"before: {table.rms_before:.2g} degrees rms, {table.largest_before:.2g} at most; after: {table.rms_after:.2g} "
         f"rms, {table.largest_after:.2g} at most"
     )
 

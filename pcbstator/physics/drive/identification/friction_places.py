@@ -85,6 +85,7 @@ def torque_at_places(times: ArrayLike, angles: ArrayLike, torques: ArrayLike, in
     held = np.bincount(at[inside], minlength=last - first)
     means = np.bincount(at[inside], torque[inside], last - first) / np.where(held > 0, held, np.nan)
     means -= sense * inertia / 2 * slope
+    means[: SMOOTHED // 2 + 1] = means[-(SMOOTHED // 2 + 1) :] = np.nan  # the slope is not known at the ends
     place = np.arange(first, last) if sense > 0 else -np.arange(first, last) - 1
     known = np.isfinite(means)
     place = np.mod(place[known], count)
@@ -186,6 +187,7 @@ def _shaped(
     sigmas, extra = whole.deviations, float(fit.factors[1])
     if extra <= 0:
         return None
-    return Spot(
-        float(np.mod(values[0], 2 * pi)), float(values[1]), extra, float(sigmas[2]), float(sigmas[3]), float(sigmas[1])
-    )
+    # A mean over places counts for as much as an even distribution over them.
+    middle_sigma = float(np.hypot(sigmas[2], step / 12**0.5))
+    width_sigma = float(np.hypot(sigmas[3], SMOOTHED * step / 12**0.5))
+    return Spot(float(np.mod(values[0], 2 * pi)), float(values[1]), extra, middle_sigma, width_sigma, float(sigmas[1]))
