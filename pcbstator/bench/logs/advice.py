@@ -28,7 +28,7 @@ def _table(table: CorrectionTable) -> Advice:
         f"put the table of {len(table.values)} corrections of {table.log} into the controller: rms error "
         f"{table.rms_before:.2g} to {table.rms_after:.2g} degrees"
     )
-    return Advice("table", words, table.largest_before - table.largest_after)
+    return Advice("table", words, table.largest_before)
 
 
 def _of_row(row: LogRow, known: Known) -> Advice | None:
@@ -87,6 +87,8 @@ def _order(row: LogRow) -> Advice:
         "the turn",
         "unnamed": "look for what turns that often: balls and cage of the bearing, a gear, the cable",
     }
+    if "off centre, towards" in row.words or "off the axis" in row.words:  # the sensor's own curve says by how much
+        return Advice(row.key, f"{size}: {row.words}; shift it back, or use the table", row.value)
     way = next(words for key, words in ways.items() if row.key.startswith(key))
     return Advice(row.key, f"{size}: {way}", row.value)
 

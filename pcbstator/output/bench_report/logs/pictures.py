@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from html import escape
 from typing import TYPE_CHECKING
 
 from pcbstator.bench.logs.result import Picture
@@ -40,7 +41,7 @@ def log_svg(picture: Picture) -> str:
         if any(line.label for line in picture.lines):
             figure.legend(loc="outside lower center", ncols=min(3, len(picture.lines)), frameon=False, fontsize=10)
 
-    return drawn_svg(picture.name, printable(picture.title).replace('"', "'"), SIZE, draw)
+    return drawn_svg(picture.name, escape(printable(picture.title)), SIZE, draw)
 
 
 def _apart(picture: Picture) -> list[tuple[float, str]]:
