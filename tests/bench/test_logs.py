@@ -259,8 +259,9 @@ def test_every_design_takes_every_log(design, tmp_path):
 def test_files_hold_page_pictures_and_table(stage, torque_constant, tmp_path):
     true = np.arange(0.0, 360.0, 5.0)
     sensor = true + 0.5 * np.sin(np.radians(true))
-    comparison = found(stage, tmp_path, slow_turn=csv(tmp_path, "a.csv", **slow_turn(torque_constant)) | {"name": "a<b"},
-                       sensor=csv(tmp_path, "s.csv", reference_deg=true, sensor_deg=sensor))  # fmt: skip
+    turn = csv(tmp_path, "a.csv", **slow_turn(torque_constant)) | {"name": "a<b"}
+    curve = csv(tmp_path, "s.csv", reference_deg=true, sensor_deg=sensor)
+    comparison = found(stage, tmp_path, slow_turn=turn, sensor=curve)
     files = comparison_files(comparison)
     page = files["motion-logs.html"]
     assert page.count("<svg") == 4

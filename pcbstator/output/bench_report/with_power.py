@@ -202,7 +202,7 @@ def _slow_turn(motion: MotionResult) -> Test:
         sketch="driver",
         instrument="The driver's log: time, angle, current, at 100 readings a second or more",
         limits="current limit of the design",
-        steps=("A turn and a quarter at an even slow speed, each way; three turns tell what repeats from what drifts.",),
+        steps=("A turn and a quarter at an even slow speed, each way; three turns tell what repeats.",),
         rows=tuple(rows) or (Expected("angle over time", "even", ""),),
         alarms=(("A ripple that repeats with the turn: sensor or rotor off centre; with the poles: current "
             "sensors or phases."),),
