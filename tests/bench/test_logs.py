@@ -84,6 +84,16 @@ def test_a_spot_that_was_not_assumed_is_at_its_place_with_advice(stage, torque_c
     assert any(each.about == "ring bearing" and "replace it" in each.words for each in comparison.logs.advice)
 
 
+def test_friction_of_another_bearing_is_written_down_though_it_may_be_so(stage, torque_constant, tmp_path):
+    """60 % more is within what is usual, and yet known to a few percent."""
+    turn = slow_turn(torque_constant, level=1.6 * 0.012)
+    comparison = found(stage, tmp_path, slow_turn=csv(tmp_path, "a.csv", **turn))
+    assert not comparison.logs.far
+    assert "standard deviations above" in comparison_text(comparison)
+    assert [each.about for each in comparison.logs.advice] == ["friction"]
+    assert "bearing.friction_n_m" in comparison.logs.advice[0].words
+
+
 def test_an_order_beyond_its_prediction_is_named(stage, torque_constant, tmp_path):
     turn = slow_turn(torque_constant, ring=0.006)
     comparison = found(stage, tmp_path, slow_turn=csv(tmp_path, "a.csv", **turn))

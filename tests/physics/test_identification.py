@@ -168,6 +168,19 @@ def test_a_move_with_gaps_and_uneven_rows():
     assert fit.friction == pytest.approx(0.012, rel=0.01)
 
 
+def test_unbalance_is_no_friction_and_no_inertia():
+    times, angle, speed, acceleration = there_and_back()
+    random, off = np.random.default_rng(13), []
+    for _ in range(10):
+        torque = 0.005 * acceleration + np.sign(np.round(speed, 6)) * 0.012 + 0.01 * np.sin(angle + 0.3)
+        fit = move_fit(times, angle, torque + 3e-4 * random.standard_normal(len(times)))
+        off.append([(fit.inertia - 0.005) / fit.inertia_sigma, (fit.friction - 0.012) / fit.friction_sigma])
+        assert fit.inertia == pytest.approx(0.005, rel=0.02)
+        assert fit.friction == pytest.approx(0.012, rel=0.02)
+        assert fit.pull > 0.001
+    assert np.sqrt(np.mean(np.square(off))) < 1.6
+
+
 @pytest.mark.parametrize(("angles", "words"), [(np.zeros(100), "nothing moves"), (np.eye(100)[50], "fewer than 8")])
 def test_moves_that_say_nothing_are_told(angles, words):
     with pytest.raises(LawRangeError, match=words):

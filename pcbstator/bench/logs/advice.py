@@ -5,11 +5,13 @@ from __future__ import annotations
 from math import degrees
 
 from pcbstator.analysis.drive.gains import chosen_gains, shaft_of
-from pcbstator.bench.logs.known import Known
+from pcbstator.bench.logs.known import ONCE, TWICE, Known
 from pcbstator.bench.logs.result import Advice, CorrectionTable, LogRow
 
 WORTH_A_TABLE = 2.0  # times less error with it
 OTHER_INERTIA = 0.1  # part by which it must differ for other gains
+OTHER_FRICTION = 0.25
+FRICTION = ("running_friction", "coast_friction")
 ORDERS = ("sensor_once", "sensor_twice", "current_offset", "current_gain", "dead_time", "magnets", "unnamed")
 
 
@@ -17,6 +19,8 @@ def advised(rows: list[LogRow], tables: list[CorrectionTable], known: dict[tuple
     """Gains first, since the loops carry all else; then by the angle that each takes out. known: by board and rotor."""
     found = [_table(table) for table in tables if table.rms_before > WORTH_A_TABLE * table.rms_after]
     for row in rows:
+        if tables and row.about.endswith((ONCE, TWICE)):
+            continue  # the sensor's own curve says more
         words = _of_row(row, known[row.board, row.rotor])
         if words is not None:
             found.append(words)
@@ -34,7 +38,7 @@ def _table(table: CorrectionTable) -> Advice:
 def _of_row(row: LogRow, known: Known) -> Advice | None:
     if row.key == "inertia":
         return _gains(row, known)
-    if not row.far:
+    if not row.far and not _other_friction(row):
         return None
     if row.key == "friction_spot":
         return _spot(row, known)
@@ -61,6 +65,14 @@ def _gains(row: LogRow, known: Known) -> Advice | None:
         f"{old.speed_bandwidth:.3g}"
     )
     return Advice("gains", words)
+
+
+def _other_friction(row: LogRow) -> bool:
+    """Whether the friction is another than assumed for sure, though a bearing may well have it."""
+    if row.key not in FRICTION or not row.assumed:
+        return False
+    apart = abs(row.value - row.assumed)
+    return apart > 3 * row.sigma and apart > OTHER_FRICTION * row.assumed
 
 
 def _spot(row: LogRow, known: Known) -> Advice:
@@ -104,7 +116,7 @@ def _plain(row: LogRow, known: Known) -> Advice | None:
     if row.key == "sensor_at_target":
         words = "set the sensor's zero, and take its curve against a reference over a turn"
         return Advice("sensor", f"{row.value:.2g} degrees, {row.about}: {words}", abs(row.value))
-    if row.key in ("running_friction", "coast_friction") and row.assumed is not None:
+    if row.key in FRICTION and row.assumed is not None:
         held = degrees((row.value - row.assumed) / known.job.loop_values.stiffness) if known.job else None
         words = "write it into bearing.friction_n_m, so that it is fed forward and counted"
         if more:

@@ -37,9 +37,9 @@ def move_found(reading: Move, known: Known) -> Found:
     if fit.noise_share > NOISY:
         remarks.append(f"{reading.name}: noise of the angle makes {100 * fit.noise_share:.0f} % of the acceleration, "
                        "and lowers the inertia by as much; log more rows, or accelerate harder")  # fmt: skip
-    if known.values.unbalance > 0:
-        remarks.append(f"{reading.name}: the unbalance of the load is in the friction here; moves over whole turns "
-                       "average it out")  # fmt: skip
+    if fit.pull > 0:
+        remarks.append(f"{reading.name}: a torque that changes with the angle alone, unbalance, stood out and is taken "
+                       "off; a slow turn both ways tells its size")  # fmt: skip
     friction = known.values.running or None
     words = f"with {known.torque_from}"
     sigmas = [

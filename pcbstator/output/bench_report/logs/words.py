@@ -17,6 +17,7 @@ SHOP = {
     "N·m·s²/rad²": (1e6, "µN·m·s²/rad²"),
 }
 MOST_DECIMALS = 6
+NEAR = 1.0  # standard deviations within which a value is as assumed
 
 
 def decimals(sigma: float, value: float) -> int:
@@ -51,7 +52,11 @@ def judged_words(row: LogRow) -> str:
     """Whether it is as assumed."""
     if row.deviation is None:
         return ""
-    return f"not as assumed, {abs(row.deviation):.1f} standard deviations" if row.far else "as assumed"
+    if abs(row.deviation) < NEAR:
+        return "as assumed"
+    side = "above" if row.deviation > 0 else "below"
+    apart = f"{abs(row.deviation):.1f} standard deviations"
+    return f"not as assumed: {apart} {side}" if row.far else f"{apart} {side}"
 
 
 def table_words(table: CorrectionTable) -> str:

@@ -27,7 +27,8 @@ class MoveFit:
     """Inertia [kg m2], friction [N m] and viscous friction [N m s/rad] with their standard deviations; viscous is 0
     where it did not stand out. noise_share: part of the acceleration's variance that noise of the angle makes.
 
-    accelerations, torques, fitted: of the pieces [rad/s2], [N m].
+    pull: of what changes with the angle alone, unbalance, its largest over the turn [N m], 0 where it did not stand
+    out. times, torques, fitted: of the pieces [s], [N m].
     """
 
     inertia: float
@@ -36,6 +37,7 @@ class MoveFit:
     friction_sigma: float
     viscous: float
     viscous_sigma: float
+    pull: float
     noise_share: float
     times: FloatArray
     torques: FloatArray
@@ -46,11 +48,11 @@ def move_fit(times: ArrayLike, angles: ArrayLike, torques: ArrayLike) -> MoveFit
     """Inertia and friction of torque = J a + T sign(w) + b w, by least squares.
 
     times: rising (rows,) [s]; angles: without jumps (rows,) [rad]; torques: of the motor (rows,) [N m]. Returns
-    [kg m2], [N m], [N m s/rad]. The record is cut into pieces, each weighted by (1 − x²)⁴ from end to end, which moves
-    both derivatives from the angle to the weight. Pieces that stand or turn round are left out; they are made so long
-    that noise of the angle does not lower the inertia. LawRangeError where fewer than 8 pieces move, or where speed and
-    acceleration do not change. Source: modulating functions, M. Shinbrot, Trans. ASME 79, 1957 (from memory); derived
-    here.
+    [kg m2], [N m], [N m s/rad]. Viscous friction, and a pull u cos(angle) + v sin(angle), are fitted where they stand
+    out. The record is cut into pieces, each weighted by (1 − x²)⁴ from end to end, which moves both derivatives from
+    the angle to the weight. Pieces that stand or turn round are left out; they are made so long that noise of the angle
+    does not lower the inertia. LawRangeError where fewer than 8 pieces move, or where speed and acceleration do not
+    change. Source: modulating functions, M. Shinbrot, Trans. ASME 79, 1957 (from memory); derived here.
 
     >>> t = np.linspace(0.0, 2.0, 2001)
     >>> angle, a = 1.0 - np.cos(np.pi * t / 2), (np.pi / 2) ** 2 * np.cos(np.pi * t / 2)
@@ -88,6 +90,7 @@ class _Pieces:
     """Weighted means over pieces; gain: noise of the mean acceleration over that of the angle [1/s2]."""
 
     times: FloatArray
+    angle: FloatArray
     acceleration: FloatArray
     speed: FloatArray
     torque: FloatArray
@@ -125,26 +128,30 @@ def _cut(t: FloatArray, angle: FloatArray, torque: FloatArray, length: float, to
     kept &= full
     gains = np.sqrt(np.bincount(at, (bend * step) ** 2, count))[kept] / area[kept]
     gain = float(np.sqrt((gains**2).mean())) if kept.any() else 0.0
-    return _Pieces(middle[kept], acceleration[kept], rough[kept], (total(weight * torque) / area)[kept], gain)
+    return _Pieces(
+        middle[kept], mean[kept], acceleration[kept], rough[kept], (total(weight * torque) / area)[kept], gain
+    )
 
 
 def _fitted(cut: _Pieces, share: float) -> MoveFit:
-    columns = np.column_stack([cut.acceleration, np.sign(cut.speed), cut.speed])
-    try:
-        fit = linear_fit(columns, cut.torque, neighbours=True)
-        viscous = bool(fit.factors[2] > SURE * fit.deviations[2])
-    except LawRangeError:
-        viscous = False
-    if not viscous:
-        fit = linear_fit(columns[:, :2], cut.torque, neighbours=True)
-    factors, sigmas = np.append(fit.factors, 0.0), np.append(fit.deviations, 0.0)
+    plain = np.column_stack([cut.acceleration, np.sign(cut.speed)])
+    pull = np.column_stack([np.cos(cut.angle), np.sin(cut.angle)])
+    fit, more = linear_fit(plain, cut.torque, neighbours=True), np.empty((len(plain), 0))
+    pulled = _tried(np.hstack([plain, pull]), cut.torque)
+    freedom = len(plain) - 4
+    if pulled is not None and fit.scatter**2 > pulled.scatter**2 * (1 + 2 * SURE**2 / freedom):
+        fit, more = pulled, pull
+    viscous = _tried(np.column_stack([plain, more, cut.speed]), cut.torque)
+    dragged = viscous is not None and viscous.factors[-1] > SURE * viscous.deviations[-1]
+    fit = viscous if viscous is not None and dragged else fit
     return MoveFit(
-        inertia=float(factors[0]),
-        inertia_sigma=float(np.hypot(sigmas[0], share * factors[0])),
-        friction=float(factors[1]),
-        friction_sigma=float(sigmas[1]),
-        viscous=float(factors[2]),
-        viscous_sigma=float(sigmas[2]),
+        inertia=float(fit.factors[0]),
+        inertia_sigma=float(np.hypot(fit.deviations[0], share * fit.factors[0])),
+        friction=float(fit.factors[1]),
+        friction_sigma=float(fit.deviations[1]),
+        viscous=float(fit.factors[-1]) if dragged else 0.0,
+        viscous_sigma=float(fit.deviations[-1]) if dragged else 0.0,
+        pull=float(np.hypot(*fit.factors[2:4])) if more.size else 0.0,
         noise_share=share,
         times=cut.times,
         torques=cut.torque,
