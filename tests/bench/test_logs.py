@@ -239,7 +239,8 @@ def test_small_steps_give_what_is_lost(stage, tmp_path):
     ("sensor", {"reference_deg": np.arange(0, 180.0, 5), "sensor_deg": np.arange(0, 180.0, 5)}, "185 degrees"),
     ("sensor", {"reference_deg": np.arange(0, 360.0, 90), "sensor_deg": np.arange(0, 360.0, 90)}, "needs 8 places"),
     ("coast_down", {"time_s": np.arange(50.0), "speed_rpm": np.full(50, 100.0)}, "hardly falls"),
-    ("move", {"time_s": np.arange(50.0), "angle_deg": np.full(50, 3.0), "terminal_peak_a": np.ones(50)}, "nothing mov"),
+    ("move", {"time_s": np.arange(99.0), "angle_deg": np.full(99, 3.0), "terminal_peak_a": np.ones(99)}, "nothing mov"),
+    ("move", {"time_s": np.arange(9.0), "angle_deg": np.arange(9.0), "terminal_peak_a": np.ones(9)}, "needs 64 rows"),
     ("slow_turn", {"time_s": np.arange(50.0), "angle_deg": np.full(50, 3.0)}, "too little for a slow turn"),
 ])  # fmt: skip
 def test_logs_that_say_nothing_are_told_in_words(stage, tmp_path, kind, table, words):

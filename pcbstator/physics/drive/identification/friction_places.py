@@ -67,6 +67,8 @@ def torque_at_places(times: ArrayLike, angles: ArrayLike, torques: ArrayLike, in
     [0.012, 0.01, 0.008]
     """
     t, turned, torque = (np.asarray(each, dtype=float) for each in (times, angles, torques))
+    if count < FEWEST_PLACES:
+        raise LawRangeError(f"friction over the angle needs {FEWEST_PLACES} places of the turn; got {count}")
     sense, step = (1.0 if turned[-1] > turned[0] else -1.0), 2 * pi / count
     gone = np.maximum.accumulate(sense * turned)
     first, last = int(np.ceil(gone[0] / step)), int(np.floor(gone[-1] / step))

@@ -61,6 +61,8 @@ def move_fit(times: ArrayLike, angles: ArrayLike, torques: ArrayLike) -> MoveFit
     (0.002, 0.01, 0.0)
     """
     t, angle, torque = (np.asarray(each, dtype=float) for each in (times, angles, torques))
+    if len(t) < FEWEST_PIECES * FEWEST_ROWS:
+        raise LawRangeError(f"a move needs {FEWEST_PIECES * FEWEST_ROWS} rows; got {len(t)}")
     coarse = np.linspace(t[0], t[-1], min(400, max(3, len(t) // 4)))
     speeds = np.abs(np.diff(np.interp(coarse, t, angle)) / np.diff(coarse))
     top, moving = float(speeds.max()), float((speeds > MOVES * speeds.max()).mean()) * (t[-1] - t[0])
