@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pcbstator.analysis.drive.job import with_built_ripple
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, WindingResult
 from pcbstator.analysis.electrical.slip_ring import slip_ring_results
 from pcbstator.analysis.electrical.winding_geometry import end_winding_length
@@ -79,6 +80,7 @@ def completed(work: Work, as_built: bool = True) -> Prediction:
             build = built_results(design, conductors, magnetic, work.mechanical, _top_speed(work))
         except LawRangeError as error:
             reason = str(error)
+    work.waves = None if build is None else build.waves
     thermal = with_pulses(design, work.steady)
     return Prediction(
         title=design.title,
@@ -93,7 +95,7 @@ def completed(work: Work, as_built: bool = True) -> Prediction:
         build=build,
         slip_ring=slip_ring_results(design),
         slip_ring_balls=ball_results(design, work.mechanical),
-        motion=work.motion,
+        motion=with_built_ripple(work.motion, work.waves),
         drive=work.drive,
         losses=tuple(losses),
         tolerance=tolerance or None,

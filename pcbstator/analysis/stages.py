@@ -12,6 +12,9 @@ from dataclasses import dataclass, field, fields
 from functools import partial
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
 from pcbstator.analysis.drive.job import Motor, Wanted, has_job, job_results, job_temperature
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.electrical.conductors import Conductors, conductors_of
@@ -55,6 +58,8 @@ from pcbstator.winding import Winding
 
 if TYPE_CHECKING:
     from pcbstator.design import Design, SizedDesign
+
+FloatArray = NDArray[np.float64]
 
 # In the order in which they are run; the last two may be left out.
 STAGES = ("copper", "magnetics", "heat", "inductance", "job")
@@ -115,6 +120,7 @@ class Work:
     steady: ThermalResult | None = None
     motion: MotionResult | None = None
     drive: DriveResult | None = None
+    waves: FloatArray | None = None  # torque of drawn motors (``BuildResult``), where they were drawn
     out_of_range: str = ""  # why some results of a design that goes on are missing
 
     def give(self, group: str, *records: object) -> None:

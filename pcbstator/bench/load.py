@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any, get_args
 
 from annotated_types import Len
-from pydantic import ValidationError
-from pydantic_core import ErrorDetails
 
 from pcbstator.bench.readings import (
     Approach,
@@ -35,10 +32,8 @@ from pcbstator.bench.readings import (
 )  # fmt: skip
 from pcbstator.bench.recorded import Table, read_table
 from pcbstator.bench.waves import WHOLE_PERIODS, ShortWaveError, wave_size
-from pcbstator.design.keys import record_keys
-from pcbstator.design.load import plain, read_tables
-from pcbstator.design.quantities import Record, Text, key, shown
-from pcbstator.design.validation.complaints import complaint_of, missing_complaint, place_words
+from pcbstator.design.load import read_tables, record_from_tables
+from pcbstator.design.quantities import Record, Text, key
 from pcbstator.errors import Complaint, DesignError
 
 MOST_READINGS = 500  # of one kind
@@ -91,10 +86,7 @@ def load_bench(path: str | Path) -> Bench:
 
 def bench_from_tables(tables: dict[str, Any], folder: Path | None = None, source: str = "bench") -> Bench:
     """The bench in nested tables as a bench file has them; ``folder``: where its CSV files lie."""
-    try:
-        bench = Bench.model_validate(plain(tables))
-    except ValidationError as error:
-        raise DesignError(source, [_complaint(detail) for detail in error.errors(include_url=False)]) from None
+    bench = record_from_tables(Bench, tables, source)
     if not bench.readings:
         rule = "at least one reading is needed"
         raise DesignError(
@@ -133,17 +125,3 @@ def _measured_wave(table: Table, path: str, complaints: list[Complaint]) -> Tabl
         rule = f"must hold at least {WHOLE_PERIODS:g} whole periods of the wave"
         complaints.append(Complaint(f"{path}.table_csv", rule, str(error), "record it for longer, or turn faster"))
         return table
-
-
-def _complaint(detail: ErrorDetails) -> Complaint:
-    """The complaint that says what a validation error says, in the words of the file."""
-    steps = list(detail["loc"])
-    path, record = place_words(steps), KINDS.get(str(steps[0]), Bench) if len(steps) > 1 else Bench
-    known = {each.name: each for each in record_keys("", record)}
-    if detail["type"] == "missing":
-        return missing_complaint(path, known[str(steps[-1])])
-    if detail["type"] == "extra_forbidden":
-        close = difflib.get_close_matches(str(steps[-1]), known, n=1, cutoff=0.5)
-        remedy = f"did you mean {close[0]}?" if close else "known here: " + ", ".join(known)
-        return Complaint(path, "is not a known key", shown(detail["input"]), remedy)
-    return complaint_of(detail, path)

@@ -4,23 +4,20 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pcbstator.design.job import DEGREES, LARGEST_TORQUE, degrees, newton_metres
-from pcbstator.design.quantities import Quantity, Record, key, millimetres, revolutions_per_minute
-from pcbstator.design.table_lists import TableList, Variant
+from annotated_types import Len
 
-SPOTS = TableList(
-    (
-        Variant(
-            "",
-            {
-                "angle_deg": (degrees(0, 360), None),
-                "width_deg": (degrees(0.01, 360), None),
-                "extra_n_m": (newton_metres(0, LARGEST_TORQUE), None),
-            },
-        ),
-    ),
-    50,
-)
+from pcbstator.design.job import DEGREES, LARGEST_TORQUE, degrees, newton_metres
+from pcbstator.design.quantities import Quantity, Record, TableList, key, millimetres, revolutions_per_minute
+
+MOST_SPOTS = 50
+
+
+class FrictionSpot(Record):
+    """A place of the turn with more friction."""
+
+    angle: Annotated[float, degrees(0, 360)] = key("angle_deg", "its middle", example=40.0)
+    width: Annotated[float, degrees(0.01, 360)] = key("width_deg", "from end to end", example=10.0)
+    extra: Annotated[float, newton_metres(0, LARGEST_TORQUE)] = key("extra_n_m", "what comes on top", example=0.002)
 
 
 class Bearing(Record):
@@ -39,7 +36,7 @@ class Bearing(Record):
     viscous: Annotated[float, Quantity("N·m·s/rad", 1.0, 0, 1e4)] = key(
         "viscous_n_m_s_per_rad", "friction that grows with speed", 0.0
     )
-    spots: Annotated[tuple[dict[str, float | str], ...], SPOTS] | None = key(
+    spots: Annotated[tuple[FrictionSpot, ...], Len(1, MOST_SPOTS), TableList((FrictionSpot,), MOST_SPOTS)] | None = key(
         "friction_spots", "places of more friction: middle, width, and what comes on top", None,
         example=[{"angle_deg": 40.0, "width_deg": 10.0, "extra_n_m": 0.002}], otherwise="none",
     )  # fmt: skip

@@ -8,12 +8,16 @@ from __future__ import annotations
 from math import degrees as degrees_of
 from typing import Annotated
 
+from annotated_types import Len
+
+from pcbstator.design.bodies import Bar, Body, Disc, Point, Ring
 from pcbstator.design.quantities import (
     LEAST,
     Count,
     Quantity,
     QuantityList,
     Record,
+    TableList,
     Text,
     amperes,
     key,
@@ -21,7 +25,6 @@ from pcbstator.design.quantities import (
     percent,
     revolutions_per_minute,
 )
-from pcbstator.design.table_lists import Keys, TableList, Variant
 
 DEGREES = degrees_of(1.0)  # in a radian
 LARGEST_INERTIA = 1e4  # kg m2
@@ -29,6 +32,7 @@ LARGEST_TORQUE = 1e5  # N m
 LEAST_TORQUE = 1e-9  # N m; the friction of a watch's balance is above it (from memory)
 LEAST_TIME = 1e-6  # s; no drive knows a shorter one
 LEAST_MOVE = 1e-3  # degrees
+MOST_BODIES = 50
 
 
 def newton_metres(low: float, high: float) -> Quantity:
@@ -61,21 +65,7 @@ def hertz(low: float, high: float) -> Quantity:
     return Quantity("Hz", 1.0, low, high)
 
 
-GRAMS = Quantity("g", 1000.0, 0, 1e7, 1e-6)
-SIZE = millimetres(0, 10_000, 1e-3)
-OFFSET: Keys = {"offset_mm": (SIZE, 0.0)}
-ROUND: Keys = {"mass_g": (GRAMS, None), "diameter_mm": (SIZE, None)}
-HOLLOW: Keys = {"mass_g": (GRAMS, None), "inner_diameter_mm": (SIZE, None), "outer_diameter_mm": (SIZE, None)}
-LONG: Keys = {"mass_g": (GRAMS, None), "length_mm": (SIZE, None), "width_mm": (SIZE, 0.0)}
-BODIES = TableList(
-    (
-        Variant("disc", {**ROUND, **OFFSET}),
-        Variant("ring", {**HOLLOW, **OFFSET}),
-        Variant("bar", {**LONG, **OFFSET}),
-        Variant("point", {"mass_g": (GRAMS, None), "radius_mm": (SIZE, None)}),
-    ),
-    50,
-)
+Bodies = Annotated[tuple[Body, ...], Len(1, MOST_BODIES), TableList((Disc, Ring, Bar, Point), MOST_BODIES)]
 
 
 class Load(Record):
@@ -84,7 +74,7 @@ class Load(Record):
     inertia: Annotated[float, Quantity("kg·m²", 1.0, 0, LARGEST_INERTIA)] = key(
         "inertia_kg_m2", "of the load about the axis; the rotor's own comes from the design", 0.0, example=0.002
     )
-    bodies: Annotated[tuple[dict[str, float | str], ...], BODIES] | None = key(
+    bodies: Bodies | None = key(
         "bodies", "discs, rings, bars and points whose inertia is added", None,
         example=[{"shape": "disc", "mass_g": 300.0, "diameter_mm": 180.0}], otherwise="none",
     )  # fmt: skip

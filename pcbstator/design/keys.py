@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
-from typing import Any, get_args
+from typing import Any, TypeGuard, get_args
 
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
@@ -117,7 +117,7 @@ def _sections_of(record: type[Record], path: str, required: bool, meaning: str) 
     for field in record.model_fields.values():
         name = str(field.alias)
         below = f"{path}.{name}" if path else name
-        tables = [part for part in (field.annotation, *get_args(field.annotation)) if _is_record(part)]
+        tables = [part for part in (field.annotation, *get_args(field.annotation)) if is_record(part)]
         if name == "magnet":
             inner.append(_magnet_section(below, field))
         elif tables and tables[0] is not RuleSet:
@@ -149,7 +149,8 @@ def _magnet_section(path: str, field: FieldInfo) -> Section:
     return Section(path, field.is_required(), str(field.description), (shape_key, *special, *common))
 
 
-def _is_record(part: object) -> bool:
+def is_record(part: object) -> TypeGuard[type[Record]]:
+    """Whether this is the type of a record."""
     return isinstance(part, type) and issubclass(part, Record)
 
 

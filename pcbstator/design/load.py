@@ -11,23 +11,24 @@ from math import inf
 from numbers import Integral, Real
 from os import PathLike
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
-from pcbstator.design.keys import MAGNET, SHAPES, keys, keys_of, nearest, sections
-from pcbstator.design.quantities import shown
+from pcbstator.design.keys import MAGNET, keys, keys_of, nearest, sections
+from pcbstator.design.quantities import Record, shown
 from pcbstator.design.recorded_motion import read_recording
 from pcbstator.design.records import Design
 from pcbstator.design.requirement import requirement_complaints
-from pcbstator.design.validation.complaints import complaint_of, missing_complaint, place_words
+from pcbstator.design.validation.complaints import OwnWords, complaints_of, unnumbered
 from pcbstator.design.validation.consistency import inconsistencies
 from pcbstator.design.validation.entries import entry_complaints, too_many, value_at
 from pcbstator.errors import Complaint, DesignError, printable
 
 VAST = 10**300
 AS_THEY_ARE = frozenset([str, float, bool, type(None)])  # types that need no copy
+File = TypeVar("File", bound=Record)
 LARGEST_FILE = 1 << 20  # bytes; a design file has a few thousand
 
 
@@ -61,21 +62,14 @@ def design_from_document(document: Mapping[str, Any], source: str = "design", fo
     ``folder`` is where a recorded motion is looked for.
     """
     source = printable(source)  # results, files and pages name it
-    try:
-        tables = plain(document)
-    except (RecursionError, OverflowError):
-        rule = "must hold plain tables and numbers"
-        raise DesignError(source, [Complaint("document", rule, "a table within itself or a vast number")]) from None
-    if not isinstance(tables, dict):
-        raise DesignError(source, [Complaint("document", "must be a table of tables", shown(tables))])
+    tables = _tables_of(document, source)
     complaints = _misplaced(tables)
     design = None
     try:
         design = Design.model_validate(tables)
     except ValidationError as error:
-        details = error.errors(include_url=False)
         told = {complaint.key for complaint in complaints}
-        complaints += [complaint for complaint in map(_complaint, details) if complaint.key not in told]
+        complaints += [each for each in complaints_of(error, Design, _own_words) if each.key not in told]
     complaints += inconsistencies(_sound_values(tables, {complaint.key for complaint in complaints}))
     complaints += entry_complaints(tables, {complaint.key for complaint in complaints})
     complaints += requirement_complaints(tables, {complaint.key for complaint in complaints})
@@ -89,6 +83,31 @@ def design_from_document(document: Mapping[str, Any], source: str = "design", fo
     design._document, design._source, design._folder, design._recording = tables, source, folder, recording
     design._door = changed_design
     return design
+
+
+def record_from_tables(
+    record: type[File], document: Mapping[str, Any], source: str, own: OwnWords | None = None
+) -> File:
+    """The record of a file, other than a design file, in nested tables as it has them.
+
+    Raises DesignError with every complaint at once; ``own``: what that file says in other words.
+    """
+    try:
+        return record.model_validate(_tables_of(document, source))
+    except ValidationError as error:
+        raise DesignError(source, complaints_of(error, record, own)) from None
+
+
+def _tables_of(document: Mapping[str, Any], source: str) -> dict[str, Any]:
+    """The tables in Python's own types; refuses what no file can hold."""
+    try:
+        tables = plain(document)
+    except (RecursionError, OverflowError):
+        rule = "must hold plain tables and numbers"
+        raise DesignError(source, [Complaint("document", rule, "a table within itself or a vast number")]) from None
+    if not isinstance(tables, dict):
+        raise DesignError(source, [Complaint("document", "must be a table of tables", shown(tables))])
+    return tables
 
 
 def changed_design(design: Design, values: Mapping[str, object]) -> Design:
@@ -209,24 +228,11 @@ def _given_keys(path: str, shape: str | None) -> tuple[tuple[str, str, Any, bool
     return tuple((key.name, key.path, key.default, key.required) for key in keys_of(sections()[path], shape))
 
 
-def _complaint(detail: ErrorDetails) -> Complaint:
-    """The complaint that says what a validation error says, in the words of the file."""
-    place = list(detail["loc"])
-    if ".".join(map(str, place[:2])) == MAGNET and len(place) > 2:
-        del place[2]  # the shape, by which the validator tells the magnets apart
-    path = place_words(place)
-    match detail["type"]:
-        case "missing":
-            known = re.sub(r"\[\d+\]", "", path)
-            if path in sections():
-                return Complaint(path, "this section is required", "nothing", f"add [{path}] with its keys")
-            return missing_complaint(path, keys()[known][0])
-        case "extra_forbidden":
-            return _unknown(path, shown(detail["input"]), detail["loc"])
-        case "union_tag_invalid" | "union_tag_not_found":
-            return _unknown_shape(path, detail["input"])
-        case _:
-            return complaint_of(detail, path)
+def _own_words(detail: ErrorDetails, path: str) -> Complaint | None:
+    """What a design file says of an unknown key of a section: it may have a new name, or belong to another section."""
+    if detail["type"] != "extra_forbidden" or unnumbered(path).rpartition(".")[0] not in sections():
+        return None
+    return _unknown(path, shown(detail["input"]), detail["loc"])
 
 
 def _unknown(path: str, value: str, place: tuple[int | str, ...]) -> Complaint:
@@ -236,11 +242,4 @@ def _unknown(path: str, value: str, place: tuple[int | str, ...]) -> Complaint:
         return Complaint(path, rule, value, "take it away or change the shape")
     what = "section" if "[" not in path and value.startswith("{") else "key"
     shape = place[2] if path.startswith(MAGNET + ".") and len(place) > 3 else ""
-    return Complaint(path, f"is not a known {what}", value, nearest(re.sub(r"\[\d+\]", "", path), shape))
-
-
-def _unknown_shape(path: str, magnet: object) -> Complaint:
-    known = ", ".join(f'"{shape}"' for shape in SHAPES)
-    stated = magnet.get("shape") if isinstance(magnet, dict) else None
-    value = "nothing" if stated is None else shown(stated)
-    return Complaint(f"{path}.shape", f"must be one of {known}", value, "choose one of these")
+    return Complaint(path, f"is not a known {what}", value, nearest(unnumbered(path), shape))

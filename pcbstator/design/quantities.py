@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import pi
-from typing import Any
+from typing import Any, get_args
 
 from pydantic import BaseModel, ConfigDict, Field
 from pydantic.config import JsonDict
@@ -274,6 +274,31 @@ class Count(Kind):
         if value not in self.allowed:
             raise refusal(self.rule, "choose one of these")
         return value
+
+
+@dataclass(frozen=True)
+class TableList(Kind):
+    """A list of tables in place of one value, at most ``longest``, each of one of these forms, which check it."""
+
+    forms: tuple[type[Record], ...]
+    longest: int
+    unit: str = ""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
+        return handler(source)  # type: ignore[no-any-return]
+
+    @property
+    def rule(self) -> str:
+        """What must hold, in words."""
+        return f"must be a list of at most {self.longest} tables, each {' or '.join(map(self._words, self.forms))}"
+
+    @staticmethod
+    def _words(form: type[Record]) -> str:
+        """The keys of a form, with what holds where they are left out."""
+        fields = {str(field.alias): field for field in form.model_fields.values()}
+        shape = f'shape = "{get_args(fields.pop("shape").annotation)[0]}" with ' if "shape" in fields else ""
+        names = [name if each.is_required() else f"{name} ({each.default:g})" for name, each in fields.items()]
+        return shape + ", ".join(names)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,6 @@ from pcbstator.design.quantities import (
     amperes,
     celsius,
     degrees,
-    is_number,
     key,
     percent,
     refusal,
@@ -94,8 +93,10 @@ class Requirement(Record):
 class Acceptance(Record):
     """Why a finding is no concern, and its value when that was decided; None where it may be any."""
 
-    reason: Annotated[str, Text(200)]
-    value: float | None = None
+    reason: Annotated[str, Text(200)] = key("reason", "why it is no concern", example="six tabs hold it")
+    value: Annotated[float, Quantity("", 1.0, -1e12, 1e12, 0.0)] | None = key(
+        "value", "of the finding when that was decided", None, example=0.6, otherwise="any"
+    )
 
 
 class Acceptances(Kind):
@@ -105,24 +106,13 @@ class Acceptances(Kind):
     rule = 'must be a table of findings\' codes, each with a reason: "board.bow" = "six tabs hold it"'
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
-        return core_schema.no_info_plain_validator_function(self.converted)
+        return core_schema.no_info_before_validator_function(self.converted, handler(source))
 
-    def converted(self, value: Any) -> dict[str, Acceptance]:
-        """The acceptances by code."""
+    def converted(self, value: Any) -> dict[str, Any]:
+        """The tables of acceptances by code, as their record reads them."""
         if not isinstance(value, dict) or len(value) > MOST_ACCEPTED:
             raise refusal(f"{self.rule}, at most {MOST_ACCEPTED} of them")
-        return {code: self._one(code, stated) for code, stated in _by_code(value).items()}
-
-    def _one(self, code: str, stated: Any) -> Acceptance:
-        table = stated if isinstance(stated, dict) else {"reason": stated}
-        for name in table.keys() - {"reason", "value"}:
-            raise refusal(f'"{code}" takes reason and value only', f"take {shown(name)} away")
-        number = table.get("value")
-        if number is not None and not is_number(number):
-            raise refusal(f'the value of "{code}" must be a number', f"it is {shown(number)}")
-        if not isinstance(table.get("reason"), str):
-            raise refusal(f'"{code}" needs a reason in words', 'write { reason = "why it is no concern", value = 0.8 }')
-        return Acceptance(reason=Text(200).converted(table["reason"]), value=number)
+        return {code: each if isinstance(each, dict) else {"reason": each} for code, each in _by_code(value).items()}
 
 
 def _by_code(table: dict[str, Any], before: str = "") -> dict[str, Any]:

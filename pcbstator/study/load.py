@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-import difflib
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from math import isfinite
 from pathlib import Path
 from typing import Annotated, Any
 
 from annotated_types import Len
-from pydantic import Discriminator, PlainValidator, Tag, ValidationError, model_validator
+from pydantic import Discriminator, PlainValidator, Tag, model_validator
 from pydantic_core import ErrorDetails
 
 from pcbstator.design import Design
-from pcbstator.design.keys import keys, nearest, record_keys, sections
-from pcbstator.design.load import load_design_and_text, plain, read_tables
+from pcbstator.design.keys import keys, nearest, sections
+from pcbstator.design.load import load_design_and_text, read_tables, record_from_tables
 from pcbstator.design.prices import Prices
 from pcbstator.design.quantities import Count, Record, Text, is_number, key, number_remedy, refusal, shown
-from pcbstator.design.validation.complaints import complaint_of, missing_complaint, place_words
+from pcbstator.design.validation.complaints import complaint_of
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.study.keys import is_result, nearest_result
 from pcbstator.study.records import Constraint, Goal, Objective, Option, Study, Variable
@@ -70,6 +69,15 @@ def _values(value: Any) -> list[Any]:
     return sorted(listed) if all(map(is_number, listed)) else listed
 
 
+def _base_file(value: Any) -> str:
+    """Name of a design file."""
+    if isinstance(value, str) and value and value.isprintable():
+        return value
+    rule = "must name the base design's file, seen from the study's folder"
+    raise refusal(rule, 'write design = "stage.toml"', value="nothing" if value == "" else shown(value))
+
+
+BaseFile = Annotated[str, PlainValidator(_base_file)]
 Number = Annotated[float, PlainValidator(_number)]
 DesignKey = Annotated[str, PlainValidator(_key)]
 KeyOrTable = Annotated[str, PlainValidator(_key_or_table)]
@@ -210,10 +218,7 @@ class ObjectiveTable(Record):
     goal: Goal = key("goal", "what is wanted of it", example="least")
 
 
-VARIABLES: dict[str, type[Record]] = {"from": RangeTable, "values": ValuesTable, "choices": ChoicesTable}
-TABLES: dict[int | str, type[Record]] = {
-    "constraints": ConstraintTable, "objectives": ObjectiveTable, "prices": Prices,
-}  # fmt: skip
+VARIABLES = ("from", "values", "choices")
 
 
 def _told_by(table: Any) -> str | None:
@@ -234,7 +239,7 @@ class StudyFile(Record):
     """A study file as it stands."""
 
     title: Annotated[str, Text(120)] = key("title", "name of the study", example="a study")
-    design: Any = key("design", "file of the base design, seen from the study's folder", None)
+    design: BaseFile | None = key("design", "file of the base design, seen from the study's folder", None)
     budget: Annotated[int, Count(range(1, 10_000_001))] = key("budget", "designs to look at", 1000)
     seed: Annotated[int, Count(range(2**32))] = key("seed", "same seed, same designs", 1)
     workers: Annotated[int, Count(range(257))] = key("workers", "processes; 0: one per core", 0)
@@ -245,37 +250,44 @@ class StudyFile(Record):
     objectives: Annotated[tuple[ObjectiveTable, ...], Len(0, 6)] = key("objectives", "what is sought", ())
     prices: Prices = key("prices", "prices of your own", Prices())
 
+    @property
+    def varied(self) -> tuple[Variable, ...]:
+        """The variables."""
+        return tuple(table.variable() for table in self.variables)
+
 
 def load_study(path: str | Path) -> Study:
     """The study in a TOML file, with the base design that it names beside it.
 
-    Raises DesignError with every complaint at once, about the study or about its base design.
+    Raises DesignError with every complaint at once about the study, then about its base design.
     """
     place = Path(path)
-    tables, _, _ = read_tables(place)
-    named = tables.get("design")
-    if not isinstance(named, str) or not named.isprintable() or not named:
-        rule = "must name the base design's file, seen from the study's folder"
-        value = "nothing" if named is None else shown(named)
-        raise DesignError(place.name, [Complaint("design", rule, value, 'write design = "stage.toml"')])
-    design, text = load_design_and_text(place.parent / named)
-    return study_from_tables(tables, design, text, place.name)
+    file = _checked({"design": ""} | read_tables(place)[0], place.name)
+    design, text = load_design_and_text(place.parent / str(file.design))
+    return _study(file, design, text)
 
 
 def study_from_tables(tables: Table, design: Design, design_text: str, source: str = "study") -> Study:
     """The study in nested tables as a study file has them; ``design_text``: the base design as TOML."""
-    try:
-        file = StudyFile.model_validate(plain(tables))
-    except ValidationError as error:
-        details = error.errors(include_url=False)
-        told = [_complaint(detail) for detail in details if detail["type"] != "too_short" or not detail["input"]]
-        raise DesignError(source, told) from None  # a list of faulty tables is not too short
-    study = Study(
+    return _study(_checked(tables, source), design, design_text)
+
+
+def _checked(tables: Table, source: str) -> StudyFile:
+    """What the file says, free of mistakes."""
+    file = record_from_tables(StudyFile, tables, source, _own_words)
+    if complaints := [*_varied_twice(file.varied), *_asked_twice(file.objectives)]:
+        raise DesignError(source, complaints)
+    return file
+
+
+def _study(file: StudyFile, design: Design, design_text: str) -> Study:
+    """The study, complete in itself."""
+    return Study(
         title=file.title,
         design_text=design_text,
         design_name=design.source,
         folder=str(design.folder or ""),
-        variables=tuple(table.variable() for table in file.variables),
+        variables=file.varied,
         constraints=tuple(table.constraint() for table in file.constraints),
         objectives=tuple(Objective(table.result, table.goal) for table in file.objectives),
         columns=tuple(dict.fromkeys(file.columns)),
@@ -285,9 +297,6 @@ def study_from_tables(tables: Table, design: Design, design_text: str, source: s
         generation=file.generation,
         prices=tuple(file.prices.model_dump().items()),
     )
-    if complaints := [*_varied_twice(study.variables), *_asked_twice(study.objectives)]:
-        raise DesignError(source, complaints)
-    return study
 
 
 def _varied_twice(variables: tuple[Variable, ...]) -> Iterator[Complaint]:
@@ -304,36 +313,22 @@ def _varied_twice(variables: tuple[Variable, ...]) -> Iterator[Complaint]:
             owners[path] = variable
 
 
-def _asked_twice(objectives: tuple[Objective, ...]) -> Iterator[Complaint]:
+def _asked_twice(objectives: Iterable[ObjectiveTable]) -> Iterator[Complaint]:
     """Complaints about results that several objectives name."""
-    for name, times in Counter(objective.key for objective in objectives).items():
+    for name, times in Counter(objective.result for objective in objectives).items():
         if times > 1:
             yield Complaint("objectives", "must name each result once", name, "take one of them away")
 
 
-def _complaint(detail: ErrorDetails) -> Complaint:
-    """The complaint that says what a validation error says, in the words of the file."""
-    steps, table = list(detail["loc"]), detail["input"]
-    record = TABLES.get(steps[0], StudyFile) if len(steps) > 1 else StudyFile
-    if steps[0] == "variables" and len(steps) > 2:
-        record = VARIABLES[str(steps.pop(2))]  # by which key the validator told the variable
-        record = ChoiceTable if len(steps) > 4 and record is ChoicesTable else record
-    if steps[-1] == "[key]":  # of a table whose keys are those of a design: told at the table
-        steps = steps[:-3] if steps[-3] == "settings" else steps[:-2]
-    path = place_words(steps)
-    known = {each.name: each for each in record_keys("", record)}
-    match detail["type"]:
-        case "missing":
-            return missing_complaint(path, known[str(steps[-1])])
-        case "extra_forbidden":
-            close = difflib.get_close_matches(str(steps[-1]), known, n=1, cutoff=0.6)
-            remedy = f"did you mean {close[0]}?" if close else "known here: " + ", ".join(known)
-            return Complaint(path, "is not a known key", shown(table), remedy)
-        case "union_tag_not_found" if isinstance(table, dict):
-            given = ", ".join(name for name in VARIABLES if name in table) or "nothing"
-            remedy = "write from and to, or values = [...], or choices = [{ ... }, ...]"
-            return Complaint(path, "must have one of from, values and choices", given, remedy)
-        case "union_tag_not_found":
-            return Complaint(path, "must be a table of keys", shown(table), "write [[variables]] above its keys")
-        case _:
-            return complaint_of(detail, path)
+def _own_words(detail: ErrorDetails, path: str) -> Complaint | None:
+    """What a study file says of tables that it cannot tell, and of the keys of the design that a choice sets."""
+    table = detail["input"]
+    if path.endswith(".settings") and detail["loc"][-1] == "[key]":
+        return complaint_of(detail, path.removesuffix(".settings"))
+    if detail["type"] != "union_tag_not_found":
+        return None
+    if not isinstance(table, dict):
+        return Complaint(path, "must be a table of keys", shown(table), "write [[variables]] above its keys")
+    given = ", ".join(name for name in VARIABLES if name in table) or "nothing"
+    remedy = "write from and to, or values = [...], or choices = [{ ... }, ...]"
+    return Complaint(path, "must have one of from, values and choices", given, remedy)

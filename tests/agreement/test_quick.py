@@ -103,11 +103,11 @@ def test_some_designs() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("first", range(1000, 1640, 128))
+@pytest.mark.parametrize("first", range(1000, 1192, 64))
 def test_many_designs(first: int) -> None:
-    """Some 500 designs in all that can be laid, half of them with inductance."""
-    laid, _ = compare(range(first, first + 128))
-    assert laid >= 90
+    """Some 150 designs in all that can be laid, half of them with inductance."""
+    laid, _ = compare(range(first, first + 64))
+    assert laid >= 45
 
 
 JOB: dict[str, Any] = {

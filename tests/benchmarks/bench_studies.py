@@ -15,7 +15,9 @@ from pcbstator.design import load_design
 from pcbstator.study.load import study_from_tables
 from pcbstator.study.run import Progress, run_study
 from pcbstator.study.store import open_store
+from pcbstator.study.suggestion import suggestions
 from pcbstator.study.workforce import local_workforce
+from tests.study.test_suggest import ROOM, WISH
 
 STAGE = Path(__file__).parents[2] / "designs" / "photogrammetry-stage.toml"
 DESIGNS = int(os.environ.get("DESIGNS", "4000"))
@@ -55,3 +57,10 @@ def test_rate_and_memory_of_a_long_sweep(benchmark: Any, tmp_path: Path) -> None
         benchmark.pedantic(run_study, (study, store, force, watch), rounds=1)
         assert store.last() == DESIGNS
     assert seen[-1] < 1.2 * seen[1]
+
+
+def test_suggestions_for_an_envelope(benchmark: Any, tmp_path: Path) -> None:
+    """With the usual parts; to be within 15 s on two cores."""
+    place = tmp_path / "envelope.toml"
+    place.write_text(ROOM + WISH, encoding="utf-8")
+    benchmark.pedantic(suggestions, (place,), {"workers": 2}, rounds=1)

@@ -5,8 +5,10 @@ from __future__ import annotations
 import pytest
 
 from pcbstator.check.accepted import with_acceptances
+from pcbstator.design import load_design
 from pcbstator.design.file_text import changed_text
 from pcbstator.design.requirement import Acceptance
+from pcbstator.errors import DesignError
 from pcbstator.findings import Finding
 from tests.command import DESIGNS, run
 
@@ -51,6 +53,22 @@ def test_errors_cannot_be_accepted_and_idle_acceptances_are_told():
     found = with_acceptances([error], {"board.edge": Acceptance(reason="no"), "board.bowl": Acceptance(reason="x")})
     assert found[0].severity == "error" and "cannot be accepted" in found[0].message
     assert (found[1].code, found[1].severity, found[1].where) == ("accepted.idle", "note", "accepted.board.bowl")
+
+
+@pytest.mark.parametrize(("stated", "key", "words"), [
+    (3, "accepted", "must be a table of findings' codes"),
+    ({f"board.{n}": "why" for n in range(201)}, "accepted", "at most 200 of them"),
+    ({"board.bow": 3}, "accepted.board.bow.reason", "must be one line of text in quotes, 1 to 200 characters; got 3"),
+    ({"board": {"bow": {"value": 0.6}}}, "accepted.board.bow.reason", "is required; got nothing; add reason = "),
+    ({"board.bow": {"reason": "why", "valu": 1.0}}, "accepted.board.bow.valu", "got 1.0; did you mean value?"),
+    ({"board.bow": {"reason": "why", "value": "1"}}, "accepted.board.bow.value", "write the number without quotes"),
+    ({"board.bow": {"reason": "why", "value": float("nan")}}, "accepted.board.bow.value", "must be a number from"),
+])  # fmt: skip
+def test_acceptances_that_are_none(stated, key, words):
+    with pytest.raises(DesignError) as told:
+        load_design(DESIGNS[1]).with_values({"accepted": stated})
+    (complaint,) = told.value.complaints
+    assert complaint.key == key and words in str(complaint)
 
 
 def test_accepted_by_the_file(tmp_path):

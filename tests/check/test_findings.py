@@ -119,6 +119,7 @@ CAUSES = {
     "slip_ring.ball_pressure": ({"slip_ring": BALLS}, "warning"),
     "slip_ring.laminate": ({"slip_ring": BALLS | {"preload_n": 200.0}}, "warning"),
     "slip_ring.ball_contact": ({"slip_ring": BALLS}, "warning"),
+    "slip_ring.run_out": ({"slip_ring": BALLS, "build": {"draws": 100, "rotor_run_out_mm": 0.05}}, "warning"),
     "slip_ring.ball_heat": (
         {"slip_ring": BALLS | {"current_rms_a": 25.0, "width_mm": 9.0, "spacing_mm": 4.0, "inner_diameter_mm": 60.0,
                                "copper_um": 105.0, "preload_n": 0.01, "ball_material": "stainless"}}, "warning",

@@ -7,6 +7,7 @@ from pcbstator.errors import DesignError
 from tests.analysis.conftest import DOCUMENT
 
 DRIVE = {"supply_v": 24.0, "current_limit_peak_a": 1.0, "pwm_khz": 50.0, "sensor_counts": 4096}
+POINT = {"shape": "point", "mass_g": 5.0, "radius_mm": 3.0}
 MOVE = {"move_deg": 90.0, "speed_rpm": 20.0, "acceleration_deg_s2": 360.0}
 
 
@@ -28,13 +29,19 @@ def told(**sections):
         ({"motion": {"table_csv": "none.csv"}}, "motion.table_csv", "own folder"),
         ({"bearing": {"friction_n_m": 0.2, "standstill_friction_n_m": 0.1}},
          "bearing.standstill_friction_n_m", "at least"),
-        ({"load": {"bodies": []}}, "load.bodies", "list of at most"),
-        ({"load": {"bodies": [{"shape": "cone"}]}}, "load.bodies", "disc"),
-        ({"load": {"bodies": [{"shape": "disc", "mass_g": 5.0}]}}, "load.bodies", "give entry 1 its diameter_mm"),
-        ({"load": {"bodies": [{"shape": "point", "mass_g": "5", "radius_mm": 3.0}]}}, "load.bodies", "without quotes"),
-        ({"load": {"bodies": [{"shape": "point", "mass_g": -5, "radius_mm": 3.0}]}}, "load.bodies", "0 or a number"),
-        ({"load": {"bodies": [{"shape": "point", "mass_g": 5, "radius_mm": 3.0, "size": 1}]}}, "load.bodies", "size"),
-        ({"bearing": {"friction_spots": [3]}}, "bearing.friction_spots", "make entry 1 a table"),
+        ({"load": {"bodies": []}}, "load.bodies", "at least one is needed"),
+        ({"load": {"bodies": 3}}, "load.bodies", "got 3; write bodies = [...], or [[load.bodies]] above"),
+        ({"load": {"bodies": [POINT] * 51}}, "load.bodies", "at most 50 are possible; got 51"),
+        ({"load": {"bodies": [{"shape": "cone"}]}}, "load.bodies[1].shape",
+         '"disc", "ring", "bar", "point"; got "cone"'),
+        ({"load": {"bodies": [POINT, {"mass_g": 5.0}]}}, "load.bodies[2].shape", '"point"; got nothing'),
+        ({"load": {"bodies": [{"shape": "disc", "mass_g": 5.0}]}}, "load.bodies[1].diameter_mm",
+         "is required; got nothing; add diameter_mm = 180.0, in mm"),
+        ({"load": {"bodies": [POINT | {"mass_g": "5"}]}}, "load.bodies[1].mass_g", "without quotes"),
+        ({"load": {"bodies": [POINT | {"mass_g": -5}]}}, "load.bodies[1].mass_g", "0 or a number"),
+        ({"load": {"bodies": [POINT | {"radius": 1}]}}, "load.bodies[1].radius", "did you mean radius_mm?"),
+        ({"load": {"bodies": [POINT | {"size": 1}]}}, "load.bodies[1].size", "known here: shape, mass_g, radius_mm"),
+        ({"bearing": {"friction_spots": [3]}}, "bearing.friction_spots[1]", "got 3; write it as { name = value"),
         ({"drive": {key: DRIVE[key] for key in DRIVE if key != "supply_v"}}, "drive.supply_v", "is required"),
         ({"load": {"friction_n_m": 0.2}}, "load.friction_n_m", "it is called bearing.friction_n_m now"),
         ({"drive": DRIVE | {"bearing_play_mm": 0.2}}, "drive.bearing_play_mm", "called bearing.radial_play_mm now"),
@@ -69,8 +76,8 @@ def test_lists_of_tables_are_in_si():
         }
     )
     (body,), (spot,) = design.load.bodies, design.bearing.spots
-    assert body == {"shape": "bar", "mass": 0.04, "length": 0.1, "width": 0.0, "offset": 0.0}
-    assert spot["angle"] == pytest.approx(3.14159265, rel=1e-8) and spot["extra"] == 0.002
+    assert body.model_dump() == {"shape": "bar", "mass": 0.04, "length": 0.1, "width": 0.0, "offset": 0.0}
+    assert spot.angle == pytest.approx(3.14159265, rel=1e-8) and spot.extra == 0.002
 
 
 def test_control_rate_is_a_whole_part_of_the_switching():

@@ -33,9 +33,9 @@ Hole = Via | Terminal
 NAMES = list(matrix.cases())
 # A draw that holds every choice and few of the dear waves; ``test_the_matrix_is_wide`` says so.
 SAMPLE = [name for name in NAMES if name in set(random.Random(33354).sample(NAMES, 18))]
-# Waves have thousands of conductors: a sixth of them is read back in the slow run, all with WHOLE_MATRIX set.
+# Waves have thousands of conductors: a twelfth of them is read back in the slow run, all with WHOLE_MATRIX set.
 WHOLE = bool(os.environ.get("WHOLE_MATRIX"))
-LONG = [name for number, name in enumerate(NAMES) if WHOLE or "wave" not in name or number % 6 == 0]
+LONG = [name for number, name in enumerate(NAMES) if WHOLE or "wave" not in name or number % 12 == 0]
 EVERY = [
     name if name in SAMPLE and not name.startswith("wide-wave") else pytest.param(name, marks=pytest.mark.slow)
     for name in NAMES

@@ -20,7 +20,7 @@ from pcbstator.study.keys import RENAMED, is_result
 from pcbstator.study.load import load_study, study_from_tables
 from pcbstator.study.records import Constraint, Objective, study_of, study_text
 from tests.command import run
-from tests.study.studies import KM, TURNS, WIDTH, smaller, wheel_study
+from tests.study.studies import KM, TURNS, WHEEL, WIDTH, smaller, wheel_study
 
 STUDIES = sorted((Path(__file__).parents[2] / "designs" / "studies").glob("*.toml"))
 GOOD = {
@@ -101,6 +101,9 @@ def test_what_a_study_says():
          "needs values that are numbers"),
         ({"constraints": [{"key": "copper.mass", "most": 1.0}]}, r"constraints\[1\].key: .*mean copper.mass_g?"),
         ({"constraints": [{"key": "copper.mass_g"}]}, "must have one of least and most; got nothing"),
+        ({"constraints": [{"key": "copper.mass_g", "most": 1.0, "settings": 2}]}, r"\[1\].settings: is not a known"),
+        ({"variables": [{"name": "m", "choices": [{"label": "a", "settings": {"rotor.poles": 4}}]}]},
+         r"variables\[1\].choices\[1\]: must be a key of the design; got .settings."),
         ({"constraints": [{"key": "copper.mass_g", "most": 1.0, "least": 0.5}]}, "write two constraints"),
         ({"constraints": [{"key": "copper.mass_g", "most": "copper.mas_g"}]}, r"constraints\[1\].most"),
         ({"constraints": [{"key": "copper.mass_g", "most": float("nan")}]}, "most: must be a number"),
@@ -150,6 +153,8 @@ def test_all_mistakes_at_once():
         wheel_study(variables=[{"name": "m", "choices": [{"label": "a", "rotor.pole": 4, "board.layer": 2}, {}]}])
     places = [str(complaint).partition(";")[0] for complaint in told.value.complaints]
     rule = "must be a key of the design"
+    with pytest.raises(DesignError, match="document: must be a table of tables"):
+        study_from_tables([1], load_design(WHEEL), "")
     assert places[:2] == [f"variables[1].choices[1]: {rule}"] * 2 and len(places) == 3
 
 
@@ -157,7 +162,10 @@ def test_the_file_and_its_design(tmp_path):
     place = tmp_path / "study.toml"
     place.write_text('title = "t"\n')
     assert "study.toml: design: must name the base design's file" in run("explore", place, "-o", tmp_path / "o").err
-    place.write_text('title = "t"\ndesign = "gone.toml"\n')
+    place.write_text('title = "t"\nvariables = 3\n[price]\n')
+    told = run("explore", place, "-o", tmp_path / "o")  # the design that lacks keeps no other mistake back
+    assert [line.split(": ")[1] for line in told.err.splitlines()] == ["design", "variables", "price"]
+    place.write_text('title = "t"\ndesign = "gone.toml"\nvariables = [{ key = "winding.turns", values = [4] }]\n')
     told = run("explore", place, "-o", tmp_path / "o")
     assert told.code == 2 and "gone.toml: file: must exist" in told.err and not (tmp_path / "o").exists()
     assert run("explore", tmp_path / "none.toml", "-o", tmp_path / "o").code == 2

@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import itertools
 import re
-import time
 import tomllib
 from math import hypot, pi, sin
 
@@ -224,9 +223,14 @@ def test_within_a_bearing_and_around_it():
 
 
 @pytest.mark.parametrize(("text", "words"), [
-    ("discs = 3", "discs: must be a list"), ("blocks = [{ length_mm = 3.0 }]", "blocks[1]: must have"),
-    ('grade = "N99"', "grade: must be a grade"), ("layers = [3]", "layers: must be a list of even"),
-    ("track_mm = [-1.0]", "track_mm: must be a list of numbers"), ("disks = []", "did you mean discs?"),
+    ("discs = 3", "discs: must be a list"), ("blocks = [{ length_mm = 3.0 }]", "blocks[1].width_mm: is required"),
+    ("blocks = [{ length_mm = 3.0 }]", "is required; got nothing; add thickness_mm = [2.0, 3.0]"),
+    ("discs = [{ diameter_mm = 5.0, thickness_mm = 3.0 }]", "discs[1].thickness_mm: must be a list"),
+    ("discs = [{ diameter_mm = 0.2, thickness_mm = [3.0] }]", "discs[1].diameter_mm: must be a number from 0.5"),
+    ("discs = [{ diameter_mm = 5.0, thickness_mm = [3.0], hole_mm = 1.0 }]", "discs[1].hole_mm: is not a known key"),
+    ('grade = "N99"', "grade: must be a grade"), ("layers = [2, 3]", "layers[2]: must be an even whole number"),
+    ("layers = []", "layers: at least one is needed"), ("disks = []", "did you mean discs?"),
+    ("track_mm = [-1.0]", "track_mm: must be a list of at most 200 numbers from 0.05 to 500 mm; got [-1.0]; mend"),
     ("steel_mm = []", "steel_mm: must be a list"),
 ])  # fmt: skip
 def test_lists_of_parts_that_are_none(text, words, tmp_path):
@@ -234,6 +238,19 @@ def test_lists_of_parts_that_are_none(text, words, tmp_path):
     place.write_text(text, encoding="utf-8")
     with pytest.raises(DesignError, match=re.escape(words)):
         load_parts(place)
+
+
+def test_a_list_of_parts_of_your_own(tmp_path):
+    """Each list is in rising order, what is left out stays as usual, and every mistake is told at once."""
+    place = tmp_path / "parts.toml"
+    place.write_text("layers = [4, 2, 4]\nsteel_mm = [3, 1.5]\nblocks = []\n", encoding="utf-8")
+    parts, usual = load_parts(place), load_parts()
+    assert parts.layers == (2, 4) and parts.steel == (1.5, 3.0) and parts.tracks == usual.tracks
+    assert parts.magnets == tuple(magnet for magnet in usual.magnets if magnet.shape == "disc")
+    place.write_text("layers = [3]\ncopper_um = 35\nblock = []\n", encoding="utf-8")
+    with pytest.raises(DesignError) as told:
+        load_parts(place)
+    assert {complaint.key for complaint in told.value.complaints} == {"layers[1]", "copper_um", "block"}
 
 
 @pytest.mark.parametrize(("text", "words"), [
@@ -265,12 +282,10 @@ def test_a_whole_design_keeps_what_is_not_open():
 
 
 @pytest.mark.slow
-def test_six_designs_of_usual_parts_in_time(tmp_path):
+def test_six_designs_of_usual_parts(tmp_path):
     place = tmp_path / "room.toml"
     place.write_text(ROOM + WISH, encoding="utf-8")
-    begun = time.process_time()
     found = suggestions(place, workers=1)
-    assert time.process_time() - begun < 30.0  # 15 s on two cores
     assert len(found.found) == 6
     assert len({one.build.kind.winding for one in found.found}) == 2
     assert len({one.build.kind.magnet.shape for one in found.found}) == 2

@@ -144,6 +144,7 @@ def value_that_keeps(
 
 def _edge(holds: Callable[[float], bool], fails: float, keeps: float) -> float:
     """Between a value that fails and one that holds, the last that holds."""
+    # The library's finders want a number that changes its sign, and may end on the side that fails.
     for _ in range(HALVINGS):
         middle = sqrt(fails * keeps) if fails > 0 and keeps > 0 else (fails + keeps) / 2
         if abs(keeps - fails) <= 1e-6 * max(abs(keeps), abs(fails)):

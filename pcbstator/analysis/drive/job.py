@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from pcbstator.analysis.drive.cycle_heat import continuous_current, cycle_heat, heat_of_job, warm_strength
 from pcbstator.analysis.drive.driver_fit import Asked, drive_results
 from pcbstator.analysis.drive.equivalent_machine import Machine, job_temperature, machine_of
@@ -28,7 +31,9 @@ from pcbstator.physics.conductors.delta_loop import DeltaLoop, loop_loss
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
 
-__all__ = ["Motor", "Wanted", "has_job", "job_results", "job_temperature"]
+__all__ = ["Motor", "Wanted", "has_job", "job_results", "job_temperature", "with_built_ripple"]
+
+FloatArray = NDArray[np.float64]
 
 
 def has_job(design: SizedDesign) -> bool:
@@ -100,10 +105,15 @@ def job_results(
     if not wanted.errors:
         return motion, fit
     modulation = min(1.0, motion.voltage_part or 0.1)
-    errors = motion_errors(
-        Positioning(machine, drive, design.load, design.bearing, design.motion, design.requirement, modulation)
-    )
-    return replace(motion, **errors), fit
+    place = Positioning(machine, drive, design.load, design.bearing, design.motion, design.requirement, modulation)
+    return replace(motion, positioning=place, **motion_errors(place)), fit
+
+
+def with_built_ripple(motion: MotionResult | None, waves: FloatArray | None) -> MotionResult | None:
+    """The motion with the torque ripple of drawn motors in its errors; waves: see ``built_torque_ripple``."""
+    if motion is None or motion.positioning is None or waves is None:
+        return motion
+    return replace(motion, **motion_errors(replace(motion.positioning, built=waves)))
 
 
 def _job(design: SizedDesign, machine: Machine, motor: Motor, cycle: Cycle | None) -> _Job:

@@ -7,12 +7,13 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 from math import inf, pi
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.design.bearing import Bearing
+from pcbstator.design.bodies import Body
 from pcbstator.design.job import Load, Motion
 from pcbstator.design.recorded_motion import Recording
 from pcbstator.physics.drive.motion import CycleSamples, Piece, cycle_samples, rest_to_rest
@@ -60,7 +61,7 @@ def load_values(load: Load | None, bearing: Bearing | None) -> LoadValues:
     """The load with all its bodies and the friction of its bearing; nil where neither is stated."""
     values = LoadValues()
     if load is not None:
-        bodies = sum(_body_inertia(dict(body)) for body in load.bodies or ())
+        bodies = sum(_body_inertia(body) for body in load.bodies or ())
         values = replace(values, inertia=load.inertia + bodies, unbalance=load.unbalance)
     if bearing is None:
         return values
@@ -69,13 +70,13 @@ def load_values(load: Load | None, bearing: Bearing | None) -> LoadValues:
         running=bearing.friction,
         standstill=bearing.standstill_friction,
         viscous=bearing.viscous,
-        spots=tuple((float(s["angle"]), float(s["width"]), float(s["extra"])) for s in bearing.spots or ()),
+        spots=tuple((spot.angle, spot.width, spot.extra) for spot in bearing.spots or ()),
         fading_speed=bearing.fading_speed,
     )
 
 
-def _body_inertia(body: dict[str, Any]) -> float:
-    return BODIES[body.pop("shape")](**body)
+def _body_inertia(body: Body) -> float:
+    return BODIES[body.shape](**body.model_dump(exclude={"shape"}))
 
 
 @dataclass(frozen=True, eq=False)

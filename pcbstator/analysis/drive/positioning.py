@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
 from math import inf, pi, radians
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pcbstator.analysis.drive import asked_values
 from pcbstator.analysis.drive.equivalent_machine import Machine
@@ -23,6 +24,8 @@ from pcbstator.physics.drive.loop_response import Loops, LoopValues, closed_loop
 from pcbstator.physics.drive.motion import Piece, rest_to_rest
 from pcbstator.physics.drive.positioning import play_angle
 from pcbstator.physics.drive.supply import no_load_speed, pulse_ripple
+
+FloatArray = NDArray[np.float64]
 
 APPROACH = radians(5.0)  # the move before a stop where [motion] has none
 MODERATE = 20 * pi / 30  # rad/s: no faster between the stops then
@@ -47,6 +50,7 @@ class Positioning:
     motion: Motion | None = None
     requirement: Requirement | None = None
     modulation: float = 0.1  # of the voltage, where the current's ripple is looked at
+    built: FloatArray | None = field(default=None, compare=False, repr=False)  # torque of drawn motors, see BuildResult
 
     @cached_property
     def values(self) -> LoadValues:

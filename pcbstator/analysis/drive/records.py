@@ -12,6 +12,7 @@ from pcbstator.analysis.thermal.records import CycleHeat
 if TYPE_CHECKING:
     from pcbstator.analysis.drive.equivalent_machine import Machine
     from pcbstator.analysis.drive.gains import Gains
+    from pcbstator.analysis.drive.positioning import Positioning
 
 RPM = 30 / pi
 DEGREE = 180 / pi
@@ -96,6 +97,7 @@ class MotionResult(CycleHeat):
     )
     supply_mean: float | None = result("supply_current_mean_a", "supply current, mean of the motion cycle")
     supply_peak: float | None = result("supply_current_peak_a", "supply current, largest of the motion cycle")
+    positioning: Positioning | None = inside()  # what the errors follow from
     error_budget: tuple[dict[str, Any], ...] = result(
         "error_budget", "parts of the position error at rest and moving, at the load", default=()
     )

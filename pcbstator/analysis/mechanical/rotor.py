@@ -75,7 +75,7 @@ def rotor_inertia(design: SizedDesign) -> float:
 
 def load_mass(design: SizedDesign) -> float:
     """Mass of all bodies of the load [kg]."""
-    return sum(float(body["mass"]) for body in (design.load.bodies if design.load else None) or ())
+    return sum(body.mass for body in (design.load.bodies if design.load else None) or ())
 
 
 def mechanical_results(design: SizedDesign, footprint: Footprint, iron: SaturatedIron) -> MechanicalResult:

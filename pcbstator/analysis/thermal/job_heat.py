@@ -8,6 +8,7 @@ from math import sqrt
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.optimize import brentq
 
 from pcbstator.analysis.thermal.board_network import BoardHeat
 from pcbstator.analysis.thermal.heat_state import RUNS_AWAY, HeatState, touched_temperature
@@ -102,10 +103,7 @@ class JobHeat:
             low, high = high, 4 * high
             if high > longest:
                 return None
-        while high - low > 1e-6 * high:
-            middle = (low + high) / 2
-            low, high = (middle, high) if over(middle) > 0 else (low, middle)
-        return high
+        return float(brentq(over, low, high, rtol=1e-9))
 
     def excess(self, steps: ArrayLike, before: str = "board") -> tuple[float, str]:
         """By how much [K] a cycle passes its limits, negative where it keeps them, and whether board or magnets are

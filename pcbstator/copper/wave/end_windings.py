@@ -167,7 +167,7 @@ def _roots(
     function: Callable[[FloatArray], FloatArray], high: FloatArray, at_zero: FloatArray, at_high: FloatArray
 ) -> FloatArray:
     """Where functions pass zero between 0 and ``high``, all at once: false position after Anderson and Björck, which
-    lowers the value at an end that stays. (The library solves one function at a time, which takes up to twice as long.)
+    lowers the value at an end that stays. (For a handful of roots the library's finder takes ten times as long.)
     """
     stays, value, last, there = np.zeros_like(high), at_zero, high, at_high
     for _ in range(MOST_ROUNDS):

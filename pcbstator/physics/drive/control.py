@@ -18,6 +18,7 @@ from math import e, exp, inf, pi, sqrt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.linalg import expm
+from scipy.optimize import brentq
 
 from pcbstator.physics.conductors.resistance import require_positive
 
@@ -83,12 +84,11 @@ def second_order_step(damping: float) -> tuple[float, float]:
         return exp(-pi * damping / sqrt(1 - damping**2)), 4 / damping
     apart = max(sqrt(damping**2 - 1), 1e-6)
     slow, fast = damping - apart, damping + apart
-    low, high = 0.0, 20 / slow
-    for _ in range(60):
-        middle = (low + high) / 2
-        left = (fast * exp(-slow * middle) - slow * exp(-fast * middle)) / (2 * apart)
-        low, high = (middle, high) if left > 0.02 else (low, middle)
-    return 0.0, low
+
+    def beyond(time: float) -> float:
+        return (fast * exp(-slow * time) - slow * exp(-fast * time)) / (2 * apart) - 0.02
+
+    return 0.0, float(brentq(beyond, 0.0, 20 / slow, rtol=1e-12))
 
 
 @dataclass(frozen=True)

@@ -198,6 +198,7 @@ def largest_that_fits(holds: Callable[[float], bool], highest: float) -> float |
     low, high = 0.0, highest
     if holds(high):
         return high
+    # The library's finders want a number that changes its sign, and may end on the side that fails.
     for _ in range(200):
         middle = (low + high) / 2
         low, high = (middle, high) if holds(middle) else (low, middle)

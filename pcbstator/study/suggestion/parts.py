@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-import difflib
 import tomllib
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
+
+from annotated_types import Len
+from pydantic import AfterValidator, PlainValidator
 
 from pcbstator import materials
-from pcbstator.design.load import plain, read_tables
-from pcbstator.design.quantities import is_number, shown
-from pcbstator.errors import Complaint, DesignError, PcbstatorError
+from pcbstator.design.load import read_tables, record_from_tables
+from pcbstator.design.quantities import Count, Quantity, QuantityList, Record, key, refusal
+from pcbstator.errors import LawRangeError
 
 MOST = 200  # entries of a list
 LARGEST = 500.0  # mm or um, whatever it is
-SIZES = {"discs": ("diameter_mm",), "blocks": ("length_mm", "width_mm")}
-NUMBERS = {"steel_mm": 0.1, "track_mm": 0.05, "copper_um": 5.0, "layers": 2}  # and the least
 
 
 @dataclass(frozen=True)
@@ -40,16 +40,69 @@ class StockMagnet:
         return f"{self.shape}s of {across} × {self.thickness:g} mm"
 
 
-@dataclass(frozen=True)
-class Parts:
-    """All that there is; lengths in mm, copper in um."""
+def _grade(value: Any) -> str:
+    """A grade of magnets that is known."""
+    try:
+        materials.remanence(str(value), 20.0)
+    except LawRangeError as error:
+        raise refusal("must be a grade of magnets", str(error)) from None
+    return str(value)
 
-    grade: str
-    magnets: tuple[StockMagnet, ...]
-    steel: tuple[float, ...]
-    tracks: tuple[float, ...]
-    copper: tuple[float, ...]
-    layers: tuple[int, ...]
+
+def _list(unit: str, least: float) -> QuantityList:
+    """A list of sizes in the unit of the file."""
+    return QuantityList(Quantity(unit, 1.0, least, LARGEST), MOST)
+
+
+RISING = AfterValidator(lambda values: tuple(sorted(set(values))))
+Size = Annotated[float, Quantity("mm", 1.0, 0.5, LARGEST)]
+Thicknesses = Annotated[tuple[float, ...], _list("mm", 0.2)]
+THICKNESSES: list[float] = [2.0, 3.0]
+
+
+class StockDisc(Record):
+    """Discs of one diameter."""
+
+    diameter: Size = key("diameter_mm", "across", example=10.0)
+    thicknesses: Thicknesses = key("thickness_mm", "all that there are, along the axis", example=THICKNESSES)
+
+    @property
+    def magnets(self) -> list[StockMagnet]:
+        """One of each thickness."""
+        return [StockMagnet(self.diameter, thickness) for thickness in self.thicknesses]
+
+
+class StockBlock(Record):
+    """Blocks of one length and width."""
+
+    length: Size = key("length_mm", "along the radius", example=20.0)
+    width: Size = key("width_mm", "across it", example=10.0)
+    thicknesses: Thicknesses = key("thickness_mm", "all that there are, along the axis", example=THICKNESSES)
+
+    @property
+    def magnets(self) -> list[StockMagnet]:
+        """One of each thickness."""
+        return [StockMagnet(self.length, thickness, self.width) for thickness in self.thicknesses]
+
+
+class Parts(Record):
+    """All that there is; lengths in mm, copper in um, in rising order."""
+
+    grade: Annotated[str, PlainValidator(_grade)] = key("grade", "of all magnets", example="N42")
+    discs: Annotated[tuple[StockDisc, ...], Len(0, MOST)] = key("discs", "round magnets", example=[])
+    blocks: Annotated[tuple[StockBlock, ...], Len(0, MOST)] = key("blocks", "rectangular magnets", example=[])
+    steel: Annotated[tuple[float, ...], _list("mm", 0.1), RISING] = key("steel_mm", "plate", example=[2.0])
+    tracks: Annotated[tuple[float, ...], _list("mm", 0.05), RISING] = key("track_mm", "widths", example=[0.2])
+    copper: Annotated[tuple[float, ...], _list("um", 5.0), RISING] = key("copper_um", "of a layer", example=[35.0])
+    layers: Annotated[tuple[Annotated[int, Count(range(2, 501, 2))], ...], Len(1, MOST), RISING] = key(
+        "layers", "numbers of copper layers", example=[2]
+    )
+
+    @property
+    def magnets(self) -> tuple[StockMagnet, ...]:
+        """All discs, then all blocks."""
+        stock: tuple[StockDisc | StockBlock, ...] = (*self.discs, *self.blocks)
+        return tuple(magnet for each in stock for magnet in each.magnets)
 
 
 @cache
@@ -63,67 +116,6 @@ def load_parts(place: Path | None = None) -> Parts:
 
     Raises DesignError with every complaint about it.
     """
-    own = {} if place is None else plain(read_tables(place)[0])
-    complaints = _complaints(own)
-    if complaints and place is not None:
-        raise DesignError(place.name, complaints)
-    tables = usual_tables() | own
-    magnets = [
-        StockMagnet(each[SIZES[name][0]], thickness, each.get("width_mm"))
-        for name in SIZES
-        for each in tables[name]
-        for thickness in each["thickness_mm"]
-    ]
-    rising = {name: tuple(sorted(set(tables[name]))) for name in NUMBERS}
-    return Parts(
-        tables["grade"], tuple(magnets), rising["steel_mm"], rising["track_mm"], rising["copper_um"], rising["layers"]
-    )
-
-
-def _complaints(own: dict[str, Any]) -> list[Complaint]:
-    found = []
-    for name, value in own.items():
-        if name == "grade":
-            found += _of_grade(value)
-        elif name in SIZES:
-            found += _of_magnets(name, value)
-        elif name in NUMBERS:
-            whole = name == "layers"
-            right = _numbers(value, NUMBERS[name]) and not (whole and any(n % 2 or n != int(n) for n in value))
-            rule = "must be a list of " + ("even whole numbers" if whole else f"numbers from {NUMBERS[name]:g} on")
-            found += [] if right else [Complaint(name, rule, shown(value), f"write {name} = [2]")]
-        else:
-            close = difflib.get_close_matches(name, [*SIZES, *NUMBERS, "grade"], n=1)
-            remedy = f"did you mean {close[0]}?" if close else "known: " + ", ".join(["grade", *SIZES, *NUMBERS])
-            found.append(Complaint(name, "is not a known key", shown(value), remedy))
-    return found
-
-
-def _of_grade(value: object) -> list[Complaint]:
-    try:
-        materials.remanence(str(value), 20.0)
-    except PcbstatorError as error:
-        return [Complaint("grade", "must be a grade of magnets", shown(value), str(error))]
-    return []
-
-
-def _of_magnets(name: str, value: object) -> list[Complaint]:
-    wanted = (*SIZES[name], "thickness_mm")
-    example = "{ " + ", ".join(f"{size} = 10.0" for size in SIZES[name]) + ", thickness_mm = [2.0, 3.0] }"
-    if not isinstance(value, list) or len(value) > MOST:
-        return [Complaint(name, f"must be a list of at most {MOST} tables", shown(value), f"write [{example}]")]
-    found = []
-    for number, each in enumerate(value, start=1):
-        sizes = isinstance(each, dict) and set(each) == set(wanted) and _numbers([each[s] for s in SIZES[name]], 0.5)
-        if not sizes or not _numbers(each["thickness_mm"], 0.2):
-            rule = "must have " + ", ".join(SIZES[name]) + " and thickness_mm, a list, and nothing else"
-            found.append(Complaint(f"{name}[{number}]", rule, shown(each), f"write {example}"))
-    return found
-
-
-def _numbers(value: object, least: float) -> bool:
-    return (
-        isinstance(value, list)
-        and 0 < len(value) <= MOST
-        and all(is_number(each) and least <= each <= LARGEST for each in value)
-    )
+    if place is None:
+        return Parts.model_validate(usual_tables())
+    return record_from_tables(Parts, usual_tables() | read_tables(place)[0], place.name)
