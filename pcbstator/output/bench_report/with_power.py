@@ -222,7 +222,7 @@ def _approach(motion: MotionResult) -> Test:
         sketch="driver",
         instrument="A mark and a scale at the edge, a dial gauge, or a camera: not the sensor itself",
         limits="current limit of the design",
-        steps=("Ten times from below, ten times from above; read where it really stands.",),
+        steps=("Ten times from below, ten times from above; read where it really stands, and what the sensor says.",),
         rows=tuple(rows) or (Expected("offset and spread", "as small as the job needs", ""),),
         alarms=("A large offset with a small spread: play or friction. A large spread: noise, a loose part.",),
         fills="approach",
