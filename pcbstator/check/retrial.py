@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.job import with_built_ripple
 from pcbstator.analysis.mechanical.built_results import built_results
+from pcbstator.analysis.pipeline import surround
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGES, Work, run_stage
@@ -77,6 +78,8 @@ def _judged(work: Work, settings: Mapping[str, object]) -> tuple[Verdict, ...] |
     else:
         again, stages = Work(changed), STAGES
     for stage in stages:  # as a study does: only what the verdicts need
+        if stage == "job" and again.surroundings is None and work.surroundings is not None:
+            surround(again)
         run_stage(stage, [again], Shared(alone=True), needed_for_verdicts(changed) | {MARGIN})
     if again.refusal is not None:
         return None

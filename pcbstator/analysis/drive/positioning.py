@@ -15,6 +15,7 @@ from pcbstator.analysis.drive import asked_values
 from pcbstator.analysis.drive.equivalent_machine import Machine
 from pcbstator.analysis.drive.gains import Gains, chosen_gains, shaft_of
 from pcbstator.analysis.drive.load_cycle import LoadValues, load_values
+from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
 from pcbstator.design.bearing import Bearing
 from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.requirement import Requirement
@@ -50,6 +51,7 @@ class Positioning:
     motion: Motion | None = None
     requirement: Requirement | None = None
     modulation: float = 0.1  # of the voltage, where the current's ripple is looked at
+    surroundings: SurroundingsResult | None = None  # screws that cog, and the stray field at the sensor
     built: FloatArray | None = field(default=None, compare=False, repr=False)  # torque of drawn motors, see BuildResult
 
     @cached_property
