@@ -196,13 +196,6 @@ def known_drive(state: MachineState, rows: Sequence[Row], reading: Reading, spre
         raise LawRangeError("the design has no torque constant")
     quotient, sigma, words = _measured_constant(rows, reading, spread)
     total = work.motion.total_inertia if work.motion else None
-    job = None
-    if work.drive is not None and design.drive is not None:
-        part = (work.motion.voltage_part if work.motion else None) or 0.1
-        job = Positioning(
-            work.drive.machine, design.drive, design.load, design.bearing, design.motion, design.requirement,
-            min(1.0, part),
-        )  # fmt: skip
     return Known(
         design=design,
         pole_pairs=state.pole_pairs,
@@ -214,7 +207,7 @@ def known_drive(state: MachineState, rows: Sequence[Row], reading: Reading, spre
         drag=state.drag * ratio**2,
         hysteresis=state.hysteresis * ratio,
         moving_error=(work.motion.moving_error if work.motion else None) or 0.0,
-        job=job,
+        job=work.motion.positioning if work.motion else None,
     )
 
 
