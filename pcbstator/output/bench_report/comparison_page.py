@@ -11,8 +11,8 @@ from pcbstator.output.bench_report.picture import deviations_svg
 from pcbstator.output.bench_report.words import cause_groups, difference, remark_on
 
 
-def comparison_html(found: Comparison) -> str:
-    """The page."""
+def comparison_html(found: Comparison, logs: str = "") -> str:
+    """The page; logs: the section of the motion logs."""
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
@@ -20,7 +20,7 @@ def comparison_html(found: Comparison) -> str:
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     return page.from_string(template).render(
         found=found, groups=cause_groups(found), rows=[_cells(row) for row in found.rows],
-        picture=Markup(deviations_svg(found)) if found.rows else "",  # escaped by its maker
+        logs=Markup(logs), picture=Markup(deviations_svg(found)) if found.rows else "",  # escaped by its maker
     ) + "\n"  # fmt: skip
 
 
