@@ -244,13 +244,21 @@ def compare(design: Design, bench: Place) -> Comparison:
 
     Raises DesignError with every complaint about the readings at once.
     """
-    from pcbstator.bench.causes.search import with_causes
+    from dataclasses import replace
+
+    from pcbstator.bench.built.motor import built_motors
+    from pcbstator.bench.built.scatter import scatters
+    from pcbstator.bench.causes.search import judgements, with_judgements
     from pcbstator.bench.comparison import compared
     from pcbstator.bench.load import load_bench
     from pcbstator.bench.machine_state import machine_state
 
     readings, state = load_bench(Path(bench)), machine_state(design)
-    return with_causes(compared(design, readings, Path(bench).name, state), readings, state)
+    found = compared(design, readings, Path(bench).name, state)
+    judged = judgements(found, readings, state)
+    found = with_judgements(found, judged)
+    built = built_motors(design, found, judged, readings, state)
+    return replace(found, built=built, scatter=scatters(found.rows))
 
 
 def comparison_files(found: Comparison) -> Files:

@@ -15,7 +15,7 @@ from pcbstator.bench.logs.found import KINDS as LOGGED
 from pcbstator.bench.logs.found import motion_logs
 from pcbstator.bench.machine_state import MachineState, machine_state
 from pcbstator.bench.predicted import quantities
-from pcbstator.bench.readings import Emf, Reading, TableReading
+from pcbstator.bench.readings import Commissioning, Emf, Reading, TableReading
 from pcbstator.bench.result import Comparison, Row
 from pcbstator.bench.slips import likely_slip
 from pcbstator.errors import Complaint, DesignError
@@ -135,6 +135,8 @@ def _misplaced(bench: Bench, state: MachineState) -> list[Complaint]:
 
     found = []
     for reading in bench.readings:
+        if isinstance(reading, Commissioning):
+            found += _misread(reading, state)
         pair = getattr(reading, "between", None)
         if pair is not None and pair_phases(state, pair) is None:
             ends = [f"{name} and {name}2" for name in state.names] if state.connection == "open" else list(state.names)
@@ -147,12 +149,25 @@ def _misplaced(bench: Bench, state: MachineState) -> list[Complaint]:
     return found
 
 
+def _misread(reading: Commissioning, state: MachineState) -> list[Complaint]:
+    """Complaints about terminals of a commissioning that the design does not have."""
+    names, count, order = "".join(state.names), len(reading.sensor), reading.phase_order
+    found = []
+    if count > len(names):
+        rule = f"must hold one angle for each terminal from A on, {len(names)} at most"
+        found.append(Complaint(f"{reading.name}: sensor_deg", rule, f"{count} angles", "take the mean of repeats"))
+    if order is not None and sorted(order) != sorted(names):
+        rule = f"must name each of {names} once"
+        found.append(Complaint(f"{reading.name}: phase_order", rule, order, f'write phase_order = "{names}"'))
+    return found
+
+
 def _remarks(bench: Bench, told: list[str]) -> list[str]:
     """What was mended in files, and readings that have no row."""
     found = []
     for reading in bench.readings:
         if isinstance(reading, TableReading) or (isinstance(reading, Emf) and reading.table_csv is not None):
             found += [f"{reading.name}, {reading.table_csv}: {remark}" for remark in getattr(reading, "_table").remarks]  # noqa: B009
-        if reading.name not in told and reading.kind not in LOGGED:
+        if reading.name not in told and reading.kind not in (*LOGGED, Commissioning.kind):
             found.append(f"{reading.name}: read, but there is no single predicted value to hold it against")
     return found

@@ -12,6 +12,7 @@ from annotated_types import Len
 from pcbstator.bench.readings import (
     Approach,
     CoastDown,
+    Commissioning,
     Emf,
     Field,
     FinishedCopper,
@@ -61,6 +62,7 @@ class Bench(Record):
     approach: Annotated[tuple[Approach, ...], Most] = key("approach", "one target from both sides", ())
     small_steps: Annotated[tuple[SmallSteps, ...], Most] = key("small_steps", "up and down", ())
     move: Annotated[tuple[Move, ...], Most] = key("move", "with its current", ())
+    commissioning: Annotated[tuple[Commissioning, ...], Most] = key("commissioning", "of sensor and driver", ())
 
     @property
     def readings(self) -> tuple[Reading, ...]:

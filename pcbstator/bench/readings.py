@@ -374,3 +374,26 @@ class Move(TableReading):
 
     kind = "move"
     columns = (("time",), ("angle",), ("terminal_peak",))
+
+
+class Commissioning(Reading):
+    """The sensor against the electrical angle: where the rotor rests with direct current, and which way it counts."""
+
+    kind = "commissioning"
+
+    sensor: Angles = key(
+        "sensor_deg",
+        "sensor's reading at rest with direct current in at A and out at all the others joined, then in at B, C …",
+        example=[12.4, 22.3, 32.5],
+    )
+    sense: Literal["rises", "falls"] = key(
+        "sense", "what the sensor's reading does when the rotor is turned counter-clockwise, seen from its side",
+        example="rises",
+    )
+    phase_order: Annotated[str, Text(15)] | None = key(
+        "phase_order", "terminals in the order of their EMF when turned counter-clockwise, by oscilloscope", None,
+        example="ABC",
+    )
+    pole_pairs: Annotated[int, Count(range(1, 1000))] | None = key(
+        "pole_pairs", "counted: places in a turn where the rotor comes to rest with current in at A", None
+    )

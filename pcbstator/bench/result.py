@@ -6,6 +6,8 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from pcbstator.bench.built.result import BuiltMotor
+    from pcbstator.bench.built.scatter import Scatter
     from pcbstator.bench.logs.result import MotionLogs
 
 UNITS_OFF = "units off"  # how slips of units begin
@@ -149,6 +151,8 @@ class Comparison:
     judged: str = ""  # the verdict of the causes, where they were looked for
     extra: dict[str, Any] = field(default_factory=dict)  # further groups of results by their key
     logs: MotionLogs | None = None
+    built: tuple[BuiltMotor, ...] = ()
+    scatter: tuple[Scatter, ...] = ()  # over several motors
 
     @property
     def contradictions(self) -> tuple[Agreement, ...]:
@@ -233,6 +237,10 @@ class Comparison:
             body["next"] = self.next
         if self.logs is not None:
             body["logs"] = self.logs.to_dict()
+        if self.built:
+            body["built"] = [each.to_dict() for each in self.built]
+        if self.scatter:
+            body["scatter"] = [each.to_dict() for each in self.scatter]
         if self.remarks:
             body["remarks"] = list(self.remarks)
         return head | body | self.extra

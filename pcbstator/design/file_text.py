@@ -34,8 +34,10 @@ def _changes(before: Mapping[str, Any], after: Mapping[str, Any], path: str = ""
     return found
 
 
-def changed_text(text: str, settings: Mapping[str, Any]) -> str:
+def changed_text(text: str, settings: Mapping[str, Any], reasons: Mapping[str, str] | None = None) -> str:
     """A design file with the values of some dotted keys, or whole tables, set, None: taken away; its comments stay.
+
+    A number in a key counts the tables of a list from 0. reasons: by key, a comment that goes before the one there is.
 
     >>> print(changed_text("[winding]\\nturns = 8  # per layer\\n", {"winding.turns": 9, "board.layers": 4}))
     [winding]
@@ -44,22 +46,46 @@ def changed_text(text: str, settings: Mapping[str, Any]) -> str:
     [board]
     layers = 4
     <BLANKLINE>
+    >>> print(changed_text("turns = 8  # per layer\\n", {"turns": 9}, {"turns": "counted"}))
+    turns = 9  # counted; per layer
+    <BLANKLINE>
     """
     import tomlkit
 
     document = tomlkit.parse(text)
     for path, value in settings.items():
-        *tables, name = path.split(".")
+        *tables, name = (int(step) if step.isdecimal() else step for step in path.split("."))
         here: Any = document
         for step in tables:
-            if step not in here:
+            if isinstance(step, str) and step not in here:
                 here[step] = tomlkit.table()
             here = here[step]
         if value is None:
             here.pop(name, None)
-        else:
-            here[name] = tomlkit.item(value)
+            continue
+        said = here[name].trivia if isinstance(name, str) and name in here else None
+        item = tomlkit.item(value) if reasons is None or not _many(value) else _list_of_tables(value)
+        reason = (reasons or {}).get(path)
+        if reason is not None:
+            there = said.comment.lstrip("# ") if said is not None else ""
+            item.comment("; ".join(filter(None, [reason, there])))
+            item.trivia.comment_ws = "  " if said is None else said.comment_ws or "  "
+        here[name] = item
+        if reason is not None and said is not None:  # it keeps the comment that stood there
+            here[name].trivia.comment, here[name].trivia.comment_ws = item.trivia.comment, item.trivia.comment_ws
     return tomlkit.dumps(document)
+
+
+def _list_of_tables(tables: list[dict[str, Any]]) -> Any:
+    """Tables as one value in a line."""
+    import tomlkit
+
+    found = tomlkit.array()
+    for table in tables:
+        within = tomlkit.inline_table()
+        within.update(table)
+        found.append(within)
+    return found
 
 
 def document_text(document: dict[str, Any]) -> str:

@@ -31,11 +31,18 @@ def write_starter(path: str | PathLike[str], names: Iterable[str] = ()) -> None:
 
     Raises OutputError where a name is unknown or the file cannot be written.
     """
-    place, text = Path(path), starter_text(_known(names))
+    remedy = "choose another name, or add sections to it by: pcbstator start FILE --with NAMES"
+    write_new(Path(path), starter_text(_known(names)), remedy)
+
+
+def write_new(place: Path, text: str, remedy: str = "choose another name") -> None:
+    """Writes a file whole or not at all, never over something that is there.
+
+    Raises OutputError where something is there, with the remedy, or where it cannot be written.
+    """
     try:
         _write(place, text.encode(), _give_name)
     except FileExistsError:
-        remedy = "choose another name, or add sections to it by: pcbstator start FILE --with NAMES"
         raise OutputError(f"{place}: is there already and is never overwritten; {remedy}") from None
 
 

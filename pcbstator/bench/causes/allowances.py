@@ -8,7 +8,7 @@ temperature are in their own units.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import log, sqrt
 
@@ -103,11 +103,17 @@ def allowances(state: MachineState, readings: Sequence[Reading], values: FloatAr
     """What varies in motors of this design. values: (readings,) predicted ones."""
     each = tuple(one for one in _each(state, readings, values) if np.abs(one.column).max() > 1e-9)
     columns = np.stack([one.column for one in each], axis=1) if each else np.zeros((len(readings), 0))
+    return Allowances(each, _meters(readings, values), common_spread(readings), columns)
+
+
+def common_spread(readings: Sequence[Reading], left_out: Collection[tuple[str, ...]] = ()) -> FloatArray:
+    """Covariance (readings, readings) of what the computation may miss; left_out: kinds for which it does not count."""
     common = np.zeros((len(readings), len(readings)))
     for kinds, part in LAWS.items():
-        line = np.array([part if reading.kind in kinds else 0.0 for reading in readings])
-        common += np.outer(line, line)
-    return Allowances(each, _meters(readings, values), common, columns)
+        if kinds not in left_out:
+            line = np.array([part if reading.kind in kinds else 0.0 for reading in readings])
+            common += np.outer(line, line)
+    return common
 
 
 def _meters(readings: Sequence[Reading], values: FloatArray) -> FloatArray:

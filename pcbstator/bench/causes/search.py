@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import exp, log
 from typing import Any
@@ -25,6 +25,7 @@ from pcbstator.bench.readings import Reading
 from pcbstator.bench.result import Cause, Comparison, Row
 
 FloatArray = NDArray[np.float64]
+Motor = tuple[str, str]  # serial numbers of board and rotor
 
 SLIGHT = log(1000.0)  # of evidence against the leading cause: what is left is not worth a line
 MOST = 6  # causes that are listed
@@ -37,12 +38,26 @@ UNKNOWN = (
 
 
 @dataclass(frozen=True, eq=False)
+class Basis:
+    """What a judgement rests on: readings as ``scaled`` has them, those that count, and the hypothesis that leads, the
+    motor within its tolerances where nothing stands out. fits: whether it allows readings like these.
+    """
+
+    model: Model
+    measured: FloatArray
+    taken: NDArray[np.bool_]
+    lead: Hypothesis
+    fits: bool
+
+
+@dataclass(frozen=True, eq=False)
 class Judgement:
     """What the readings of one motor say; explained: by a fault of the motor, and by no slip as well."""
 
     causes: tuple[Cause, ...]
     following: str
     verdict: str
+    basis: Basis
     estimated: tuple[dict[str, Any], ...] = ()
     explained: bool = False
 
@@ -53,16 +68,28 @@ def with_causes(
     """A comparison with what lies behind its differences; state: of the motor as designed; known: its faults, where
     they were computed before.
     """
+    return with_judgements(found, judgements(found, bench, state, known))
+
+
+def judgements(
+    found: Comparison, bench: Bench, state: MachineState, known: Sequence[Fault] | None = None
+) -> dict[Motor, Judgement]:
+    """What the readings of every motor say, by board and rotor."""
     motors = list(dict.fromkeys((row.board, row.rotor) for row in found.rows))
     known = tuple(faults(state)) if motors and known is None else known or ()
+    own = {motor: [row for row in found.rows if (row.board, row.rotor) == motor and usable(row.slip)] for motor in motors}
+    return {motor: judged(state, known, rows, bench.readings) for motor, rows in own.items() if rows}
+
+
+def with_judgements(found: Comparison, judged_motors: Mapping[Motor, Judgement]) -> Comparison:
+    """A comparison with what the readings of its motors say."""
+    several = len({(row.board, row.rotor) for row in found.rows}) > 1
     told: list[tuple[str, Judgement]] = []
-    for board, rotor in motors:
-        rows = [row for row in found.rows if (row.board, row.rotor) == (board, rotor) and usable(row.slip)]
-        if rows:
-            whose = "" if len(motors) == 1 else f"board {board}, rotor {rotor}"
-            told.append((whose, judged(state, known, rows, bench.readings)))
-            if told[-1][1].explained:
-                found = found.explained(frozenset(row.name for row in rows), PHASES)
+    for motor, each in judged_motors.items():
+        told.append((f"board {motor[0]}, rotor {motor[1]}" if several else "", each))
+        if each.explained:
+            own = [row for row in found.rows if (row.board, row.rotor) == motor and usable(row.slip)]
+            found = found.explained(frozenset(row.name for row in own), PHASES)
     if not told:
         return found
     blamed = [(whose, each) for whose, each in told if each.verdict != SOUND]
@@ -98,7 +125,8 @@ def judgement(model: Model, measured: FloatArray, taken: NDArray[np.bool_]) -> J
     if not ranked.alarm:
         sound = _chance(model, model.hypotheses[0], measured, taken) > UNLIKELY
         estimated = _estimated(model, model.hypotheses[0], measured, taken)
-        return Judgement((), "", SOUND if sound else UNKNOWN, estimated)
+        basis = Basis(model, measured, taken, model.hypotheses[0], sound)
+        return Judgement((), "", SOUND if sound else UNKNOWN, basis, estimated)
     phrases = {name: _phrase(model, ranked, name, measured, taken) for name in ranked.listed}
     causes = tuple(
         Cause(name, ranked.evidence[name] / log(10), ranked.tied_with(name), phrases[name]) for name in ranked.listed
@@ -110,7 +138,8 @@ def judgement(model: Model, measured: FloatArray, taken: NDArray[np.bool_]) -> J
         verdict += " Even so the readings do not fit well: something else is wrong as well, or another reading is."
     following = _following(model, ranked, phrases, measured, taken)
     explained = fits and all(ranked.best[name].of_motor for name in ranked.tie)
-    return Judgement(causes, following, verdict, _estimated(model, lead, measured, taken), explained)
+    basis = Basis(model, measured, taken, lead, fits)
+    return Judgement(causes, following, verdict, basis, _estimated(model, lead, measured, taken), explained)
 
 
 @dataclass(frozen=True, eq=False)

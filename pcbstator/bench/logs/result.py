@@ -33,6 +33,7 @@ class LogRow:
     words: str = ""
     board: str = "1"
     rotor: str = "1"
+    place: tuple[float, float] | None = None  # middle and width on the turn [deg], of a spot
 
     @property
     def deviation(self) -> float | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import degrees, pi, radians
 
 import numpy as np
@@ -204,7 +205,8 @@ def _spot_row(reading: SlowTurn, known: Known, spot: Spot) -> LogRow:
     words += f"; assumed at {degrees(same[0][0]):.4g}, {degrees(same[0][1]):.3g} wide" if same else "; none was assumed"
     sigma = float(np.hypot(spot.extra_sigma, known.torque_sigma * spot.extra))
     about = f"friction spot at {degrees(spot.middle):.1f} ± {degrees(spot.middle_sigma):.1g} degrees"
-    return _row(reading, "friction_spot", about, spot.extra, sigma, "N·m", assumed, spread, False, words)
+    row = _row(reading, "friction_spot", about, spot.extra, sigma, "N·m", assumed, spread, False, words)
+    return replace(row, place=(degrees(spot.middle), degrees(spot.width)))
 
 
 def _same(spot: Spot, middle: float, width: float) -> bool:

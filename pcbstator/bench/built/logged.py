@@ -1,0 +1,141 @@
+"""Keys of load, bearing and drive that motion logs know better than the design assumed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from math import radians, sin, sqrt
+
+from pcbstator.bench.built.keys import written
+from pcbstator.bench.built.result import Setting
+from pcbstator.bench.logs.known import Known
+from pcbstator.bench.logs.result import LogRow
+
+SURER = 0.5  # of the assumed spread: a value known as well as this replaces it, where it differs at all
+DIFFERS = 2.0  # standard deviations of the value
+
+
+def log_settings(rows: Sequence[LogRow], known: Known) -> Iterator[Setting]:
+    """Keys of one motor. rows: its own, of all logs."""
+    own = [row for row in rows if _better(row)]
+    yield from _inertia(_surest(own, "inertia"), known)
+    yield from _friction(_surest(own, "running_friction", "coast_friction"), known)
+    yield from _viscous(_surest(own, "viscous_friction", "coast_drag"), known)
+    yield from _spots([row for row in own if row.key == "friction_spot" and row.place is not None], known)
+    yield from _play(_surest(own, "play"), known)
+    yield from _sensor([row for row in own if row.about.startswith("sensor's error")], known)
+
+
+def _better(row: LogRow) -> bool:
+    if row.assumed is None:
+        return True
+    surer = row.sigma < SURER * row.assumed_sigma and abs(row.value - row.assumed) > DIFFERS * row.sigma
+    return row.far or (surer and not (row.at_most and row.value < row.assumed))
+
+
+def _surest(rows: Sequence[LogRow], *keys: str) -> LogRow | None:
+    for key in keys:
+        found = [row for row in rows if row.key == key]
+        if found:
+            return min(found, key=lambda row: row.sigma)
+    return None
+
+
+def _said(row: LogRow, unit: str, scale: float = 1.0) -> str:
+    return f"{row.log}: {scale * row.value:.4g} ± {scale * row.sigma:.1g} {unit} {row.about}"
+
+
+def _inertia(row: LogRow | None, known: Known) -> Iterator[Setting]:
+    """What is more or less than assumed is the load's: the rotor's own follows from its parts."""
+    load = known.design.load
+    if row is None or row.assumed is None or abs(row.assumed / known.inertia - 1) > 1e-6:
+        return
+    reason, assumed = _said(row, "kg·m²"), known.inertia - known.rotor_inertia
+    wanted = row.value - known.rotor_inertia
+    if wanted <= 0:
+        return
+    bodies = load.bodies if load is not None else None
+    if load is None or not bodies:
+        before = None if load is None else load.inertia
+        yield Setting("load.inertia_kg_m2", written(wanted), before, reason)
+        return
+    if wanted >= assumed:
+        more = written(load.inertia + wanted - assumed)
+        yield Setting("load.inertia_kg_m2", more, load.inertia, f"{reason}; beside the bodies")
+        return
+    for number, body in enumerate(known.design.document["load"]["bodies"]):
+        mass = float(body["mass_g"])
+        yield Setting(f"load.bodies.{number}.mass_g", written(mass * wanted / assumed), mass, reason)
+
+
+def _friction(row: LogRow | None, known: Known) -> Iterator[Setting]:
+    if row is None:
+        return
+    bearing = known.design.bearing
+    before = bearing.friction if bearing is not None else 0.0
+    value = row.value if row.assumed is None else before + row.value - row.assumed
+    if value <= 0:
+        return
+    yield Setting("bearing.friction_n_m", written(value), before or None, _said(row, "mN·m", 1e3))
+    document = known.design.document.get("bearing", {})
+    if before > 0 and "standstill_friction_n_m" in document:
+        stuck = float(document["standstill_friction_n_m"])
+        words = "grown with friction_n_m; a start from rest was not logged"
+        yield Setting("bearing.standstill_friction_n_m", written(stuck * value / before), stuck, words)
+
+
+def _viscous(row: LogRow | None, known: Known) -> Iterator[Setting]:
+    if row is None:
+        return
+    before = known.design.bearing.viscous if known.design.bearing is not None else 0.0
+    value = max(before + row.value - (row.assumed or 0.0), 0.0)
+    yield Setting("bearing.viscous_n_m_s_per_rad", written(value), before or None, _said(row, "mN·m·s/rad", 1e3))
+
+
+def _spots(rows: Sequence[LogRow], known: Known) -> Iterator[Setting]:
+    """Spots of the logs beside those that were assumed elsewhere."""
+    if not rows:
+        return
+    assumed = known.design.document.get("bearing", {}).get("friction_spots", [])
+    found = [
+        {"angle_deg": written(row.place[0]), "width_deg": written(row.place[1]), "extra_n_m": written(row.value)}
+        for row in rows if row.place is not None
+    ]  # fmt: skip
+    kept = [dict(spot) for spot in assumed if not any(_near(spot, each) for each in found)]
+    spots = sorted([*kept, *found], key=lambda spot: float(spot["angle_deg"]))
+    yield Setting("bearing.friction_spots", spots, assumed or None, f"{', '.join({row.log: 0 for row in rows})}")
+
+
+def _near(spot: dict[str, float], other: dict[str, float]) -> bool:
+    apart = abs((spot["angle_deg"] - other["angle_deg"] + 180) % 360 - 180)
+    return apart < (spot["width_deg"] + other["width_deg"]) / 2 + 5.0
+
+
+def _play(row: LogRow | None, known: Known) -> Iterator[Setting]:
+    """The bearing's play, where the design has one; else that between motor and load."""
+    if row is None or row.value <= 0:
+        return
+    bearing, load, reason = known.design.bearing, known.design.load, _said(row, "degrees")
+    play = load.play if load is not None else 0.0
+    rest = radians(row.value) - play
+    if bearing is not None and bearing.radial_play > 0 and known.play > play and rest > 0:
+        value = bearing.radial_play * rest / (known.play - play)
+        yield Setting("bearing.radial_play_mm", written(1e3 * value), written(1e3 * bearing.radial_play), reason)
+    else:
+        yield Setting("load.play_deg", written(row.value), play or None, reason)
+
+
+def _sensor(rows: Sequence[LogRow], known: Known) -> Iterator[Setting]:
+    """The offset that makes the harmonic of a ring or a chip off centre."""
+    drive = known.design.drive
+    ring = drive is not None and drive.sensor_radius is not None
+    row = _surest(rows, "sensor_once_per_turn" if ring else "sensor_twice_per_turn")
+    if drive is None or row is None:
+        return
+    size = sin(radians(row.value))
+    if drive.sensor_radius is not None:
+        offset = size * drive.sensor_radius
+    else:
+        part = 2 * size / (1 + size)
+        offset = drive.sensor_distance * sqrt(part / (3 - part))
+    reason = f"{_said(row, 'degrees')}; without the table of corrections"
+    yield Setting("drive.sensor_offset_mm", written(1e3 * offset), written(1e3 * drive.sensor_offset), reason)
