@@ -261,6 +261,17 @@ def compare(design: Design, bench: Place) -> Comparison:
     return replace(found, built=built, scatter=scatters(found.rows))
 
 
+def built_design(found: Comparison, board: str | None = None, rotor: str | None = None) -> str:
+    """The design file of the motor as built, with the comments of the design's. board, rotor: its serial numbers, where
+    the readings are of several.
+
+    Raises OutputError where it is not told which motor, or where there is no such design, with the reason.
+    """
+    from pcbstator.bench.built.choice import chosen_motor
+
+    return chosen_motor(found.built, board, rotor).text
+
+
 def comparison_files(found: Comparison) -> Files:
     """The comparison as a picture, as text and as JSON, by the names of the files in their folder."""
     from pcbstator.output.bench_report.files import comparison_files as files

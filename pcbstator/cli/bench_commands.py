@@ -34,23 +34,36 @@ def bench(design: Path, output: Path) -> None:
 @click.argument("design", type=click.Path(path_type=Path))
 @click.argument("bench", type=click.Path(path_type=Path))
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Folder for page, picture, text and JSON.")
+@click.option("--built", type=click.Path(path_type=Path), help="Design file to write of the motor as built.")
+@click.option("--board", help="Serial number of the board, where the readings are of several.")
+@click.option("--rotor", help="Serial number of the rotor, where the readings are of several.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
-def compare(design: Path, bench: Path, output: Path | None, as_json: bool) -> None:
+def compare(
+    design: Path, bench: Path, output: Path | None, built: Path | None, board: str | None, rotor: str | None,
+    as_json: bool,
+) -> None:  # fmt: skip
     """Set the readings in BENCH beside what DESIGN predicts. Leaves with 1 where something is not as predicted."""
     import pcbstator
+    from pcbstator.design.starter import require_new, write_new
     from pcbstator.output.bench_report.sheet_files import require_no_readings
     from pcbstator.output.bench_report.words import comparison_text
     from pcbstator.output.files import json_text, write_folder
+    from pcbstator.project import built_design, comparison_files
     from pcbstator.project import compare as compared
-    from pcbstator.project import comparison_files
 
     if output is not None:
         require_no_readings(output)
+    if built is not None:
+        require_new(built)
     found = compared(pcbstator.load_design(design), bench)
+    text = None if built is None else built_design(found, board, rotor)
     if output is not None:
         files = comparison_files(found)
         write_folder(output, files)
         click.echo(f"{output}: {len(files)} files written", err=as_json)
+    if built is not None and text is not None:
+        write_new(built, text)
+        click.echo(f"{built}: the motor as built; next: pcbstator predict {design} {built}", err=as_json)
     if as_json:
         click.echo(json_text(found.to_dict()), nl=False)
     else:

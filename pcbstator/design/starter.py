@@ -35,6 +35,14 @@ def write_starter(path: str | PathLike[str], names: Iterable[str] = ()) -> None:
     write_new(Path(path), starter_text(_known(names)), remedy)
 
 
+def require_new(place: Path) -> None:
+    """Raises OutputError where a new design file cannot go: another name than ``.toml``, or something is there."""
+    if place.suffix.lower() != ".toml":
+        raise OutputError(f"{place}: the file must end in .toml; choose such a name")
+    if place.exists():
+        raise OutputError(f"{place}: is there already and is never overwritten; choose another name")
+
+
 def write_new(place: Path, text: str, remedy: str = "choose another name") -> None:
     """Writes a file whole or not at all, never over something that is there.
 

@@ -117,7 +117,7 @@ def commissioned(reading: Commissioning, state: MachineState, table: CorrectionT
         elif reading.phase_order and not _alike(reading.phase_order, told):
             against.append(
                 f"{reading.name}: the rotor went round as terminals in the order {told} make it, and phase_order says "
-                f"{reading.phase_order}: one was seen from the other side, or the sense is not \"{reading.sense}\""
+                f'{reading.phase_order}: one was seen from the other side, or the sense is not "{reading.sense}"'
             )
     order = told if scatter is not None and scatter <= ROOM else reading.phase_order or ""
     return Commissioned(

@@ -77,7 +77,9 @@ def parts_of(basis: Basis) -> Parts:
 
 def _carrier(key: str, names: tuple[str, ...], told: NDArray[np.bool_]) -> int:
     """The quantity to which goes what moves a result and was not told by itself; -1: there is none."""
-    order = sorted((name for name in CARRIERS.get(key, ()) if name in names), key=lambda name: not told[names.index(name)])
+    order = sorted(
+        (name for name in CARRIERS.get(key, ()) if name in names), key=lambda name: not told[names.index(name)]
+    )
     return names.index(order[0]) if order else -1
 
 

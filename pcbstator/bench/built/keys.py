@@ -14,14 +14,14 @@ from pcbstator.bench.causes.words import is_it
 from pcbstator.design import SizedDesign
 
 CORRELATED = 0.5  # from which two quantities are only known together
-FIGURES = 5  # of a written value: more than any reading has
+FIGURES = 4  # of a written value: more than any reading has
 
 
 def written(value: float) -> float:
     """A value with as many figures as a file needs.
 
     >>> written(0.93123456)
-    0.93123
+    0.9312
     """
     return float(f"{value:.{FIGURES}g}")
 

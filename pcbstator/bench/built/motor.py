@@ -162,7 +162,7 @@ def _written(
     text = design_file(design).decode("utf-8-sig")
     if changes:
         text = changed_text(text, changes, {key: f"as built, {each.reason}" for key, each in unique.items()})
-    text = f"# As built: {told.name}, by {found.bench_file}; changed keys say \"as built\".\n{text}"
+    text = f'# As built: {told.name}, by {found.bench_file}; changed keys say "as built".\n{text}'
     try:
         built = design_from_document(tomllib.loads(text), design.source, Path(design.folder) if design.folder else None)
         both = side_by_side(design, built)

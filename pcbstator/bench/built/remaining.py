@@ -29,9 +29,7 @@ LEAST = 0.001  # of a quantity's spread before, so that a range is one
 
 def result_spreads(basis: Basis, parts: Parts) -> dict[str, float]:
     """One standard deviation of every result, over its value."""
-    return {
-        key: float(np.sqrt(column @ parts.covariance @ column)) for key, column in result_columns(basis).items()
-    }
+    return {key: float(np.sqrt(column @ parts.covariance @ column)) for key, column in result_columns(basis).items()}
 
 
 def independent_spreads(basis: Basis, parts: Parts) -> dict[str, float]:
@@ -69,7 +67,7 @@ def tolerance_settings(design: SizedDesign, basis: Basis, parts: Parts, values: 
         before, at = parts.before[parts.names.index(name)], parts.names.index(name)
         if abs(sigma / before - 1) < CHANGED and not parts.told[at] and asked is not None:
             continue
-        reason = f"left open by {parts.readings[at]}; 90 % lie within" if parts.told[at] else _share(parts, at)
+        reason = _left_open(parts, at)
         if name in keys:
             key, scale, old = keys[name]
             yield Setting(f"tolerance.{key}", written(NINETY * sigma * scale), old, reason)
@@ -77,8 +75,9 @@ def tolerance_settings(design: SizedDesign, basis: Basis, parts: Parts, values: 
             yield _copper(design, name, sigma, values, reason)
 
 
-def _share(parts: Parts, at: int) -> str:
-    return f"its own share beside what {parts.readings[at]} told; 90 % lie within"
+def _left_open(parts: Parts, at: int) -> str:
+    told = f"left open by {parts.readings[at]}" if parts.told[at] else "its share of what is left open"
+    return f"{told} (90 % lie within)"
 
 
 def _copper(design: SizedDesign, name: str, sigma: float, values: dict[str, float], reason: str) -> Setting:

@@ -77,7 +77,9 @@ def judgements(
     """What the readings of every motor say, by board and rotor."""
     motors = list(dict.fromkeys((row.board, row.rotor) for row in found.rows))
     known = tuple(faults(state)) if motors and known is None else known or ()
-    own = {motor: [row for row in found.rows if (row.board, row.rotor) == motor and usable(row.slip)] for motor in motors}
+    own = {
+        motor: [row for row in found.rows if (row.board, row.rotor) == motor and usable(row.slip)] for motor in motors
+    }
     return {motor: judged(state, known, rows, bench.readings) for motor, rows in own.items() if rows}
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 from pcbstator.bench.amounts import amount
 from pcbstator.bench.result import Comparison, Row
 from pcbstator.errors import printable
+from pcbstator.output.bench_report.built.section import built_section
 from pcbstator.output.bench_report.picture import deviations_svg
 from pcbstator.output.bench_report.words import cause_groups, difference, remark_on
 
@@ -20,6 +21,7 @@ def comparison_html(found: Comparison, logs: str = "") -> str:
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     return page.from_string(template).render(
         found=found, groups=cause_groups(found), rows=[_cells(row) for row in found.rows],
+        decision=Markup(built_section(found, "decision")), built=Markup(built_section(found, "built")),
         logs=Markup(logs), picture=Markup(deviations_svg(found)) if found.rows else "",  # escaped by its maker
     ) + "\n"  # fmt: skip
 

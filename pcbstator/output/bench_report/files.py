@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pcbstator.bench.result import Comparison
+from pcbstator.output.bench_report.built.section import drive_files
 from pcbstator.output.bench_report.comparison_page import comparison_html
 from pcbstator.output.bench_report.logs.section import log_files, log_pictures, logs_section
 from pcbstator.output.bench_report.picture import deviations_svg
@@ -23,5 +24,10 @@ def comparison_files(found: Comparison) -> dict[str, str | bytes]:
         "comparison.txt": comparison_text(found),
         "comparison.json": json_text(found.to_dict()),
     }
-    manifest = {"title": found.title, "files": [{"name": name, "role": "report"} for name in files]}
+    files |= drive_files(found)
+    manifest = {"title": found.title, "files": [{"name": name, "role": _role(name)} for name in files]}
     return files | {MANIFEST: json_text(manifest)}
+
+
+def _role(name: str) -> str:
+    return "prediction" if name.startswith("drive") else "report"

@@ -58,7 +58,9 @@ def _zero(sheet: Sheet) -> Test:
         steps=((f"Current {joined}: A first. The rotor locks: write down the sensor's angle, coming from "
             "both sides, take the mean."),
                "Then B, C … in turn: write down angle and which way the rotor went, seen from the rotor's side.",
-               "The mean at A is the electrical zero that the driver asks for."),
+               "Let go of it, and turn it round by hand with current at A: it comes to rest once for each pole pair.",
+               ("Current off: turn it counter-clockwise by hand. Does the sensor's reading rise? Write all of it into "
+                   "bench.toml; pcbstator compare makes electrical zero, sense and order for the driver of it.")),
         rows=(Expected("A to B, then on", f"{figures(step, 4)}° each, counter-clockwise", "within friction"),
               Expected("the sensor", "grows at each step", "")),
         alarms=(("The rotor goes clockwise: two wires exchanged. It goes right and the sensor falls: turn "
@@ -66,6 +68,7 @@ def _zero(sheet: Sheet) -> Test:
                 (f"Steps of another size than {figures(step, 4)}°: pole pairs miscounted, or a coil or phase "
                     "joined wrongly.")),
         cautions=(LOOSE, HOT),
+        fills="commissioning",
     )  # fmt: skip
 
 

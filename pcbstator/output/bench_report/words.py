@@ -5,6 +5,7 @@ from __future__ import annotations
 from pcbstator.bench.amounts import amount
 from pcbstator.bench.result import Cause, Comparison, Row
 from pcbstator.errors import printable
+from pcbstator.output.bench_report.built.words import built_lines
 from pcbstator.output.bench_report.logs.words import logs_lines
 
 
@@ -67,6 +68,7 @@ def comparison_text(found: Comparison) -> str:
         lines += ["", "times: how many times better it explains the readings than a motor within its tolerances does"]
     if found.next:
         lines += ["", f"next: {printable(found.next)}"]
+    lines += built_lines(found)
     if found.logs is not None:
         lines += [*([""] if found.rows else []), *logs_lines(found.logs)]
     if found.remarks:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from pcbstator.output.files import json_text
 
 HEAD = """\
-/* Drive parameters of "{title}", predicted by pcbstator {version}, not measured.
+/* Drive parameters of "{title}", {origin}.
  * Names end in the unit. Electrical values are those of a phase of the equivalent star,
  * currents and voltages are peaks, angles and speeds those of the motor's shaft.
  * The loops that these gains belong to, every sample_time_s:
@@ -18,27 +18,47 @@ HEAD = """\
  *   current    d = torque / torque_constant - i; v = current_kp d + I + speed terms; I += T current_ki d
  * Begin with a small current limit, and a hand on the switch of the supply. */
 """
+COMMISSIONED = """\
+ * The sensor was tested: angle = sensor_sense (reading - table at reading), in radians,
+ *   electrical angle = pole_pairs angle - electrical_zero, 0 with the rotor's field along phase A;
+ *   the table, if any, is even over a turn of the reading, straight lines between.
+"""
+MARK = " * Begin with"  # the line before which more is said
+IN_A_LINE = 8
+Values = Mapping[str, float | int | str | list[float]]
 
 
-def drive_json(parameters: Mapping[str, float | int | str], title: str, version: str) -> str:
+def drive_json(parameters: Values, title: str, version: str) -> str:
     """The parameters as one JSON object."""
     return json_text({"title": title, "version": version} | dict(parameters))
 
 
-def drive_header(parameters: Mapping[str, float | int | str], title: str, version: str) -> str:
-    """The parameters as definitions of the C preprocessor, every number with its unit in the name."""
-    shown = "".join(letter if " " <= letter <= "~" and letter not in '*/"\\' else " " for letter in title)
+def drive_header(parameters: Values, title: str, version: str, origin: str = "") -> str:
+    """The parameters as definitions of the C preprocessor, every number with its unit in the name; origin: where they
+    come from, where they are not predicted alone.
+    """
     lines = [f"#define DRIVE_{name.upper()} {_number(value)}" for name, value in parameters.items()]
-    head = HEAD.format(title=shown, version=version)
+    known = _in_comment(origin) or f"predicted by pcbstator {version}, not measured"
+    head = HEAD.format(title=_in_comment(title), origin=known)
+    if "electrical_zero_rad" in parameters:
+        head = head.replace(MARK, COMMISSIONED + MARK)
     return head + "#ifndef DRIVE_H\n#define DRIVE_H\n\n" + "\n".join(lines) + "\n\n#endif\n"
 
 
-def _number(value: float | int | str) -> str:
+def _in_comment(words: str) -> str:
+    return "".join(letter if " " <= letter <= "~" and letter not in '*/"\\' else " " for letter in words)
+
+
+def _number(value: float | int | str | list[float]) -> str:
     """A number as C writes it: whole ones plain, others in single precision.
 
     >>> _number(12), _number(0.25), _number(1e-07)
     ('12', '0.25f', '1e-07f')
     """
+    if isinstance(value, list):
+        numbers = [_number(float(each)) for each in value]
+        lines = [", ".join(numbers[k : k + IN_A_LINE]) for k in range(0, len(numbers), IN_A_LINE)]
+        return "{ \\\n  " + ", \\\n  ".join(lines) + " }"
     if isinstance(value, int):
         return str(value)
     if isinstance(value, str):
