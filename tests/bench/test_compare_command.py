@@ -2,6 +2,11 @@
 
 import json
 
+import pytest
+
+from pcbstator.bench.built.choice import chosen_motor
+from pcbstator.bench.built.result import BuiltMotor
+from pcbstator.errors import OutputError
 from tests.command import DESIGNS, run, toml_text
 
 STAGE = next(path for path in DESIGNS if path.stem == "photogrammetry-stage")
@@ -49,3 +54,39 @@ def test_a_folder_may_be_written_again_but_never_over_readings(tmp_path):
     assert told.code == 2
     assert "holds readings" in told.err
     assert filled.read_text(encoding="utf-8") == readings.read_text(encoding="utf-8")
+
+
+def test_the_motor_as_built_is_written_once_and_its_drive_beside_the_page(tmp_path):
+    test = {"sensor_deg": [12.4, 22.4, 32.4], "sense": "rises", "pole_pairs": 12}
+    readings = bench(tmp_path, resistance=[GOOD | {"ohm": 39.0}], commissioning=[test])
+    built, folder = tmp_path / "built.toml", tmp_path / "found"
+    told = run("compare", STAGE, readings, "--built", built, "-o", folder)
+    assert told.code == 0, told.err
+    header = (folder / "drive.h").read_text(encoding="utf-8")
+    assert '#define DRIVE_PHASE_ORDER "ABC"' in header and "electrical angle = pole_pairs angle" in header
+    assert json.loads((folder / "drive.json").read_text(encoding="utf-8"))["sensor_sense"] == 1
+    assert run("predict", built).code == 0
+    text = built.read_text(encoding="utf-8")
+    again = run("compare", STAGE, readings, "--built", built)
+    assert again.code == 2 and "never overwritten" in again.err
+    assert built.read_text(encoding="utf-8") == text
+
+
+def test_of_several_motors_one_is_chosen_and_their_scatter_is_told(tmp_path):
+    readings = bench(tmp_path, resistance=[GOOD | {"board": name, "ohm": 36.0 + k} for k, name in enumerate("ab")])
+    built = tmp_path / "built.toml"
+    told = run("compare", STAGE, readings, "--built", built, "--board", "b", "--json")
+    assert told.code == 0, told.err
+    assert "board b" in built.read_text(encoding="utf-8")
+    assert json.loads(told.out)["scatter"][0]["count"] == 2
+
+
+@pytest.mark.parametrize(
+    ("board", "words"),
+    [(None, "readings of 2 motors; name one"), ("c", "no such motor"), ("b", "no design is written of board b")],
+)
+def test_a_motor_that_is_not_told_or_must_be_repaired_is_not_written(board, words):
+    motors = [BuiltMotor("a", "1", text="x"), BuiltMotor("b", "1", refused="repair it first")]
+    with pytest.raises(OutputError, match=words):
+        chosen_motor(motors, board, None)
+    assert chosen_motor(motors, "a", "1").text == "x"

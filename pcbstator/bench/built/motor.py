@@ -25,6 +25,7 @@ from pcbstator.bench.load import Bench
 from pcbstator.bench.logs.known import known_drive
 from pcbstator.bench.machine_state import MachineState, machine_state
 from pcbstator.bench.result import Comparison
+from pcbstator.check.run import checked_prediction
 from pcbstator.check.side_by_side import SideBySide, side_by_side
 from pcbstator.copper import size_design
 from pcbstator.design.file_text import changed_text, design_file
@@ -32,6 +33,7 @@ from pcbstator.design.load import design_from_document
 from pcbstator.errors import PcbstatorError
 
 if TYPE_CHECKING:
+    from pcbstator.analysis.prediction import Prediction
     from pcbstator.design import Design
 
 FloatArray = NDArray[np.float64]
@@ -50,22 +52,28 @@ def built_motors(
 ) -> tuple[BuiltMotor, ...]:
     """One for each pair of board and rotor of the bench. found: readings beside their prediction, with their causes."""
     motors = dict.fromkeys((each.board, each.rotor) for each in bench.readings)
-    return tuple(_built(design, motor, found, judged.get(motor), bench, state) for motor in motors)
+    begun = [_begun(motor, found, judged.get(motor), bench, state) for motor in motors]
+    known = None if all(told.refused for told, *_ in begun) else checked_prediction(design)
+    return tuple(
+        told if told.refused else _written(design, told, settings, spreads, found, known)
+        for told, settings, spreads in begun
+    )
 
 
-def _built(
-    design: Design, motor: Motor, found: Comparison, judgement: Judgement | None, bench: Bench, state: MachineState
-) -> BuiltMotor:
+def _begun(
+    motor: Motor, found: Comparison, judgement: Judgement | None, bench: Bench, state: MachineState
+) -> tuple[BuiltMotor, tuple[Setting, ...], dict[str, float]]:
+    """What is known of a motor, before it is predicted: keys to set, and the spread that is left of its results."""
     board, rotor = motor
     told = BuiltMotor(board, rotor, commissioned=_commissioned(motor, found, bench, state))
     refused = _refused(motor, found, judgement, state)
     if refused:
-        return replace(told, refused=refused)
+        return replace(told, refused=refused), (), {}
     logged = _logged(motor, found, bench, state)
     if judgement is None:
-        return _written(design, told, logged, {}, found)
+        return told, logged, {}
     settings, spreads = _of_readings(judgement.basis, state)
-    return _written(design, told, (*settings, *logged), spreads, found)
+    return told, (*settings, *logged), spreads
 
 
 def _refused(motor: Motor, found: Comparison, judgement: Judgement | None, state: MachineState) -> str:
@@ -154,7 +162,8 @@ def _commissioned(motor: Motor, found: Comparison, bench: Bench, state: MachineS
 
 
 def _written(
-    design: Design, told: BuiltMotor, settings: Sequence[Setting], spreads: Mapping[str, float], found: Comparison
+    design: Design, told: BuiltMotor, settings: Sequence[Setting], spreads: Mapping[str, float], found: Comparison,
+    known: Prediction | None,
 ) -> BuiltMotor:
     """The file with its settings, and both designs predicted."""
     unique = {each.key: each for each in settings}
@@ -165,7 +174,7 @@ def _written(
     text = f'# As built: {told.name}, by {found.bench_file}; changed keys say "as built".\n{text}'
     try:
         built = design_from_document(tomllib.loads(text), design.source, Path(design.folder) if design.folder else None)
-        both = side_by_side(design, built)
+        both = side_by_side(design, built, known)
     except PcbstatorError as error:
         words = str(error).replace("\n", " ")
         return replace(told, settings=tuple(unique.values()), refused=f"what was found makes no design: {words}")
