@@ -10,15 +10,18 @@ import pytest
 import pcbstator
 from pcbstator.analysis.tolerance import tolerance_results
 from pcbstator.bench.built.estimate import parts_of, result_columns
-from pcbstator.bench.built.motor import built_motors
+from pcbstator.bench.built.motor import _with_table, built_motors
 from pcbstator.bench.built.remaining import result_spreads
+from pcbstator.bench.built.result import BuiltMotor
 from pcbstator.bench.causes.allowances import scaled
 from pcbstator.bench.causes.evidence import model_of
 from pcbstator.bench.causes.search import Basis, judgements, with_judgements
 from pcbstator.bench.comparison import compared
 from pcbstator.bench.load import bench_from_tables
+from pcbstator.bench.logs.result import CorrectionTable
 from pcbstator.bench.machine_state import machine_state
 from pcbstator.bench.predicted import quantities
+from pcbstator.check.side_by_side import side_by_side
 from tests.bench.machines_with_faults import PAIRS, turned_round, with_steps
 from tests.command import DESIGNS
 
@@ -63,7 +66,7 @@ def design():
 
 @pytest.fixture(scope="module")
 def other(design):
-    """A machine with weaker magnets, thinner copper and another gap, which misses a requirement that the design meets."""
+    """A machine with weaker magnets, thinner copper and another gap; it misses a requirement that the design meets."""
     keys = {"rotor.magnet.remanence_t": 1.19, "board.outer_copper_um": 30.0, "board.inner_copper_um": 31.0,
             "rotor.air_gap_mm": 1.0}  # fmt: skip
     return design.with_values(keys)
@@ -207,3 +210,14 @@ def test_the_stated_spread_holds(design):
                 inside[kind].append(abs(off) < 1.96 * spreads[key])
     for kind, held in inside.items():
         assert 0.93 < np.mean(held) < 0.97, kind
+
+
+def test_a_table_of_the_sensor_may_turn_the_decision(design):
+    """An offset of 0.3 mm on a ring of 30 mm is 0.57 degrees of error beside the play; the table takes it out."""
+    ring = design.with_values({"drive.sensor_offset_mm": 0.3})
+    table = CorrectionTable("s", np.zeros(64), 0.0, 0.4, 0.004, 0.573, 0.01, ())
+    both = side_by_side(design, ring)
+    told = BuiltMotor("1", "1", design=ring, found=both, table=table)
+    assert told.decision.startswith("No-go") and "position_error_deg" in told.decision
+    told = replace(told, with_table=_with_table(told, ring, both))
+    assert told.decision.startswith("Go with the sensor's table")

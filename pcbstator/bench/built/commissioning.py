@@ -57,20 +57,23 @@ class Commissioned:
         }
         return {key: value for key, value in told.items() if value not in (None, "")}
 
-    def parameters(self) -> dict[str, float | int | str | list[float]]:
+    def parameters(self) -> dict[str, float | int | str]:
         """What a drive needs, by names with units; nothing where the test contradicts itself."""
         if self.contradictions:
             return {}
-        found: dict[str, float | int | str | list[float]] = {
+        found: dict[str, float | int | str] = {
             "sensor_sense": self.sense,
             "electrical_zero_rad": self.zero,
         }
         if self.order:
             found["phase_order"] = self.order
-        if self.table is not None:
-            found["sensor_table_count"] = len(self.table.values)
-            found["sensor_table_rad"] = [float(each) for each in np.round(np.radians(self.table.values), 9)]
         return found
+
+
+def table_parameters(table: CorrectionTable) -> dict[str, int | list[float]]:
+    """The table of corrections as a drive takes it, by names with units."""
+    values = [float(each) for each in np.round(np.radians(table.values), 9)]
+    return {"sensor_table_count": len(values), "sensor_table_rad": values}
 
 
 def resting_angle(state: MachineState, phase: int = 0) -> float:

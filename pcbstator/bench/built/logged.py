@@ -12,6 +12,7 @@ from pcbstator.bench.logs.result import LogRow
 
 SURER = 0.5  # of the assumed spread: a value known as well as this replaces it, where it differs at all
 DIFFERS = 2.0  # standard deviations of the value
+SURE = 0.2  # of the value: what is known worse replaces nothing
 
 
 def log_settings(rows: Sequence[LogRow], known: Known) -> Iterator[Setting]:
@@ -26,6 +27,8 @@ def log_settings(rows: Sequence[LogRow], known: Known) -> Iterator[Setting]:
 
 
 def _better(row: LogRow) -> bool:
+    if row.sigma > SURE * row.value:
+        return False
     if row.assumed is None:
         return True
     surer = row.sigma < SURER * row.assumed_sigma and abs(row.value - row.assumed) > DIFFERS * row.sigma

@@ -23,6 +23,7 @@ from pcbstator.bench.causes.words import is_it, to_do
 from pcbstator.bench.comparison import spreads_of
 from pcbstator.bench.load import Bench
 from pcbstator.bench.logs.known import known_drive
+from pcbstator.bench.logs.result import CorrectionTable
 from pcbstator.bench.machine_state import MachineState, machine_state
 from pcbstator.bench.result import Comparison
 from pcbstator.check.run import checked_prediction
@@ -35,6 +36,7 @@ from pcbstator.errors import PcbstatorError
 if TYPE_CHECKING:
     from pcbstator.analysis.prediction import Prediction
     from pcbstator.design import Design
+    from pcbstator.findings import Verdict
 
 FloatArray = NDArray[np.float64]
 
@@ -65,7 +67,8 @@ def _begun(
 ) -> tuple[BuiltMotor, tuple[Setting, ...], dict[str, float]]:
     """What is known of a motor, before it is predicted: keys to set, and the spread that is left of its results."""
     board, rotor = motor
-    told = BuiltMotor(board, rotor, commissioned=_commissioned(motor, found, bench, state))
+    table = _table(motor, found, bench)
+    told = BuiltMotor(board, rotor, commissioned=_commissioned(motor, bench, state, table), table=table)
     refused = _refused(motor, found, judgement, state)
     if refused:
         return replace(told, refused=refused), (), {}
@@ -151,18 +154,39 @@ def _logged(motor: Motor, found: Comparison, bench: Bench, state: MachineState) 
     return tuple(log_settings(rows, known_drive(state, found.rows, reading, spreads_of(state)["static_torque"])))
 
 
-def _commissioned(motor: Motor, found: Comparison, bench: Bench, state: MachineState) -> Commissioned | None:
-    """The last of the tests of this motor, with the table of its sensor."""
+def _commissioned(
+    motor: Motor, bench: Bench, state: MachineState, table: CorrectionTable | None
+) -> Commissioned | None:
+    """The last of the tests of this motor."""
     tests = [each for each in bench.commissioning if (each.board, each.rotor) == motor]
-    if not tests:
-        return None
+    return commissioned(tests[-1], state, table) if tests else None
+
+
+def _table(motor: Motor, found: Comparison, bench: Bench) -> CorrectionTable | None:
+    """The last table of this motor's sensor."""
     names = {each.name for each in bench.sensor if (each.board, each.rotor) == motor}
     tables = [table for table in (found.logs.tables if found.logs else ()) if table.log in names]
-    return commissioned(tests[-1], state, tables[-1] if tables else None)
+    return tables[-1] if tables else None
+
+
+def _with_table(told: BuiltMotor, built: Design, both: SideBySide) -> tuple[Verdict, ...]:
+    """The requirement with the sensor's table in the controller, where it is missed without; the table leaves as large
+    a part of the offset as of the error.
+    """
+    missed = any(one.verdict == "not met" for one in both.other.requirement)
+    if told.table is None or built.drive is None or not missed or built.drive.sensor_offset <= 0:
+        return ()
+    left = told.table.largest_after / told.table.largest_before
+    offset = 1e3 * built.drive.sensor_offset * left
+    return checked_prediction(built.with_values({"drive.sensor_offset_mm": offset})).requirement
 
 
 def _written(
-    design: Design, told: BuiltMotor, settings: Sequence[Setting], spreads: Mapping[str, float], found: Comparison,
+    design: Design,
+    told: BuiltMotor,
+    settings: Sequence[Setting],
+    spreads: Mapping[str, float],
+    found: Comparison,
     known: Prediction | None,
 ) -> BuiltMotor:
     """The file with its settings, and both designs predicted."""
@@ -180,7 +204,7 @@ def _written(
         return replace(told, settings=tuple(unique.values()), refused=f"what was found makes no design: {words}")
     return replace(
         told, settings=tuple(unique.values()), outcomes=tuple(_outcomes(both, spreads)), design=built, text=text,
-        found=both,
+        found=both, with_table=_with_table(told, built, both),
     )  # fmt: skip
 
 

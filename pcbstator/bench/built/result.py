@@ -7,8 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pcbstator.bench.built.commissioning import Commissioned
+    from pcbstator.bench.logs.result import CorrectionTable
     from pcbstator.check.side_by_side import SideBySide
     from pcbstator.design import Design
+    from pcbstator.findings import Verdict
 
 
 @dataclass(frozen=True)
@@ -43,10 +45,15 @@ class Outcome:
         return {"key": self.key, "predicted": self.predicted, "built": self.built, "spread_percent": 100 * self.spread}
 
 
+def _missed(verdicts: tuple[Verdict, ...]) -> list[str]:
+    return [one.name for one in verdicts if one.verdict == "not met"]
+
+
 @dataclass(frozen=True, eq=False)
 class BuiltMotor:
     """A motor as it was built. design, text: with what was found, None where there is nothing to say or where
-    ``refused`` says why; found: the design beside it, predicted. commissioned: what the test of the sensor gave.
+    ``refused`` says why; found: the design beside it, predicted. commissioned: what the test of the sensor gave. table:
+    of corrections of the sensor; with_table: the requirement with it in the controller, where that is another question.
     """
 
     board: str
@@ -58,6 +65,8 @@ class BuiltMotor:
     found: SideBySide | None = None
     refused: str = ""
     commissioned: Commissioned | None = None
+    table: CorrectionTable | None = None
+    with_table: tuple[Verdict, ...] = ()
     remarks: tuple[str, ...] = field(default_factory=tuple)
 
     @property
@@ -73,8 +82,13 @@ class BuiltMotor:
         if self.commissioned is not None and self.commissioned.contradictions:
             return f"No-go: {self.commissioned.contradictions[0]}"
         verdicts = self.found.other.requirement if self.found is not None else ()
-        missed = [one.name for one in verdicts if one.verdict == "not met"]
+        missed, left = _missed(verdicts), _missed(self.with_table)
         open_ = [one.name for one in verdicts if one.verdict == "cannot be said"]
+        if missed and self.with_table and not left:
+            words = "Go with the sensor's table of corrections in the controller"
+            return f"{words}; without it, it does not meet {', '.join(missed)}."
+        if missed and self.with_table:
+            return f"No-go: even with the sensor's table in the controller it does not meet {', '.join(left)}."
         if missed:
             return f"No-go: as built it does not meet {', '.join(missed)}."
         if not verdicts:
@@ -97,6 +111,8 @@ class BuiltMotor:
         told["results"] = [each.to_dict() for each in self.outcomes]
         if self.found is not None:
             told["requirement"] = [verdict.to_dict() for verdict in self.found.other.requirement]
+        if self.with_table:
+            told["requirement_with_table"] = [verdict.to_dict() for verdict in self.with_table]
         if self.commissioned is not None:
             told["commissioning"] = self.commissioned.to_dict()
         return told | ({"remarks": list(self.remarks)} if self.remarks else {})

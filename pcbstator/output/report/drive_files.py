@@ -20,8 +20,10 @@ HEAD = """\
 """
 COMMISSIONED = """\
  * The sensor was tested: angle = sensor_sense (reading - table at reading), in radians,
- *   electrical angle = pole_pairs angle - electrical_zero, 0 with the rotor's field along phase A;
- *   the table, if any, is even over a turn of the reading, straight lines between.
+ *   electrical angle = pole_pairs angle - electrical_zero, 0 with the rotor's field along phase A.
+"""
+TABLE = """\
+ * sensor_table is taken off the sensor's reading: even over a turn of it, straight lines between.
 """
 MARK = " * Begin with"  # the line before which more is said
 IN_A_LINE = 8
@@ -40,8 +42,8 @@ def drive_header(parameters: Values, title: str, version: str, origin: str = "")
     lines = [f"#define DRIVE_{name.upper()} {_number(value)}" for name, value in parameters.items()]
     known = _in_comment(origin) or f"predicted by pcbstator {version}, not measured"
     head = HEAD.format(title=_in_comment(title), origin=known)
-    if "electrical_zero_rad" in parameters:
-        head = head.replace(MARK, COMMISSIONED + MARK)
+    for key, words in (("electrical_zero_rad", COMMISSIONED), ("sensor_table_rad", TABLE)):
+        head = head.replace(MARK, words + MARK) if key in parameters else head
     return head + "#ifndef DRIVE_H\n#define DRIVE_H\n\n" + "\n".join(lines) + "\n\n#endif\n"
 
 

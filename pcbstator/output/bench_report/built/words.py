@@ -8,7 +8,7 @@ from math import degrees
 from typing import Any
 
 from pcbstator.analysis.drive.parameters import drive_parameters
-from pcbstator.bench.built.commissioning import Commissioned
+from pcbstator.bench.built.commissioning import Commissioned, table_parameters
 from pcbstator.bench.built.result import BuiltMotor, Outcome, Setting
 from pcbstator.bench.built.scatter import Scatter
 from pcbstator.bench.result import Comparison
@@ -79,9 +79,6 @@ def commissioning_rows(found: Commissioned) -> list[tuple[str, str]]:
     ]  # fmt: skip
     if found.order:
         rows.append(("order of the terminals", found.order))
-    if found.table is not None:
-        after = figures(found.table.rms_after, 2)
-        rows.append(("table of the sensor", f"{len(found.table.values)} corrections, leaves {after}° rms"))
     return rows
 
 
@@ -104,7 +101,8 @@ def drive_of(motor: BuiltMotor) -> dict[str, Any] | None:
     parameters = drive_parameters(motor.found.other.design, motor.found.other)
     if parameters is None:
         return None
-    return parameters | (motor.commissioned.parameters() if motor.commissioned is not None else {})
+    tested = motor.commissioned.parameters() if motor.commissioned is not None else {}
+    return parameters | tested | (table_parameters(motor.table) if motor.table is not None else {})
 
 
 def drive_rows(motor: BuiltMotor) -> list[tuple[str, str, str, str]]:
