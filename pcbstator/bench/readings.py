@@ -387,16 +387,13 @@ class Commissioning(Reading):
         example=[12.4, 22.3, 32.5],
     )
     sense: Literal["rises", "falls"] = key(
-        "sense",
-        "what the sensor's reading does when the rotor is turned counter-clockwise, seen from its side",
+        "sense", "what the sensor's reading does when the rotor is turned counter-clockwise, seen from its side",
         example="rises",
-    )
+    )  # fmt: skip
     phase_order: Annotated[str, Text(15)] | None = key(
-        "phase_order",
-        "terminals in the order of their EMF when turned counter-clockwise, by oscilloscope",
-        None,
+        "phase_order", "terminals in the order of their EMF when turned counter-clockwise, by oscilloscope", None,
         example="ABC",
-    )
+    )  # fmt: skip
     pole_pairs: Annotated[int, Count(range(1, 1000))] | None = key(
         "pole_pairs", "counted: places in a turn where the rotor comes to rest with current in at A", None
     )

@@ -56,17 +56,16 @@ def compare(
     if built is not None:
         require_new(built)
     found = compared(pcbstator.load_design(design), bench)
-    text = None if built is None else built_design(found, board, rotor)
     if output is not None:
         files = comparison_files(found)
         write_folder(output, files)
         click.echo(f"{output}: {len(files)} files written", err=as_json)
-    if built is not None and text is not None:
-        write_new(built, text)
-        click.echo(f"{built}: the motor as built; next: pcbstator predict {design} {built}", err=as_json)
     if as_json:
         click.echo(json_text(found.to_dict()), nl=False)
     else:
         tell(comparison_text(found))
+    if built is not None:
+        write_new(built, built_design(found, board, rotor))
+        click.echo(f"{built}: the motor as built; next: pcbstator predict {design} {built}", err=as_json)
     if not found.as_predicted:
         sys.exit(1)

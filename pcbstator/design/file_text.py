@@ -61,7 +61,7 @@ def changed_text(text: str, settings: Mapping[str, Any], reasons: Mapping[str, s
                 here[step] = tomlkit.table()
             here = here[step]
         if value is None:
-            here.pop(name, None)
+            _taken_away(here, name, reasons)
             continue
         said = here[name].trivia if isinstance(name, str) and name in here else None
         item = tomlkit.item(value) if reasons is None or not _many(value) else _list_of_tables(value)
@@ -70,10 +70,37 @@ def changed_text(text: str, settings: Mapping[str, Any], reasons: Mapping[str, s
             there = said.comment.lstrip("# ") if said is not None else ""
             item.comment("; ".join(filter(None, [reason, there])))
             item.trivia.comment_ws = "  " if said is None else said.comment_ws or "  "
-        here[name] = item
+        if said is None and isinstance(name, str) and name not in here and reasons is not None:
+            _added(here, name, item)
+        else:
+            here[name] = item
         if reason is not None and said is not None:  # it keeps the comment that stood there
             here[name].trivia.comment, here[name].trivia.comment_ws = item.trivia.comment, item.trivia.comment_ws
     return tomlkit.dumps(document)
+
+
+def _added(table: Any, name: str, item: Any) -> None:
+    """A new key right behind those that are there, before the comments that belong to the next table."""
+    body = getattr(table.value, "body", [])
+    count = next((k for k, (key, _) in enumerate(reversed(body)) if key is not None), 0)
+    tail = body[len(body) - count :]
+    del body[len(body) - count :]
+    table[name] = item
+    body.extend(tail)
+
+
+def _taken_away(table: Any, name: str | int, reasons: Mapping[str, str] | None) -> None:
+    """A key goes; where reasons are given, its line stays as a comment."""
+    if name not in table:
+        return
+    line = f"{name} = {table[name].as_string()}  {table[name].trivia.comment}".rstrip()
+    body = getattr(table, "body", None) or getattr(table.value, "body", None)
+    at = [] if body is None else [k for k, (key, _) in enumerate(body) if key is not None and key.key == name]
+    table.pop(name)
+    if reasons is not None and body is not None and at:
+        import tomlkit
+
+        body[at[0]] = (None, tomlkit.comment(line))
 
 
 def _list_of_tables(tables: list[dict[str, Any]]) -> Any:

@@ -10,7 +10,7 @@ import pytest
 import pcbstator
 from pcbstator.analysis.tolerance import tolerance_results
 from pcbstator.bench.built.estimate import parts_of, result_columns
-from pcbstator.bench.built.motor import _with_table, built_motors
+from pcbstator.bench.built.motor import built_motors, required_with_table
 from pcbstator.bench.built.remaining import result_spreads
 from pcbstator.bench.built.result import BuiltMotor
 from pcbstator.bench.causes.allowances import scaled
@@ -22,6 +22,7 @@ from pcbstator.bench.logs.result import CorrectionTable
 from pcbstator.bench.machine_state import machine_state
 from pcbstator.bench.predicted import quantities
 from pcbstator.check.side_by_side import side_by_side
+from pcbstator.design.file_text import changed_text, design_file
 from tests.bench.machines_with_faults import PAIRS, turned_round, with_steps
 from tests.command import DESIGNS
 
@@ -74,7 +75,7 @@ def other(design):
 
 @pytest.fixture(scope="module")
 def strict():
-    return pcbstator.load_design(STAGE).with_values({"requirement.torque_reserve_percent": 240.0})
+    return pcbstator.load_design(STAGE).with_values({"build": None, "requirement.torque_reserve_percent": 240.0})
 
 
 @pytest.fixture(scope="module")
@@ -108,8 +109,8 @@ def test_the_verdict_is_that_of_the_machine(built, other):
     assert built.decision.startswith("No-go: as built it does not meet") and "torque_reserve_percent" in built.decision
 
 
-def test_every_comment_of_the_base_stays_and_changed_keys_say_why(built):
-    comments = re.findall(r"#.*", STAGE.read_text(encoding="utf-8"))
+def test_every_comment_of_the_base_stays_and_changed_keys_say_why(built, strict):
+    comments = re.findall(r"#.*", design_file(strict).decode())
     assert len(comments) > 15
     for comment in comments:
         assert comment.lstrip("# ") in built.text
@@ -141,6 +142,7 @@ def test_its_tolerances_lead_to_the_spread_that_is_stated(built):
             assert sigma == pytest.approx(outcome.spread, rel=0.05)
 
 
+@pytest.mark.slow
 def test_what_was_not_measured_is_left_alone(design):
     bench = bench_from_tables({"resistance": [{"between": pair, "ohm": 38.5, "copper_c": 20.0} for pair in PAIRS]})
     changed = {each.key for each in built_of(design, bench).settings if not each.key.startswith("tolerance.")}
@@ -219,5 +221,27 @@ def test_a_table_of_the_sensor_may_turn_the_decision(design):
     both = side_by_side(design, ring)
     told = BuiltMotor("1", "1", design=ring, found=both, table=table)
     assert told.decision.startswith("No-go") and "position_error_deg" in told.decision
-    told = replace(told, with_table=_with_table(told, ring, both))
+    told = replace(told, with_table=required_with_table(told, ring, both))
     assert told.decision.startswith("Go with the sensor's table")
+
+
+def test_the_line_of_a_key_that_is_taken_away_stays_as_a_comment():
+    text = changed_text(
+        'grade = "N42"  # as ordered\nx = 1\n', {"remanence_t": 1.2, "grade": None}, {"remanence_t": "emf"}
+    )
+    assert '# grade = "N42"  # as ordered' in text.splitlines()[0]
+    assert tomllib.loads(text) == {"remanence_t": 1.2, "x": 1}
+
+
+@pytest.mark.slow
+def test_magnets_of_a_grade_get_the_remanence_that_was_measured():
+    wheel = pcbstator.load_design(next(path for path in DESIGNS if path.stem == "filter-wheel"))
+    state = machine_state(wheel)
+    found = built_of(wheel, bench_of(replace(state, linkages=0.85 * state.linkages)))
+    magnet = found.design.rotor.magnet
+    assert magnet.grade is None
+    assert magnet.remanence < 0.9 * wheel.rotor.magnet.remanence
+    assert "# grade = " in found.text
+    assert found.found.other.magnetic.torque_constant == pytest.approx(
+        0.85 * found.found.design.magnetic.torque_constant, rel=0.01
+    )

@@ -4,9 +4,11 @@ import json
 
 import pytest
 
+import pcbstator
 from pcbstator.bench.built.choice import chosen_motor
 from pcbstator.bench.built.result import BuiltMotor
 from pcbstator.errors import OutputError
+from pcbstator.project import save_design
 from tests.command import DESIGNS, run, toml_text
 
 STAGE = next(path for path in DESIGNS if path.stem == "photogrammetry-stage")
@@ -57,28 +59,23 @@ def test_a_folder_may_be_written_again_but_never_over_readings(tmp_path):
 
 
 def test_the_motor_as_built_is_written_once_and_its_drive_beside_the_page(tmp_path):
-    test = {"sensor_deg": [12.4, 22.4, 32.4], "sense": "rises", "pole_pairs": 12}
-    readings = bench(tmp_path, resistance=[GOOD | {"ohm": 39.0}], commissioning=[test])
+    """Of two boards in one file; their scatter is told."""
+    test = {"board": "b", "sensor_deg": [12.4, 22.4, 32.4], "sense": "rises", "pole_pairs": 12}
+    pairs = [GOOD | {"board": name, "ohm": 36.0 + k} for k, name in enumerate("ab")]
+    readings, design = bench(tmp_path, resistance=pairs, commissioning=[test]), tmp_path / "stage.toml"
+    save_design(pcbstator.load_design(STAGE).with_values({"build": None}), design)
     built, folder = tmp_path / "built.toml", tmp_path / "found"
-    told = run("compare", STAGE, readings, "--built", built, "-o", folder)
+    told = run("compare", design, readings, "--built", built, "--board", "b", "-o", folder, "--json")
     assert told.code == 0, told.err
-    header = (folder / "drive.h").read_text(encoding="utf-8")
+    assert json.loads(told.out)["scatter"][0]["count"] == 2
+    header = (folder / "drive-2.h").read_text(encoding="utf-8")
     assert '#define DRIVE_PHASE_ORDER "ABC"' in header and "electrical angle = pole_pairs angle" in header
-    assert json.loads((folder / "drive.json").read_text(encoding="utf-8"))["sensor_sense"] == 1
-    assert run("predict", built).code == 0
+    assert json.loads((folder / "drive-2.json").read_text(encoding="utf-8"))["sensor_sense"] == 1
     text = built.read_text(encoding="utf-8")
-    again = run("compare", STAGE, readings, "--built", built)
+    assert "board b" in text and pcbstator.load_design(built).document["board"] != {}
+    again = run("compare", design, readings, "--built", built)
     assert again.code == 2 and "never overwritten" in again.err
     assert built.read_text(encoding="utf-8") == text
-
-
-def test_of_several_motors_one_is_chosen_and_their_scatter_is_told(tmp_path):
-    readings = bench(tmp_path, resistance=[GOOD | {"board": name, "ohm": 36.0 + k} for k, name in enumerate("ab")])
-    built = tmp_path / "built.toml"
-    told = run("compare", STAGE, readings, "--built", built, "--board", "b", "--json")
-    assert told.code == 0, told.err
-    assert "board b" in built.read_text(encoding="utf-8")
-    assert json.loads(told.out)["scatter"][0]["count"] == 2
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,7 @@ from pcbstator.bench.causes.words import is_it
 from pcbstator.design import SizedDesign
 
 CORRELATED = 0.5  # from which two quantities are only known together
+SAME = 5e-4  # of a value: less is no change
 FIGURES = 4  # of a written value: more than any reading has
 
 
@@ -34,7 +35,14 @@ def part_settings(design: SizedDesign, parts: Parts, base: dict[str, float]) -> 
         value = float(parts.values[at])
         reason = f"{parts.readings[at]}: {is_it(name, '', value, float(parts.spread[at]))}{_with(parts, at)}"
         for key, before, after in _changed(design, name, value, base):
+            if _same(before, after) and key not in base:
+                continue
             yield Setting(key, after, before, reason)
+
+
+def _same(before: object, after: object) -> bool:
+    """Whether a number stays what it was."""
+    return isinstance(before, float) and isinstance(after, float) and abs(after - before) < SAME * abs(before)
 
 
 def _with(parts: Parts, at: int) -> str:

@@ -169,7 +169,7 @@ def _table(motor: Motor, found: Comparison, bench: Bench) -> CorrectionTable | N
     return tables[-1] if tables else None
 
 
-def _with_table(told: BuiltMotor, built: Design, both: SideBySide) -> tuple[Verdict, ...]:
+def required_with_table(told: BuiltMotor, built: Design, both: SideBySide) -> tuple[Verdict, ...]:
     """The requirement with the sensor's table in the controller, where it is missed without; the table leaves as large
     a part of the offset as of the error.
     """
@@ -204,7 +204,7 @@ def _written(
         return replace(told, settings=tuple(unique.values()), refused=f"what was found makes no design: {words}")
     return replace(
         told, settings=tuple(unique.values()), outcomes=tuple(_outcomes(both, spreads)), design=built, text=text,
-        found=both, with_table=_with_table(told, built, both),
+        found=both, with_table=required_with_table(told, built, both),
     )  # fmt: skip
 
 

@@ -62,7 +62,8 @@ def _zero(sheet: Sheet) -> Test:
                ("Current off: turn it counter-clockwise by hand. Does the sensor's reading rise? Write all of it into "
                    "bench.toml; pcbstator compare makes electrical zero, sense and order for the driver of it.")),
         rows=(Expected("A to B, then on", f"{figures(step, 4)}° each, counter-clockwise", "within friction"),
-              Expected("the sensor", "grows at each step", "")),
+              Expected("the sensor", "grows at each step", ""),
+              Expected("places of rest in a turn, current at A", str(sheet.pole_pairs), "exact")),
         alarms=(("The rotor goes clockwise: two wires exchanged. It goes right and the sensor falls: turn "
             "the sensor's sense, not the wires."),
                 (f"Steps of another size than {figures(step, 4)}°: pole pairs miscounted, or a coil or phase "

@@ -14,7 +14,8 @@ from pcbstator.output.bench_report.built.words import (
     setting_row,
 )
 from pcbstator.output.report.drive_files import drive_header, drive_json
-from pcbstator.output.side_by_side_words import SECTIONS, folded, result_sections, verdict_pair_rows
+from pcbstator.output.report.verdict import verdict_rows
+from pcbstator.output.side_by_side_words import SECTIONS, DifferenceRow, folded, result_sections, verdict_pair_rows
 
 
 def built_section(found: Comparison, name: str) -> str:
@@ -37,7 +38,7 @@ def _cells(motor: BuiltMotor) -> dict[str, object]:
     sections, small = result_sections(motor.found) if motor.found is not None else ({}, 0)
     return {
         "motor": motor,
-        "verdicts": verdict_pair_rows(motor.found.requirement) if motor.found is not None else [],
+        "verdicts": _verdicts(motor),
         "settings": list(map(setting_row, motor.settings)),
         "outcomes": list(map(outcome_row, motor.outcomes)),
         "drive": drive_rows(motor),
@@ -45,6 +46,16 @@ def _cells(motor: BuiltMotor) -> dict[str, object]:
         "sections": [(SECTIONS.get(name, name), rows) for name, rows in sections.items()],
         "folded": folded(motor.found, small) if motor.found is not None else "",
     }
+
+
+def _verdicts(motor: BuiltMotor) -> list[tuple[DifferenceRow, bool, list[tuple[str, str]]]]:
+    """Each requirement, whether it is missed as built, and then what decides it and the way out."""
+    found = []
+    for pair in motor.found.requirement if motor.found is not None else ():
+        missed = pair.other is not None and pair.other.verdict == "not met"
+        reasons = verdict_rows([pair.other])[0].reasons if missed and pair.other is not None else []
+        found.append((verdict_pair_rows([pair])[0], missed, reasons))
+    return found
 
 
 def drive_files(found: Comparison) -> dict[str, str | bytes]:
