@@ -7,16 +7,23 @@ the mildest of its values is sought that meets the requirement and leaves the ot
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
+from typing import Protocol
 
 from pcbstator.findings import Verdict
 
 Settings = Mapping[str, object]
-Judge = Callable[[Settings], "tuple[Verdict, ...] | None"]  # verdicts of the changed design; None: it cannot be built
 
 WORTH = 0.05  # by which a change must bring the value nearer to be named among several
+
+
+class Judge(Protocol):
+    """Verdicts of the changed design, or that on one requirement, which is less work; None: it cannot be built."""
+
+    def __call__(self, settings: Settings, only: str = "") -> tuple[Verdict, ...] | None:
+        """The verdicts with some settings; only: the requirement."""
 
 
 @dataclass(frozen=True)
@@ -35,13 +42,20 @@ def way_out(verdict: Verdict, changes: Sequence[Sequence[Step]], judge: Judge) -
     before, dear = _unmet(judge({})), ""
     for change in changes:
         step = _mildest(verdict.name, change, {}, judge)
-        if step is None:
+        found = None if step is None else judge(step.settings)
+        if step is None or found is None or verdict.name in _unmet(found):
             continue
-        broken = sorted(_unmet(judge(step.settings)) - before)
+        broken = _unmet(found) - before
+        words = f"{step.words} would do{_but(broken)}"
         if not broken:
-            return f"{step.words} would do"
-        dear = dear or f"{step.words} would do, but then {' and '.join(broken)} would not be met"
+            return words
+        dear = dear or words
     return dear or _together(verdict, changes, judge)
+
+
+def _but(broken: frozenset[str]) -> str:
+    """What a change breaks."""
+    return f", but then {' and '.join(sorted(broken))} would not be met" if broken else ""
 
 
 def _mildest(name: str, change: Sequence[Step], others: Settings, judge: Judge) -> Step | None:
@@ -49,7 +63,7 @@ def _mildest(name: str, change: Sequence[Step], others: Settings, judge: Judge) 
 
     @cache
     def meets(number: int) -> bool:
-        found = judge({**others, **change[number].settings})
+        found = judge({**others, **change[number].settings}, name)
         return found is not None and name not in _unmet(found)
 
     last = next((number for number in reversed(range(len(change))) if meets(number)), None)
@@ -58,30 +72,73 @@ def _mildest(name: str, change: Sequence[Step], others: Settings, judge: Judge) 
     return change[bisect_left(range(last), True, key=meets)]
 
 
+Taken = list[tuple[Sequence[Step], Step]]
+
+
 def _together(verdict: Verdict, changes: Sequence[Sequence[Step]], judge: Judge) -> str:
-    """Several changes at once, each as mild as may be; where they do not meet it, how near they come."""
-    taken: list[tuple[Sequence[Step], Step]] = []
-    best = verdict
-    for change in changes:
-        tried = [(step, _named(verdict.name, judge({**_all(taken), **step.settings}))) for step in change]
-        better = [(step, found) for step, found in tried if found is not None and _nearer(found, best)]
-        if not better:
-            continue
-        step, best = max(better, key=lambda pair: pair[1].margin or 0.0)
-        taken.append((change, step))
-        if best.verdict == "met":
-            break
-    if not taken:
+    """Several changes at once, each as mild as may be; where they do not meet it, how near they come.
+
+    Begun with nothing, and with each change that has but one value, which others may complete.
+    """
+    best, nearest = verdict, Taken()
+    for start in ((), *(change for change in changes if len(change) == 1)):
+        taken, reached = _gathered(verdict, start, changes, judge)
+        if reached.verdict == "met":
+            return _trimmed(verdict.name, taken, judge)
+        if _nearer(reached, best):
+            best, nearest = reached, taken
+    if not nearest:
         return "no change that was tried brings it nearer"
-    if best.verdict != "met":
-        return f"even with {_words(taken)} it would be {best.value:.3g}"
+    return f"even with {_words(nearest)} {_missed(best)}"
+
+
+def _gathered(
+    verdict: Verdict, start: Sequence[Step], changes: Sequence[Sequence[Step]], judge: Judge
+) -> tuple[Taken, Verdict]:
+    """Change after change that brings it nearer, until it is met, and how near they come."""
+    taken: Taken = [(start, step) for step in start]
+    best = _named(verdict.name, judge(_all(taken), verdict.name)) or verdict
+    for change in changes:
+        if any(_across(pair[1], step) for pair in taken for step in change[:1]):
+            continue
+        found = _nearest(change, best, _all(taken), judge)
+        if found is not None:
+            step, best = found
+            taken = [pair for pair in taken if not pair[1].settings.keys() <= step.settings.keys()] + [(change, step)]
+        if best.verdict == "met":
+            return taken, best
+    return taken, best
+
+
+def _nearest(change: Sequence[Step], best: Verdict, others: Settings, judge: Judge) -> tuple[Step, Verdict] | None:
+    """The step of a change that comes nearest, where that is nearer than the best so far."""
+    tried = [(step, _named(best.name, judge({**others, **step.settings}, best.name))) for step in change]
+    better = [(step, found) for step, found in tried if found is not None and _nearer(found, best)]
+    return max(better, key=lambda pair: pair[1].margin or 0.0) if better else None
+
+
+def _across(taken: Step, step: Step) -> bool:
+    """Whether a step sets some of what another has set, and not all of it, so that both could not be named."""
+    return not step.settings.keys().isdisjoint(taken.settings) and not taken.settings.keys() <= step.settings.keys()
+
+
+def _trimmed(name: str, taken: Taken, judge: Judge) -> str:
+    """Changes that meet a requirement together, without those that it does not take, each as mild as may be."""
     for pair in list(taken):
         others = _all([other for other in taken if other is not pair])
-        if verdict.name not in _unmet(judge(others)):
+        if name not in _unmet(judge(others, name)):
             taken.remove(pair)
         else:
-            taken[taken.index(pair)] = pair[0], _mildest(verdict.name, pair[0], others, judge) or pair[1]
-    return f"{_words(taken)} together would do"
+            taken[taken.index(pair)] = pair[0], _mildest(name, pair[0], others, judge) or pair[1]
+    return f"{_words(taken)} together would do{_but(_unmet(judge(_all(taken))) - _unmet(judge({})))}"
+
+
+def _missed(best: Verdict) -> str:
+    """How near it comes; a value within its limit would be forbidden for another reason."""
+    within = best.value is not None and (best.value <= best.limit if best.most else best.value >= best.limit)
+    if best.value is None or within:
+        return f"it would not be met: {best.decided_by}"
+    return f"it would be {best.value:.3g}"
 
 
 def _nearer(found: Verdict, best: Verdict) -> bool:

@@ -12,13 +12,13 @@ from math import hypot, pi, sin
 import pytest
 
 import pcbstator
+from pcbstator.check.move_profile import profile, rounded
 from pcbstator.design import load_design
 from pcbstator.errors import DesignError
 from pcbstator.study.suggestion import look
-from pcbstator.study.suggestion.fill import asked_of, load_asked, profile
+from pcbstator.study.suggestion.fill import asked_of, load_asked
 from pcbstator.study.suggestion.kinds import APART, Build, apart, most_poles
 from pcbstator.study.suggestion.parts import StockMagnet, load_parts
-from pcbstator.study.suggestion.relax import two_digits
 from pcbstator.study.suggestion.room import Ring, rings_of
 from pcbstator.study.suggestion.suggest import NothingMeetsError, suggestions
 from tests.command import run
@@ -268,7 +268,7 @@ def test_files_that_do_not_say_enough(text, words, tmp_path):
 
 
 def test_values_on_the_safe_side():
-    assert two_digits(0.1001) == 0.11 and two_digits(0.1099, up=False) == 0.1 and two_digits(72.0) == 72.0
+    assert rounded(0.1001) == 0.11 and rounded(0.1099, up=False) == 0.1 and rounded(72.0) == 72.0
 
 
 def test_a_whole_design_keeps_what_is_not_open():

@@ -78,7 +78,8 @@ def _row(one: Verdict) -> VerdictRow:
     if one.value is not None:
         left = one.limit - one.value if one.most else one.value - one.limit
         side = "to spare" if left >= 0 else "too much" if one.most else "too little"
-        margin = f"{figures(abs(left), 2)}{' points' if unit == ' %' else unit} {side}"
+        forbidden = left >= 0 and one.verdict == "not met"  # by something else: nothing is to spare then
+        margin = "" if forbidden else f"{figures(abs(left), 2)}{' points' if unit == ' %' else unit} {side}"
     return VerdictRow(
         requirement=NAMES.get(one.name, one.name),
         limit=f"{'≤' if one.most else '≥'} {figures(one.limit)}{unit}",

@@ -8,10 +8,10 @@ import hashlib
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import sqrt
 from pathlib import Path
 from typing import Any
 
+from pcbstator.check.move_profile import IN_TIME, MOVE, profile
 from pcbstator.design import Design, design_from_document
 from pcbstator.design.file_text import changed_text
 from pcbstator.design.load import read_tables
@@ -24,8 +24,6 @@ from pcbstator.study.suggestion.room import Ring, rings_of, value_of
 Tables = dict[str, Any]
 
 RESERVE = 25.0  # % of torque over what the motion needs (common practice, no source)
-IN_TIME = 0.98  # of the time that a move may take
-MOVE, MOVE_TIME = 90.0, 3.0  # degrees and s, where the file says nothing of a motion
 GAP = 1.0  # mm of air that a plate on an ordinary bearing keeps (common practice, no source)
 ANGLES = ("position_error_deg", "repeatability_deg", "direction_offset_deg", "smallest_step_deg", "push_deg")
 COUNTS_IN_ERROR = 8  # of the sensor, in the smallest angle that is asked for
@@ -132,50 +130,6 @@ def _longest(motion: Mapping[str, Any]) -> float:
         return max(abs(float(b) - float(a)) for a, b in zip(stops, [*stops[1:], stops[0]], strict=True))
     move = motion.get("move_deg")
     return abs(float(move)) if isinstance(move, int | float) else 0.0
-
-
-def profile(
-    move: float, time: float | None, speed: float | None, rate: float | None, jerk: float | None
-) -> tuple[float, float, str]:
-    """Speed [rpm] and acceleration [deg/s2] of a move [deg] in a time [s], and why they are so.
-
-    The gentlest: ramps of a third of the time each need least rms torque against inertia.
-    """
-    why = f"for moves in {time:.3g} s" if time else "gentle: a third of the move to speed up, a third to brake"
-    turning = None if speed is None else 6.0 * speed  # deg/s
-    if time is None:
-        time = 1.5 * move / turning if turning else sqrt(4.5 * move / rate) if rate else MOVE_TIME * sqrt(move / MOVE)
-    if turning is not None:
-        cruise = move / turning
-        ramp = time - cruise if time > 1.02 * cruise else cruise / 2
-        if jerk:
-            ramp = _without_bend(ramp, turning, jerk)
-        return 1.0 * (speed or 0.0), _two_up(turning / ramp), why
-    if rate is not None:
-        spare = (rate * time) ** 2 - 4 * rate * move
-        fastest = (rate * time - sqrt(spare)) / 2 if spare > 0 else sqrt(rate * move)
-        return _two_up(fastest / 6.0), rate, why
-    ramp = time / 3
-    if jerk:
-        ramp = _without_bend(ramp, 1.5 * move / time, jerk)
-    return _two_up(1.5 * move / time / 6.0), _two_up(1.5 * move / time / ramp), why
-
-
-def _without_bend(ramp: float, speed: float, jerk: float) -> float:
-    """Time [s] to speed [deg/s] without the bends of the jerk [deg/s3], which lengthen it: ramp = v / a + a / j."""
-    spare = ramp**2 - 4 * speed / jerk
-    return (ramp + sqrt(spare)) / 2 if spare > 0 else ramp / 2
-
-
-def _two_up(value: float) -> float:
-    """Rounded up to three digits: as anybody would write it, and no slower.
-
-    >>> _two_up(15.01), _two_up(0.12341)
-    (15.1, 0.124)
-    """
-    step = 10.0 ** (len(f"{value:.0f}") - 3) if value >= 1 else 10.0 ** (int(f"{value:e}".partition("e")[2]) - 2)
-    rounded = round(value / step) * step
-    return float(f"{rounded if rounded >= value * (1 - 1e-9) else rounded + step:.3g}")
 
 
 def _drive(tables: Tables) -> tuple[dict[str, Any], list[str]]:

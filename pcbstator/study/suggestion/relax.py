@@ -8,11 +8,11 @@ from bisect import bisect_left
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import pairwise
-from math import ceil, floor, log10, sqrt
+from math import sqrt
 
 from pcbstator.analysis.drive.records import DEGREE, RPM
 from pcbstator.analysis.pipeline import worked
+from pcbstator.check.move_profile import IN_TIME, longest_move, profile, rounded
 from pcbstator.check.retrial import judge_of
 from pcbstator.check.way_out import Judge
 from pcbstator.design import Design
@@ -20,7 +20,6 @@ from pcbstator.design.load import changed_design
 from pcbstator.findings import Verdict
 from pcbstator.study.evaluate import bench
 from pcbstator.study.records import Study
-from pcbstator.study.suggestion.fill import IN_TIME, profile
 from pcbstator.study.suggestion.look import UNLAID, Look
 
 GENTLER = (
@@ -108,14 +107,14 @@ def _gentler(design: Design, eased: frozenset[str]) -> Steps:
     steps: Steps = []
     has = motion.acceleration * DEGREE
     for factor in GENTLER:
-        value = two_digits(factor * has, up=False)
+        value = rounded(factor * has, up=False)
         words = f"acceleration_deg_s2 = {value:g} instead of {has:g}"
         times = [_move_seconds(design, rate) for rate in (value, has)]
         if times[1] > 0:
             words += f": a move then takes {times[0]:.3g} s instead of {times[1]:.3g} s"
         settings: dict[str, object] = {"motion.acceleration_deg_s2": value}
         if motion.jerk is not None:
-            settings["motion.jerk_deg_s3"] = two_digits(factor * motion.jerk * DEGREE, up=False)
+            settings["motion.jerk_deg_s3"] = rounded(factor * motion.jerk * DEGREE, up=False)
         steps.append((settings, words))
     return steps
 
@@ -125,30 +124,21 @@ def _longer(design: Design, eased: frozenset[str]) -> Steps:
     asked, motion = design.requirement, design.motion
     if asked is None or asked.move_time is None or motion is None or "motion.acceleration_deg_s2" not in eased:
         return []
-    longest = _longest_move(design)
+    longest = longest_move(design)
     stated = None if "motion.speed_rpm" in eased or motion.speed is None else motion.speed * RPM
     jerk = None if motion.jerk is None else motion.jerk * DEGREE
     steps: Steps = []
     for factor in LONGER:
-        time = two_digits(factor * asked.move_time)
+        time = rounded(factor * asked.move_time)
         speed, rate, _ = profile(longest, IN_TIME * time, stated, None, jerk)
         settings = {"requirement.move_time_s": time, "motion.acceleration_deg_s2": rate, "motion.speed_rpm": speed}
         steps.append((dict(settings), f"move_time_s = {time:g} instead of {asked.move_time:g}"))
     return steps
 
 
-def _longest_move(design: Design) -> float:
-    """The longest single move [deg]; 0 where there is none."""
-    motion = design.motion
-    if motion is None or (motion.move is None and motion.stops is None):
-        return 0.0
-    stops = (0.0, motion.move) if motion.stops is None else (*motion.stops, motion.stops[0])
-    return max(abs((b or 0.0) - (a or 0.0)) for a, b in pairwise(stops)) * DEGREE
-
-
 def _move_seconds(design: Design, rate: float) -> float:
     """Duration [s] of the longest move with an acceleration [deg/s2], without the bends of a jerk; 0 without a move."""
-    move, motion = _longest_move(design), design.motion
+    move, motion = longest_move(design), design.motion
     if motion is None or motion.speed is None or move == 0:
         return 0.0
     speed = motion.speed * DEGREE
@@ -160,7 +150,7 @@ def _limits(unmet: Sequence[Verdict]) -> tuple[dict[str, object], str]:
     settings: dict[str, object] = {}
     words = []
     for verdict in unmet:
-        value = two_digits(verdict.value or 0.0, up=verdict.most)
+        value = rounded(verdict.value or 0.0, up=verdict.most)
         settings[f"requirement.{verdict.name}"] = value
         words.append(f"{verdict.name} = {value:g} instead of {verdict.limit:g}")
     return settings, " and ".join(words)
@@ -168,19 +158,6 @@ def _limits(unmet: Sequence[Verdict]) -> tuple[dict[str, object], str]:
 
 def _met(found: tuple[Verdict, ...] | None) -> bool:
     return found is not None and all(verdict.verdict == "met" for verdict in found)
-
-
-def two_digits(value: float, up: bool = True) -> float:
-    """A value to two digits, rounded up or down, so that it stays on the safe side.
-
-    >>> two_digits(0.1234), two_digits(87.9, up=False)
-    (0.13, 87.0)
-    """
-    if value == 0:
-        return 0.0
-    step = 10.0 ** (floor(log10(abs(value))) - 1)
-    count = (ceil if up else floor)(value / step + (-1e-9 if up else 1e-9))
-    return float(f"{count * step:.6g}")
 
 
 def rules_out(looks: Sequence[Look], verdicts: Sequence[Verdict]) -> list[tuple[str, int, float | None]]:
