@@ -106,7 +106,7 @@ def _accelerations(design: SizedDesign, factors: tuple[float, ...]) -> list[Step
         settings: dict[str, object] = {"motion.acceleration_deg_s2": value}
         if motion.jerk is not None:
             settings["motion.jerk_deg_s3"] = _round(factor * motion.jerk * DEGREE)
-        found.append(Step(settings, f"an acceleration of {value:g} deg/s²"))
+        found.append(Step(settings, _acceleration_words(settings)))
     return found
 
 
@@ -118,11 +118,15 @@ def timed_motion(design: SizedDesign, prediction: Prediction) -> list[Step]:
     bend = 0.0 if motion.jerk is None else motion.acceleration / motion.jerk
     speed, rate, jerk = gentlest(move, IN_TIME * asked.move_time, bend)
     settings: dict[str, object] = {"motion.speed_rpm": speed, "motion.acceleration_deg_s2": rate}
-    words = f"an acceleration of {rate:g} deg/s² with a speed of {speed:g} rpm"
     if jerk:
         settings["motion.jerk_deg_s3"] = jerk
-        words = f"an acceleration of {rate:g} deg/s² and a jerk of {jerk:g} deg/s³ with a speed of {speed:g} rpm"
-    return [Step(settings, words)]
+    return [Step(settings, f"{_acceleration_words(settings)} with a speed of {speed:g} rpm")]
+
+
+def _acceleration_words(settings: Settings) -> str:
+    words = f"an acceleration of {settings['motion.acceleration_deg_s2']:g} deg/s²"
+    jerk = settings.get("motion.jerk_deg_s3")
+    return f"{words} (jerk {jerk:g} deg/s³)" if jerk else words
 
 
 def higher_speed(design: SizedDesign, prediction: Prediction) -> list[Step]:

@@ -129,7 +129,8 @@ def verdict_lines(found: Iterable[Verdict]) -> list[str]:
     """The rows for a terminal: what is asked and predicted, then what decides it and the way out."""
     lines = []
     for row in verdict_rows(found):
-        predicted = f", predicted {row.predicted}, {row.margin}" if row.predicted else ""
+        said = [f"predicted {row.predicted}", row.margin] if row.predicted else []
+        predicted = "".join(f", {words}" for words in said if words)
         lines.append(f"  {row.verdict.upper():<16}{row.requirement} {row.limit}{predicted}")
         lines += [f"{'':18}{name}: {said}" for name, said in row.reasons]
     return lines
