@@ -140,6 +140,7 @@ def suggested_html(found: Suggestions, pictures: Mapping[str, str]) -> str:
         looked=found.looked,
         judged=found.judged,
         meeting=found.meeting,
+        lacking=found.lacking,
         filled=found.filled,
         common=[finding.message for finding in found.common],
         prices=INVENTED if found.invented else "",
@@ -160,5 +161,6 @@ def _design(found: Suggestions, number: int, one: Suggestion, picture: str) -> d
         "verdicts": [(*verdict_words(each), each.verdict == "met") for each in one.verdicts],
         "best": [measure.name for measure in one.standing.best],
         "less": [_less(found, each) for each in one.standing.less],
+        "instead": one.instead,
         "warnings": [finding.message for finding in one.warnings],
     }

@@ -28,6 +28,8 @@ GAP = 1.0  # mm of air that a plate on an ordinary bearing keeps (common practic
 ANGLES = ("position_error_deg", "repeatability_deg", "direction_offset_deg", "smallest_step_deg", "push_deg")
 COUNTS_IN_ERROR = 8  # of the sensor, in the smallest angle that is asked for
 DRIVE = {"supply_v": 12.0, "current_limit_peak_a": 1.5, "pwm_khz": 100.0, "sensor_noise_deg": 0.005}
+OFFSET, RING_OFFSET = 0.2, 0.1  # mm that a chip, or a ring of marks, is off the axis (common practice, no source)
+FREE_BORE = 40.0  # mm from which on a bore holds no shaft with a chip at its end (common practice, no source)
 OPEN = ("winding", "board", "rotor")  # what a suggestion is about
 
 
@@ -146,10 +148,21 @@ def _drive(tables: Tables) -> tuple[dict[str, Any], list[str]]:
         while counts < COUNTS_IN_ERROR * 360.0 / least and counts < 1 << 20:
             counts *= 2
         settings["drive.sensor_counts"] = counts
+        settings |= _place_of_sensor(tables, drive)
     if not settings:
         return {}, []
     words = ", ".join(f"{path.partition('.')[2]} = {value:g}" for path, value in settings.items())
     return settings, [f"drive: {words}"]
+
+
+def _place_of_sensor(tables: Tables, drive: Mapping[str, Any]) -> dict[str, Any]:
+    """How far the sensor is off the axis, and the radius of its ring where no chip can sit on the axis."""
+    bore = value_of(tables, "envelope.bore_diameter_mm") or 0.0
+    ring = "sensor_radius_mm" in drive or bore >= FREE_BORE
+    settings = {"drive.sensor_offset_mm": RING_OFFSET if ring else OFFSET}
+    if bore >= FREE_BORE:
+        settings["drive.sensor_radius_mm"] = bore / 2
+    return {path: value for path, value in settings.items() if path.partition(".")[2] not in drive}
 
 
 def _requirement(tables: Tables) -> tuple[dict[str, Any], list[str]]:

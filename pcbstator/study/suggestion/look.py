@@ -68,11 +68,12 @@ class Look:
     @property
     def rank(self) -> tuple[float, float, float, float]:
         """Those that meet everything first, of these those whose current does not ripple much, as far as that is known,
-        the cheapest first, of equal price the coolest; else the nearest first.
+        the cheapest first, of equal price the coolest; else the nearest first, of equally near ones those that miss
+        least.
         """
         results, lack = self.outcome.results, self.lack
         if lack > 0:
-            return lack, 0.0, 0.0, 0.0
+            return lack, results.get(UNMET, 0.0), results.get(PRICE, 0.0), 0.0
         rippling = float(results.get(CURRENT_RIPPLE, 0.0) > MOST_RIPPLE)
         return 0.0, rippling, round(log(results[PRICE]) / log(SAME_PRICE)), results.get(HEAT, 0.0)
 
@@ -273,16 +274,16 @@ class Search:
             for future in done:
                 look, result = pending.pop(future), future.result()
                 if result is not None:
-                    found[look.point] = Confirmed(look, *result)
+                    found[look.point] = confirmed_of(look, result)
             self.watch(self.progress)
         return [found[look.point] for look in looks if look.point in found]
 
 
-def confirm(study: Study, point: Point) -> Found | None:
+def confirm(study: Study, point: Point, eased: Mapping[str, Any] | None = None) -> Found | None:
     """Settings, results, verdicts and findings of a design in full; None where it cannot be laid. Where the current
-    would ripple too much, a choke of a usual size comes into each wire.
+    would ripple too much, a choke of a usual size comes into each wire. eased: settings that ask less of it.
     """
-    settings = dict(study.settings(point))
+    settings = dict(study.settings(point)) | dict(eased or {})
     design = changed_design(bench(study).base, settings)
     try:
         prediction: Prediction = checked_prediction(design, whole=False)
@@ -293,6 +294,12 @@ def confirm(study: Study, point: Point) -> Found | None:
     except PcbstatorError:
         return None
     return settings, flat_results(prediction), prediction.requirement, prediction.findings
+
+
+def confirmed_of(look: Look, found: Found) -> Confirmed:
+    """A design predicted in full, with what only the search knows of it, such as its price."""
+    settings, results, verdicts, findings = found
+    return Confirmed(look, settings, look.outcome.results | results, verdicts, findings)
 
 
 def _choke(prediction: Prediction) -> float | None:
