@@ -88,6 +88,8 @@ def test_designs_that_meet_it_of_parts_from_the_list(room, tmp_path, monkeypatch
         found = pcbstator.predict(design)
         assert found.requirement and {verdict.verdict for verdict in found.requirement} == {"met"}, file.name
         assert not [finding for finding in found.findings if finding.severity == "error"], file.name
+        bow = [finding for finding in found.findings if finding.code == "board.bow"]
+        assert bow and {(finding.severity, bool(finding.accepted)) for finding in bow} == {("note", True)}
         assert found.mechanical.back_iron_flux is None or found.mechanical.back_iron_flux <= 1.5
         magnet, rotor, board = (design.document["rotor"]["magnet"], design.document["rotor"], design.document["board"])
         size = magnet.get("diameter_mm") or (magnet["length_mm"], magnet["width_mm"])
@@ -97,10 +99,10 @@ def test_designs_that_meet_it_of_parts_from_the_list(room, tmp_path, monkeypatch
         poles.add(design.rotor.poles)
         assert file.stem in (folder / "suggestions.html").read_text(encoding="utf-8")
     assert len(magnets) == 2 and len(poles) > 1
-    page = (folder / "suggestions.html").read_text(encoding="utf-8")
+    page = (folder / "suggestions.html").read_text(encoding="utf-8").replace("\u00a0", " ")
     assert page.count("data:image/svg+xml;base64,") == len(files)
     assert not re.search(r"(?:src|href)=\"(?:https?:)?//", page)
-    for words in ("move_time_s, at most 5", "Gives up:", "Taken for granted"):
+    for words in ("Time of a move", "≤ 5 s", " to spare", "Gives up:", "Taken for granted"):
         assert words in page, words
 
 
@@ -328,6 +330,17 @@ def test_files_that_do_not_say_enough(text, words, tmp_path):
     place.write_text(text, encoding="utf-8")
     told = run("suggest", place)
     assert told.code == 2 and words in told.err and "Traceback" not in told.err
+
+
+def test_predict_of_a_room_without_a_machine_names_what_takes_it(tmp_path):
+    place = tmp_path / "room.toml"
+    place.write_text(ROOM + WISH + "position_error_deg = 0.1\nsettling_time_s = -1.0\n", encoding="utf-8")
+    told = run("predict", place)
+    assert told.code == 2 and "let designs be found for it: pcbstator suggest room.toml" in told.err
+    assert "requirement.settling_time_s: must be a number from" in told.err  # a mistake of its own is told as well
+    assert "needs [drive]" not in told.err and "this section is required" not in told.err
+    place.write_text('title = "x"\n' + WISH, encoding="utf-8")
+    assert "winding: this section is required" in run("predict", place).err
 
 
 def test_values_on_the_safe_side():

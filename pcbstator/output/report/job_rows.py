@@ -133,7 +133,7 @@ COMBINED = (  # name, result, words
         "to either side of the target, at the worst place of the turn; 95 % of the stops",
     ),
     ("of it repeatable", "repeatable_rest_error_deg", "a correction table over the turn takes this out"),
-    ("Repeatability", "repeatability_deg", "stops at one place from one side: 95 % lie so far to either side"),
+    ("Repeatability", "repeatability_deg", "width of the band that holds 95 % of the stops at one place from one side"),
     ("Between directions", "direction_offset_deg", "from one side and from the other: approach from the same side"),
     ("Settling time", "settling_time_s", "after the end of a move, until it stays within its band around the target"),
     ("Error in the slow turn", "moving_error_deg", "at the worst place of the turn; 95 % of the time"),

@@ -12,8 +12,11 @@ from typing import Any
 from pcbstator.analysis.cost import invented_prices
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.check import checked_prediction
+from pcbstator.check.accepted import with_acceptances
+from pcbstator.design import Design
 from pcbstator.design.file_text import changed_text
 from pcbstator.design.load import changed_design
+from pcbstator.design.requirement import Acceptance
 from pcbstator.errors import PcbstatorError
 from pcbstator.findings import Finding, Verdict
 from pcbstator.study.evaluate import bench, evaluate
@@ -53,6 +56,8 @@ UNLAID = 1e6  # stands for what a design lacks that cannot even be laid
 SAME_PRICE = 1.03  # factor within which a price is the same
 
 
+BOW = "board.bow"
+HELD_FLAT = "glued or screwed flat to its base all over"
 CHOKES = (10.0, 15.0, 22.0, 33.0, 47.0, 68.0, 100.0, 150.0, 220.0, 330.0, 470.0, 680.0, 1000.0)  # uH, the E6 series
 Found = tuple[dict[str, Any], dict[str, float], tuple[Verdict, ...], tuple[Finding, ...]]
 
@@ -293,7 +298,19 @@ def confirm(study: Study, point: Point, eased: Mapping[str, Any] | None = None) 
             prediction = checked_prediction(changed_design(bench(study).base, settings), whole=False)
     except PcbstatorError:
         return None
-    return settings, flat_results(prediction), prediction.requirement, prediction.findings
+    accepted, findings = held_flat(design, prediction.findings)
+    return settings | accepted, flat_results(prediction), prediction.requirement, findings
+
+
+def held_flat(design: Design, findings: tuple[Finding, ...]) -> tuple[dict[str, Any], tuple[Finding, ...]]:
+    """A board that may bow into the gap has to be held flat: the design file says so, and the finding is accepted."""
+    stated = design.document.get("accepted") or {}
+    bow = next((f.value for f in findings if f.code == BOW and f.severity == "warning"), None)
+    if not isinstance(bow, float) or BOW in stated:
+        return {}, findings
+    acceptance = {"reason": HELD_FLAT, "value": bow}
+    settled = with_acceptances(findings, {BOW: Acceptance.model_validate(acceptance)})
+    return {"accepted": {**stated, BOW: acceptance}}, tuple(settled)
 
 
 def confirmed_of(look: Look, found: Found) -> Confirmed:

@@ -58,22 +58,30 @@ def relaxed(study: Study, looks: Sequence[Look], eased: frozenset[str]) -> list[
     for look in looks[:NEAREST]:
         design = changed_design(bench(study).base, study.settings(look.point))
         judge = judge_of(worked(design))
+        ease = partial(_eased, design, judge, eased)
+        alone = ease(({}, ""))
+        found |= {} if alone is None or "limits" in found else {"limits": (0, Relaxed(*alone, look))}
+        late = alone is not None and "requirement.move_time_s" in alone[0]
         for name, way in WAYS.items():
-            place, step = _mildest(way(design, eased), partial(_eased, design, judge, eased), judge)
+            # Where eased limits alone would do, there is no need for another change as well, but for a move in time.
+            eases = ease if alone is None or (late and name == "motion") else None
+            place, step = _mildest(way(design, eased), eases, judge)
             if step is not None and (name not in found or place < found[name][0]):
                 found[name] = place, Relaxed(*step, look)
-    if "limits" in found:  # limits alone would do: no need for another change as well, but for a move in time
-        late = "requirement.move_time_s" in found["limits"][1].settings
-        kept = ("motion", "limits") if late else ("limits",)
-        found = {name: each for name, each in found.items() if each[0] < EASED or name in kept}
-    return [way for _, way in found.values()]
+    return [found[name][1] for name in (*WAYS, "limits") if name in found]
 
 
-def _mildest(steps: Steps, ease: Callable[[Step], Step | None], judge: Judge) -> tuple[int, Step | None]:
+def _mildest(steps: Steps, ease: Callable[[Step], Step | None] | None, judge: Judge) -> tuple[int, Step | None]:
     """The first step that does, and its place; where none does, the first with which eased limits do."""
-    done = ((place, step) for place, step in enumerate(steps) if step[0] and _met(judge(step[0])))
-    eased = ((place + EASED, ease(step)) for place, step in enumerate(steps))
-    return next(done, None) or next((each for each in eased if each[1] is not None), (0, None))
+    for place, step in enumerate(steps):
+        if _met(judge(step[0])):
+            return place, step
+    if ease is not None:
+        for place, step in enumerate(steps):
+            done = ease(step)
+            if done is not None:
+                return place + EASED, done
+    return 0, None
 
 
 def _eased(design: Design, judge: Judge, eased: frozenset[str], step: Step) -> Step | None:
@@ -191,13 +199,8 @@ def _centred(design: Design, eased: frozenset[str]) -> Steps:
     return [({"drive.sensor_offset_mm": offset}, words.format(offset, has)) for offset in offsets]
 
 
-def _no_step(design: Design, eased: frozenset[str]) -> Steps:
-    """Nothing but the limits."""
-    return [({}, "")]
-
-
 WAYS: dict[str, Callable[[Design, frozenset[str]], Steps]] = {
-    "sensor": _centred, "acceleration": _gentler, "motion": _timed, "time": _longer, "limits": _no_step,
+    "sensor": _centred, "acceleration": _gentler, "motion": _timed, "time": _longer,
 }  # fmt: skip
 
 

@@ -17,12 +17,23 @@ from pcbstator.study.run import Watcher
 from pcbstator.study.suggestion.compare import Standing, standings
 from pcbstator.study.suggestion.fill import Asked, load_asked
 from pcbstator.study.suggestion.kinds import APART, Build, apart
-from pcbstator.study.suggestion.look import PRICE, UNLAID, WANTED, Confirmed, Look, Search, confirm, confirmed_of
+from pcbstator.study.suggestion.look import (
+    HELD_FLAT,
+    PRICE,
+    UNLAID,
+    WANTED,
+    Confirmed,
+    Look,
+    Search,
+    confirm,
+    confirmed_of,
+)
 from pcbstator.study.suggestion.parts import Parts, load_parts
 from pcbstator.study.suggestion.relax import NEAREST, Relaxed, relaxed, rules_out
 from pcbstator.study.workforce import local_workforce
 
 DEAREST = 2.5  # times the price of the cheapest that is worth a look
+HELD = (f"board: {HELD_FLAT}, where it might bow into the gap",)
 ORDER = "fewest warnings first, then the lowest price"
 
 
@@ -105,7 +116,7 @@ def _suggestions(
     return Suggestions(
         title=asked.design.title,
         source=asked.design.source,
-        filled=asked.filled,
+        filled=asked.filled + (HELD if any("accepted" in each.settings for each in picked) else ()),
         currency=str(dict(search.study.prices)["currency"]),
         invented=asked.design.prices is None or "prices.currency" in asked.eased,
         looked=len(search.looks),
