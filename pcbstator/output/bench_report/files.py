@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from pcbstator.bench.result import Comparison
+from pcbstator.output.bench_report.comparison_page import comparison_html
 from pcbstator.output.bench_report.picture import deviations_svg
 from pcbstator.output.bench_report.words import comparison_text
-from pcbstator.output.files import json_text
+from pcbstator.output.files import MANIFEST, json_text
 
 
 def comparison_files(found: Comparison) -> dict[str, str | bytes]:
-    """Picture, text and plain data; no picture where no reading has a prediction beside it."""
+    """Page, picture, text and plain data; no picture where no reading has a prediction beside it."""
     picture: dict[str, str | bytes] = {"comparison.svg": deviations_svg(found)} if found.rows else {}
-    return picture | {
+    files = picture | {
+        "comparison.html": comparison_html(found),
         "comparison.txt": comparison_text(found),
         "comparison.json": json_text(found.to_dict()),
     }
+    manifest = {"title": found.title, "files": [{"name": name, "role": "report"} for name in files]}
+    return files | {MANIFEST: json_text(manifest)}
