@@ -89,14 +89,18 @@ class Shared:
         if not turns and design.board.stated_track_width != "fill":
             return size_design(design)
 
+        anew: list[SizedDesign] = []
+
         def solved() -> dict[str, object]:
-            found = size_design(design)
+            anew.append(found := size_design(design))
             return {
                 "winding.turns": found.winding.turns,
                 "board.track_width_mm": round(1e3 * found.board.track_width, 6),
             }
 
         settings = self._fills.get(_board_key(design), solved)
+        if anew:
+            return anew[0]
         key = "winding.turns" if turns else "board.track_width_mm"
         return SizedDesign.of(design.with_values({key: settings[key]}), design)
 

@@ -15,14 +15,13 @@ from pcbstator.analysis.mechanical.built_results import built_results
 from pcbstator.analysis.pipeline import surround
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
-from pcbstator.analysis.stages import STAGES, Work, run_stage
+from pcbstator.analysis.stages import STAGES, Work, at_other_job, run_stage
 from pcbstator.check.changes import CHANGES
 from pcbstator.check.envelope import envelope_findings
 from pcbstator.check.job import LEAST_MARGIN
 from pcbstator.check.mechanical import circuit_findings
 from pcbstator.check.requirement import Known, judged_with, needed_for_verdicts, verdicts
 from pcbstator.check.way_out import Judge, Settings, Step, way_out
-from pcbstator.copper import size_design
 from pcbstator.errors import PcbstatorError
 from pcbstator.findings import Verdict
 
@@ -84,8 +83,7 @@ def _judged(
     if not only or "drive" in sections:
         needed |= {MARGIN}
     if of_job:
-        sized = size_design(changed)
-        again = replace(work, full=False, asked=changed, sized=sized, motion=None, drive=None, results={})
+        again = at_other_job(work, changed)
         run_stage("job", [again], shared, needed)
     else:
         again = Work(changed)
@@ -100,7 +98,8 @@ def _judged(
     if any(margin is not None and margin < radians(LEAST_MARGIN) for margin in margins):
         return None
     vias = again.counts[1].via_count if again.counts else 0
-    motion = with_built_ripple(again.motion, _waves(work, again, settings))
+    ripple = not only or "speed_ripple_percent" in only
+    motion = with_built_ripple(again.motion, _waves(work, again, settings)) if ripple else again.motion
     return verdicts(again.design, Known(motion, again.drive, vias, again.out_of_range), only)
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.pipeline import completed, worked
 from pcbstator.analysis.prediction import Prediction
+from pcbstator.analysis.stages import Work
 from pcbstator.check.accepted import with_acceptances
 from pcbstator.check.envelope import envelope_findings
 from pcbstator.check.fabrication import fabrication_findings
@@ -37,7 +38,11 @@ def checked_prediction(design: Design, copper: Copper | None = None, whole: bool
 
     Raises DesignError where winding or copper cannot be laid.
     """
-    work = worked(design, copper)
+    return checked_work(worked(design, copper), whole)
+
+
+def checked_work(work: Work, whole: bool = True) -> Prediction:
+    """The same of a design that went through all stages."""
     prediction, (_, conductors) = completed(work, whole), work.laid
     found = verdicts(work.design, Known.of(prediction))
     if whole:

@@ -47,13 +47,14 @@ def drive_results(
     ratio: float,
     asked: Asked,
     full: bool = True,
+    margins: bool = True,
 ) -> DriveResult:
-    """Driver fit and gains; ``full``: also what would bring a ripple down."""
+    """Driver fit and gains; ``full``: also what would bring a ripple down; margins: also those of the loops."""
     gains = chosen_gains(machine, drive, shaft.whole, shaft.anti_resonance)
     bare = chosen_gains(machine, drive, shaft.rotor, None)
     return DriveResult(
         **_fit(machine, drive, asked, full),
-        **_margins(machine, drive, gains, bare, shaft),
+        **(_margins(machine, drive, gains, bare, shaft) if margins else {}),
         **_sense(machine, drive, load, ratio),
         count_electrical=2 * pi * machine.pole_pairs / drive.counts,
         misalignment=1 - cos(min(pi, machine.pole_pairs * (sensor_error(drive) + pi / drive.counts))),

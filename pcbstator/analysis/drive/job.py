@@ -55,12 +55,13 @@ class Motor:
 
 class Wanted(NamedTuple):
     """What is wanted beside the plain sizing. whole: curve, map, the largest load, and how far the cycle could grow;
-    driver: the driver's results; heat: temperatures of the repeated cycle, with the ripple of the switching; errors: of
-    position and speed.
+    driver: the driver's results; margins: those of its loops; heat: temperatures of the repeated cycle, with the ripple
+    of the switching; errors: of position and speed.
     """
 
     whole: bool = True
     driver: bool = True
+    margins: bool = True
     heat: bool = True
     errors: bool = True
 
@@ -103,7 +104,8 @@ def job_results(
     turned, ratio = job.load or load_values(None, None), drive.gear_ratio
     shaft, fit = shaft_of(machine, design.load, turned, ratio), None
     if wanted.driver:
-        fit = drive_results(machine, drive, shaft, turned, ratio, _asked_of_driver(design, job, motion), wanted.whole)
+        asked = _asked_of_driver(design, job, motion)
+        fit = drive_results(machine, drive, shaft, turned, ratio, asked, wanted.whole, wanted.margins)
     if not wanted.errors:
         return motion, fit
     modulation = min(1.0, motion.voltage_part or 0.1)

@@ -10,9 +10,11 @@ from math import log
 from typing import Any
 
 from pcbstator.analysis.cost import invented_prices
-from pcbstator.analysis.prediction import Prediction
-from pcbstator.check import checked_prediction
+from pcbstator.analysis.pipeline import worked
+from pcbstator.analysis.shared import Shared
+from pcbstator.analysis.stages import STAGES, Work, at_other_job, run_stage
 from pcbstator.check.accepted import with_acceptances
+from pcbstator.check.run import checked_work
 from pcbstator.design import Design
 from pcbstator.design.file_text import changed_text
 from pcbstator.design.load import changed_design
@@ -291,11 +293,15 @@ def confirm(study: Study, point: Point, eased: Mapping[str, Any] | None = None) 
     settings = dict(study.settings(point)) | dict(eased or {})
     design = changed_design(bench(study).base, settings)
     try:
-        prediction: Prediction = checked_prediction(design, whole=False)
-        choke = _choke(prediction)
-        if choke is not None:
+        work = worked(design)
+        choke = _choke(work)
+        if choke is not None:  # the driver does not see the copper: no more than its job is done again
             settings["drive.choke_uh"] = choke
-            prediction = checked_prediction(changed_design(bench(study).base, settings), whole=False)
+            work = at_other_job(work, changed_design(bench(study).base, settings), full=True)
+            run_stage(STAGES[-1], [work], Shared(alone=True))
+            if work.refusal is not None:
+                return None
+        prediction = checked_work(work, whole=False)
     except PcbstatorError:
         return None
     accepted, findings = held_flat(design, prediction.findings)
@@ -319,12 +325,12 @@ def confirmed_of(look: Look, found: Found) -> Confirmed:
     return Confirmed(look, settings, look.outcome.results | results, verdicts, findings)
 
 
-def _choke(prediction: Prediction) -> float | None:
+def _choke(work: Work) -> float | None:
     """The least usual choke [uH] that keeps the ripple down; None where none is needed or none is large enough."""
-    design, fit = prediction.design, prediction.drive
-    if design is None or design.drive is None or fit is None or not fit.added_inductance:
+    drive, fit = work.design.drive, work.drive
+    if drive is None or fit is None or not fit.added_inductance:
         return None
-    wanted = 1e6 * (design.drive.choke + fit.added_inductance)
+    wanted = 1e6 * (drive.choke + fit.added_inductance)
     return next((choke for choke in CHOKES if choke >= wanted), None)
 
 
