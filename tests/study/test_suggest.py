@@ -17,6 +17,7 @@ from pcbstator.design import load_design
 from pcbstator.errors import DesignError
 from pcbstator.project import suggestion_files
 from pcbstator.study.evaluate import bench, evaluate
+from pcbstator.study.keys import flat_results
 from pcbstator.study.suggestion import look
 from pcbstator.study.suggestion.fill import asked_of, filled, load_asked
 from pcbstator.study.suggestion.kinds import APART, Build, apart, most_poles
@@ -112,6 +113,9 @@ def test_no_two_are_near_in_kind(room, monkeypatch):
     assert all(apart(a.build, b.build) >= APART for a, b in itertools.combinations(found, 2))
     prices = [each.results["cost.total"] for each in found]
     assert [len(each.warnings) for each in found] == sorted(len(each.warnings) for each in found)
+    again = flat_results(pcbstator.predict(found[0].design))
+    told = {key: value for key, value in found[0].results.items() if key.startswith(("motion.", "drive.", "thermal."))}
+    assert len(told) > 50 and {key: again[key] for key in told} == pytest.approx(told, rel=1e-9)
     cheapest = prices.index(min(prices))
     assert "price" in [measure.name for measure in found[cheapest].standing.best]
     for number, each in enumerate(found):

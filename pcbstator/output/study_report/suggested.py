@@ -96,8 +96,16 @@ def less_words(found: Suggestions, one: Suggestion) -> list[str]:
 def _less(found: Suggestions, less: Less) -> str:
     measure: Measure = less.measure
     unit = _unit(found, measure.unit)
-    there = f"{number_words(less.best, 3)} {unit}".strip()
-    return f"{measure.name} {number_words(less.value, 3)} {unit}".strip() + f" (number {less.whose}: {there})"
+    return f"{measure.name} {_quantity(less.value, unit)} (number {less.whose}: {_quantity(less.best, unit)})"
+
+
+def _quantity(value: float, unit: str) -> str:
+    """A value with its unit.
+
+    >>> _quantity(0.01737, "°"), _quantity(1387.79227, "%"), _quantity(3.0, "")
+    ('0.0174°', '1388 %', '3')
+    """
+    return f"{number_words(value, 3)}{'' if unit in ('', '°') else ' '}{unit}"
 
 
 def suggested_files(found: Suggestions, pictures: Mapping[str, str]) -> dict[str, str]:
