@@ -220,6 +220,7 @@ def test_the_gentlest_acceleration_would_be_too_slow():
 def test_several_limits_that_are_missed():
     """Each is eased; one that has no value at first, since it never settles, is judged again then."""
     text = ROOM + MOVE.format(10.0, 60.0, 0.6) + "position_error_deg = 0.05\nsettling_time_s = 0.001\n"
+    text += "[drive]\nsensor_offset_mm = 0.1\n"
     found, design = ways(text)
     eased = next(way for way in found if "requirement.move_time_s" in way.settings)
     assert eased.settings["requirement.position_error_deg"] > 0.05
@@ -234,7 +235,13 @@ def test_a_sensor_as_it_is_usually_mounted(room):
     """A bore that is kept free leaves a ring to read; eccentricity errs by its part of the radius (a chord's angle)."""
     settings, words = filled(tables(ROOM + WISH))
     assert settings["drive.sensor_radius_mm"] == 50.0 and settings["drive.sensor_offset_mm"] == 0.1
-    assert any("sensor_offset_mm = 0.1, sensor_radius_mm = 50" in said for said in words)
+    assert any("sensor_radius_mm = 50, sensor_offset_mm = 0.1" in said for said in words)
+    # A tenth of a millimetre on a radius of 50 is 0.115 deg: too much where the load shall stop within 0.1.
+    fine, words = filled(tables(ROOM + WISH + "position_error_deg = 0.1\n"))
+    assert (
+        degrees(fine["drive.sensor_offset_mm"] / 50.0) <= 0.06 < degrees((fine["drive.sensor_offset_mm"] + 0.02) / 50)
+    )
+    assert any("centred to 0.05 mm by a dial gauge" in said for said in words)
     narrow, _ = filled(tables((ROOM + WISH).replace("100.0", "8.0")))
     assert narrow["drive.sensor_offset_mm"] == 0.2 and "drive.sensor_radius_mm" not in narrow
     own, _ = filled(tables(ROOM + WISH + "[drive]\nsensor_counts = 16384\n"))

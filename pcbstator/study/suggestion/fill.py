@@ -11,9 +11,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from pydantic import ValidationError
+
+from pcbstator.analysis.drive.driver_fit import sensor_error
+from pcbstator.analysis.drive.records import DEGREE
 from pcbstator.check.move_profile import IN_TIME, MOVE, profile
 from pcbstator.design import Design, design_from_document
 from pcbstator.design.file_text import changed_text
+from pcbstator.design.job import Drive
 from pcbstator.design.load import read_tables
 from pcbstator.design.quantities import is_number
 from pcbstator.errors import Complaint, DesignError
@@ -29,6 +34,8 @@ ANGLES = ("position_error_deg", "repeatability_deg", "direction_offset_deg", "sm
 COUNTS_IN_ERROR = 8  # of the sensor, in the smallest angle that is asked for
 DRIVE = {"supply_v": 12.0, "current_limit_peak_a": 1.5, "pwm_khz": 100.0, "sensor_noise_deg": 0.005}
 OFFSET, RING_OFFSET = 0.2, 0.1  # mm that a chip, or a ring of marks, is off the axis (common practice, no source)
+CENTRED = (0.1, 0.08, 0.06, 0.05, 0.04, 0.03, 0.02)  # mm by a dial gauge, with care (common practice, no source)
+SENSOR_PART = 0.6  # of the error at rest, that may be the sensor's
 FREE_BORE = 40.0  # mm from which on a bore holds no shaft with a chip at its end (common practice, no source)
 OPEN = ("winding", "board", "rotor")  # what a suggestion is about
 
@@ -148,21 +155,42 @@ def _drive(tables: Tables) -> tuple[dict[str, Any], list[str]]:
         while counts < COUNTS_IN_ERROR * 360.0 / least and counts < 1 << 20:
             counts *= 2
         settings["drive.sensor_counts"] = counts
-        settings |= _place_of_sensor(tables, drive)
+        settings |= _place_of_sensor(tables, {**DRIVE, "sensor_counts": counts, **drive})
     if not settings:
         return {}, []
-    words = ", ".join(f"{path.partition('.')[2]} = {value:g}" for path, value in settings.items())
-    return settings, [f"drive: {words}"]
+    words = ["drive: " + ", ".join(f"{path.partition('.')[2]} = {value:g}" for path, value in settings.items())]
+    ring = "sensor_radius_mm" in drive or "drive.sensor_radius_mm" in settings
+    offset = settings.get("drive.sensor_offset_mm", OFFSET)
+    usual = RING_OFFSET if ring else OFFSET
+    if offset < usual:
+        words.append(
+            f"sensor: centred to {offset:g} mm by a dial gauge, since position_error_deg asks for it; {usual:g} mm is usual"
+        )
+    return settings, words
 
 
 def _place_of_sensor(tables: Tables, drive: Mapping[str, Any]) -> dict[str, Any]:
-    """How far the sensor is off the axis, and the radius of its ring where no chip can sit on the axis."""
-    bore = value_of(tables, "envelope.bore_diameter_mm") or 0.0
-    ring = "sensor_radius_mm" in drive or bore >= FREE_BORE
-    settings = {"drive.sensor_offset_mm": RING_OFFSET if ring else OFFSET}
-    if bore >= FREE_BORE:
-        settings["drive.sensor_radius_mm"] = bore / 2
-    return {path: value for path, value in settings.items() if path.partition(".")[2] not in drive}
+    """How far the sensor is off the axis, as usual or as little as the error at rest asks for, and the radius of its
+    ring where no chip can sit on the axis. drive: [drive] with what is filled in.
+    """
+    bore, asked = (value_of(tables, path) for path in ("envelope.bore_diameter_mm", "requirement.position_error_deg"))
+    stated = {} if "sensor_radius_mm" in drive or (bore or 0.0) < FREE_BORE else {"sensor_radius_mm": (bore or 0.0) / 2}
+    if "sensor_offset_mm" not in drive:
+        usual = RING_OFFSET if "sensor_radius_mm" in {**drive, **stated} else OFFSET
+        offsets = [usual, *(offset for offset in CENTRED if offset < usual)]
+        good = (each for each in offsets if _fine(asked, {**drive, **stated, "sensor_offset_mm": each}))
+        stated |= {"sensor_offset_mm": next(good, usual)}
+    return {f"drive.{name}": value for name, value in stated.items()}
+
+
+def _fine(asked: float | None, drive: Mapping[str, Any]) -> bool:
+    """Whether a sensor errs by little enough for the error at rest [deg] that is asked for."""
+    if not asked:
+        return True
+    try:
+        return sensor_error(Drive.model_validate(drive)) * DEGREE <= SENSOR_PART * asked
+    except ValidationError:
+        return True  # the checks have words for it
 
 
 def _requirement(tables: Tables) -> tuple[dict[str, Any], list[str]]:
