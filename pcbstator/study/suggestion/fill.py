@@ -164,7 +164,7 @@ def _drive(tables: Tables) -> tuple[dict[str, Any], list[str]]:
     usual = RING_OFFSET if ring else OFFSET
     if offset < usual:
         words.append(
-            f"sensor: centred to {offset:g} mm by a dial gauge, since position_error_deg asks for it; {usual:g} mm is usual"
+            f"sensor: centred to {offset:g} mm by a dial gauge, since position_error_deg asks for it; usual are {usual:g} mm"
         )
     return settings, words
 
