@@ -306,8 +306,9 @@ def _job(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
         errors=work.full or not wanted.isdisjoint(ERROR_KEYS),
     )
     run = partial(
-        job_results, design, motor=motor, cycle=shared.cycle(design), wanted=needs, surroundings=work.surroundings
-    )
+        job_results, design, motor=motor, cycle=shared.cycle(design), wanted=needs, surroundings=work.surroundings,
+        waves=work.waves,
+    )  # fmt: skip
     if not (any(needs) or work.inductances):
         work.motion = _alike(*(run(electrical)[0] for electrical in _extremes(work)))
     if work.motion is None:

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.analysis.drive.job import with_built_ripple
 from pcbstator.analysis.mechanical.built_results import built_results
 from pcbstator.analysis.pipeline import surround
 from pcbstator.analysis.prediction import Prediction
@@ -84,13 +83,15 @@ def _judged(
         needed |= {MARGIN}
     if of_job:
         again = at_other_job(work, changed)
-        run_stage("job", [again], shared, needed)
     else:
         again = Work(changed)
-        for stage in STAGES:
-            if stage == "job" and work.surroundings is not None:
-                surround(again)
+        for stage in STAGES[:-1]:
             run_stage(stage, [again], shared, needed | {STEEL})
+        if work.surroundings is not None and again.refusal is None:
+            surround(again)
+    if again.refusal is None and (not only or "speed_ripple_percent" in only):
+        again.waves = _waves(work, again, settings)
+    run_stage(STAGES[-1], [again], shared, needed)
     if again.refusal is not None or not (of_job or _faults(again) <= _faults(work)):
         return None
     fit = again.drive
@@ -98,9 +99,7 @@ def _judged(
     if any(margin is not None and margin < radians(LEAST_MARGIN) for margin in margins):
         return None
     vias = again.counts[1].via_count if again.counts else 0
-    ripple = not only or "speed_ripple_percent" in only
-    motion = with_built_ripple(again.motion, _waves(work, again, settings)) if ripple else again.motion
-    return verdicts(again.design, Known(motion, again.drive, vias, again.out_of_range), only)
+    return verdicts(again.design, Known(again.motion, again.drive, vias, again.out_of_range), only)
 
 
 def _waves(work: Work, again: Work, settings: Mapping[str, object]) -> FloatArray | None:

@@ -88,8 +88,11 @@ def job_results(
     cycle: Cycle | None = None,
     wanted: Wanted = EVERYTHING,
     surroundings: SurroundingsResult | None = None,
+    waves: FloatArray | None = None,
 ) -> tuple[MotionResult | None, DriveResult | None]:
-    """Sizing with the heat of the job, and driver fit with gains. cycle, surroundings: where they are known already."""
+    """Sizing with the heat of the job, and driver fit with gains. cycle, surroundings, and waves, the torque of drawn
+    motors (see ``built_torque_ripple``): where they are known already.
+    """
     brakes = motor.braking
     machine = machine_of(
         design, electrical, motor.magnetic, motor.rotor_inertia, brakes.copper + brakes.steel, motor.loop,
@@ -110,8 +113,9 @@ def job_results(
         return motion, fit
     modulation = min(1.0, motion.voltage_part or 0.1)
     place = Positioning(
-        machine, drive, design.load, design.bearing, design.motion, design.requirement, modulation, surroundings
-    )
+        machine, drive, design.load, design.bearing, design.motion, design.requirement, modulation, surroundings,
+        built=waves,
+    )  # fmt: skip
     return replace(motion, positioning=place, **motion_errors(place)), fit
 
 

@@ -163,9 +163,8 @@ def _drive(tables: Tables) -> tuple[dict[str, Any], list[str]]:
     offset = settings.get("drive.sensor_offset_mm", OFFSET)
     usual = RING_OFFSET if ring else OFFSET
     if offset < usual:
-        words.append(
-            f"sensor: centred to {offset:g} mm by a dial gauge, since position_error_deg asks for it; usual are {usual:g} mm"
-        )
+        why = f"since position_error_deg asks for it; {usual:g} mm is usual"
+        words.append(f"sensor: centred to {offset:g} mm by a dial gauge, {why}")
     return settings, words
 
 
