@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from pcbstator.bench.logs.result import MotionLogs
 
 UNITS_OFF = "units off"  # how slips of units begin
 FAR = 3.0  # standard deviations beyond which a difference asks for a reason
@@ -145,6 +148,7 @@ class Comparison:
     next: str = ""
     judged: str = ""  # the verdict of the causes, where they were looked for
     extra: dict[str, Any] = field(default_factory=dict)  # further groups of results by their key
+    logs: MotionLogs | None = None
 
     @property
     def contradictions(self) -> tuple[Agreement, ...]:
@@ -160,7 +164,8 @@ class Comparison:
     @property
     def as_predicted(self) -> bool:
         """Whether nothing contradicts itself, is far off, or has a cause to be looked for."""
-        return not (self.contradictions or self.causes or any(row.far for row in self.rows))
+        far = any(row.far for row in self.rows) or (self.logs is not None and bool(self.logs.far))
+        return not (self.contradictions or self.causes or far)
 
     @property
     def verdict(self) -> str:
@@ -174,8 +179,17 @@ class Comparison:
         if slips:
             return f"A reading looks like a slip: {slips[0].name}: {slips[0].slip}"
         far = [row for row in self.rows if row.far]
+        logged = self.logs.far if self.logs else ()
+        if not far and logged:
+            apart = abs(logged[0].deviation or 0.0)
+            said = f"{logged[0].about} ({logged[0].log}), {apart:.0f} standard deviations"
+            if len(logged) == 1:
+                return f"By the motion logs one value is not as assumed: {said}."
+            return f"By the motion logs {len(logged)} values are not as assumed; the farthest is {said}."
         if self.judged and not far:
             return self.judged
+        if not self.rows and self.logs is not None and self.logs.rows:
+            return "The motion logs show nothing that was not assumed."
         if not self.rows:
             return "No reading has a predicted value beside it: nothing is known of this motor yet."
         if not far:
@@ -217,6 +231,8 @@ class Comparison:
         }
         if self.next:
             body["next"] = self.next
+        if self.logs is not None:
+            body["logs"] = self.logs.to_dict()
         if self.remarks:
             body["remarks"] = list(self.remarks)
         return head | body | self.extra

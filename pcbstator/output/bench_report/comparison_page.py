@@ -11,8 +11,8 @@ from pcbstator.output.bench_report.picture import deviations_svg
 from pcbstator.output.bench_report.words import cause_groups, difference, remark_on
 
 
-def comparison_html(found: Comparison) -> str:
-    """The page."""
+def comparison_html(found: Comparison, logs: str = "") -> str:
+    """The page; logs: the section of the motion logs."""
     from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
@@ -20,11 +20,11 @@ def comparison_html(found: Comparison) -> str:
     page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     return page.from_string(template).render(
         found=found, groups=cause_groups(found), rows=[_cells(row) for row in found.rows],
-        picture=Markup(deviations_svg(found)) if found.rows else "",  # escaped by its maker
+        logs=Markup(logs), picture=Markup(deviations_svg(found)) if found.rows else "",  # escaped by its maker
     ) + "\n"  # fmt: skip
 
 
 def _cells(row: Row) -> tuple[str, ...]:
     """A reading as a row of the table."""
     values = (amount(value, row.unit, row.kind) for value in (row.measured, row.predicted))
-    return printable(row.name), *values, difference(row), f"{row.deviation:+.2g}", remark_on(row)
+    return printable(row.name), *values, difference(row), f"{row.deviation:+.1f}", remark_on(row)

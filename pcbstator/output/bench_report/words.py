@@ -5,12 +5,13 @@ from __future__ import annotations
 from pcbstator.bench.amounts import amount
 from pcbstator.bench.result import Cause, Comparison, Row
 from pcbstator.errors import printable
+from pcbstator.output.bench_report.logs.words import logs_lines
 
 
 def difference(row: Row) -> str:
     """How far the reading is from the prediction: in percent, or how many times where that says more."""
     quotient = row.measured / row.predicted
-    return f"{row.percent:+.3g} %" if 0.5 < quotient < 2.0 else f"x {quotient:.3g}"
+    return f"{row.percent:+.1f} %" if 0.5 < quotient < 2.0 else f"x {quotient:.3g}"
 
 
 def remark_on(row: Row) -> str:
@@ -28,7 +29,7 @@ def row_words(row: Row) -> str:
         f"{amount(row.measured, row.unit, row.kind):>12}",
         f"{amount(row.predicted, row.unit, row.kind):>12}",
         f"{difference(row):>11}",
-        f"{row.deviation:>+8.2g}",
+        f"{row.deviation:>+8.1f}",
     )
     return (" ".join(cells) + f"   {remark_on(row)}").rstrip()
 
@@ -56,8 +57,9 @@ def comparison_text(found: Comparison) -> str:
             f"  {printable(each.words)} ({abs(each.sigma):.1f} standard deviations)" for each in found.contradictions
         ]
         lines += [""]
-    lines += [f"{'reading':<28} {'measured':>12} {'predicted':>12} {'difference':>11} {'sigma':>8}"]
-    lines += [row_words(row) for row in found.rows]
+    if found.rows:
+        lines += [f"{'reading':<28} {'measured':>12} {'predicted':>12} {'difference':>11} {'sigma':>8}"]
+        lines += [row_words(row) for row in found.rows]
     for heading, causes in cause_groups(found):
         lines += ["", printable(heading)]
         lines += [f"  {cause.name:<22} {cause.better:>20}   {printable(cause.words)}" for cause in causes]
@@ -65,7 +67,10 @@ def comparison_text(found: Comparison) -> str:
         lines += ["", "times: how many times better it explains the readings than a motor within its tolerances does"]
     if found.next:
         lines += ["", f"next: {printable(found.next)}"]
+    if found.logs is not None:
+        lines += [*([""] if found.rows else []), *logs_lines(found.logs)]
     if found.remarks:
         lines += ["", *map(printable, found.remarks)]
-    lines += ["", "sigma: difference in standard deviations of reading and of what the tolerances allow, together"]
+    if found.rows:
+        lines += ["", "sigma: difference in standard deviations of reading and of what the tolerances allow, together"]
     return "\n".join(lines) + "\n"
