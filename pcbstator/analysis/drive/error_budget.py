@@ -17,7 +17,7 @@ from pcbstator.analysis.drive.rest_errors import (
     Part,
     arrived_by_friction,
     end_of_move,
-    held,
+    friction_left,
     noise_left,
     rest_parts,
     settling,
@@ -31,6 +31,7 @@ from pcbstator.physics.drive.coverage import (
     uniform_half_width,
 )
 from pcbstator.physics.drive.loop_response import SEEN, Loops
+from pcbstator.physics.drive.standing_error import held_error, offset_left
 
 FADING = (
     "friction",
@@ -50,7 +51,7 @@ def motion_errors(job: Positioning) -> dict[str, Any]:
         arrived = arrived_by_friction(job, end)
         at_rest, moving = rest_parts(job, end, arrived), moving_parts(job)
         creeping = sum(part.error for part in at_rest if part.name in FADING)
-        return _at_rest(job, at_rest, arrived) | _moving(job, moving) | _small_step(job) | {
+        return _at_rest(job, at_rest, arrived) | _moving(job, moving) | _small_step(job, arrived) | {
             "error_budget": tuple(part.row() for part in (*at_rest, *moving)),
             "told_push": _told_push(job, creeping),
             "push_stiffness": push_stiffness(job.moved),
@@ -92,19 +93,21 @@ def _moving(job: Positioning, parts: list[Part]) -> dict[str, Any]:
     }
 
 
-def _small_step(job: Positioning) -> dict[str, Any]:
+def _small_step(job: Positioning, arrived: float) -> dict[str, Any]:
     """Error of a small step in one direction, over the step, and what makes most of it: two stops apart.
 
-    So short a move leaves the integral as it was: friction holds the load anywhere that its torque allows, the integral
-    for it or against it.
+    Where steps are alike the load stops alike, to what friction leaves at the end of a move; see ``_hunt`` for others.
     """
     step = job.small_step
     order = (1 if job.drive.sensor_radius is not None else 2) * job.ratio
     eccentric = 2 * sensor_error(job.drive) / job.ratio * abs(sin(min(pi / 2, order * step / 2)))
-    chances = {
+    hunts = _hunt(job)
+    friction = {"friction that holds the load now on one side, now on the other": hunts} if hunts else {
+        "friction left as a move ends": uniform_half_width(2 * friction_left(job, arrived)[0])
+    }  # fmt: skip
+    chances = friction | {
         "sensor resolution": triangular_half_width(job.count),
         "sensor noise": normal_half_width(sqrt(2) * noise_left(job)),
-        "friction that holds it anywhere its torque allows": uniform_half_width(2 * held(job)),
     }
     sizes = chances | {"sensor eccentricity": eccentric}
     return {
@@ -114,10 +117,34 @@ def _small_step(job: Positioning) -> dict[str, Any]:
     }
 
 
+def _hunt(job: Positioning) -> float:
+    """How far two stops that follow each other are apart [rad] where small steps hunt; nil where they do not.
+
+    In a rest the integral winds up against an error that friction holds; so short a move does not unwind it, and it
+    throws the next stop to the other side. Where that is farther than the first was, it goes on step by step, until the
+    integral frees the load within its rest: of one stop as far as friction holds, of the next as far as it does with
+    the integral against it, and no farther than the loops throw it. Within a count the integral waits.
+    """
+    loops, friction = job.loop_values, job.values.standstill + job.values.worst_spot
+    if friction <= 0:
+        return 0.0
+    time = sum(piece.duration for piece in job.step_move)
+    left, thrown = offset_left(job.moved, time), float(job.moved.after_step(np.array([time]), "torque")[0])
+    wound = loops.stiffness * job.rest / loops.integral_time
+    if abs(left - thrown * wound) < 1:
+        return 0.0
+    one = held_error(friction, loops.stiffness, loops.integral_time, job.rest)
+    other = min(2 * one, friction * thrown - left * one)
+    count = min(job.count, friction / loops.stiffness)
+    return max(one, count) + max(other, count)
+
+
 def _told_push(job: Positioning, creeping: float) -> float:
-    """The smallest turn by hand that is told: beyond the dead band, a count, noise, creeping and play."""
+    """The smallest turn by hand that is told safely: what the sensor shows is twice what it shows of a stop, a count at
+    least, and the stop may have been off to the other side. creeping: by which a stop may be off [rad].
+    """
     noise = job.noise * job.waiting.noise("reading", SEEN) if job.noise else 0.0
-    return 2 * job.count + SAFE * noise + 2 * creeping + job.play
+    return 2 * max(job.count, creeping + SAFE * noise) + creeping + job.play
 
 
 def push_stiffness(loops: Loops) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.physics.conductors.resistance import require_positive
-from pcbstator.physics.drive.loop_response import ANGLE, SPEED, Loops
+from pcbstator.physics.drive.loop_response import ANGLE, SEEN, SPEED, SUM, Loops
 from pcbstator.physics.drive.motion import Piece
 
 FloatArray = NDArray[np.float64]
@@ -77,6 +77,23 @@ def modes_after(loops: Loops, pieces: Sequence[Piece]) -> ComplexArray:
         modes = left * modes + accelerated * (piece.acceleration * steady + piece.jerk * h * rising)
         modes = modes + jerked * piece.jerk * steady
     return np.asarray(modes)
+
+
+def offset_left(loops: Loops, time: float) -> float:
+    """What is left of an angle by which a load stood off its target, once friction has let it go.
+
+    loops: closed [SI]; time: since then [s]. Returns [-]; the integral had held against the error's torque, so that
+    none was in the winding. Source: derived here, in modes.
+
+    >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
+    >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
+    >>> round(offset_left(loops, 0.0), 9), abs(offset_left(loops, 5.0)) < 1e-6
+    (1.0, True)
+    """
+    stood = np.zeros(len(loops.poles))
+    stood[[ANGLE, SEEN]], stood[SUM] = 1.0, loops.values.stiffness
+    modes = np.linalg.solve(loops.leaves, stood)
+    return float((loops.faded(np.array([time]))[0] @ (modes * loops.leaves[ANGLE])).real)
 
 
 @dataclass(frozen=True, eq=False)
