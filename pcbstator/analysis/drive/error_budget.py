@@ -15,12 +15,12 @@ from pcbstator.analysis.drive.rest_errors import (
     CHANCE,
     SIDE,
     Part,
-    arrived_by_friction,
     end_of_move,
     friction_left,
     noise_left,
     rest_parts,
     settling,
+    stop_by_friction,
 )
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.drive.coverage import (
@@ -31,7 +31,7 @@ from pcbstator.physics.drive.coverage import (
     uniform_half_width,
 )
 from pcbstator.physics.drive.loop_response import SEEN, Loops
-from pcbstator.physics.drive.standing_error import held_error, offset_left
+from pcbstator.physics.drive.standing_error import held_error, offset_left, release_time
 
 FADING = (
     "friction",
@@ -48,10 +48,10 @@ def motion_errors(job: Positioning) -> dict[str, Any]:
     """Fields of ``MotionResult``; nothing where the loops swing up."""
     try:
         end = end_of_move(job)
-        arrived = arrived_by_friction(job, end)
+        arrived, holds = stop_by_friction(job, end)
         at_rest, moving = rest_parts(job, end, arrived), moving_parts(job)
         creeping = sum(part.error for part in at_rest if part.name in FADING)
-        return _at_rest(job, at_rest, arrived) | _moving(job, moving) | _small_step(job, arrived) | {
+        return _at_rest(job, at_rest, (arrived, holds)) | _moving(job, moving) | _small_step(job, arrived) | {
             "error_budget": tuple(part.row() for part in (*at_rest, *moving)),
             "told_push": _told_push(job, creeping),
             "push_stiffness": push_stiffness(job.moved),
@@ -66,7 +66,7 @@ def _split(parts: list[Part]) -> tuple[list[float], list[float]]:
     return fixed, [part.error for part in parts if part.behaviour == CHANCE]
 
 
-def _at_rest(job: Positioning, parts: list[Part], arrived: float) -> dict[str, Any]:
+def _at_rest(job: Positioning, parts: list[Part], arrived: tuple[float, float]) -> dict[str, Any]:
     fixed, by_chance = _split(parts)
     friction = next(part.error for part in parts if part.name == "friction")
     worst = together(fixed, by_chance)
@@ -81,7 +81,7 @@ def _at_rest(job: Positioning, parts: list[Part], arrived: float) -> dict[str, A
         + sqrt(2) * hypot(*by_chance),
         "rest_time": job.rest,
         "settled_within": job.settled_within,
-        "settling_time": settling(job, job.settled_within - lasting, arrived) if worst <= job.settled_within else None,
+        "settling_time": _settling(job, job.settled_within - lasting, arrived) if worst <= job.settled_within else None,
     }
 
 
@@ -96,16 +96,16 @@ def _moving(job: Positioning, parts: list[Part]) -> dict[str, Any]:
 def _small_step(job: Positioning, arrived: float) -> dict[str, Any]:
     """Error of a small step in one direction, over the step, and what makes most of it: two stops apart.
 
-    Where steps are alike the load stops alike, to what friction leaves at the end of a move; see ``_hunt`` for others.
+    Where steps are alike the load stops alike, to what friction leaves at the end of a move; others hunt.
     """
     step = job.small_step
     order = (1 if job.drive.sensor_radius is not None else 2) * job.ratio
     eccentric = 2 * sensor_error(job.drive) / job.ratio * abs(sin(min(pi / 2, order * step / 2)))
-    hunts = _hunt(job)
-    friction = {"friction that holds the load now on one side, now on the other": hunts} if hunts else {
-        "friction left as a move ends": uniform_half_width(2 * friction_left(job, arrived)[0])
-    }  # fmt: skip
-    chances = friction | {
+    if (hunting := _hunting(job)) is not None:
+        friction = ("friction that holds the load now on one side, now on the other", _apart(job, hunting))
+    else:
+        friction = ("friction left as a move ends", uniform_half_width(2 * friction_left(job, arrived)[0]))
+    chances = dict([friction]) | {
         "sensor resolution": triangular_half_width(job.count),
         "sensor noise": normal_half_width(sqrt(2) * noise_left(job)),
     }
@@ -117,26 +117,44 @@ def _small_step(job: Positioning, arrived: float) -> dict[str, Any]:
     }
 
 
-def _hunt(job: Positioning) -> float:
-    """How far two stops that follow each other are apart [rad] where small steps hunt; nil where they do not.
+def _hunting(job: Positioning) -> tuple[float, float] | None:
+    """Where small steps hunt, how far friction holds one stop off its target, and how far that throws the next [rad].
 
     In a rest the integral winds up against an error that friction holds; so short a move does not unwind it, and it
     throws the next stop to the other side. Where that is farther than the first was, it goes on step by step, until the
-    integral frees the load within its rest: of one stop as far as friction holds, of the next as far as it does with
-    the integral against it, and no farther than the loops throw it. Within a count the integral waits.
+    integral frees the load within its rest.
     """
     loops, friction = job.loop_values, job.values.standstill + job.values.worst_spot
     if friction <= 0:
-        return 0.0
+        return None
     time = sum(piece.duration for piece in job.step_move)
     left, thrown = offset_left(job.moved, time), float(job.moved.after_step(np.array([time]), "torque")[0])
     wound = loops.stiffness * job.rest / loops.integral_time
     if abs(left - thrown * wound) < 1:
-        return 0.0
+        return None
     one = held_error(friction, loops.stiffness, loops.integral_time, job.rest)
-    other = min(2 * one, friction * thrown - left * one)
-    count = min(job.count, friction / loops.stiffness)
-    return max(one, count) + max(other, count)
+    return one, max(0.0, friction * thrown - left * one)
+
+
+def _apart(job: Positioning, hunting: tuple[float, float]) -> float:
+    """How far two stops that hunt are apart [rad]: the next stays as far off as friction holds with the integral
+    against it, where it is thrown that far. Within a count the integral waits.
+    """
+    one, other = hunting
+    count = min(job.count, (job.values.standstill + job.values.worst_spot) / job.loop_values.stiffness)
+    return max(one, count) + max(min(2 * one, other), count)
+
+
+def _settling(job: Positioning, room: float, arrived: tuple[float, float]) -> float | None:
+    """Time [s] until the load stays within some room [rad] after the longest move and small steps that hunt, where
+    those are asked for or no moves are.
+    """
+    found, loops = settling(job, room, *arrived), job.loop_values
+    hunting = _hunting(job) if job.steps_count else None
+    if found is None or hunting is None or hunting[1] <= room:
+        return found
+    friction = job.values.standstill + job.values.worst_spot  # with the integral against it
+    return max(found, release_time(friction, loops.stiffness, loops.integral_time, room, -friction))
 
 
 def _told_push(job: Positioning, creeping: float) -> float:

@@ -172,6 +172,12 @@ class Positioning:
         return asked_values.small_step(self.requirement, self.motion)[0]
 
     @property
+    def steps_count(self) -> bool:
+        """Whether small steps are asked for, or no moves at all, so that they are as likely as others."""
+        asked = asked_values.small_step(self.requirement, self.motion)[1] != asked_values.DEFAULT
+        return asked or self.motion is None or (self.motion.move is None and self.motion.stops is None)
+
+    @property
     def settled_within(self) -> float:
         """Asked for, else 0.05 degrees or two counts [rad]."""
         return asked_values.band(self.requirement, self.count)[0]
