@@ -17,6 +17,7 @@ from pcbstator.analysis.drive.load_cycle import LoadValues, load_values
 from pcbstator.design.bearing import Bearing
 from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.requirement import Requirement
+from pcbstator.physics.drive.coverage import counted_noise
 from pcbstator.physics.drive.driver_errors import current_offset_vector, leg_voltage_loss
 from pcbstator.physics.drive.friction import stribeck_friction
 from pcbstator.physics.drive.loop_response import Loops, LoopValues, closed_loops
@@ -71,8 +72,8 @@ class Positioning:
 
     @property
     def noise(self) -> float:
-        """Of the sensor, at the load, rms [rad]."""
-        return self.drive.noise / self.ratio
+        """Of the sensor, at the load, rms, in whole counts [rad]."""
+        return counted_noise(self.drive.noise / self.ratio, self.count)
 
     @property
     def play(self) -> float:
