@@ -46,7 +46,7 @@ NAMES = {
     "smallest_told_deflection_deg": "smallest turn that is told safely",
     "smallest_told_push_n_m": "push that is told safely in either sense",
     "push_n_m": "long push",
-    "terminal_current_peak_a": "largest current of a terminal, start of the loops and noise in it",
+    "terminal_current_peak_a": "peak terminal current, with start and noise",
     "heating_terminal_current_peak_a": "steady peak current that heats the same",
     "copper_rise_k": "rise of the copper in a run, none cooled away",
 }
