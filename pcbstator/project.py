@@ -244,10 +244,13 @@ def compare(design: Design, bench: Place) -> Comparison:
 
     Raises DesignError with every complaint about the readings at once.
     """
+    from pcbstator.bench.causes.search import with_causes
     from pcbstator.bench.comparison import compared
     from pcbstator.bench.load import load_bench
+    from pcbstator.bench.machine_state import machine_state
 
-    return compared(design, load_bench(Path(bench)), Path(bench).name)
+    readings, state = load_bench(Path(bench)), machine_state(design)
+    return with_causes(compared(design, readings, Path(bench).name, state), readings, state)
 
 
 def comparison_files(found: Comparison) -> Files:

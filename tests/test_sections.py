@@ -44,7 +44,10 @@ PLATE = {"material": "aluminium", "thickness_mm": 3.0, "outer_diameter_mm": 70.0
 PRESENT: dict[str, list[Any]] = {
     "envelope": [{"height_mm": 20.0, "bore_diameter_mm": 5.0}, {}],
     "board.rules": [LIMITS],
-    "board.holes": [[{"diameter_mm": 2.2, "circle_diameter_mm": 71.5, "count": 3}]],
+    "board.holes": [
+        [{"diameter_mm": 2.2, "circle_diameter_mm": 71.5, "count": 3}],
+        [{"diameter_mm": 2.2, "circle_diameter_mm": 71.5, "count": 3, "material": "steel", "nut": True}],
+    ],
     "board.slots": [[{"width_mm": 1.5, "length_mm": 4.0, "circle_diameter_mm": 71.5}]],
     "board.tabs": [[{"width_mm": 8.0, "reach_mm": 6.0}]],
     "board.keepouts": [[{"shape": "disc", "circle_diameter_mm": 72.0, "diameter_mm": 2.0}]],

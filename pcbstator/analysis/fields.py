@@ -3,11 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import field, fields
+from dataclasses import dataclass, field, fields
 from functools import cache
 from typing import Any
 
 import numpy as np
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """A range of what does, in the unit of its key: None where nothing bounds it; stated: by the design. why: in words,
+    of either end."""
+
+    least: float | None
+    most: float | None
+    why_least: str = ""
+    why_most: str = ""
+    stated: float | None = None
+
+    @classmethod
+    def of(cls, plain: dict[str, Any]) -> Bounds:
+        """From what ``to_dict`` gives."""
+        words = plain.get("why_least", ""), plain.get("why_most", "")
+        return cls(plain.get("least"), plain.get("most"), *words, plain.get("stated"))
+
+    def to_dict(self) -> dict[str, float | str]:
+        """What applies, for JSON."""
+        found = {name: getattr(self, name) for name in ("least", "most", "why_least", "why_most", "stated")}
+        return {name: value for name, value in found.items() if value not in (None, "")}
 
 
 def result(key: str, meaning: str, scale: float = 1.0, default: Any = None) -> Any:
@@ -49,6 +72,8 @@ def _keyed(record: type) -> tuple[tuple[str, str, float], ...]:
 
 
 def _plain(value: Any) -> Any:
+    if isinstance(value, Bounds):
+        return value.to_dict()
     if isinstance(value, tuple):
         return [_plain(item) for item in value]
     return value.item() if isinstance(value, np.generic) else value

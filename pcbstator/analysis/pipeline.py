@@ -7,12 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pcbstator.analysis.drive.job import with_built_ripple
+from pcbstator.analysis.drive.load_cycle import cycle_of
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, WindingResult
 from pcbstator.analysis.electrical.slip_ring import slip_ring_results
 from pcbstator.analysis.electrical.winding_geometry import end_winding_length
 from pcbstator.analysis.magnetic.losses import operating_losses
+from pcbstator.analysis.magnetic.surroundings import surroundings_of
 from pcbstator.analysis.mechanical.ball_contact import ball_results
 from pcbstator.analysis.mechanical.built_results import built_results
+from pcbstator.analysis.order.order import order_results
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGES, Work, loop_of, run_stage
@@ -48,6 +52,8 @@ def worked(design: Design, copper: Copper | None = None) -> Work:
     """A design through all stages; copper: where it was laid before."""
     work, shared = Work(design, copper, full=True), Shared(alone=True)
     for stage in STAGES:
+        if stage == "job":
+            surround(work)
         run_stage(stage, [work], shared)
         reason, work.refusal = work.refusal, None
         if reason is not None and not isinstance(reason, LawRangeError):
@@ -55,6 +61,16 @@ def worked(design: Design, copper: Copper | None = None) -> Work:
         if stage in ("magnetics", "job") and reason is not None:  # the heat has its own
             work.out_of_range = work.out_of_range or str(reason)
     return work
+
+
+def surround(work: Work) -> None:
+    """Adds what the design says stands in the rotor's field; the errors of the job need it."""
+    if work.magnetic is None:
+        return
+    try:
+        work.surroundings = surroundings_of(work.design, work.laid[1].copper, _asked_speed(work.design))
+    except LawRangeError as reason:
+        work.out_of_range = work.out_of_range or str(reason)
 
 
 def completed(work: Work, as_built: bool = True) -> Prediction:
@@ -79,6 +95,7 @@ def completed(work: Work, as_built: bool = True) -> Prediction:
             build = built_results(design, conductors, magnetic, work.mechanical, _top_speed(work))
         except LawRangeError as error:
             reason = str(error)
+    work.waves = None if build is None else build.waves
     thermal = with_pulses(design, work.steady)
     return Prediction(
         title=design.title,
@@ -91,16 +108,26 @@ def completed(work: Work, as_built: bool = True) -> Prediction:
         thermal=thermal,
         mechanical=work.mechanical,
         build=build,
+        surroundings=work.surroundings,
         slip_ring=slip_ring_results(design),
         slip_ring_balls=ball_results(design, work.mechanical),
-        motion=work.motion,
+        motion=with_built_ripple(work.motion, work.waves),
         drive=work.drive,
+        order=order_results(design, work.motion, work.drive, thermal),
         losses=tuple(losses),
         tolerance=tolerance or None,
         out_of_range=work.out_of_range or reason,
         design=design,
         laid=copper,
     )
+
+
+def _asked_speed(design: SizedDesign) -> float:
+    """Highest speed of the motor [rad/s] that the design states, before its motion is looked at; 0 where none is."""
+    cycle, ratio = cycle_of(design), design.drive.gear_ratio if design.drive else 1.0
+    if cycle is not None and cycle.top_speed:
+        return cycle.top_speed * ratio
+    return max(design.operation.speeds) if design.operation else 0.0
 
 
 def _top_speed(work: Work) -> float:

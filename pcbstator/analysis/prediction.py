@@ -10,9 +10,11 @@ from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, SlipRingResult, WindingResult
 from pcbstator.analysis.fields import inside, rows
 from pcbstator.analysis.magnetic.records import MagneticResult
+from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
 from pcbstator.analysis.mechanical.ball_contact import BallResult
 from pcbstator.analysis.mechanical.built_results import BuildResult
 from pcbstator.analysis.mechanical.records import MechanicalResult
+from pcbstator.analysis.order_result import OrderResult
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.copper import Copper
 from pcbstator.design import SizedDesign
@@ -33,10 +35,12 @@ class Prediction:
     thermal: ThermalResult
     mechanical: MechanicalResult | None = None
     build: BuildResult | None = None
+    surroundings: SurroundingsResult | None = None
     slip_ring: SlipRingResult | None = None
     slip_ring_balls: BallResult | None = None
     motion: MotionResult | None = None
     drive: DriveResult | None = None
+    order: OrderResult | None = None
     losses: tuple[dict[str, Any], ...] = ()
     tolerance: dict[str, dict[str, float]] | None = None
     requirement: tuple[Verdict, ...] = ()
@@ -49,7 +53,7 @@ class Prediction:
         """Name and record of every group of results."""
         for item in fields(self):
             value = getattr(self, item.name)
-            if hasattr(value, "__dataclass_fields__") and "inside" not in item.metadata:
+            if hasattr(value, "__dataclass_fields__") and "inside" not in item.metadata and any(rows(value)):
                 yield item.name, value
 
     def to_dict(self) -> dict[str, Any]:

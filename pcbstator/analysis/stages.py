@@ -12,6 +12,9 @@ from dataclasses import dataclass, field, fields
 from functools import partial
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
 from pcbstator.analysis.drive.job import Motor, Wanted, has_job, job_results, job_temperature
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.electrical.conductors import Conductors, conductors_of
@@ -36,6 +39,7 @@ from pcbstator.analysis.magnetic.rotor_field import (
     phase_linkages,
     wave_figures,
 )
+from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
 from pcbstator.analysis.mechanical.ball_contact import ball_results, with_ball_friction
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.mechanical.rotor import rotor_inertia
@@ -55,6 +59,8 @@ from pcbstator.winding import Winding
 
 if TYPE_CHECKING:
     from pcbstator.design import Design, SizedDesign
+
+FloatArray = NDArray[np.float64]
 
 # In the order in which they are run; the last two may be left out.
 STAGES = ("copper", "magnetics", "heat", "inductance", "job")
@@ -79,7 +85,8 @@ WAVE_KEYS, ROTOR_KEYS = keys_of("magnetic", Waveforms), keys_of("mechanical", Me
 HEAT_KEYS = keys_of("motion", CycleHeat)  # they need the inductance, for the ripple of the switching
 WHOLE_KEYS = frozenset(  # dear: by bisection
     ["motion.largest_load_inertia_kg_m2", "motion.largest_friction_n_m", "motion.cycle_growth_ratio",
-     "motion.cycle_heat_growth_ratio", "motion.cycle_shortest_rest_s"]
+     "motion.cycle_heat_growth_ratio", "motion.cycle_shortest_rest_s", "motion.continuous_ripple_loss_w",
+     "motion.continuous_less_ripple_phase_current_rms_a"]
 )  # fmt: skip
 ERROR_KEYS = frozenset(f"motion.{key}" for key in (
     "rest_error_deg", "rest_error_95_percent_of_stops_deg", "repeatable_rest_error_deg", "repeatability_deg",
@@ -113,8 +120,10 @@ class Work:
     mechanical: MechanicalResult | None = None
     inductances: Inductances | None = None
     steady: ThermalResult | None = None
+    surroundings: SurroundingsResult | None = None  # found before the job, where all of one design is wanted
     motion: MotionResult | None = None
     drive: DriveResult | None = None
+    waves: FloatArray | None = None  # torque of drawn motors (``BuildResult``), where they were drawn
     out_of_range: str = ""  # why some results of a design that goes on are missing
 
     def give(self, group: str, *records: object) -> None:
@@ -289,7 +298,9 @@ def _job(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
         heat=work.full or not wanted.isdisjoint(HEAT_KEYS),
         errors=work.full or not wanted.isdisjoint(ERROR_KEYS),
     )
-    run = partial(job_results, design, motor=motor, cycle=shared.cycle(design), wanted=needs)
+    run = partial(
+        job_results, design, motor=motor, cycle=shared.cycle(design), wanted=needs, surroundings=work.surroundings
+    )
     if not (any(needs) or work.inductances):
         work.motion = _alike(*(run(electrical)[0] for electrical in _extremes(work)))
     if work.motion is None:

@@ -14,6 +14,7 @@ from pcbstator.bench.readings import FREQUENCY, SPEED, Emf, Inductance, Reading,
 from pcbstator.bench.result import FAR, Agreement
 from pcbstator.bench.slips import speed_slip
 
+PHASES = "phases and their mean"  # what a fault of a phase may explain after all
 BETWEEN = (Resistance, Inductance, Emf, StaticTorque)
 
 
@@ -137,7 +138,7 @@ def _odd_pairs(readings: Sequence[Reading], quotients: Mapping[str, float]) -> I
             less = f"phase {third} has less resistance than the others" if sense > 0 else f"phase {third} has more"
             told = f"{each.words}, which agree: take it again; only if it stays, {less}" if doubted else each.words
             sigma = each.sigma if doubted else min(max(each.sigma, -FAR), FAR)
-            yield Agreement("phases and their mean", (each.reading.name,), 100 * each.apart, sigma, told)
+            yield Agreement(PHASES, (each.reading.name,), 100 * each.apart, sigma, told)
 
 
 def _whole(group: list[Reading]) -> bool:

@@ -11,6 +11,8 @@ import numpy as np
 from pcbstator.analysis.tolerance import NINETY, tolerance_results
 from pcbstator.bench.agreement import agreements
 from pcbstator.bench.load import Bench
+from pcbstator.bench.logs.found import KINDS as LOGGED
+from pcbstator.bench.logs.found import motion_logs
 from pcbstator.bench.machine_state import MachineState, machine_state
 from pcbstator.bench.predicted import quantities
 from pcbstator.bench.readings import Emf, Reading, TableReading
@@ -61,7 +63,8 @@ def compared(design: Design, bench: Bench, source: str = "bench", state: Machine
     against = {name for each in agreed if each.contradiction for name in each.readings}
     rows = tuple(replace(row, doubtful=row.name in against) for row in rows)
     told = _remarks(bench, [reading.name for reading, _ in known])
-    return Comparison(design.title, design.source, source, rows, agreed, tuple(told))
+    logs = motion_logs(bench, state, rows, spreads)
+    return Comparison(design.title, design.source, source, rows, agreed, tuple(told), logs=logs)
 
 
 def spreads_of(state: MachineState) -> dict[str, float]:
@@ -150,6 +153,6 @@ def _remarks(bench: Bench, told: list[str]) -> list[str]:
     for reading in bench.readings:
         if isinstance(reading, TableReading) or (isinstance(reading, Emf) and reading.table_csv is not None):
             found += [f"{reading.name}, {reading.table_csv}: {remark}" for remark in getattr(reading, "_table").remarks]  # noqa: B009
-        if reading.name not in told:
+        if reading.name not in told and reading.kind not in LOGGED:
             found.append(f"{reading.name}: read, but there is no single predicted value to hold it against")
     return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import floor, log10, sqrt
 
 import numpy as np
@@ -51,7 +51,7 @@ def held_current(prediction: Prediction) -> HeldCurrent | None:
     if state is None or not lines or time_constant is None or state.heat_current <= 0:
         return None
     heat, line = state.heat, next(iter(lines.values()))
-    still = replace(heat.network, eddy=np.zeros_like(heat.network.eddy))
+    still = heat.winding_alone
     ambient = still.ambient_c
     most = min(MOST_RISE, 0.8 * (heat.board_limit_c - ambient), 0.8 * (heat.magnet_limit_c - ambient))
     if most <= 0:

@@ -24,6 +24,20 @@ ComplexArray = NDArray[np.complex128]
 
 
 @dataclass(frozen=True, eq=False)
+class ClosedLoops:
+    """Copper that is closed in itself beside the phases, as a bridge between turns makes it.
+
+    resistance: (loops, loops) [ohm] at 20 C. inductance: (loops, loops) and mutual: (phases, loops) [H].
+    linkages: (loops, orders) [Wb].
+    """
+
+    resistance: FloatArray
+    inductance: FloatArray
+    mutual: FloatArray
+    linkages: ComplexArray
+
+
+@dataclass(frozen=True, eq=False)
 class MachineState:
     """One motor as its readings see it.
 
@@ -32,7 +46,7 @@ class MachineState:
     orders: (orders,) per turn of the rotor, pole pairs times the electrical ones; linkages: (phases, orders) [Wb].
     drag: braking torque over speed [N m s/rad]; hysteresis: braking torque at any speed [N m]; inertia: of the rotor
     [kg m2]. air_gap and thicknesses by part [m]; copper: thickness of every layer from 1 on [m]. work: the prediction
-    that it came from.
+    that it came from. loops: of shorted copper, if there is any.
     """
 
     design: SizedDesign
@@ -51,6 +65,7 @@ class MachineState:
     thickness: dict[str, float]
     copper: tuple[float, ...]
     work: Work = field(repr=False)
+    loops: ClosedLoops | None = None
 
 
 def machine_state(design: Design, copper: Copper | None = None) -> MachineState:

@@ -17,7 +17,7 @@ from pcbstator.analysis.magnetic.rotor_field import (
     rotor_source,
     steel_ring,
 )
-from pcbstator.bench.machine_state import MachineState, strength_at
+from pcbstator.bench.machine_state import ClosedLoops, MachineState, strength_at
 from pcbstator.bench.readings import (
     Emf,
     Field,
@@ -169,6 +169,9 @@ def terminal_impedance(state: MachineState, between: tuple[str, str], pulsation:
     if along is None:
         return complex("nan+nanj")
     impedance = state.resistance + 1j * pulsation * state.inductance
+    if state.loops is not None:
+        drop = 1j * pulsation * state.loops.mutual
+        impedance = impedance - drop @ np.linalg.inv(_loop_impedance(state.loops, pulsation)) @ drop.T
     if state.connection == "delta":
         ways = corners(state)
         admittance = ways.T @ np.linalg.inv(impedance) @ ways
@@ -185,6 +188,8 @@ def terminal_wave(state: MachineState, between: tuple[str, str], speed: float) -
     if along is None:
         return np.full(2, np.nan)
     phasors = -1j * state.orders * state.linkages
+    if state.loops is not None:
+        phasors = phasors - _answer_of_loops(state, state.loops, speed)
     if state.connection == "delta":
         first, second = (state.names.index(name) for name in between)
         through = slice(first, second) if first < second else slice(second, first)
@@ -195,11 +200,25 @@ def terminal_wave(state: MachineState, between: tuple[str, str], speed: float) -
     return np.asarray((line @ _turn(tuple(state.orders.tolist()), state.pole_pairs)).real)
 
 
+def _loop_impedance(loops: ClosedLoops, pulsation: float) -> ComplexArray:
+    return np.asarray(loops.resistance + 1j * pulsation * loops.inductance)
+
+
+def _answer_of_loops(state: MachineState, loops: ClosedLoops, speed: float) -> ComplexArray:
+    """What currents in closed loops take from the phases (phases, orders), per rad/s [V s/rad]. An order m goes with
+    exp(-i m angle), so that inductance counts as -i m speed L."""
+    found = np.zeros(state.linkages.shape, complex)
+    for at, order in enumerate(state.orders):
+        driven = np.linalg.solve(_loop_impedance(loops, -order * speed), -1j * order * loops.linkages[:, at])
+        found[:, at] = -1j * order * speed * loops.mutual @ driven
+    return found
+
+
 def _without_loop(state: MachineState, phasors: ComplexArray, speed: float) -> ComplexArray:
     """Voltages of a delta's phases (phases, orders) when what they have in common has driven its current around."""
     found = np.array(phasors, dtype=complex)
     for at, order in enumerate(state.orders):
-        drop = (state.resistance + 1j * order * speed * state.inductance) @ np.ones(len(state.names))
+        drop = (state.resistance - 1j * order * speed * state.inductance) @ np.ones(len(state.names))
         found[:, at] -= drop * phasors[:, at].sum() / drop.sum()
     return found
 

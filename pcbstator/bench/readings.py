@@ -344,6 +344,19 @@ class Approach(Reading):
     target: Annotated[float, degrees(-1e6, 1e6, 0.0)] = key("target_deg", "the target", example=90.0)
     from_below: Angles = key("from_below_deg", "where it stopped, coming from smaller angles", example=[89.99, 89.98])
     from_above: Angles = key("from_above_deg", "where it stopped, coming from larger angles", example=[90.02, 90.03])
+    sensor_below: Angles | None = key(
+        "sensor_below_deg", "what the drive's own sensor said at the stops from below", None, example=[89.99, 89.99]
+    )
+    sensor_above: Angles | None = key(
+        "sensor_above_deg", "what the drive's own sensor said at the stops from above", None, example=[90.01, 90.01]
+    )
+
+    @model_validator(mode="after")
+    def _both_sides(self) -> Approach:
+        if (self.sensor_below is None) != (self.sensor_above is None):
+            missing = "sensor_below_deg" if self.sensor_below is None else "sensor_above_deg"
+            raise refusal("must be there where the other side is", "add it, or leave out both", at=missing)
+        return self
 
 
 class SmallSteps(Reading):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 from dataclasses import dataclass, field
+from itertools import islice
 from math import pi
 from pathlib import Path
 from typing import Literal
@@ -23,6 +24,7 @@ HEAD_LINES = 60  # an instrument may write this much about itself above the name
 FEWEST_ROWS = 3
 SPIKE = 12.0  # robust standard deviations from the neighbours
 NEIGHBOURS = 5
+ROWS_AT_ONCE = 50_000  # where cells hold words: lists of numbers take much memory
 GAP = 5.0  # times the usual step
 
 SCALES: dict[str, dict[str, float]] = {  # units of the columns, each in SI
@@ -92,8 +94,8 @@ def _read(text: str, name: str, wanted: tuple[tuple[str, ...], ...], decimal: st
     other = [title for title in head if title not in COLUMNS]
     remarks = [f"column {shown(title)} is not used" for title in other]
     sound, told = _sound(columns)
-    if sum(sound) < FEWEST_ROWS:
-        value = f"{len(sound)} rows, {int(sum(sound))} of them whole, in {shown(name)}"
+    if sound.sum() < FEWEST_ROWS:
+        value = f"{len(sound)} rows, {int(sound.sum())} of them whole, in {shown(name)}"
         raise _RefusedError("must hold numbers", value, "look at what the instrument wrote; nan is no number")
     columns = {what: column[sound] for what, column in columns.items()}
     return Table(name, *_in_time(columns, remarks + told))
@@ -139,12 +141,24 @@ def _numbers(body: str, separator: str | None, width: int) -> FloatArray:
     if not body.strip():
         return np.empty((0, width))
     try:
-        rows = np.loadtxt(io.StringIO(body), delimiter=separator, comments="#", ndmin=2, dtype=float)
+        # Bytes take a quarter of the memory that a StringIO does.
+        rows = np.loadtxt(
+            io.TextIOWrapper(io.BytesIO(body.encode()), "utf-8"),
+            delimiter=separator,
+            comments="#",
+            ndmin=2,
+            dtype=float,
+        )
         if rows.size == 0 or rows.shape[1] == width:
             return np.asarray(rows.reshape(-1, width))
     except ValueError:
         pass  # cells that are empty or hold words: row by row
-    return np.array([row for line in body.splitlines() if (row := _row(line, separator, width))]).reshape(-1, width)
+    lines = io.TextIOWrapper(io.BytesIO(body.encode()), "utf-8")
+    parts = []
+    while part := list(islice(lines, ROWS_AT_ONCE)):
+        found = [row for line in part if (row := _row(line, separator, width))]
+        parts.append(np.array(found, dtype=float).reshape(-1, width))
+    return np.concatenate(parts)
 
 
 def _row(line: str, separator: str | None, width: int) -> list[float] | None:
@@ -169,7 +183,7 @@ def _sound(columns: dict[str, FloatArray]) -> tuple[NDArray[np.bool_], list[str]
     if lost := int((~whole).sum()):
         told.append(f"{lost} of {len(whole)} rows hold no number somewhere and are left out")
     for what, column in columns.items():
-        if what == "time" or sum(whole) < 4 * NEIGHBOURS:
+        if what == "time" or whole.sum() < 4 * NEIGHBOURS:
             continue
         kept = column[whole]
         apart = np.abs(kept - median_filter(kept, NEIGHBOURS, mode="nearest"))

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+if TYPE_CHECKING:
+    from pcbstator.bench.logs.result import MotionLogs
+
+UNITS_OFF = "units off"  # how slips of units begin
 FAR = 3.0  # standard deviations beyond which a difference asks for a reason
 
 
@@ -100,18 +104,34 @@ class Agreement:
 
 @dataclass(frozen=True)
 class Cause:
-    """What may lie behind the differences, with its weight of evidence."""
+    """What may lie behind the differences. evidence: logarithm to the base of 10 of how many times better it explains
+    the readings than a motor within its tolerances does.
+    """
 
     name: str
     evidence: float
     not_told_apart_from: tuple[str, ...] = ()
     words: str = ""
+    motor: str = ""  # in words, where there are several
+
+    @property
+    def better(self) -> str:
+        """How many times better it explains the readings, in words.
+
+        >>> Cause("remanence", 2.29).better, Cause("connection", 365.0).better
+        ('200 times', 'more than 1000 times')
+        """
+        return f"{float(f'{10**self.evidence:.1g}'):g} times" if self.evidence < 3 else "more than 1000 times"
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values."""
         told = list(self.not_told_apart_from)
-        said = {"words": self.words} if self.words else {}
+        said = {key: words for key, words in (("words", self.words), ("motor", self.motor)) if words}
         return {"name": self.name, "evidence": self.evidence, "not_told_apart_from": told} | said
+
+    def of(self, motor: str) -> Cause:
+        """The cause in one of several motors."""
+        return replace(self, motor=motor)
 
 
 @dataclass(frozen=True)
@@ -128,6 +148,7 @@ class Comparison:
     next: str = ""
     judged: str = ""  # the verdict of the causes, where they were looked for
     extra: dict[str, Any] = field(default_factory=dict)  # further groups of results by their key
+    logs: MotionLogs | None = None
 
     @property
     def contradictions(self) -> tuple[Agreement, ...]:
@@ -141,16 +162,34 @@ class Comparison:
         return tuple(row.name for row in self.rows if row.doubtful or row.slip)
 
     @property
+    def as_predicted(self) -> bool:
+        """Whether nothing contradicts itself, is far off, or has a cause to be looked for."""
+        far = any(row.far for row in self.rows) or (self.logs is not None and bool(self.logs.far))
+        return not (self.contradictions or self.causes or far)
+
+    @property
     def verdict(self) -> str:
         """In a sentence."""
         if self.contradictions:
             return f"Readings contradict each other; take them again first: {self.contradictions[0].words}"
         slips = [row for row in self.rows if row.slip]
+        slips.sort(key=lambda row: not row.slip.startswith(UNITS_OFF))
+        if self.causes and not (slips and slips[0].slip.startswith(UNITS_OFF)):  # a slip of units says nothing else
+            return self.judged
         if slips:
             return f"A reading looks like a slip: {slips[0].name}: {slips[0].slip}"
-        if self.judged:
-            return self.judged
         far = [row for row in self.rows if row.far]
+        logged = self.logs.far if self.logs else ()
+        if not far and logged:
+            apart = abs(logged[0].deviation or 0.0)
+            said = f"{logged[0].about} ({logged[0].log}), {apart:.0f} standard deviations"
+            if len(logged) == 1:
+                return f"By the motion logs one value is not as assumed: {said}."
+            return f"By the motion logs {len(logged)} values are not as assumed; the farthest is {said}."
+        if self.judged and not far:
+            return self.judged
+        if not self.rows and self.logs is not None and self.logs.rows:
+            return "The motion logs show nothing that was not assumed."
         if not self.rows:
             return "No reading has a predicted value beside it: nothing is known of this motor yet."
         if not far:
@@ -162,9 +201,23 @@ class Comparison:
             f"{worst.percent:+.3g} %, {abs(worst.deviation):.1f} standard deviations."
         )
 
-    def with_causes(self, causes: tuple[Cause, ...], following: str, verdict: str) -> Comparison:
-        """With what lies behind the differences."""
-        return replace(self, causes=causes, next=following, judged=verdict)
+    def explained(self, names: frozenset[str], about: str) -> Comparison:
+        """Where agreements of a kind, between readings of these names, are no contradictions: a fault explains them."""
+        agreed = tuple(
+            replace(each, sigma=max(min(each.sigma, FAR), -FAR))
+            if each.about == about and names.issuperset(each.readings)
+            else each
+            for each in self.agreements
+        )
+        against = {name for each in agreed if each.contradiction for name in each.readings}
+        rows = tuple(replace(row, doubtful=row.name in against) for row in self.rows)
+        return replace(self, agreements=agreed, rows=rows)
+
+    def with_causes(
+        self, causes: tuple[Cause, ...], following: str, verdict: str, more: dict[str, Any] | None = None
+    ) -> Comparison:
+        """With what lies behind the differences; more: further groups of results."""
+        return replace(self, causes=causes, next=following, judged=verdict, extra=self.extra | (more or {}))
 
     def to_dict(self) -> dict[str, Any]:
         """The object of ``compare --json``."""
@@ -178,6 +231,8 @@ class Comparison:
         }
         if self.next:
             body["next"] = self.next
+        if self.logs is not None:
+            body["logs"] = self.logs.to_dict()
         if self.remarks:
             body["remarks"] = list(self.remarks)
         return head | body | self.extra

@@ -23,6 +23,13 @@ SUPPLIES = (5.0, 12.0, 24.0, 36.0, 48.0)  # V that are easy to buy (common pract
 COPPERS = (70.0, 105.0)  # um: 2 and 3 oz
 THICKER = (1.0, 2.0, 3.0)  # mm more of magnet
 ORDERS = (10, 20, 50, 100)
+SPREADS = {  # of [build]: attribute, and units of its key for one SI unit
+    "remanence_spread_percent": ("remanence_spread", 100.0), "magnet_angle_deg": ("magnet_angle", DEGREE),
+    "magnet_radius_mm": ("magnet_radius", 1e3), "magnetisation_tilt_deg": ("magnetisation_tilt", DEGREE),
+    "rotor_eccentric_mm": ("rotor_eccentric", 1e3), "rotor_run_out_mm": ("rotor_run_out", 1e3),
+    "board_eccentric_mm": ("board_eccentric", 1e3), "board_bow_mm": ("board_bow", 1e3),
+    "stack_angle_deg": ("stack_angle", DEGREE),
+}  # fmt: skip
 
 
 def stiffer_loops(design: SizedDesign, prediction: Prediction) -> list[Step]:
@@ -121,6 +128,20 @@ def _speed(design: SizedDesign) -> float:
     return design.motion.speed * RPM if design.motion and design.motion.speed else 0.0
 
 
+def better_built(design: SizedDesign, prediction: Prediction) -> list[Step]:
+    """Less of the spread that makes most of the torque ripple, where that makes most of the uneven turn."""
+    build, motion = prediction.build, prediction.motion
+    if build is None or motion is None or build.pays not in SPREADS or design.build is None:
+        return []
+    moving = [row for row in motion.error_budget if "speed_ripple_percent" in row]
+    worst = max(moving, key=lambda row: float(row["speed_ripple_percent"]), default=None)
+    if worst is None or worst["key"] != "build":
+        return []
+    attribute, unit = SPREADS[build.pays]
+    value = float(getattr(design.build, attribute)) * unit
+    return _scaled(f"build.{build.pays}", value, SHRINKING, f"a motor put together with {build.pays} = {{}}")
+
+
 def quicker_slow_turn(design: SizedDesign, prediction: Prediction) -> list[Step]:
     """Another slow speed: less is asked."""
     slow = design.requirement.slow_speed if design.requirement else None
@@ -204,7 +225,8 @@ CHANGES: dict[str, tuple[Change, ...]] = {
     "settling_time_s": (*PLACE, gentler_motion),
     "slow_speed_rpm": (finer_sensor, stiffer_loops),
     "speed_ripple_percent": (
-        stiffer_loops, centred_sensor, better_current_sense, finer_sensor, quieter_sensor, quicker_slow_turn,
+        stiffer_loops, centred_sensor, better_built, better_current_sense, finer_sensor, quieter_sensor,
+        quicker_slow_turn,
     ),
     "smallest_step_deg": PLACE,
     "step_error_percent": PLACE,

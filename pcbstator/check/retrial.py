@@ -7,6 +7,12 @@ from dataclasses import replace
 from math import radians
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
+
+from pcbstator.analysis.drive.job import with_built_ripple
+from pcbstator.analysis.mechanical.built_results import built_results
+from pcbstator.analysis.pipeline import surround
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGES, Work, run_stage
@@ -21,9 +27,11 @@ from pcbstator.findings import Verdict
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
 
+FloatArray = NDArray[np.float64]
+
 MARGIN = "drive.speed_phase_margin_deg"  # a result of the loops, so that they are judged as well
 # Sections that have no say in copper and magnets, nor in verdicts on those.
-JOB = frozenset(["load", "bearing", "motion", "drive", "requirement", "prices"])
+JOB = frozenset(["load", "bearing", "motion", "drive", "requirement", "prices", "build"])
 
 
 def with_ways_out(work: Work, prediction: Prediction, found: tuple[Verdict, ...]) -> tuple[Verdict, ...]:
@@ -70,6 +78,8 @@ def _judged(work: Work, settings: Mapping[str, object]) -> tuple[Verdict, ...] |
     else:
         again, stages = Work(changed), STAGES
     for stage in stages:  # as a study does: only what the verdicts need
+        if stage == "job" and again.surroundings is None and work.surroundings is not None:
+            surround(again)
         run_stage(stage, [again], Shared(alone=True), needed_for_verdicts(changed) | {MARGIN})
     if again.refusal is not None:
         return None
@@ -78,4 +88,12 @@ def _judged(work: Work, settings: Mapping[str, object]) -> tuple[Verdict, ...] |
     if any(margin is not None and margin < radians(LEAST_MARGIN) for margin in margins):
         return None
     vias = again.counts[1].via_count if again.counts else 0
-    return verdicts(again.design, Known(again.motion, again.drive, vias, again.out_of_range))
+    motion = with_built_ripple(again.motion, _waves(work, again, settings))
+    return verdicts(again.design, Known(motion, again.drive, vias, again.out_of_range))
+
+
+def _waves(work: Work, again: Work, settings: Mapping[str, object]) -> FloatArray | None:
+    """Torque of drawn motors over its mean: only what is said under [build] changes it by much."""
+    if again.magnetic is None or not any(key.startswith("build.") for key in settings):
+        return work.waves
+    return built_results(again.design, again.laid[1], again.magnetic, None, 0.0).waves

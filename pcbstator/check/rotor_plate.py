@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import ceil
+from math import ceil, radians
 from typing import TYPE_CHECKING
 
 from pcbstator.analysis.mechanical.records import MechanicalResult
@@ -35,11 +35,13 @@ def _gap(design: SizedDesign, result: MechanicalResult) -> list[Finding]:
         )
         return [found("mechanical.gap_unstable", "error", words, drawn)]
     if result.gap_failure == "tilt":
+        has, wanted = (radians(each or 0.0) for each in (_tilt_stiffness(design), result.tilt_wanted))
         words = (
-            "unequal attraction tilts the rotor further than the bearing can hold, and the magnets come down on the "
-            "board: bearing.tilt_stiffness_n_m_per_deg must be larger, or the gap wider"
+            "unequal attraction tilts the rotor further than the bearing's {value} N·m per degree can hold, and the "
+            f"magnets come down on the board: bearing.tilt_stiffness_n_m_per_deg = {float(f'{wanted:.2g}') * 1.1:.2g} "
+            f"would do, as it is, or {would_do}"
         )
-        return [Finding("mechanical.tilt_unstable", "error", words, where="bearing")]
+        return [found("mechanical.tilt_unstable", "error", words, has, where="bearing")]
     if result.gap_failure == "contact":
         words = f"play and weight alone take the gap of {{value}} mm: the rotor lies on the board; {would_do}"
         return [found("mechanical.rubbing", "error", words, drawn)]
@@ -51,6 +53,10 @@ def _gap(design: SizedDesign, result: MechanicalResult) -> list[Finding]:
         f"run-out, bow, copper and sag leave {{value}} mm of a gap{at_rest}: the rotor rubs on the board, if all come "
         f"together; {would_do}, or a smaller rotor_run_out_mm, board_bow_mm or play",
     )  # fmt: skip
+
+
+def _tilt_stiffness(design: SizedDesign) -> float | None:
+    return None if design.bearing is None else design.bearing.tilt_stiffness
 
 
 def _would_do(gap: float | None) -> str:

@@ -19,6 +19,7 @@ from pcbstator.check.requirement import Known, requirement_findings, verdicts
 from pcbstator.check.retrial import with_ways_out
 from pcbstator.check.rotor_plate import gap_findings
 from pcbstator.check.slip_ring import slip_ring_findings
+from pcbstator.check.surroundings import surroundings_findings
 from pcbstator.check.thermal import thermal_findings
 from pcbstator.copper import Copper
 from pcbstator.findings import Finding, Severity
@@ -55,7 +56,7 @@ def check_design(design: SizedDesign, copper: Copper, prediction: Prediction) ->
         severity: Severity = "error" if prediction.magnetic is None else "warning"
         findings.append(Finding("law.range", severity, prediction.out_of_range))
     findings += mechanical_findings(design, prediction) + gap_findings(design, prediction)
-    findings += job_findings(design, prediction)
+    findings += job_findings(design, prediction) + surroundings_findings(design, prediction)
     findings += slip_ring_findings(design, prediction.slip_ring, prediction.slip_ring_balls)
     findings += thermal_findings(design, prediction) + requirement_findings(prediction.requirement)
     findings = with_acceptances(findings, design.accepted)

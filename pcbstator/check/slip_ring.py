@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from pcbstator.analysis.electrical.records import SlipRingResult
 from pcbstator.analysis.mechanical.ball_contact import BallResult
 from pcbstator.check.limits import at_least, at_most, found
-from pcbstator.check.slip_ring_contact import ball_findings, fixing_findings
+from pcbstator.check.slip_ring_contact import ball_findings, fixing_findings, run_out_findings
 from pcbstator.copper.clearance import Gap
 from pcbstator.findings import Finding
 
@@ -38,7 +38,7 @@ def slip_ring_findings(
             for finding in _board(design, turning, results.turning)
         ]
     own = _brushes(section, results) if section.contact == "brushes" else ball_findings(section, balls)
-    return findings + _contacts(section) + own
+    return findings + _contacts(section) + own + run_out_findings(design, balls)
 
 
 def _board(design: SizedDesign, section: SlipRing, results: SlipRingResult) -> list[Finding]:

@@ -55,6 +55,18 @@ def fixing_findings(design: SizedDesign, results: SlipRingResult) -> list[Findin
     return findings
 
 
+def run_out_findings(design: SizedDesign, results: BallResult | None) -> list[Finding]:
+    """Balls as the bearing of the rotor, where they let it run out by more than [build] says."""
+    if results is None or design.build is None:
+        return []
+    return at_most(
+        "slip_ring.run_out", float(f"{1e3 * results.edge_run_out:.2g}"), 1e3 * design.build.rotor_run_out,
+        "flatness of the slip-ring boards and balls lets the rotor run out by up to {value} mm at the edge of the "
+        "magnets, if it has no other bearing, more than the {limit} mm of build.rotor_run_out_mm, which the least gap "
+        "counts on: set that to this value, or use flatter boards, a larger raceway or a bearing", "warning",
+    )  # fmt: skip
+
+
 def ball_findings(section: SlipRing, results: BallResult | None) -> list[Finding]:
     """Balls: what cannot work is an error, what will not last a warning."""
     if results is None:

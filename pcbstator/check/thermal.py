@@ -19,6 +19,7 @@ from pcbstator.findings import Finding, Severity
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
 
+DRIVER_CURE = "more face in the air, a pad to the board or to a mount, switches of less resistance, or a place outside"
 Cause = tuple[str, float | None, Severity, str]
 
 
@@ -62,6 +63,12 @@ def _job(thermal: ThermalResult, motion: MotionResult) -> list[Finding]:
                 f"the cycle, repeated continuously, heats the {what} to {{value}} °C, above {{limit}} °C: less torque"
                 f"{rest}, or cooling", "warning", where=f"motion, {what}",
             )  # fmt: skip
+    if motion.cycle_driver_c is not None and thermal.driver_limit_c is not None:
+        findings += at_most(
+            "thermal.driver", motion.cycle_driver_c, thermal.driver_limit_c,
+            "the cycle, repeated continuously, heats the driver in the ring to {value} °C, above {limit} °C: "
+            + DRIVER_CURE, "warning", where="motion, driver",
+        )  # fmt: skip
     beyond = ""
     if thermal.surface_temperature_c is not None:
         beyond = f"; at the highest continuous current it would reach {thermal.surface_temperature_c:.3g} °C"
@@ -91,6 +98,10 @@ def _no_current(thermal: ThermalResult) -> list[Finding]:
         return [Finding("thermal.drag", "warning", words, thermal.continuous_drag, where="thermal")]
     if thermal.continuous_current or thermal.board_limit_c is None:
         return []
+    hot = thermal.driver_temperature_c
+    if thermal.driver_current is not None and hot is not None and thermal.driver_limit_c is not None:
+        words = "without any current in the motor the driver in the ring reaches {value} °C, above {limit} °C: "
+        return at_most("thermal.driver", hot, thermal.driver_limit_c, words + DRIVER_CURE, "warning", where="thermal")
     words = "eddy currents alone heat the board or the magnets beyond their limits: narrower tracks or less speed"
     return [Finding("thermal.eddies", "warning", words, 0.0)]
 

@@ -33,16 +33,19 @@ def bench(design: Path, output: Path) -> None:
 @click.command()
 @click.argument("design", type=click.Path(path_type=Path))
 @click.argument("bench", type=click.Path(path_type=Path))
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="Folder for picture, text and JSON.")
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="Folder for page, picture, text and JSON.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object and nothing else.")
 def compare(design: Path, bench: Path, output: Path | None, as_json: bool) -> None:
     """Set the readings in BENCH beside what DESIGN predicts. Leaves with 1 where something is not as predicted."""
     import pcbstator
+    from pcbstator.output.bench_report.sheet_files import require_no_readings
     from pcbstator.output.bench_report.words import comparison_text
     from pcbstator.output.files import json_text, write_folder
     from pcbstator.project import compare as compared
     from pcbstator.project import comparison_files
 
+    if output is not None:
+        require_no_readings(output)
     found = compared(pcbstator.load_design(design), bench)
     if output is not None:
         files = comparison_files(found)
@@ -52,5 +55,5 @@ def compare(design: Path, bench: Path, output: Path | None, as_json: bool) -> No
         click.echo(json_text(found.to_dict()), nl=False)
     else:
         tell(comparison_text(found))
-    if found.contradictions or any(row.far for row in found.rows):
+    if not found.as_predicted:
         sys.exit(1)

@@ -61,6 +61,13 @@ class Bearing(Record):
         "allowed_tilting_moment_n_m", "across the axis, as its maker allows", None, example=2.0,
         otherwise="not checked",
     )  # fmt: skip
+    circle_diameter: Annotated[float, millimetres(1, 2000)] | None = key(
+        "circle_diameter_mm", "through the middles of its balls, for the stray field there", None, example=50.0,
+        otherwise="no stray field is given",
+    )  # fmt: skip
+    height: Annotated[float, millimetres(-200, 200)] = key(
+        "height_mm", "of those middles above the board's face to the rotor, negative below it", 0.0
+    )
 
     @property
     def standstill_friction(self) -> float:

@@ -40,5 +40,8 @@ class Build(Record):
     board_bow: Annotated[float, millimetres(0, 10)] = key(
         "board_bow_mm", "largest, of the board as it is mounted; evenly drawn either way", 0.1
     )
+    stack_angle: Annotated[float, degrees(0, 10)] = key(
+        "stack_angle_deg", "of each board of a stack about the axis, one standard deviation; pins have play", 0.1
+    )
     draws: Annotated[int, Count(range(100, 100_001))] = key("draws", "rotors that are drawn", 1000)
     seed: Annotated[int, Count(range(1 << 31))] = key("seed", "of the draws: the same seed gives the same rotors", 1)

@@ -6,7 +6,8 @@
 from __future__ import annotations
 
 from math import degrees as degrees_of
-from typing import Annotated
+from math import pi
+from typing import Annotated, Literal
 
 from annotated_types import Len
 
@@ -20,10 +21,13 @@ from pcbstator.design.quantities import (
     TableList,
     Text,
     amperes,
+    celsius,
     key,
     millimetres,
     percent,
     revolutions_per_minute,
+    watts_per_kelvin,
+    watts_per_square_metre_kelvin,
 )
 
 DEGREES = degrees_of(1.0)  # in a radian
@@ -32,6 +36,9 @@ LARGEST_TORQUE = 1e5  # N m
 LEAST_TORQUE = 1e-9  # N m; the friction of a watch's balance is above it (from memory)
 LEAST_TIME = 1e-6  # s; no drive knows a shorter one
 LEAST_MOVE = 1e-3  # degrees
+DROP = 0.05  # V of a switch that conducts, where neither it nor a resistance is stated (common practice, no source)
+AXIS_FIELD, RING_FIELD = 50e-3, 20e-3  # T at the chip of a magnetic sensor (common practice, no source)
+SENSOR_POLE = 2e-3  # m along a ring of poles (common practice, no source)
 MOST_BODIES = 50
 
 
@@ -63,6 +70,11 @@ def kilohertz(low: float, high: float) -> Quantity:
 def hertz(low: float, high: float) -> Quantity:
     """A frequency."""
     return Quantity("Hz", 1.0, low, high)
+
+
+def watts(low: float, high: float) -> Quantity:
+    """A power."""
+    return Quantity("W", 1.0, low, high)
 
 
 Bodies = Annotated[tuple[Body, ...], Len(1, MOST_BODIES), TableList((Disc, Ring, Bar, Point), MOST_BODIES)]
@@ -138,9 +150,39 @@ class Drive(Record):
     dead_time: Annotated[float, seconds(0, 5000, "ns", 1e9)] = key(
         "dead_time_ns", "of the half bridges, at each change", 100.0
     )
-    voltage_drop: Annotated[float, volts(0, 10)] = key(
-        "voltage_drop_v", "of a switch of the bridge that conducts", 0.05
+    stated_voltage_drop: Annotated[float, volts(0, 10)] | None = key(
+        "voltage_drop_v", "of a switch of the bridge that conducts, beside its resistance", None, example=0.05,
+        otherwise="0.05, or 0 with switch_resistance_mohm",
+    )  # fmt: skip
+    switch_resistance: Annotated[float, Quantity("mohm", 1e3, 0, 10_000)] = key(
+        "switch_resistance_mohm", "on-resistance of a switch of the bridge at 25 C, as data sheets have it", 0.0
     )
+    switching_time: Annotated[float, seconds(0, 5000, "ns", 1e9)] = key(
+        "switching_time_ns", "in which the voltage of a half bridge rises or falls, for its loss", 0.0
+    )
+    switching_loss: Annotated[float, watts(0, 1000)] = key(
+        "switching_loss_w", "of all half bridges at current_limit_peak_a, instead of switching_time_ns", 0.0
+    )
+    quiescent: Annotated[float, watts(0, 1000)] = key(
+        "quiescent_w", "what driver and controller take without current, their gates included", 0.0
+    )
+    cable_length: Annotated[float, millimetres(0, 100_000)] = key(
+        "cable_length_mm", "of each wire from driver to stator", 0.0
+    )
+    cable_section: Annotated[float, Quantity("mm2", 1e6, 0.01, 200)] | None = key(
+        "cable_section_mm2", "copper of each of these wires", None, example=0.5, otherwise="required with a length"
+    )
+    driver_area: Annotated[float, Quantity("mm2", 1e6, 1, 1e7)] | None = key(
+        "driver_area_mm2", "faces of a driver inside the ring that give its heat to the air", None, example=2000.0,
+        otherwise="the driver is elsewhere and heats nothing here",
+    )  # fmt: skip
+    driver_coefficient: Annotated[float, watts_per_square_metre_kelvin(0.1, 1000)] = key(
+        "driver_coefficient_w_per_m2k", "what still air and radiation take from these faces", 10.0
+    )
+    driver_to_board: Annotated[float, watts_per_kelvin(0, 1000)] = key(
+        "driver_to_board_w_per_k", "from that driver to the inner edge of the stator, through screws or a pad", 0.0
+    )
+    driver_limit_c: Annotated[float, celsius(30, 250)] = key("driver_limit_c", "hottest that driver may get", 85.0)
     current_offset: Annotated[float, percent(0, 20)] = key(
         "current_offset_percent", "offset of each phase's current sensor, part of current_limit_peak_a", 0.5
     )
@@ -161,6 +203,21 @@ class Drive(Record):
         "sensor_radius_mm", "radius of a ring of marks or poles that one head reads", None, example=25.0,
         otherwise="a magnet on the axis",
     )  # fmt: skip
+    sensor_principle: Literal["unstated", "magnetic", "optical", "inductive"] = key(
+        "sensor_principle", 'of the sensor: the stray field of the rotor disturbs a "magnetic" one', "unstated"
+    )
+    sensor_height: Annotated[float, millimetres(-200, 200)] = key(
+        "sensor_height_mm", "of a magnetic sensor's chip above the board's face to the rotor, negative below it", 0.0
+    )
+    stated_sensor_field: Annotated[float, Quantity("mT", 1e3, 0.1, 1000)] | None = key(
+        "sensor_field_mt", "that a magnetic sensor's own magnet, or ring of poles, makes at its chip", None,
+        example=50.0,
+        otherwise="50 on the axis, 20 at a ring of poles (common practice, no source)",
+    )  # fmt: skip
+    stated_sensor_pole_pairs: Annotated[int, Count(range(1, 2001))] | None = key(
+        "sensor_pole_pairs", "of a magnetic sensor's own magnet or ring of poles", None, example=48,
+        otherwise="1 on the axis, poles of 2 mm at a ring (common practice, no source)",
+    )  # fmt: skip
     delay: Annotated[float, seconds(0, 10_000, "us", 1e6)] = key("sensor_delay_us", "age of the sensor's angle", 0.0)
     mark_radius: Annotated[float, millimetres(0.5, 10_000)] | None = key(
         "mark_radius_mm", "radius at which the position counts", None, example=60.0, otherwise="angles only"
@@ -180,8 +237,35 @@ class Drive(Record):
     )
 
     @property
+    def voltage_drop(self) -> float:
+        """Of a switch that conducts, beside its resistance [V]."""
+        if self.stated_voltage_drop is not None:
+            return self.stated_voltage_drop
+        return 0.0 if self.switch_resistance > 0 else DROP
+
+    @property
+    def losses_stated(self) -> bool:
+        """Whether the file says anything of what driver and wires lose; without a word they lose nothing."""
+        stated = self.switch_resistance, self.switching_time, self.switching_loss, self.quiescent, self.cable_length
+        return any(stated) or self.driver_area is not None
+
+    @property
     def control(self) -> float:
         """Rate of the control loops [Hz]."""
         if self.stated_control is not None:
             return self.stated_control
         return self.pwm / max(1, -(-self.pwm // 20_000.0))
+
+    @property
+    def sensor_field(self) -> float:
+        """Flux density of a magnetic sensor's own magnet at its chip [T]."""
+        if self.stated_sensor_field is not None:
+            return self.stated_sensor_field
+        return AXIS_FIELD if self.sensor_radius is None else RING_FIELD
+
+    @property
+    def sensor_pole_pairs(self) -> int:
+        """Pole pairs of a magnetic sensor's own magnet or ring."""
+        if self.stated_sensor_pole_pairs is not None:
+            return self.stated_sensor_pole_pairs
+        return 1 if self.sensor_radius is None else max(1, round(pi * self.sensor_radius / SENSOR_POLE))

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
+from pcbstator.design.fasteners import Screw
 from pcbstator.design.quantities import Count, CountList, Record, Text, YesNo, direction, key, millimetres
 
 LARGEST_CIRCLE = 2100.0  # mm
@@ -28,7 +29,7 @@ class HoleCircle(Record):
     first_angle: Angle = key("first_angle_deg", "of the first hole, counter-clockwise from +x", 0.0)
 
 
-class Hole(HoleCircle):
+class Hole(Screw, HoleCircle):
     """Holes of the board, for screws or wires."""
 
     plated: Annotated[bool, YesNo()] = key("plated", "copper on the wall and a pad on both faces", False)
@@ -48,7 +49,7 @@ class Slot(Record):
     first_angle: Angle = key("first_angle_deg", "of the first slot, counter-clockwise from +x", 0.0)
 
 
-class Tab(Record):
+class Tab(Screw):
     """Equal mounting tabs on the outer edge, free of the winding's copper, each with a hole if wanted."""
 
     width: Annotated[float, millimetres(2, 200)] = key("width_mm", "of the mounting tab", example=8.0)

@@ -19,7 +19,8 @@ ABSENT = "–"
 _NAME, _VALUE = 31, 12  # characters of a column on a terminal
 SECTIONS = {  # of a page
     "winding": "Winding", "copper": "Copper", "electrical": "Resistance and inductance", "magnetic": "Magnets",
-    "build": "As built", "thermal": "Heat", "mechanical": "Rotor", "slip_ring": "Slip rings",
+    "build": "As built", "thermal": "Heat", "mechanical": "Rotor",
+    "surroundings": "In the rotor's field", "slip_ring": "Slip rings",
     "slip_ring_balls": "Balls of the slip rings", "motion": "The job", "drive": "Driver",
 }  # fmt: skip
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from pcbstator.analysis.fields import rows
+from pcbstator.analysis.fields import Bounds, rows
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.check.run import ORDER
 from pcbstator.errors import printable
@@ -13,6 +13,7 @@ from pcbstator.findings import Finding, Verdict
 from pcbstator.output.key_numbers import NOT_STATED, key_numbers
 from pcbstator.output.quantities import shown
 from pcbstator.output.report.build_rows import causes_words, spread_words
+from pcbstator.output.report.order_rows import range_words, reasons
 from pcbstator.output.report.verdict import verdict_lines
 from pcbstator.winding import Winding
 
@@ -46,6 +47,9 @@ def _section_lines(name: str, section: Any) -> list[str]:
             lines.append(f"  {key:<30}{pairs}   {meaning}")
         elif name == "build" and isinstance(value, dict):
             lines.append(f"  {key}   {spread_words(key, value)}: {meaning}; from {causes_words(value)}")
+        elif name == "order" and isinstance(value, dict):
+            bounds = Bounds.of(value)
+            lines.append(f"  {key:<38}{range_words(f'{name}.{key}', bounds)}   {reasons(f'{name}.{key}', bounds)}")
         elif key == "layout":
             lines.append(f"  {key:<30}{' '.join(value)}")
         elif key == "emf_harmonics":

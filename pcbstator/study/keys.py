@@ -94,7 +94,8 @@ UNITS = (
     ("_n_m_per_a", "N·m/A"), ("_v_s_per_rad", "V·s/rad"), ("_rpm_per_v", "rpm/V"),
     ("_k_per_w", "K/W"), ("_kg_m2", "kg·m²"), ("_n_m_s_per_rad", "N·m·s/rad"), ("_n_per_mm", "N/mm"),
     ("_n_m", "N·m"), ("_ohm", "Ω"), ("_ratio", ""), ("_percent", "%"), ("_rpm", "rpm"), ("_khz", "kHz"),
-    ("_hz", "Hz"), ("_deg", "°"), ("_mpa", "MPa"), ("_mm", "mm"), ("_um", "µm"), ("_wb", "Wb"), ("_c", "°C"),
+    ("_hz", "Hz"), ("_deg", "°"), ("_mpa", "MPa"), ("_mm2", "mm²"), ("_mm", "mm"), ("_um", "µm"), ("_wb", "Wb"),
+    ("_c", "°C"),
     ("_a", "A"), ("_w", "W"), ("_g", "g"), ("_h", "H"), ("_k", "K"), ("_s", "s"), ("_t", "T"), ("_n", "N"),
     ("_j", "J"), ("_m", "m"), ("_v", "V"), ("_percent", "%"),
 )  # fmt: skip

@@ -62,6 +62,7 @@ def test_one_magnet_and_all_its_changes(kind):
         "tilted_outwards": axial_field(lone_magnet(kind, (-REMANENCE, 0.0, 0.0))),
         "tilted_along": axial_field(lone_magnet(kind, (0.0, -REMANENCE, 0.0))),
     }
+    wanted["board_away"] = wanted["lifted"]
     for name, table in field.tables().items():
         wave = np.sin if name in field.odd else np.cos
         got = np.einsum("mr,mt->rt", table.at(RADII, 0), wave(np.outer(ORDERS, ANGLES)))
@@ -122,3 +123,24 @@ def test_an_order_of_a_ring_seen_from_a_board_aside_and_from_a_bent_one():
     bent = fixed_saddle(lifted, sums, depth, angle)[0, 0]
     seen = fall * np.cos(p * phi) * depth[0] * (1 + np.cos(2 * (phi - angle[0]))) / 2
     assert np.abs(np.real(bent @ np.exp(-1j * np.outer(orders, phi))) - seen).max() < 1e-12
+
+
+@pytest.mark.parametrize("moved", ["lifted", "board_away"])
+def test_two_attracting_rotors_moved_apart_and_a_board_moved_between_them(moved):
+    """A second magnet as far below the mid-plane as the first is above, magnetised alike; in units of remanence the
+    magnets have no permeability of their own, so that the library's fields add up.
+    """
+    middle, h = 3e-3, 1e-5
+    layers = MagnetLayers(THICKNESS, REMANENCE, mirror_distance=middle)
+    field = one_magnet_field(FOOTPRINTS["disc"], layers, 0.03, 0.05, np.array([DISTANCE]), ORDERS)
+
+    def both(step):
+        up, down = (step, -step) if moved == "lifted" else (step, step)  # the board moved down is both magnets up
+        lower = -2 * middle - THICKNESS
+        magnets = [lone_magnet("disc", (0.0, 0.0, -REMANENCE), (0.0, 0.0, z)) for z in (up, lower + down)]
+        return axial_field(magpylib.Collection(*magnets))
+
+    wanted = (both(h) - both(-h)) / (2 * h)
+    wanted -= wanted.mean(axis=1, keepdims=True)
+    got = np.einsum("mr,mt->rt", field.tables()[moved].at(RADII, 0), np.cos(np.outer(ORDERS, ANGLES)))
+    assert np.abs(got - wanted).max() < 3e-3 * np.abs(wanted).max()

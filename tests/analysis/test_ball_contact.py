@@ -85,6 +85,8 @@ def test_ways_out_are_ones():
 def test_run_out_and_its_torque_by_hand():
     found = balls_of(flatness_um=40.0, ball_grade="G40")
     assert found.run_out == pytest.approx(2 * 40e-6 + LOT["G40"], rel=1e-12)
+    outermost = raceway(design_of().slip_ring)[0] + 27.5e-3  # two rings of 3 mm, 3 mm apart, from 40 mm on
+    assert found.edge_run_out == pytest.approx(found.run_out * 28e-3 / outermost, rel=1e-9)
     assert found.unevenness == pytest.approx(found.load * sqrt(2) * 40e-6 / 2, rel=1e-9)
 
 

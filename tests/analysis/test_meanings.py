@@ -9,12 +9,13 @@ import pytest
 from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.electrical.records import CopperResult, ElectricalResult, SlipRingResult, WindingResult
 from pcbstator.analysis.magnetic.records import MagneticResult
+from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.thermal.records import ThermalResult
 
 RECORDS = (
     WindingResult, CopperResult, ElectricalResult, MagneticResult, ThermalResult, MechanicalResult, SlipRingResult,
-    MotionResult, DriveResult,
+    MotionResult, DriveResult, SurroundingsResult,
 )  # fmt: skip
 LEANING = r"\b(then|likewise|the same|as above|that current|these three|those|it would)\b|^(of|at|that|from|by|in) "
 

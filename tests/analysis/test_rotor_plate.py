@@ -1,5 +1,6 @@
 """Plate and bearing of a whole design: mass and inertia by hand, the gap against forces of other designs, heat."""
 
+import re
 from math import pi
 
 import pytest
@@ -213,3 +214,23 @@ def test_refused_in_words(small, plate, words):
     stated = {name: value for name, value in (PLATE | plate).items() if value is not None}
     with pytest.raises(DesignError, match=words):
         small.with_values({"rotor.plate": stated})
+
+
+@pytest.mark.parametrize(
+    "axial", [pytest.param({}, marks=pytest.mark.slow), {"axial_stiffness_n_per_mm": 2000.0}], ids=["rigid", "soft"]
+)
+def test_ways_out_of_a_tilting_rotor_are_ones(small, axial):
+    """The gap and the stiffness that are named hold the tilt, each with the reserve; without them it is an error."""
+    bearing = {"bearing": {"tilt_stiffness_n_m_per_deg": 0.08} | axial}
+    failed = pcbstator.predict(small.with_values(FACED | bearing))
+    assert failed.mechanical.gap_failure == "tilt"
+    (words,) = [finding.message for finding in failed.findings if finding.code == "mechanical.tilt_unstable"]
+    gap, stiffness = (float(re.search(rf"{key} = ([0-9.]+)", words)[1])
+                      for key in ("air_gap_mm", "tilt_stiffness_n_m_per_deg"))  # fmt: skip
+    wide = mechanical(small, FACED | bearing | {"rotor.air_gap_mm": gap})
+    stiff = mechanical(small, FACED | {"bearing": bearing["bearing"] | {"tilt_stiffness_n_m_per_deg": stiffness}})
+    assert wide.gap_failure is None and stiff.gap_failure is None
+    # twice as stiff as unequal attraction, k r²/2 of a ring by hand, at the wider gap
+    magnet = failed.design.rotor.magnet
+    square = (magnet.inner_diameter**2 + magnet.outer_diameter**2) / 8  # mean of the radius squared
+    assert 0.08 * 180 / pi > 1.9 * wide.axial_stiffness * square / 2

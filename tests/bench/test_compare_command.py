@@ -35,3 +35,17 @@ def test_the_folder_holds_picture_text_and_data(tmp_path):
     told = run("compare", STAGE, bench(tmp_path, resistance=[GOOD]), "-o", tmp_path / "found")
     assert told.code == 0, told.err
     assert {path.name for path in (tmp_path / "found").iterdir()} >= {"comparison.svg", "comparison.txt"}
+
+
+def test_a_folder_may_be_written_again_but_never_over_readings(tmp_path):
+    """One compares again and again; the folder of the sheet holds what was measured."""
+    readings = bench(tmp_path, resistance=[GOOD])
+    for _ in range(2):
+        assert run("compare", STAGE, readings, "-o", tmp_path / "found").code == 0
+    assert run("bench", STAGE, "-o", tmp_path / "sheet").code == 0
+    filled = tmp_path / "sheet" / "bench.toml"
+    filled.write_text(readings.read_text(encoding="utf-8"), encoding="utf-8")
+    told = run("compare", STAGE, filled, "-o", tmp_path / "sheet")
+    assert told.code == 2
+    assert "holds readings" in told.err
+    assert filled.read_text(encoding="utf-8") == readings.read_text(encoding="utf-8")

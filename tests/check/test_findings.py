@@ -35,7 +35,20 @@ RULES = {"drill_mm": 0.2, "annular_ring_mm": 0.1}
 DISC = {"shape": "disc", "diameter_mm": 18.0, "circle_diameter_mm": 44.0, "thickness_mm": 3.0, "remanence_t": 1.2}
 SLIP_RING = {"rings": 4, "inner_diameter_mm": 40.0, "current_rms_a": 2.0, "voltage_v": 24.0}
 BALLS = SLIP_RING | {"contact": "balls", "rings": 2, "width_mm": 2.5, "preload_n": 5.0}
+SCREWS = {"diameter_mm": 3.2, "circle_diameter_mm": 72.0, "count": 4, "material": "steel", "head_height_mm": 0.0}
+IN_STEEL = {"board.outer_diameter_mm": 80.0, "envelope.outer_diameter_mm": 90.0}
+SENSOR = DRIVE | {"sensor_principle": "magnetic", "sensor_radius_mm": 14.0, "sensor_field_mt": 5.0}
 CAUSES = {
+    "surroundings.cogging": (
+        IN_STEEL | {"board.holes": [SCREWS], "motion": MOVE, "bearing": RUBBING, "drive": DRIVE},
+        "warning",
+    ),
+    "surroundings.screw_in_the_way": (
+        IN_STEEL | {"board.holes": [SCREWS | {"head_height_mm": 3.0, "head_diameter_mm": 20.0}]}, "error",
+    ),
+    "surroundings.sensor": (
+        {"drive": SENSOR, "motion": MOVE, "bearing": RUBBING, "requirement": {"position_error_deg": 0.1}}, "warning",
+    ),
     "accepted.idle": ({"accepted": {"board.bow": "held flat"}}, "note"),
     "envelope.bearing": (
         {"envelope": {"bearing_inner_diameter_mm": 50.0, "bearing_outer_diameter_mm": 60.0}}, "error",
@@ -119,6 +132,7 @@ CAUSES = {
     "slip_ring.ball_pressure": ({"slip_ring": BALLS}, "warning"),
     "slip_ring.laminate": ({"slip_ring": BALLS | {"preload_n": 200.0}}, "warning"),
     "slip_ring.ball_contact": ({"slip_ring": BALLS}, "warning"),
+    "slip_ring.run_out": ({"slip_ring": BALLS, "build": {"draws": 100, "rotor_run_out_mm": 0.05}}, "warning"),
     "slip_ring.ball_heat": (
         {"slip_ring": BALLS | {"current_rms_a": 25.0, "width_mm": 9.0, "spacing_mm": 4.0, "inner_diameter_mm": 60.0,
                                "copper_um": 105.0, "preload_n": 0.01, "ball_material": "stainless"}}, "warning",
@@ -148,6 +162,9 @@ CAUSES = {
          "envelope.height_mm": 20.0}, "warning",
     ),
     "thermal.job": ({"bearing": {"friction_n_m": 0.005}, "motion": {"speed_rpm": 60.0}, "drive": STRONG}, "warning"),
+    "thermal.driver": (
+        {"load": {}, "motion": MOVE, "drive": DRIVE | {"quiescent_w": 1.0, "driver_area_mm2": 1000.0}}, "warning",
+    ),
     "thermal.drag": (
         {"rotor.stator_iron_mm": 3.0, "operation": {"speeds_rpm": [600.0], "phase_currents_peak_a": [0.1]}}, "warning",
     ),
@@ -225,7 +242,10 @@ SPEAK_OF_KEYS = ("changes", "requirement", "retrial", "side_by_side")  # not of 
 def codes_in_source():
     files = [path for path in (ROOT / "pcbstator" / "check").glob("*.py") if path.stem not in SPEAK_OF_KEYS]
     text = "".join(path.read_text(encoding="utf-8") for path in files)
-    groups = "accepted|board|copper|drive|envelope|magnets|winding|magnetic|electrical|law|mechanical|slip_ring|thermal"
+    groups = (
+        "accepted|board|copper|drive|envelope|magnets|winding|magnetic|electrical|law|mechanical|slip_ring|"
+        "surroundings|thermal"
+    )
     return set(re.findall(rf'"((?:{groups})\.[a-z_]+)"', text))
 
 

@@ -24,7 +24,8 @@ RING = {"shape": "ring", "mass_g": 60.0, "inner_diameter_mm": 36.0, "outer_diame
 FULL: dict[str, Any] = {
     **BASE, "envelope": {}, "cooling": {}, "tolerance": {},
     "operation": {"speeds_rpm": [60.0], "phase_currents_peak_a": [0.5]},
-    "slip_ring": RINGS, "drive": DRIVE, "motion": {**MOVE, **PAUSES, "move_deg": 90.0},
+    "slip_ring": RINGS, "drive": {**DRIVE, "cable_section_mm2": 0.5, "driver_area_mm2": 2000.0},
+    "motion": {**MOVE, **PAUSES, "move_deg": 90.0},
     "load": {"inertia_kg_m2": 1e-4, "bodies": [RING]},
     "bearing": {"friction_n_m": 0.002, "friction_spots": [SPOT]},
 }  # fmt: skip

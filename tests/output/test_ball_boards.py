@@ -10,12 +10,16 @@ import pytest
 import shapely
 
 import pcbstator
+from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_boards
+from pcbstator.copper import size_design
 from pcbstator.copper.connections.slip_ring import raceway, ring_radius
 from pcbstator.design import Design, design_from_document
+from pcbstator.output.drawing.slip_ring import slip_ring_svg
 from pcbstator.output.fabrication.package import ordered_files
 from pcbstator.project import report
 from tests.check.test_findings import BALLS, SOUND
 from tests.output import readback
+from tests.output.svgread import read
 
 HOLES = [{"diameter_mm": 3.2, "circle_diameter_mm": 88.0, "count": 3, "first_angle_deg": 30.0}]
 ROOM = {"inner_diameter_mm": 50.0, "bore_diameter_mm": 30.0, "outer_diameter_mm": 96.0, "width_mm": 3.5, "holes": HOLES}
@@ -109,3 +113,24 @@ def test_drawing_and_page_say_what_balls_need(made) -> None:  # type: ignore[no-
     design = asked()
     page = report(design)
     assert "Balls on copper" in page and "slip-ring/turning" in page and "Brushes</b>" not in page
+
+
+@pytest.mark.parametrize("more", [{"lead_edge": "inner"}, {"contact": "brushes", "rings": 4}], ids=str)
+def test_names_cover_neither_rings_nor_outlines(more) -> None:  # type: ignore[no-untyped-def]
+    design = asked(
+        **({"inner_diameter_mm": 50.0, "bore_diameter_mm": 36.0, "holes": [], "outer_diameter_mm": 120.0} | more)
+    )
+    for name, board in lay_slip_ring_boards(size_design(design)).items():
+        text = slip_ring_svg("Rings", design.slip_ring.boards[name], board)
+        items = [item for item in read(text)[1] if "slip-ring" in item.groups]
+        low, high = (f([x.box for x in items if x.tag == "circle"], axis=0) for f in (np.min, np.max))
+        middle = (low[:2] + high[2:]) / 2
+        circles = sorted(float(x.attributes["r"]) for x in items if x.tag == "circle")
+        bore, outline = 18.0, circles[-1]
+        assert any(abs(radius - bore) < 1e-3 for radius in circles)
+        names = [shapely.box(*item.box) for item in items if item.tag == "text"]
+        assert len(names) == design.slip_ring.rings
+        for box in names:
+            far = max(hypot(x - middle[0], y - middle[1]) for x, y in box.exterior.coords)
+            assert far < bore or box.distance(shapely.Point(*middle)) > outline
+        assert not any(names[i].intersects(names[j]) for i in range(len(names)) for j in range(i))

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 from shapely import LineString
 
 import pcbstator
@@ -158,6 +159,18 @@ def test_magnets_face_the_board_as_defined(name: str) -> None:
         away = np.angle(np.exp(1j * (np.arctan2(-y, x) - 2 * np.pi * index / design.rotor.poles)))
         assert abs(away) < 0.05
         assert letter.text == "NS"[index % 2]
+
+
+@pytest.mark.parametrize("name", [name for name in VARIANTS if name != "tiny"])
+def test_names_and_poles_cover_neither_copper_nor_outline(name: str) -> None:
+    """Each within the bore or beyond the outline; the tiny machine has no room for poles but on its magnets."""
+    _, copper, svg, _, items = drawn(name)
+    x0, y0 = map(float, re.search(r"translate\(([\d.]+) ([\d.]+)\)", svg).groups())
+    for letters in (item for item in words(items) if {"magnets", "names"} & set(item.groups)):
+        box = shapely.box(*letters.box)
+        far = max(np.hypot(x - x0, y - y0) for x, y in box.exterior.coords)
+        within = far < 1e3 * copper.board_inner_radius
+        assert within or box.distance(shapely.Point(x0, y0)) > 1e3 * copper.board_outer_radius, letters.text
 
 
 def test_the_arrow_points_counter_clockwise() -> None:

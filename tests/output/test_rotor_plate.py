@@ -110,9 +110,15 @@ def test_tiles_join_to_the_page(width, height, count):
 
 def test_only_sheets_larger_than_a4_are_cut(fan):
     assert assembly_tiles_pdf(fan) is None
-    large = size_design(fan.asked.with_values({"rotor.plate.outer_diameter_mm": 300.0}))
+    large = size_design(fan.asked.with_values({"rotor.plate.outer_diameter_mm": 260.0, "rotor.arrangement": "single"}))
     pdf = assembly_tiles_pdf(large)
     boxes = {tuple(map(float, box.split())) for box in re.findall(rb"/MediaBox \[([^\]]*)\]", pdf)}
     (box,) = boxes
     assert box == pytest.approx((0, 0, 210 * 72 / 25.4, 297 * 72 / 25.4), rel=1e-4)
     assert pdf == assembly_tiles_pdf(large)
+    # As many rows as what is drawn on the sheet needs, 277 mm each, however large the paper: none is blank.
+    root, items = read(assembly_sheet_svg(large))
+    width, height = map(float, root.get("viewBox").split()[2:])
+    lowest = max(item.box[3] for item in items if item.box[3] < height)  # but for the paper itself
+    rows, columns = (int(-(-size // step)) for size, step in ((lowest, 277.0), (width, 190.0)))
+    assert rows < -(-height // 277.0) and len(re.findall(rb"/MediaBox", pdf)) == rows * columns

@@ -47,13 +47,16 @@ def turning_loss(
 
 
 def heat_of_job(
-    design: SizedDesign, machine: Machine, brakes: Braking, thermal: ThermalResult, cycle: Cycle, ratio: float
-) -> JobHeat | None:
-    """The balance of heat at the speeds of the cycle; None where there is none."""
+    design: SizedDesign, machine: Machine, brakes: Braking, thermal: ThermalResult, cycle: Cycle, ratio: float,
+    need: Need, strength: float = 1.0,
+) -> JobHeat | None:  # fmt: skip
+    """The balance of heat at the speeds and currents of the cycle, magnets of this strength; None where there is
+    none."""
     if thermal.heat is None:
         return None
     parts = cycle.samples.weights / cycle.samples.duration
-    return job_heat(thermal.heat, turning_loss(design, machine, brakes, cycle.samples.speeds * ratio, parts))
+    turning = turning_loss(design, machine, brakes, cycle.samples.speeds * ratio, parts)
+    return job_heat(thermal.heat, turning, float(parts @ np.abs(need.current)) / strength)
 
 
 def continuous_current(
@@ -107,17 +110,37 @@ def cycle_heat(
     fields: dict[str, Any] = {}
     if limits.drive is not None:
         mean = float(cycle.samples.weights @ squares) / cycle.samples.duration
-        fields["cycle_ripple_heat"] = limits.machine.phases * limits.machine.hot_resistance * mean
+        fields["cycle_ripple_heat"] = 2 * limits.machine.copper_loss(1.0) * mean
     steps = heat_steps(limits, cycle, need, squares)
     reached = None if heat is None else heat.temperatures(grown(steps))
     if reached is not None:
         fields |= {"cycle_board_c": reached.board, "cycle_face_c": reached.face, "cycle_rotor_c": reached.rotor}
+        fields["cycle_driver_c"] = reached.driver
     if whole:
+        fields |= _continuous_ripple(limits, cycle)
         driver = driver_factors(limits, limits.drive, cycle, load, need) if limits.drive else {}
         fields |= _growth(thermal, steps, heat, driver)
         if heat is not None:
             fields["cycle_shortest_rest"] = shortest_rest(limits, cycle, load, hold, heat)
     return fields
+
+
+def _continuous_ripple(limits: Limits, cycle: Cycle) -> dict[str, Any]:
+    """Fields of the ripple at the continuous current and the top speed, and of the current that its heat leaves.
+
+    The voltage is that of the current without ripple, which is a little more.
+    """
+    drive, peak, machine = limits.drive, limits.heat_current, limits.machine
+    if drive is None or peak is None or peak <= 0:
+        return {}
+    current = np.array([min(peak, drive.current_limit)])
+    used = voltage_used(limits, drive, np.array([cycle.top_speed]), current)
+    square = float(ripple_squares(machine, drive, used)[0])
+    left = max(peak**2 - 2 * square, 0.0)  # mean squares: half of the peak's, and the ripple's own
+    return {
+        "continuous_ripple_heat": 2 * machine.copper_loss(1.0) * square,
+        "continuous_less_ripple": sqrt(left) / machine.peak_current(1.0),
+    }
 
 
 def cycle_ripple(limits: Limits, cycle: Cycle, need: Need) -> FloatArray:

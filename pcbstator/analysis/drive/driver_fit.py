@@ -119,7 +119,7 @@ def _fit(machine: Machine, drive: Drive, asked: Asked, full: bool) -> dict[str, 
     worst, top_speed = worst_ripple(machine, drive), asked.top_speed
     found: dict[str, Any] = {
         "ripple": worst,
-        "ripple_heat": machine.phases * machine.hot_resistance * ripple_square(machine, drive, 1.0),
+        "ripple_heat": 2 * machine.copper_loss(1.0) * ripple_square(machine, drive, 1.0),
         "stall_current": machine.stall_voltage(drive.supply) / machine.resistance,
     }
     if asked.modulation is not None and asked.current:
@@ -131,6 +131,11 @@ def _fit(machine: Machine, drive: Drive, asked: Asked, full: bool) -> dict[str, 
     elif worst > RIPPLE_PART * drive.current_limit:
         over = worst / (RIPPLE_PART * drive.current_limit)
         found |= {"pwm_wanted": drive.pwm * over, "added_inductance": machine.inductance * (over - 1)}
+    if drive.losses_stated:
+        limit, copper_c = drive.current_limit, machine.copper_c
+        found["driver_loss"] = float(machine.driver.driver(limit, copper_c))
+        found["wire_loss"] = float(machine.driver.cable(limit, copper_c))
+        found |= {"series_resistance": machine.driver.series, "lost_voltage": machine.driver.lost}
     if top_speed is not None:
         found["electrical_frequency"] = machine.pole_pairs * top_speed / (2 * pi)
         found["short_current"] = short_circuit_current(

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.electrical.conductors import phase_angle
 from pcbstator.analysis.electrical.delta_loop import warm_loop
+from pcbstator.analysis.electrical.driver import NO_LOSS, DriverLoss, driver_loss
 from pcbstator.analysis.electrical.records import ElectricalResult
 from pcbstator.analysis.magnetic.as_built import emf_waves
 from pcbstator.analysis.magnetic.records import MagneticResult
@@ -33,7 +34,8 @@ COPPER_HEAT = 385.0  # J/(kg K) near room temperature, handbook, from memory
 
 @dataclass(frozen=True)
 class Machine:
-    """Star of the same behaviour: resistance at 20 C and hot [ohm], inductance [H] with the choke of a wire, psi [Wb],
+    """Star of the same behaviour: resistance at 20 C and hot [ohm], that of stated wires and switches included,
+    inductance [H] with the choke of a wire, psi [Wb],
     torque per peak ampere of a terminal [N m/A]; ``slopes``: linkage per mechanical angle over an electrical turn
     [Wb/rad], d real, q imaginary. ``h_bridges``: each phase has a full bridge of its own. ``current_factor``: terminal
     over phase current. Of a delta, in quantities of its phases: ``loop``, hot, and ``loop_slopes``, what the phases
@@ -55,6 +57,13 @@ class Machine:
     current_factor: float
     loop: DeltaLoop | None = None
     loop_slopes: tuple[float, ...] = ()
+    driver: DriverLoss = NO_LOSS
+    copper_c: float = WARM  # of the hot copper [C]
+
+    @property
+    def winding_part(self) -> float:
+        """Part of the resistance that is the winding's [-]."""
+        return 1 - self.driver.series / self.resistance
 
     def voltage_limit(self, supply: float) -> float:
         """Largest peak phase voltage [V] of undistorted sine waves."""
@@ -65,8 +74,12 @@ class Machine:
         return supply if self.h_bridges or self.phases == 2 else supply * (1 - 1 / self.phases)
 
     def copper_loss(self, current: float) -> float:
-        """Heat [W] of a peak terminal current [A], copper hot."""
-        return self.phases / 2 * self.hot_resistance * current**2
+        """Heat [W] of a peak terminal current [A] in the winding, copper hot."""
+        return self.phases / 2 * self.hot_resistance * self.winding_part * current**2
+
+    def outer_loss(self, current: FloatArray | float) -> FloatArray:
+        """Heat [W] of peak terminal currents [A] in driver and wires."""
+        return self.driver.driver(current, self.copper_c) + self.driver.cable(current, self.copper_c)
 
     def braking_torque(self, speed: FloatArray | float) -> FloatArray:
         """What eddies, circulating currents, hysteresis and the current around a delta take at speeds of the motor
@@ -100,7 +113,8 @@ def machine_of(
     slopes, psi, start = _rotor_frame(star_slopes(magnetic, pole_pairs, connection), pole_pairs)
     if psi < 1e-12:
         return None
-    resistance = electrical.phase_resistance / factor**2
+    outside = driver_loss(design.drive, phases, connection)
+    resistance = electrical.phase_resistance / factor**2 + outside.series
     choke = design.drive.choke if design.drive else 0.0
     return Machine(
         phases=phases,
@@ -118,6 +132,8 @@ def machine_of(
         current_factor=factor,
         loop=None if loop is None else warm_loop(loop, job_temperature(design)),
         loop_slopes=() if loop is None else _loop_slopes(magnetic, pole_pairs, start),
+        driver=outside,
+        copper_c=job_temperature(design),
     )
 
 

@@ -22,6 +22,12 @@ from pcbstator.analysis.drive.rest_errors import (
     settling,
     stop_by_friction,
 )
+from pcbstator.analysis.drive.surrounding_parts import (
+    COGGING,
+    surrounding_moving_parts,
+    surrounding_rest_parts,
+    surrounding_step_errors,
+)
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.drive.coverage import (
     normal_half_width,
@@ -38,6 +44,7 @@ FADING = (
     "integral of the last stop",
     "unbalance",
     "current-sense offset",
+    COGGING,
 )  # parts at rest that the integral takes out in time
 SAFE = 4.9  # standard deviations: wrong once in a million (tables of the normal distribution)
 STEP_TIMES = 160  # at which the answer to a push is looked at
@@ -49,7 +56,8 @@ def motion_errors(job: Positioning) -> dict[str, Any]:
     try:
         end = end_of_move(job)
         arrived, holds = stop_by_friction(job, end)
-        at_rest, moving = rest_parts(job, end, arrived), moving_parts(job)
+        at_rest = rest_parts(job, end, arrived) + surrounding_rest_parts(job)
+        moving = moving_parts(job) + surrounding_moving_parts(job)
         creeping = sum(part.error for part in at_rest if part.name in FADING)
         return _at_rest(job, at_rest, (arrived, holds)) | _moving(job, moving) | _small_step(job, arrived) | {
             "error_budget": tuple(part.row() for part in (*at_rest, *moving)),
@@ -109,10 +117,11 @@ def _small_step(job: Positioning, arrived: float) -> dict[str, Any]:
         "sensor resolution": triangular_half_width(job.count),
         "sensor noise": normal_half_width(sqrt(2) * noise_left(job)),
     }
-    sizes = chances | {"sensor eccentricity": eccentric}
+    fixed = {"sensor eccentricity": eccentric} | surrounding_step_errors(job, step)
+    sizes = chances | fixed
     return {
         "small_step": step,
-        "step_error": together([eccentric], tuple(chances.values())) / step,
+        "step_error": together(tuple(fixed.values()), tuple(chances.values())) / step,
         "step_error_from": max(sizes, key=sizes.__getitem__),
     }
 

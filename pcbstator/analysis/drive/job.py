@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
 from pcbstator.analysis.drive.cycle_heat import continuous_current, cycle_heat, heat_of_job, warm_strength
 from pcbstator.analysis.drive.driver_fit import Asked, drive_results
 from pcbstator.analysis.drive.equivalent_machine import Machine, job_temperature, machine_of
@@ -20,6 +23,7 @@ from pcbstator.analysis.electrical.delta_loop import loop_current_rms
 from pcbstator.analysis.electrical.records import ElectricalResult
 from pcbstator.analysis.magnetic.losses import Braking
 from pcbstator.analysis.magnetic.records import MagneticResult
+from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
 from pcbstator.analysis.thermal.cooling import magnet_strength
 from pcbstator.analysis.thermal.job_heat import JobHeat
 from pcbstator.analysis.thermal.records import ThermalResult
@@ -28,7 +32,9 @@ from pcbstator.physics.conductors.delta_loop import DeltaLoop, loop_loss
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
 
-__all__ = ["Motor", "Wanted", "has_job", "job_results", "job_temperature"]
+__all__ = ["Motor", "Wanted", "has_job", "job_results", "job_temperature", "with_built_ripple"]
+
+FloatArray = NDArray[np.float64]
 
 
 def has_job(design: SizedDesign) -> bool:
@@ -80,8 +86,9 @@ def job_results(
     motor: Motor,
     cycle: Cycle | None = None,
     wanted: Wanted = EVERYTHING,
+    surroundings: SurroundingsResult | None = None,
 ) -> tuple[MotionResult | None, DriveResult | None]:
-    """Sizing with the heat of the job, and driver fit with gains. cycle: where it is known already."""
+    """Sizing with the heat of the job, and driver fit with gains. cycle, surroundings: where they are known already."""
     brakes = motor.braking
     machine = machine_of(
         design, electrical, motor.magnetic, motor.rotor_inertia, brakes.copper + brakes.steel, motor.loop,
@@ -100,10 +107,17 @@ def job_results(
     if not wanted.errors:
         return motion, fit
     modulation = min(1.0, motion.voltage_part or 0.1)
-    errors = motion_errors(
-        Positioning(machine, drive, design.load, design.bearing, design.motion, design.requirement, modulation)
+    place = Positioning(
+        machine, drive, design.load, design.bearing, design.motion, design.requirement, modulation, surroundings
     )
-    return replace(motion, **errors), fit
+    return replace(motion, positioning=place, **motion_errors(place)), fit
+
+
+def with_built_ripple(motion: MotionResult | None, waves: FloatArray | None) -> MotionResult | None:
+    """The motion with the torque ripple of drawn motors in its errors; waves: see ``built_torque_ripple``."""
+    if motion is None or motion.positioning is None or waves is None:
+        return motion
+    return replace(motion, **motion_errors(replace(motion.positioning, built=waves)))
 
 
 def _job(design: SizedDesign, machine: Machine, motor: Motor, cycle: Cycle | None) -> _Job:
@@ -121,9 +135,13 @@ def _job(design: SizedDesign, machine: Machine, motor: Motor, cycle: Cycle | Non
     )
     if cycle is None or load is None:
         return _Job(limits, cycle, load, hold)
-    need, heat = needed(limits, cycle, load, hold), heat_of_job(design, machine, motor.braking, thermal, cycle, ratio)
+    need = needed(limits, cycle, load, hold)
+    heat = heat_of_job(design, machine, motor.braking, thermal, cycle, ratio, need)
     if heat is not None:
-        limits = replace(limits, job_strength=warm_strength(design, heat, machine, cycle, need))
+        strength = warm_strength(design, heat, machine, cycle, need)
+        limits = replace(limits, job_strength=strength)
+        if heat.heat.driver is not None and strength < 1:  # weaker magnets take more current through the driver
+            heat = heat_of_job(design, machine, motor.braking, thermal, cycle, ratio, need, strength)
     return _Job(limits, cycle, load, hold, need, heat)
 
 

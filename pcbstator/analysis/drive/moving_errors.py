@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
+from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.asked_values import WINDOW
 from pcbstator.analysis.drive.driver_fit import sensor_error
@@ -10,8 +13,11 @@ from pcbstator.analysis.drive.positioning import Positioning, bearing_angle
 from pcbstator.analysis.drive.rest_errors import CHANCE, PLACE, SIDE, Part
 from pcbstator.physics.drive.driver_errors import current_gain_vector, leg_loss_wave
 from pcbstator.physics.drive.friction import spot_friction
-from pcbstator.physics.drive.turning_error import Unevenness, of_counts, of_noise, of_orders, of_places
+from pcbstator.physics.drive.turning_error import Unevenness, of_counts, of_many_places, of_noise, of_orders, of_places
 
+FloatArray = NDArray[np.float64]
+
+KEPT = 0.95  # of the drawn motors
 TURN = np.arange(720) * 2 * np.pi / 720
 
 
@@ -45,8 +51,7 @@ def moving_parts(job: Positioning) -> list[Part]:
              "half the sideways play, behind the sense of motion", "bearing.radial_play_mm", False),
         part("play of the coupling", Unevenness(job.play / 2, 0.0), SIDE, "two values", "half of play_deg",
              "load.play_deg", False),
-        part("torque ripple", torque_ripple(job), PLACE, "sine",
-             "harmonics of the EMF at the torque of the turn", "rotor.magnet", True),
+        _ripple_part(part, job),
         part("current-sense offset", offset, PLACE, "sine", "once per electrical turn",
              "drive.current_offset_percent", True),
         part("current-sense gain", gain, PLACE, "sine", "twice per electrical turn, at the torque of the turn",
@@ -57,6 +62,27 @@ def moving_parts(job: Positioning) -> list[Part]:
         part("friction spots", spots, PLACE, "two values", "the turn over all spots", "bearing.friction_spots", True),
         part("unbalance", heavy, PLACE, "sine", "gravity, once per turn", "load.unbalance_n_m", True),
     ]  # fmt: skip
+
+
+def _ripple_part(part: Callable[..., Part], job: Positioning) -> Part:
+    """Of the motor as built where [build] says how, else of one whose magnets are all alike."""
+    if job.built is None:
+        why = "harmonics of the EMF at the torque of the turn, magnets alike and in place: [build] says what is built"
+        return part("torque ripple", torque_ripple(job), PLACE, "sine", why, "rotor.magnet", True)
+    why = "EMF of drawn motors at the torque of the turn: 95 % of them keep it"
+    return part("torque ripple as built", built_torque_ripple(job, job.built), PLACE, "sine", why, "build", True)
+
+
+def built_torque_ripple(job: Positioning, waves: FloatArray) -> Unevenness:
+    """Of drawn motors, what 95 % of them keep; waves: torque over its mean, less one, over a turn of the rotor
+    (motors, samples) [-].
+    """
+    even = float(np.mean([slope.imag for slope in job.machine.slopes])) * job.ratio
+    found = of_many_places(
+        job.loops, job.slow_speed, WINDOW, job.ratio, torque=job.torque * waves, voltage=-job.slow_speed * even * waves
+    )
+    angle, speed = (float(np.quantile(values, KEPT)) for values in found)
+    return Unevenness(angle, speed)
 
 
 def torque_ripple(job: Positioning) -> Unevenness:

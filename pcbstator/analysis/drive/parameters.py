@@ -24,13 +24,15 @@ def drive_parameters(design: SizedDesign, prediction: Prediction) -> Parameters 
     found: Parameters = {
         "phases": machine.phases,
         "pole_pairs": machine.pole_pairs,
-        "phase_resistance_20c_ohm": machine.resistance,
-        "phase_resistance_hot_ohm": machine.hot_resistance,
+        "phase_resistance_20c_ohm": machine.resistance * machine.winding_part,
+        "phase_resistance_hot_ohm": machine.hot_resistance * machine.winding_part,
         "phase_inductance_h": machine.inductance,
         "flux_linkage_peak_wb": machine.psi,
         "torque_constant_n_m_per_peak_a": machine.torque_constant,
         "rotor_inertia_kg_m2": machine.rotor_inertia,
     }
+    if machine.driver.series > 0:
+        found["switch_and_wire_resistance_20c_ohm"] = machine.driver.series
     if prediction.magnetic.speed_constant is not None:
         found["speed_constant_rpm_per_line_peak_v"] = prediction.magnetic.speed_constant
     stands = prediction.thermal.continuous_current

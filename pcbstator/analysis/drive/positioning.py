@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import pairwise
 from math import inf, pi, radians
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pcbstator.analysis.drive import asked_values
 from pcbstator.analysis.drive.equivalent_machine import Machine
 from pcbstator.analysis.drive.gains import Gains, chosen_gains, shaft_of
 from pcbstator.analysis.drive.load_cycle import LoadValues, load_values
+from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
 from pcbstator.design.bearing import Bearing
 from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.requirement import Requirement
@@ -24,6 +26,8 @@ from pcbstator.physics.drive.loop_response import Loops, LoopValues, closed_loop
 from pcbstator.physics.drive.motion import Piece, rest_to_rest
 from pcbstator.physics.drive.positioning import play_angle
 from pcbstator.physics.drive.supply import no_load_speed, pulse_ripple
+
+FloatArray = NDArray[np.float64]
 
 APPROACH = radians(5.0)  # the move before a stop where [motion] has none
 MODERATE = 20 * pi / 30  # rad/s: no faster between the stops then
@@ -48,6 +52,8 @@ class Positioning:
     motion: Motion | None = None
     requirement: Requirement | None = None
     modulation: float = 0.1  # of the voltage, where the current's ripple is looked at
+    surroundings: SurroundingsResult | None = None  # screws that cog, and the stray field at the sensor
+    built: FloatArray | None = field(default=None, compare=False, repr=False)  # torque of drawn motors, see BuildResult
 
     @cached_property
     def values(self) -> LoadValues:

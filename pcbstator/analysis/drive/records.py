@@ -12,6 +12,7 @@ from pcbstator.analysis.thermal.records import CycleHeat
 if TYPE_CHECKING:
     from pcbstator.analysis.drive.equivalent_machine import Machine
     from pcbstator.analysis.drive.gains import Gains
+    from pcbstator.analysis.drive.positioning import Positioning
 
 RPM = 30 / pi
 DEGREE = 180 / pi
@@ -77,6 +78,13 @@ class MotionResult(CycleHeat):
         "voltage_used_ratio", "largest phase voltage of the motion cycle over the limit"
     )
     copper_heat: float | None = result("mean_copper_loss_w", "copper loss, mean of the motion cycle, copper hot")
+    driver_heat: float | None = result(
+        "mean_driver_loss_w",
+        "loss of the driver, mean of the motion cycle: switches, switching and quiescent, as far as [drive] states it",
+    )
+    wire_heat: float | None = result(
+        "mean_wire_loss_w", "loss of the wires from driver to stator, mean of the motion cycle, wires hot"
+    )
     loop_current: float | None = result(
         "loop_phase_current_rms_a", "rms current around a delta at the top speed, copper hot"
     )
@@ -96,6 +104,7 @@ class MotionResult(CycleHeat):
     )
     supply_mean: float | None = result("supply_current_mean_a", "supply current, mean of the motion cycle")
     supply_peak: float | None = result("supply_current_peak_a", "supply current, largest of the motion cycle")
+    positioning: Positioning | None = inside()  # what the errors follow from
     error_budget: tuple[dict[str, Any], ...] = result(
         "error_budget", "parts of the position error at rest and moving, at the load", default=()
     )
@@ -184,6 +193,18 @@ class DriveResult:
         "ripple at the highest voltage of the motion, peak to peak, over the peak terminal current of the motion cycle",
     )
     ripple_heat: float = result("ripple_loss_w", "loss of the current ripple in all phases at full voltage")
+    driver_loss: float | None = result(
+        "driver_loss_at_limit_w", "loss of the driver at its current limit, as far as [drive] states it"
+    )
+    wire_loss: float | None = result(
+        "wire_loss_at_limit_w", "loss of the wires from driver to stator at the current limit, wires hot"
+    )
+    series_resistance: float | None = result(
+        "series_resistance_ohm", "resistance of switches and wires in the way of a phase's current, at 20 C"
+    )
+    lost_voltage: float | None = result(
+        "lost_phase_voltage_v", "voltage that dead time and drop of the switches take from a phase, peak of its sine"
+    )
     pwm_wanted: float | None = result(
         "pwm_for_20_percent_khz",
         "PWM frequency at which the ripple in the motion is 20 % of the motion's peak current; without a motion, in "

@@ -17,6 +17,7 @@ COMPARED: tuple[tuple[str, str, str, str, str, float], ...] = (
     ("moves", "settling_time_s", "settling_time", "settling_time_s", "s", 1.0),
     ("approach", "settling_time_s", "settling_time", "settling_time_s", "s", 1.0),
     ("slow", "speed_ripple_peak_ratio", "speed_ripple", "speed_ripple_percent", "%", 100.0),
+    ("slow", "drawn_motor_speed_ripple_peak_ratio", "speed_ripple", "speed_ripple_percent", "%", 100.0),
     ("steps", "step_error_ratio", "step_error", "step_error_percent", "%", 100.0),
     ("hold", "smallest_told_deflection_deg", "push", "push_deg", "degrees", 1.0),
 )

@@ -159,6 +159,13 @@ def arrived_by_friction(job: Positioning, end: Arrival) -> float:
     return stop_by_friction(job, end)[0]
 
 
+def held(job: Positioning) -> float:
+    """Error [rad] at which friction can still hold the load after the rest, to a count."""
+    loops, friction = job.loop_values, job.values.standstill + job.values.worst_spot
+    after = held_error(friction, loops.stiffness, loops.integral_time, job.rest)
+    return max(after, min(job.count, friction / loops.stiffness))
+
+
 def limited(job: Positioning, arrived: float, friction: float) -> tuple[float, str]:
     """What is left [rad] of an error by the integral, and why; ``friction`` holds the load [N m]."""
     loops = job.loop_values

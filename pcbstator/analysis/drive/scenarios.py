@@ -87,12 +87,15 @@ class Simulation:
 
 @dataclass(frozen=True, eq=False)
 class Bench:
-    """What a scenario runs on: the design, its drive ready to run, the values asked for, remarks to add to."""
+    """What a scenario runs on: the design, its drive ready to run, the values asked for, remarks to add to; built: the
+    same with a motor drawn by ``[build]``, and its number, where the drive itself has perfect magnets.
+    """
 
     design: SizedDesign
     stand: Stand
     values: ScenarioValues
     remarks: list[str]
+    built: tuple[int, Stand] | None = None
 
 
 def simulation(
@@ -104,7 +107,7 @@ def simulation(
     """
     design = with_ball_friction(design, prediction.slip_ring_balls)
     stand, remarks = stand_of(design, prediction, rotor)
-    bench = Bench(design, stand, scenario_values(design, stand), remarks)
+    bench = Bench(design, stand, scenario_values(design, stand), remarks, _built(design, prediction, rotor))
     done = []
     for name in names or tuple(SCENARIOS):
         title, play = SCENARIOS[name]
@@ -114,6 +117,14 @@ def simulation(
             done.append(ScenarioRun(name, title, played.shown, numbers, played.curves))
     told = requirement_remarks(design.requirement, {run.name: run.numbers for run in done})
     return Simulation(prediction, tuple(done), tuple(dict.fromkeys([*told, *remarks])))
+
+
+def _built(design: SizedDesign, prediction: Prediction, rotor: int | None) -> tuple[int, Stand] | None:
+    """The drawn motor whose torque ripple 95 % keep, to be run beside the perfect one."""
+    if rotor is not None or prediction.build is None:
+        return None
+    number = prediction.build.rotor
+    return number, stand_of(design, prediction, number)[0]
 
 
 def _moves(bench: Bench) -> Played | None:
@@ -165,6 +176,11 @@ def _slow(bench: Bench) -> Played:
     reference = run_up(speed, start, duration, stand)
     trace = stand.run(reference, points=TURN_POINTS)
     numbers, curves = turn_numbers(bench.design, trace, reference, stand, speed, run_in)
+    if bench.built is not None:
+        number, built = bench.built
+        again = built.run(reference, points=TURN_POINTS)
+        found, _ = turn_numbers(bench.design, again, reference, built, speed, run_in)
+        numbers |= {"drawn_motor": number, "drawn_motor_speed_ripple_peak_ratio": found["speed_ripple_peak_ratio"]}
     return Played((trace,), trace, {"speed_from": values.slow_speed_from} | numbers, curves)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.analysis.drive.equivalent_machine import Machine
 from pcbstator.analysis.drive.load_cycle import (
     Cycle,
     LoadValues,
@@ -46,8 +47,9 @@ def voltage_used(limits: Limits, drive: Drive, speeds: FloatArray, current: Floa
     """Part of the largest voltage that currents [A] take at speeds [rad/s] of the load, supply sagged, copper hot."""
     machine = limits.machine
     voltage = voltage_needed(
-        speeds * limits.ratio, current, machine.hot_resistance, machine.inductance, machine.pole_pairs, machine.psi
-    )
+        speeds * limits.ratio, current, machine.hot_resistance, machine.inductance, machine.pole_pairs, machine.psi,
+        machine.driver.lost,
+    )  # fmt: skip
     return np.asarray(voltage / machine.voltage_limit(drive.supply - drive.sag))
 
 
@@ -119,6 +121,7 @@ def _supplied(limits: Limits, drive: Drive, cycle: Cycle, need: Need) -> dict[st
     machine, weights, strength = limits.machine, cycle.samples.weights, limits.job_strength
     current, motor = need.current / strength, cycle.samples.speeds * limits.ratio
     power = machine.copper_loss(1.0) * current**2 + machine.torque_constant * strength * current * motor
+    power = power + machine.outer_loss(current)
     taken, back = float(weights @ np.maximum(power, 0.0)), float(weights @ np.maximum(-power, 0.0))
     return {
         "voltage_part": float(voltage_used(limits, drive, cycle.samples.speeds, current).max()),
@@ -126,6 +129,18 @@ def _supplied(limits: Limits, drive: Drive, cycle: Cycle, need: Need) -> dict[st
         "braking_energy": back,
         "supply_mean": (taken - back) / cycle.samples.duration / drive.supply,
         "supply_peak": max(0.0, float(power.max())) / drive.supply,
+        **_lost_outside(machine, drive, current, weights / cycle.samples.duration),
+    }
+
+
+def _lost_outside(machine: Machine, drive: Drive, current: FloatArray, parts: FloatArray) -> dict[str, float]:
+    """Mean heat of driver and wires in the motion, where the file says anything of them."""
+    if not drive.losses_stated:
+        return {}
+    copper_c = machine.copper_c
+    return {
+        "driver_heat": float(parts @ machine.driver.driver(current, copper_c)),
+        "wire_heat": float(parts @ machine.driver.cable(current, copper_c)),
     }
 
 

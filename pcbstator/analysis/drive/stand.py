@@ -220,7 +220,7 @@ def _plant(
         unbalance=load.unbalance,
         leg_loss=legs * leg_voltage_loss(drive.supply, drive.dead_time, drive.pwm, drive.voltage_drop),
         soft_current=peak / 2,
-        heat_capacity=copper_mass * COPPER_HEAT,
+        heat_capacity=copper_mass * COPPER_HEAT / machine.winding_part,  # the rest of the loss heats something else
         temperature_coefficient=COPPER_TEMPERATURE_COEFFICIENT,
         ripple_rms=rms,
     )

@@ -94,4 +94,5 @@ class Limits:
         warm = m.resistance * (1 + COPPER_TEMPERATURE_COEFFICIENT * (copper_c - 20.0))
         limit, motor = m.voltage_limit(self.drive.supply - self.drive.sag), np.abs(speed) * self.ratio
         resistance = max(m.hot_resistance, warm)
-        return current_at_voltage_limit(motor, limit, resistance, m.inductance, m.pole_pairs, m.psi * strength)
+        psi, lost = m.psi * strength, m.driver.lost
+        return current_at_voltage_limit(motor, limit, resistance, m.inductance, m.pole_pairs, psi, lost)

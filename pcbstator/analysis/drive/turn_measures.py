@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from pcbstator.analysis.drive.asked_values import WINDOW
 from pcbstator.analysis.drive.load_cycle import load_values
 from pcbstator.analysis.drive.run_measures import Reference, errors
+from pcbstator.analysis.magnetic.as_built import ORDERS
 from pcbstator.physics.drive.orders import GRID, order_amplitudes, phase_torque_order
 from pcbstator.physics.drive.simulation import Trace
 
@@ -26,6 +27,7 @@ LEAST = 0.02  # of the largest amplitude, to be listed
 BESIDE = 8  # orders to either side that an order is compared with
 LINE = 5.0  # times the orders beside it: an order that stands out
 UNKNOWN_LINE = 10.0  # times, where nothing is known that would make it: above what noise reaches by chance
+BUILT_ORDERS = ORDERS + 1  # times the pole pairs: torque of EMF up to ORDERS, with the current
 STANDING = 0.01  # of the time: more is sticking
 UNKNOWN = "none of the known causes"
 COUNTS = "counts of the sensor"
@@ -187,4 +189,10 @@ def _causes(design: SizedDesign, stand: Stand) -> list[tuple[float, str]]:
     if drive.voltage_drop:
         alike.append("voltage drop of the switches")
     order = phase_torque_order(phases) * electrical
-    return found + [(part * order, cause) for part in (1, 2, 3) for cause in alike]
+    found += [(part * order, cause) for part in (1, 2, 3) for cause in alike]
+    if plant.electrical_turns == 1:
+        return found
+    # Magnets that differ make any order of the rotor's turn; where something else makes one, that is named.
+    others, turn = {round(made) for made, _ in found}, electrical / plant.electrical_turns
+    orders = [number * turn for number in range(1, BUILT_ORDERS * plant.electrical_turns + 1)]
+    return found + [(order, "magnets unlike each other") for order in orders if round(order) not in others]

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from math import ceil, log2, pi
+from math import ceil, inf, log2, pi
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from pcbstator.design.build import Build
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.magnetics.built_ring import fixed_saddle, fixed_shift, ring_sums, shifted_sums
 from pcbstator.physics.magnetics.field_layers import MagnetLayers
+from pcbstator.physics.magnetics.magnet_ring import RingField
 from pcbstator.physics.magnetics.one_magnet import one_magnet_field
 
 if TYPE_CHECKING:
@@ -74,14 +75,40 @@ def one_magnet(design: SizedDesign, conductors: Conductors, layers: MagnetLayers
     footprint, distances = magnet_footprint(design), copper_distances(design, layers)
     field = one_magnet_field(footprint, layers, inner, outer, distances, orders)
     tables = field.tables()
+    if layers.facing_distance < inf:
+        # Beyond the middle between two rotors, away from the one is towards the other.
+        sides = np.where(distances < design.rotor.air_gap - np.array(design.layer_z) - 1e-12, -1.0, 1.0)
+        tables["board_away"] = replace(field.board_away, values=field.board_away.values * sides[:, None])
+    else:  # all the same whether magnets or board move
+        del tables["board_away"]
     found = all_path_linkages([(conductors.copper, table) for table in tables.values()])
     paths = {}
     for name, rows in zip(tables, found, strict=True):
         if isinstance(rows, LawRangeError):
             raise rows
         paths[name] = rows * (-1j if name in field.odd else 1.0)
+    paths.setdefault("board_away", paths["lifted"])
+    if design.boards > 1 and design.build is not None and design.build.stack_angle > 0:
+        along = ("tilted_along",) if footprint.segments_per_pole > 1 else ()
+        paths |= _by_board(design, conductors, {name: tables[name] for name in ("itself", *along)})
     shares = conductors.network.shares
     return OneMagnet({name: shares @ rows for name, rows in paths.items()}, paths, orders)
+
+
+def _by_board(design: SizedDesign, conductors: Conductors, tables: Mapping[str, RingField]) -> dict[str, ComplexArray]:
+    """What one magnet links in each board of a stack: the field is there on that board's layers alone."""
+    boards = np.arange(len(design.layer_z)) * design.boards // len(design.layer_z)
+    names, masked = [], []
+    for name, table in tables.items():
+        for number in range(design.boards):
+            names.append(f"{name} {number}")
+            masked.append((conductors.copper, replace(table, values=table.values * (boards == number)[:, None])))
+    found = {}
+    for name, rows in zip(names, all_path_linkages(masked), strict=True):
+        if isinstance(rows, LawRangeError):
+            raise rows
+        found[name] = rows * (-1j if name.startswith("tilted_along") else 1.0)
+    return found
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,6 +118,8 @@ class Errors:
     sums: by table (draws, orders), of the magnets with their weights. ring: (orders,) sums of the perfect ring, which
     a board aside (shift: (draws,) x + i·y [m]) or bent (bend: depth [m] and angle [rad]) sees otherwise. remanence, as
     a part, and lift [m] of every magnet: (draws, rotors, magnets). aside: (draws,) of one rotor from the other [m].
+    turned: (draws, boards, orders) what turning each board adds to its linkage, as a part; ring_along: as ring, of the
+    parts along the turn.
     """
 
     sums: Mapping[str, ComplexArray]
@@ -100,11 +129,15 @@ class Errors:
     remanence: FloatArray | None = None
     lift: FloatArray | None = None
     aside: ComplexArray | None = None
+    turned: ComplexArray | None = None
+    ring_along: ComplexArray | None = None
 
     def near(self, some: slice) -> Errors:
         """The same for a few orders that follow each other."""
         sums = {table: rows[:, some] for table, rows in self.sums.items()}
-        return replace(self, sums=sums, ring=self.ring[some])
+        turned = None if self.turned is None else self.turned[..., some]
+        along = None if self.ring_along is None else self.ring_along[some]
+        return replace(self, sums=sums, ring=self.ring[some], turned=turned, ring_along=along)
 
     def linkages(self, rows: Mapping[str, ComplexArray]) -> ComplexArray:
         """What is linked more: (draws, rows, orders) [Wb]."""
@@ -112,7 +145,13 @@ class Errors:
         if self.shift is not None:
             total = total + fixed_shift(rows, self.ring, self.shift)
         if self.bend is not None:
-            total = total + fixed_saddle(rows["lifted"], self.ring, *self.bend)
+            total = total + fixed_saddle(rows["board_away"], self.ring, *self.bend)
+        if self.turned is not None and self.ring_along is not None:
+            for number, parts in enumerate(np.moveaxis(self.turned, 1, 0)):
+                whole = rows[f"itself {number}"] * self.ring
+                if f"tilted_along {number}" in rows:
+                    whole = whole + rows[f"tilted_along {number}"] * self.ring_along
+                total = total + parts[:, None] * whole
         return np.asarray(total)
 
 
@@ -163,6 +202,10 @@ class Draw:
             depth = uniform(-1, 1, build.draws) * build.board_bow * part
             bend = depth, uniform(0, pi, build.draws)
             found["board_bow_mm"] = Errors({}, self.perfect, bend=bend)
+        if build.stack_angle > 0 and self.design.boards > 1:
+            angles = normal(0, build.stack_angle, (build.draws, self.design.boards))
+            turned = np.exp(1j * angles[..., None] * self.orders) - 1
+            found["stack_angle_deg"] = Errors({}, self.perfect, turned=turned, ring_along=self.perfect_along)
         return found
 
     def _polarised(self, parts: FloatArray) -> dict[str, FloatArray]:

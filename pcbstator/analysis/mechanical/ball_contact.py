@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from pcbstator import materials
 from pcbstator.analysis.electrical.slip_ring import lead_resistance, slip_ring_sizes
 from pcbstator.analysis.fields import inside, result
+from pcbstator.analysis.magnetic.rotor_field import magnet_footprint
 from pcbstator.analysis.mechanical.gap import weight_sign
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.mechanical.rotor import load_mass
@@ -136,6 +137,11 @@ class BallResult:
     run_out: float = result(
         "axial_run_out_um", "axial run-out by flatness of both boards and spread of the balls, all at their worst", 1e6
     )
+    edge_run_out: float = result(
+        "edge_run_out_mm",
+        "that run-out at the outer edge of the magnets, if the boards lean on the outermost raceway",
+        1e3,
+    )
     section: SlipRing | None = inside()
 
 
@@ -150,7 +156,7 @@ def ball_results(design: SizedDesign, mechanical: MechanicalResult | None, ways_
     radii = [ring_radius(section, index) + raceway(section)[0] for index in range(section.rings)]
     balls = section.stated_balls or _count(section, radii[0], section.ball_diameter)
     load = _load(design, mechanical) + section.preload
-    pitch = section.width + section.spacing
+    pitch, run_out = section.width + section.spacing, 2 * section.flatness + LOT[section.ball_grade]
     found: dict[str, Any] = {
         "ball_diameter": section.ball_diameter,
         "balls": balls,
@@ -160,7 +166,8 @@ def ball_results(design: SizedDesign, mechanical: MechanicalResult | None, ways_
         "balls_apart": pitch - section.ball_diameter if section.rings > 1 else None,
         "balls_apart_needed": ipc2221_spacing(section.voltage, "B2") if section.rings > 1 else None,
         "load": load,
-        "run_out": 2 * section.flatness + LOT[section.ball_grade],
+        "run_out": run_out,
+        "edge_run_out": run_out * float(magnet_footprint(design).breakpoints[-1]) / radii[-1],
         "section": section,
     }
     return BallResult(**found | (_carried(design, section, radii, balls, load, ways_out) if load > 0 else {}))

@@ -26,7 +26,7 @@ ComplexArray = NDArray[np.complex128]
 Spread = dict[str, Any]
 
 AT_ONCE = 250  # motors whose waves are held at a time
-MOST_DRAWS = 100  # for the parts of causes: each is a mean over as many motors and a whole turn
+MOST_DRAWS = 100  # for the parts of causes, each a mean over as many motors and a whole turn, and for the slow turn
 BOUGHT = (0, 4, 8)  # magnets more than are needed, to sort them by strength
 LOTS = 400  # of such magnets that are drawn
 
@@ -74,6 +74,10 @@ class BuildResult:
         default=(),
     )
     drawn: Callable[[int], ComplexArray] | None = inside()  # linkages of one drawn motor, phases by orders of the turn
+    rotor: int = inside(0)  # number of the drawn motor with the torque ripple that 95 % keep
+    waves: FloatArray | None = (
+        inside()
+    )  # torque over its mean, less one, over a turn: the first drawn motors by samples
 
 
 def built_results(
@@ -109,7 +113,8 @@ def built_results(
     found |= _paths(design, conductors, draw, magnet, causes, top_speed)
     if mechanical is not None and mechanical.axial_force:
         found |= _forces(draw, causes, mechanical)
-    return BuildResult(**found, drawn=motors.drawn)
+    rotor = int(np.argsort(ripple)[int(0.95 * (build.draws - 1))])
+    return BuildResult(**found, drawn=motors.drawn, rotor=rotor, waves=motors.torque_waves())
 
 
 class _Motors:
@@ -170,6 +175,11 @@ class _Motors:
         spectrum[..., (near - p) % samples] = near * linkages[..., near - 1]
         envelope = np.abs(np.fft.fft(spectrum))
         return np.asarray((np.ptp(envelope, axis=2) / 2 / envelope.mean(axis=2)).max(axis=1))
+
+    def torque_waves(self) -> FloatArray:
+        """Torque over its mean, less one, over a turn of the rotor: of the first motors (draws, samples)."""
+        torque = sine_torques(self.linkages(slice(MOST_DRAWS), {}), self.orders, self.pole_pairs)
+        return np.asarray(torque / torque.mean(axis=1, keepdims=True) - 1)
 
     def torque_parts(self) -> dict[str, float]:
         """Part of every cause in the mean square of the torque's departure from its mean over a turn."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 from typing import TYPE_CHECKING, Any
 
 from pcbstator.analysis.mechanical.gap_stack import bow_at_magnets
@@ -13,13 +14,20 @@ from pcbstator.design.bearing import Bearing
 from pcbstator.design.work import Cooling
 from pcbstator.physics.magnetics.magnet_pattern import Footprint
 from pcbstator.physics.magnetics.steel import SaturatedIron
-from pcbstator.physics.mechanics.gap import PullCurve, gap_at_rest, magnetic_tilt_stiffness, safe_free_gap
+from pcbstator.physics.mechanics.gap import (
+    PullCurve,
+    axial_stiffness_of_tilt,
+    gap_at_rest,
+    magnetic_tilt_stiffness,
+    safe_free_gap,
+)
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
 
 RESERVE = 2.0  # stiffness over the growth of the force that a safe gap has (common practice, no source)
 CLEAR = 0.1e-3  # m that a safe gap has left at its narrowest (common practice, no source)
+RIGID = 1e15  # N/m, of what gives way to nothing
 MASK = 25e-6  # m of solder mask over copper (common practice, no source)
 
 
@@ -77,7 +85,10 @@ def gap_results(design: SizedDesign, footprint: Footprint, iron: SaturatedIron, 
         found["plate_sag"] = force * hold.plate.mean + hold.weight * hold.plate.weight_mean + hold.spread(force)
     tilt = _tilt_growth(design, stiffness, carried.gyration)
     if tilt is None:
-        return found | {"gap_failure": "tilt"}
+        curve = curve or pull_curve(design, footprint, iron)
+        wanted = RESERVE * magnetic_tilt_stiffness(stiffness, carried.gyration)
+        safe = _safe(design, hold, curve, force, RESERVE / (RESERVE - 1), carried.gyration)
+        return found | {"gap_failure": "tilt", "tilt_wanted": wanted, "safe_gap": safe}
     if design.build is not None:
         found["least_gap"] = rest - _margin(design, hold, force, tilt)
         if found["least_gap"] <= 0:
@@ -93,12 +104,17 @@ def _margin(design: SizedDesign, hold: _Hold, force: float, tilt: float) -> floa
     return on_board + run_out + bow_at_magnets(design) + hold.spread(force)
 
 
-def _safe(design: SizedDesign, hold: _Hold, curve: PullCurve | None, force: float, tilt: float) -> float | None:
-    """Air gap to draw that would do [m]."""
+def _safe(
+    design: SizedDesign, hold: _Hold, curve: PullCurve | None, force: float, tilt: float, gyration: float | None = None
+) -> float | None:
+    """Air gap to draw that would do [m]; gyration: of the magnets [m], where the tilt must be held as well."""
     least = _margin(design, hold, force, tilt) + CLEAR
     if curve is None:
         return hold.closed + least
-    free = safe_free_gap(curve, 1 / hold.compliance, least, RESERVE)
+    bearing, most = design.bearing, inf
+    if gyration is not None and bearing is not None and bearing.tilt_stiffness is not None:
+        most = axial_stiffness_of_tilt(bearing.tilt_stiffness, gyration)
+    free = safe_free_gap(curve, 1 / hold.compliance if hold.compliance else RIGID, least, RESERVE, most)
     return None if free is None else hold.closed + free
 
 

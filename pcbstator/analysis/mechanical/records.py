@@ -53,6 +53,7 @@ class MechanicalResult:
         "magnetic force; where the drawn one closes",
         1e3,
     )
+    tilt_wanted: float | None = inside()  # tilt stiffness of a bearing that would do [N m/rad], where it does not
     gap_failure: str | None = inside()  # "contact", "pull" or "tilt": what closes the gap
     bearing_load: float | None = result(
         "bearing_axial_load_n", "axial force on the bearing: magnetic force, weight of rotor and of the load's bodies"

@@ -5,7 +5,7 @@ Where the file leaves something open, what takes less heat is assumed; ``assumpt
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 from typing import TYPE_CHECKING
 
@@ -17,6 +17,7 @@ from pcbstator.analysis.electrical.conductors import Conductors
 from pcbstator.analysis.electrical.delta_loop import warm_loop
 from pcbstator.analysis.magnetic.losses import steel_plate_loss
 from pcbstator.analysis.thermal.cooling import cooling_of, eddy_speed, heat_limits, weakest_of_rotor
+from pcbstator.analysis.thermal.driver_node import DriverNode, with_driver
 from pcbstator.analysis.thermal.face_cooling import KNOTS, TABLE_END_C, face_flux
 from pcbstator.analysis.thermal.facing_plates import FacingPlate, facing_plates, plate_gap
 from pcbstator.analysis.thermal.ring_sources import RingSources, SourceCase, ring_sources
@@ -41,7 +42,7 @@ class BoardHeat:
 
     board: indices of the rings; magnets: indices of the plates that carry magnets; open_face: whether the far face is
     in air; face_resistance: from copper to face [K m2/W]; speed: of the eddies [rad/s]; magnet_limit_c: the least limit
-    of magnets, glue and plate, in words rotor_limit.
+    of magnets, glue and plate, in words rotor_limit; driver: None where it is not inside the ring.
     """
 
     network: HeatNetwork
@@ -54,6 +55,15 @@ class BoardHeat:
     board_limit_c: float
     magnet_limit_c: float
     rotor_limit: str
+    driver: DriverNode | None = None
+
+    @property
+    def winding_alone(self) -> HeatNetwork:
+        """The network at rest, fed by something else than its driver."""
+        resistance = self.network.resistance.copy()
+        if self.driver is not None:
+            resistance[self.driver.index] = 0.0
+        return replace(self.network, resistance=resistance, eddy=np.zeros_like(self.network.eddy), given=None)
 
 
 def source_case(
@@ -135,9 +145,19 @@ def heat_of_sources(case: SourceCase, sources: RingSources, steady: bool = False
         knot_step=(TABLE_END_C - cooling.ambient_c) / (KNOTS - 1),
         gaps=tuple(gaps),
     )
+    network, driver = with_driver(design, network)
     carrying = [rings + index for index, plate in enumerate(plates) if plate.turns]
     return BoardHeat(
-        network, sources, nodes, np.array(carrying), open_face, through, speed, *limits, weakest_of_rotor(design)
+        network,
+        sources,
+        nodes,
+        np.array(carrying),
+        open_face,
+        through,
+        speed,
+        *limits,
+        weakest_of_rotor(design),
+        driver,
     )
 
 

@@ -87,6 +87,15 @@ def assumptions(design: SizedDesign) -> tuple[str, ...]:
         words.append("far face shut in")
     if cooling.beyond_rotor == "covered":
         words.append("no heat from the rotor-side face where no magnet or steel faces it")
+    drive = design.drive
+    if drive is not None and drive.driver_area is not None:
+        contact = (
+            f", {drive.driver_to_board:g} W/K to the board" if drive.driver_to_board else ", no contact to the board"
+        )
+        words.append(
+            f"driver in the ring: {1e6 * drive.driver_area:g} mm2 at {drive.driver_coefficient:g} W/(m2 K) to air at "
+            f"ambient temperature{contact}"
+        )
     speed = eddy_speed(design)
     if speed > 0:
         air = "the rotor's own air counted" if cooling.speed else "air as at standstill"

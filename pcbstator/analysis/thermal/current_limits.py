@@ -21,7 +21,8 @@ from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.currents import peak_current
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT, HOTTEST
-from pcbstator.physics.thermal.balance import currents_at_temperature
+from pcbstator.physics.thermal.balance import Balance, currents_at_temperature
+from pcbstator.physics.thermal.network import HeatNetwork
 from pcbstator.physics.thermal.transients import held_network, pulse_currents, rise_time
 
 if TYPE_CHECKING:
@@ -109,6 +110,8 @@ def _steady(work: SteadyWork, state: HeatState) -> dict[str, object]:
         "runaway_current": state.runaway_current,
         "board_limit_c": heat.board_limit_c,
         **{f"{part}_limit_c": limit for part, limit in rotor_limits(work.design).items()},
+        "driver_current": state.driver_current,
+        "driver_limit_c": None if heat.driver is None else heat.driver.limit_c,
         "heat": state,
     }
     if balance is None:
@@ -116,6 +119,10 @@ def _steady(work: SteadyWork, state: HeatState) -> dict[str, object]:
     temperature = balance.temperature_c[0]
     board, rotor = temperature[heat.board], float(temperature[heat.magnets].max())
     loss, copper = float(balance.heat[0]), float(balance.copper_heat[0])
+    if heat.driver is not None:
+        outside = _driver_squares(network, heat.driver.index, balance)
+        loss, copper = loss - outside, copper - outside
+        found |= {"driver_temperature_c": float(temperature[heat.driver.index])}
     warmth = 1 + COPPER_TEMPERATURE_COEFFICIENT * (board - 20.0)
     found |= {
         "board_temperature_c": float(board.max()),
@@ -136,10 +143,16 @@ def _steady(work: SteadyWork, state: HeatState) -> dict[str, object]:
     return found
 
 
+def _driver_squares(network: HeatNetwork, index: int, balance: Balance) -> float:
+    """Heat [W] of a driver inside the ring that goes with the square of the current."""
+    grown = 1 + COPPER_TEMPERATURE_COEFFICIENT * (float(balance.temperature_c[0, index]) - 20.0)
+    return float(balance.squared_current[0] * network.resistance[index] * grown)
+
+
 def _long_run(state: HeatState) -> dict[str, object]:
     """Fields of how long continuous duty takes to warm the board, and its temperature over the radius in the end."""
     heat, network = state.heat, state.heat.network
-    if state.continuous is None:
+    if state.continuous is None or state.continuous_current <= 0:
         return {}
     temperature = state.continuous.temperature_c[0]
     board, middle = temperature[heat.board], (heat.sources.edges[1:] + heat.sources.edges[:-1]) / 2

@@ -13,14 +13,17 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.electrical.trace_ratings import TraceCurrents
 from pcbstator.analysis.thermal.board_network import BoardHeat
+from pcbstator.analysis.thermal.driver_node import DriverNode
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.resistance import HOTTEST
 from pcbstator.physics.thermal.balance import Balance, currents_at_temperature, steady_temperatures
+from pcbstator.physics.thermal.network import HeatNetwork
 from pcbstator.physics.thermal.transients import LinearNetwork, held_network
 
 FloatArray = NDArray[np.float64]
 
 WARM = 0.5  # part of the rise of continuous duty before a pulse "from warm"
+WITHIN = 1e-6  # K
 RUNS_AWAY = 1e3  # K above a limit that stands for no temperature at all
 
 
@@ -28,7 +31,7 @@ RUNS_AWAY = 1e3  # K above a limit that stands for no temperature at all
 class HeatState:
     """Steady figures of a design; currents are rms phase currents [A].
 
-    limited_by: in words. temperature_c: of every node at the continuous current [C], None where eddies alone run away.
+    limited_by: in words. driver_current: None where the driver inside the ring, if any, never limits.
     """
 
     heat: BoardHeat
@@ -39,11 +42,13 @@ class HeatState:
     limited_by: str
     at_limit: Balance  # cases: board at its limit, magnets at theirs, runaway
     continuous: Balance | None
+    driver_current: float | None = None
 
     @property
     def heat_current(self) -> float:
-        """What board and magnets stand in continuous duty."""
-        return min(self.board_current, self.magnet_current)
+        """What board, magnets and a driver inside the ring stand in continuous duty."""
+        stands = self.board_current, self.magnet_current
+        return min(stands) if self.driver_current is None else min(*stands, self.driver_current)
 
     @property
     def limits_c(self) -> FloatArray:
@@ -51,6 +56,8 @@ class HeatState:
         limits = np.full(len(self.heat.network.resistance), np.inf)
         limits[self.heat.board] = self.heat.board_limit_c
         limits[self.heat.magnets] = self.heat.magnet_limit_c
+        if self.heat.driver is not None:
+            limits[self.heat.driver.index] = self.heat.driver.limit_c
         return limits
 
     @property
@@ -116,7 +123,32 @@ def heat_states(
     )
     for (i, state), balance in zip(waiting, settled, strict=True):
         states[i] = balance if isinstance(balance, LawRangeError) else replace(state, continuous=balance)
-    return states
+    return [state if isinstance(state, LawRangeError) else _driver_limited(state) for state in states]
+
+
+def _driver_limited(state: HeatState) -> HeatState:
+    """The state with a driver inside the ring that gets too hot at its continuous current."""
+    driver, network = state.heat.driver, state.heat.network
+    if driver is None or state.continuous is None:
+        return state
+    found = driver_balance(driver, network, state.continuous)
+    if found is None:
+        return state
+    current = float(found.current[0])
+    words = driver.words if current > 0 else f"{driver.words} without any current"
+    return replace(state, driver_current=current, continuous_current=current, limited_by=words, continuous=found)
+
+
+def driver_balance(driver: DriverNode, network: HeatNetwork, warmest: Balance) -> Balance | None:
+    """The state in which the driver is at its limit, or at no current if it is beyond; None where it keeps its limit in
+    the ``warmest`` state."""
+    if warmest.temperature_c[0, driver.index] <= driver.limit_c + WITHIN:
+        return None
+    found = currents_at_temperature([network], [([driver.index],)], [[driver.limit_c]])[0]
+    if isinstance(found, LawRangeError) or found.squared_current[0] < 0:  # no current heats it, or it needs none
+        still = steady_temperatures([network], [0.0], [warmest])[0]
+        return replace(warmest, squared_current=np.zeros(1)) if isinstance(still, LawRangeError) else still
+    return found
 
 
 def _limited_state(heat: BoardHeat, traces: TraceCurrents, cases: Balance, rise: float) -> HeatState:

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
 from pcbstator.analysis.thermal.board_network import BoardHeat
-from pcbstator.analysis.thermal.heat_state import RUNS_AWAY, HeatState, touched_temperature
+from pcbstator.analysis.thermal.heat_state import RUNS_AWAY, HeatState, driver_balance, touched_temperature
 from pcbstator.analysis.thermal.intermittent import root_of_excess
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT, HOTTEST
@@ -35,11 +35,12 @@ class TurningLoss:
 
 @dataclass(frozen=True)
 class JobTemperatures:
-    """Hottest place of the board, of what a finger touches, and of the rotor [C]."""
+    """Hottest place of the board, of what a finger touches, of the rotor, and of a driver inside the ring [C]."""
 
     board: float
     face: float
     rotor: float
+    driver: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,8 +53,13 @@ class JobHeat:
 
     @property
     def heat_current(self) -> float:
-        """Rms phase current [A] that board and magnets stand for any length of time."""
-        return float(self.at_limit.current[:2].min())
+        """Rms phase current [A] that board, magnets and a driver inside the ring stand for any length of time."""
+        case = int(self.at_limit.squared_current[:2].argmin())
+        stands, driver = float(self.at_limit.current[case]), self.heat.driver
+        if driver is None or stands <= 0:
+            return stands
+        found = driver_balance(driver, self.network, self.at_limit.only(case))
+        return stands if found is None else float(found.current[0])
 
     def rotor_at(self, current: float) -> float | None:
         """Steady temperature [C] of the warmer rotor at an rms phase current [A]; None where that runs away."""
@@ -72,6 +78,7 @@ class JobHeat:
             board=float(highest[heat.board].max()),
             face=touched_temperature(heat, highest[heat.board]),
             rotor=float(highest[heat.magnets].max()),
+            driver=None if heat.driver is None else float(highest[heat.driver.index]),
         )
 
     def growth(self, grown: Callable[[float], FloatArray], first: float) -> tuple[float, str]:
@@ -131,21 +138,24 @@ class JobHeat:
         return self.at_limit.only(min(enough, key=lambda case: float(squares[case]))) if enough else None
 
 
-def job_heat(state: HeatState, turning: TurningLoss) -> JobHeat | None:
+def job_heat(state: HeatState, turning: TurningLoss, mean_current: float | None = None) -> JobHeat | None:
     """The motor at a job whose turning makes this heat instead of that at the speed of continuous duty; None where a
-    law does not hold.
+    law does not hold. mean_current: of the peak terminal currents [A], for a driver inside the ring; None: any current.
     """
     heat, network = state.heat, state.heat.network
     eddy = np.zeros_like(network.eddy)
-    rings, fixed = len(heat.board), len(eddy) - 1
+    driver = heat.driver if mean_current is not None else None
+    rings, fixed = len(heat.board), len(eddy) - (1 if heat.driver is None else 2)
     own = heat.sources.eddy if heat.sources.eddy.sum() > 0 else heat.sources.resistance
     cold = turning.copper * (1 + COPPER_TEMPERATURE_COEFFICIENT * (turning.copper_c - 20.0))
     eddy[:rings] = cold * own / own.sum()
     if fixed not in heat.magnets:
         eddy[fixed] += turning.steel
-    if np.abs(eddy - network.eddy).sum() <= SLIGHT * float(state.at_limit.heat[:2].min()):
+    if driver is None and np.abs(eddy - network.eddy).sum() <= SLIGHT * float(state.at_limit.heat[:2].min()):
         return JobHeat(heat, network, state.at_limit)
     network = replace(network, eddy=eddy)
+    if driver is not None and mean_current is not None:
+        network = driver.heated(network, mean_current)
     wanted = ((heat.board, heat.magnets, heat.board), [heat.board_limit_c, heat.magnet_limit_c, HOTTEST])
     found = currents_at_temperature([network], [wanted[0]], [wanted[1]])[0]
     return None if isinstance(found, LawRangeError) else JobHeat(heat, network, found)

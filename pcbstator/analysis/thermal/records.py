@@ -42,9 +42,15 @@ class SteadyLimits:
     magnet_current: float | None = result(
         "magnet_phase_current_rms_a", "rms phase current at which the rotor reaches the limit of magnets, glue or plate"
     )
+    driver_current: float | None = result(
+        "driver_phase_current_rms_a",
+        "rms phase current at which a driver inside the ring reaches its limit; left out where board, magnets or "
+        "standards allow less",
+    )
     continuous_current: float | None = result(
         "continuous_phase_current_rms_a",
-        "rms phase current in continuous duty: the least of the currents by standards, board and magnets",
+        "rms phase current in continuous duty: the least of the currents by standards, board, magnets and a driver "
+        "inside the ring",
     )
     limited_by: str | None = result("limited_by", "what sets the continuous current")
     continuous_torque: float | None = result(
@@ -59,6 +65,10 @@ class SteadyLimits:
     magnet_limit_c: float | None = result("magnet_limit_c", "highest temperature of the magnets")
     glue_limit_c: float | None = result("glue_limit_c", "highest temperature of the magnets' glue")
     plate_limit_c: float | None = result("plate_limit_c", "highest temperature of the rotor plate")
+    driver_limit_c: float | None = result("driver_limit_c", "highest temperature of a driver inside the ring")
+    driver_temperature_c: float | None = result(
+        "driver_temperature_c", "driver inside the ring at the continuous current"
+    )
     board_temperature_c: float | None = result(
         "board_temperature_c", "hottest place of the board at the continuous current"
     )
@@ -104,6 +114,18 @@ class CycleHeat:
     )
     cycle_rotor_c: float | None = result(
         "cycle_rotor_temperature_c", "hottest rotor while the motion cycle repeats continuously"
+    )
+    cycle_driver_c: float | None = result(
+        "cycle_driver_temperature_c", "driver inside the ring while the motion cycle repeats continuously"
+    )
+    continuous_ripple_heat: float | None = result(
+        "continuous_ripple_loss_w",
+        "loss of the switching ripple in all phases at the continuous current and the top speed of the motion, copper "
+        "hot",
+    )
+    continuous_less_ripple: float | None = result(
+        "continuous_less_ripple_phase_current_rms_a",
+        "rms phase current for any length of time at the top speed of the motion, beside the heat of the ripple",
     )
     cycle_ripple_heat: float | None = result(
         "cycle_ripple_loss_w", "loss of the switching ripple in all phases, mean of the motion cycle, copper hot"

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from pcbstator.design.validation import driver
 from pcbstator.design.validation import judgements as judge
 from pcbstator.design.validation.judgements import Rule, exceeds
 from pcbstator.errors import Complaint
@@ -95,6 +96,11 @@ RULES: tuple[Rule, ...] = (
     Rule(("bearing.standstill_friction_n_m", "bearing.friction_n_m"), judge.standstill),
     Rule(("drive.supply_sag_v", "drive.supply_v"), judge.sag),
     Rule(("drive.voltage_drop_v", "drive.supply_v"), judge.voltage_drop),
+    Rule(("drive.switching_time_ns", "drive.switching_loss_w"), driver.one_switching_loss),
+    Rule(("drive.switching_time_ns", "drive.pwm_khz"), driver.switching_time),
+    Rule(("drive.cable_length_mm", "drive.cable_section_mm2"), driver.cable),
+    Rule(("drive.driver_area_mm2", "drive.driver_to_board_w_per_k"), driver.driver_contact),
+    Rule(("drive.driver_area_mm2", "drive.driver_limit_c", "cooling.ambient_c"), driver.driver_limit),
     Rule(("drive.control_khz", "drive.pwm_khz", "drive.current_bandwidth_hz", "drive.dead_time_ns"), judge.loop_rates),
     exceeds("drive.sensor_radius_mm", "drive.sensor_offset_mm"),
     Rule(("drive.sensor_offset_mm", "drive.sensor_distance_mm", "drive.sensor_radius_mm"), judge.chip_place),

@@ -304,8 +304,8 @@ def sag(sag: float, supply: float) -> Complaint | None:
     return Complaint("drive.supply_sag_v", rule, f"{sag:g}", "use a stronger supply")
 
 
-def voltage_drop(drop: float, supply: float) -> Complaint | None:
-    if drop < supply / 4:
+def voltage_drop(drop: float | None, supply: float) -> Complaint | None:
+    if drop is None or drop < supply / 4:
         return None
     rule = f"must be below a quarter of drive.supply_v = {supply:g}"
     return Complaint("drive.voltage_drop_v", rule, f"{drop:g}", "state the drop of one switch, or a higher supply")

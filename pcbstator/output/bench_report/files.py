@@ -3,15 +3,25 @@
 from __future__ import annotations
 
 from pcbstator.bench.result import Comparison
+from pcbstator.output.bench_report.comparison_page import comparison_html
+from pcbstator.output.bench_report.logs.section import log_files, log_pictures, logs_section
 from pcbstator.output.bench_report.picture import deviations_svg
 from pcbstator.output.bench_report.words import comparison_text
-from pcbstator.output.files import json_text
+from pcbstator.output.files import MANIFEST, json_text
 
 
 def comparison_files(found: Comparison) -> dict[str, str | bytes]:
-    """Picture, text and plain data; no picture where no reading has a prediction beside it."""
-    picture: dict[str, str | bytes] = {"comparison.svg": deviations_svg(found)} if found.rows else {}
-    return picture | {
+    """Page, pictures, tables, text and plain data; no picture where no reading has a prediction beside it."""
+    files: dict[str, str | bytes] = {"comparison.svg": deviations_svg(found)} if found.rows else {}
+    section = ""
+    if found.logs is not None:
+        pictures = log_pictures(found.logs)
+        section = logs_section(found.logs, pictures)
+        files |= log_files(found.logs, pictures)
+    files |= {
+        "comparison.html": comparison_html(found, section),
         "comparison.txt": comparison_text(found),
         "comparison.json": json_text(found.to_dict()),
     }
+    manifest = {"title": found.title, "files": [{"name": name, "role": "report"} for name in files]}
+    return files | {MANIFEST: json_text(manifest)}

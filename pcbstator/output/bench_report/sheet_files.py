@@ -55,4 +55,4 @@ def require_no_readings(folder: Path) -> None:
         return
     lines = place.read_bytes().splitlines()
     if any(line.strip() and not line.strip().startswith(b"#") for line in lines):
-        raise OutputError(f"{place}: it holds readings, which a new sheet would write over; choose another folder")
+        raise OutputError(f"{place}: it holds readings, which would be written over; choose another folder")

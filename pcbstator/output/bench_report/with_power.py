@@ -202,7 +202,7 @@ def _slow_turn(motion: MotionResult) -> Test:
         sketch="driver",
         instrument="The driver's log: time, angle, current, at 100 readings a second or more",
         limits="current limit of the design",
-        steps=("One whole turn at an even slow speed, each way.",),
+        steps=("A turn and a quarter at an even slow speed, each way; three turns tell what repeats.",),
         rows=tuple(rows) or (Expected("angle over time", "even", ""),),
         alarms=(("A ripple that repeats with the turn: sensor or rotor off centre; with the poles: current "
             "sensors or phases."),),
@@ -222,7 +222,7 @@ def _approach(motion: MotionResult) -> Test:
         sketch="driver",
         instrument="A mark and a scale at the edge, a dial gauge, or a camera: not the sensor itself",
         limits="current limit of the design",
-        steps=("Ten times from below, ten times from above; read where it really stands.",),
+        steps=("Ten times from below, ten times from above; read where it really stands, and what the sensor says.",),
         rows=tuple(rows) or (Expected("offset and spread", "as small as the job needs", ""),),
         alarms=("A large offset with a small spread: play or friction. A large spread: noise, a loose part.",),
         fills="approach",

@@ -2,44 +2,49 @@
 
 from __future__ import annotations
 
-from pcbstator.bench.result import Comparison, Row
+from pcbstator.bench.amounts import amount
+from pcbstator.bench.result import Cause, Comparison, Row
 from pcbstator.errors import printable
-
-PREFIXES = ((1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"))
-MILLIMETRES = ("gap", "thickness")
-
-
-def amount(value: float, unit: str, kind: str = "") -> str:
-    """A value with its unit, in numbers that people read.
-
-    >>> amount(0.000268, "H"), amount(36.61, "ohm"), amount(0.0008, "m", "gap")
-    ('268 µH', '36.6 ohm', '0.8 mm')
-    """
-    if kind in MILLIMETRES:
-        return f"{1e3 * value:.3g} mm"
-    scale, prefix = next((each for each in PREFIXES if abs(value) >= each[0]), PREFIXES[-1])
-    return f"{value / scale:.4g} {prefix}{unit}" if value / scale >= 1000 else f"{value / scale:.3g} {prefix}{unit}"
+from pcbstator.output.bench_report.logs.words import logs_lines
 
 
 def difference(row: Row) -> str:
     """How far the reading is from the prediction: in percent, or how many times where that says more."""
     quotient = row.measured / row.predicted
-    return f"{row.percent:+.3g} %" if 0.5 < quotient < 2.0 else f"x {quotient:.3g}"
+    return f"{row.percent:+.1f} %" if 0.5 < quotient < 2.0 else f"x {quotient:.3g}"
+
+
+def remark_on(row: Row) -> str:
+    """What is to be said about a reading, if anything."""
+    if row.slip:
+        return f"likely slip, {row.slip}"
+    return "contradicts another reading" if row.doubtful else "far off" if row.far else ""
 
 
 def row_words(row: Row) -> str:
     """One line: name, measured, predicted, difference in percent and in standard deviations, what is to be said."""
-    said = row.slip and f"likely slip, {row.slip}"
-    said = said or ("contradicts another reading" if row.doubtful else "far off" if row.far else "")
     whose = f"{row.name}" + (f" (board {row.board}, rotor {row.rotor})" if (row.board, row.rotor) != ("1", "1") else "")
     cells = (
         f"{printable(whose):<28}",
         f"{amount(row.measured, row.unit, row.kind):>12}",
         f"{amount(row.predicted, row.unit, row.kind):>12}",
         f"{difference(row):>11}",
-        f"{row.deviation:>+8.2g}",
+        f"{row.deviation:>+8.1f}",
     )
-    return (" ".join(cells) + f"   {said}").rstrip()
+    return (" ".join(cells) + f"   {remark_on(row)}").rstrip()
+
+
+def cause_groups(found: Comparison) -> list[tuple[str, list[Cause]]]:
+    """Causes under their headings: of each motor those that lead, then those that are less likely."""
+    groups = []
+    for motor in dict.fromkeys(cause.motor for cause in found.causes):
+        own = [cause for cause in found.causes if cause.motor == motor]
+        tie = [cause for cause in own if cause is own[0] or cause.name in own[0].not_told_apart_from]
+        rest = [cause for cause in own if cause not in tie]
+        head = "what it may be; these readings cannot tell them apart" if len(tie) > 1 else "what it most likely is"
+        of = f"{motor}: " if motor else ""
+        groups += [(of + head, tie)] + ([(of + "less likely", rest)] if rest else [])
+    return groups
 
 
 def comparison_text(found: Comparison) -> str:
@@ -52,15 +57,20 @@ def comparison_text(found: Comparison) -> str:
             f"  {printable(each.words)} ({abs(each.sigma):.1f} standard deviations)" for each in found.contradictions
         ]
         lines += [""]
-    lines += [f"{'reading':<28} {'measured':>12} {'predicted':>12} {'difference':>11} {'sigma':>8}"]
-    lines += [row_words(row) for row in found.rows]
-    for number, cause in enumerate(found.causes):
-        also = f"; not told apart from {', '.join(cause.not_told_apart_from)}" if cause.not_told_apart_from else ""
-        lines += ["", "causes, by weight of evidence"] if number == 0 else []
-        lines += [f"  {cause.name:<28}{cause.evidence:>8.3g}   {printable(cause.words)}{also}"]
+    if found.rows:
+        lines += [f"{'reading':<28} {'measured':>12} {'predicted':>12} {'difference':>11} {'sigma':>8}"]
+        lines += [row_words(row) for row in found.rows]
+    for heading, causes in cause_groups(found):
+        lines += ["", printable(heading)]
+        lines += [f"  {cause.name:<22} {cause.better:>20}   {printable(cause.words)}" for cause in causes]
+    if found.causes:
+        lines += ["", "times: how many times better it explains the readings than a motor within its tolerances does"]
     if found.next:
         lines += ["", f"next: {printable(found.next)}"]
+    if found.logs is not None:
+        lines += [*([""] if found.rows else []), *logs_lines(found.logs)]
     if found.remarks:
         lines += ["", *map(printable, found.remarks)]
-    lines += ["", "sigma: difference in standard deviations of reading and of what the tolerances allow, together"]
+    if found.rows:
+        lines += ["", "sigma: difference in standard deviations of reading and of what the tolerances allow, together"]
     return "\n".join(lines) + "\n"

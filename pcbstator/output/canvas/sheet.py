@@ -89,7 +89,10 @@ class Sheet:
         unit, size = self.unit, TEXT * self.unit
         y = self.bottom + 3.7 * unit
         true = abs(drawn - length) < 1e-9
-        words = f"{length:g} mm" + ("; 1:1 when printed at 100 %" if true else f"; enlarged {drawn / length:.2g} times")
+        size_of = (
+            f"enlarged {drawn / length:.2g} times" if drawn > length else f"reduced to {100 * drawn / length:.2g} %"
+        )
+        words = f"{length:g} mm; " + ("1:1 when printed at 100 %" if true else size_of)
         self.text("Scale", self.margin, y + 0.36 * size, size, bold=True)
         self.items += scale_bar(self.margin + HEADING * unit, y, drawn, words, size, name)
         self.bottom = y + 1.2 * unit

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
 from pcbstator.analysis.prediction import Prediction
+from pcbstator.copper.connections.slip_ring import raceway, ring_radius
 from pcbstator.output.canvas.colours import INK, QUIET, tint
 from pcbstator.output.canvas.sheet import Sheet, scale_bar_length
 from pcbstator.output.canvas.svg import number
@@ -15,9 +16,12 @@ from pcbstator.output.words import figures
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
+    from pcbstator.design.slip_ring import SlipRing
 
 PAGE_WIDTH = 180.0  # mm
 LABELS = 64.0  # mm at the right, for the names of the parts
+HEIGHTS = 24.0  # mm at the left, for the height over all
+APART = 4e-3  # m below the motor, where slip-ring boards are drawn: their place along the axis is not stated
 COLOURS = {
     "board": "#2b8a6e", "copper": "#c2571a", "magnets": "#1c3f94", "steel": "#777777", "plate": "#b8b0a0",
 }  # fmt: skip
@@ -81,20 +85,64 @@ def _rotor_parts(design: SizedDesign, near: float, far: float, steel: tuple[floa
     return found
 
 
+def slip_ring_parts(design: SizedDesign, prediction: Prediction, below: float) -> list[Part]:
+    """The slip-ring boards, drawn below a height [m], from the top down."""
+    section, sizes = design.slip_ring, prediction.slip_ring
+    if section is None or sizes is None:
+        return []
+    gap, high, found = section.ball_diameter + 2 * section.copper, below - APART, []
+    names = ("slip rings, turning", "slip rings, still") if section.contact == "balls" else ("slip rings",)
+    for name in names:
+        low = high - section.thickness
+        words = f"{name} {_mm(section.thickness)}"
+        found.append(Part("board", words, sizes.board_inner_diameter / 2, sizes.board_outer_diameter / 2, low, high))
+        high = low - gap
+    return found
+
+
+def _add_rings(sheet: Sheet, group: Any, section: SlipRing, boards: Sequence[Part], x: Any, y: Any) -> None:
+    """Rings on the faces of the slip-ring boards, and balls between two of them."""
+    aside = raceway(section)[0] if len(boards) == 2 else 0.0
+    for index in range(section.rings):
+        inner = ring_radius(section, index) - section.width / 2
+        faces = [boards[0].low, boards[1].high] if len(boards) == 2 else [boards[0].high]
+        for z in faces:
+            group.add(_line(sheet, x(inner), y(z), x(inner + section.width), y(z), COLOURS["copper"], 0.35))
+        if len(boards) == 2:
+            middle = x(ring_radius(section, index) + aside), y((faces[0] + faces[1]) / 2)
+            radius = (x(section.ball_diameter) - x(0)) / 2
+            style = {"fill": tint(COLOURS["steel"], 0.45), "stroke": INK, "stroke_width": 0.15}
+            group.add(sheet.drawing.circle(center=(number(middle[0]), number(middle[1])), r=number(radius), **style))
+
+
+def _add_height(sheet: Sheet, parts: Sequence[Part], y: Any) -> None:
+    """The height over all of the motor, at the left."""
+    high, low = max(part.high for part in parts), min(part.low for part in parts)
+    size, at, group = 2.2 * sheet.unit, sheet.margin + HEIGHTS - 3 * sheet.unit, sheet.drawing.g()
+    group.add(_line(sheet, at, y(high), at, y(low), INK))
+    for z in (high, low):
+        group.add(_line(sheet, at - 0.35 * size, y(z), at + 0.35 * size, y(z), INK))
+    sheet.add(group)
+    sheet.text(_mm(high - low), at - 0.8 * size, (y(high) + y(low)) / 2 + 0.36 * size, size, anchor="end")
+
+
 def _mm(length: float) -> str:
     return f"{figures(1e3 * length, 3)} mm"
 
 
 def section_svg(design: SizedDesign, prediction: Prediction) -> str:
     """The drawing."""
-    parts = section_parts(design)
+    motor = section_parts(design)
+    slip_rings = slip_ring_parts(design, prediction, min(part.low for part in motor))
+    parts = motor + slip_rings
     sheet = Sheet(PAGE_WIDTH, f"Section through {design.title}")
     unit = sheet.unit
     sheet.paragraph("Section from the axis outwards", 3.2 * unit, bold=True)
-    widest = max(part.outer for part in parts)
+    listed = diameters(design, parts)
+    widest = max(radius for _, radius in listed)
     high, low = max(part.high for part in parts), min(part.low for part in parts)
-    scale = (sheet.width - 2 * sheet.margin - LABELS) / (1e3 * widest)
-    left, top = sheet.margin, sheet.bottom + 4 * unit
+    scale = (sheet.width - 2 * sheet.margin - LABELS - HEIGHTS) / (1e3 * widest)
+    left, top = sheet.margin + HEIGHTS, sheet.bottom + 4 * unit
 
     def x(radius: float) -> float:
         return left + 1e3 * radius * scale
@@ -107,15 +155,19 @@ def section_svg(design: SizedDesign, prediction: Prediction) -> str:
     for part in sorted(parts, key=lambda part: part.kind != "plate"):
         if part.kind != "gap":
             group.add(_rectangle(sheet, part, x, y))
-        if part.kind == "board":
+        if part.kind == "board" and part in motor:
             _add_copper(sheet, group, design, part, x, y)
+    if design.slip_ring is not None and slip_rings:
+        _add_rings(sheet, group, design.slip_ring, slip_rings, x, y)
     group.add(_line(sheet, x(0), y(high) - 2 * unit, x(0), y(low) + 2 * unit, dashed=True))
     sheet.add(group)
     bottom = _add_names(sheet, parts, x, y)
+    _add_height(sheet, motor, y)
     sheet.bottom = max(bottom, y(low)) + 2 * unit
-    _add_diameters(sheet, design, parts, x)
+    _add_diameters(sheet, listed, x)
     sheet.scale_bar(scale_bar_length(0.4e3 * widest), scale_bar_length(0.4e3 * widest) * scale, "section")
-    for words in _stack_words(design, prediction):
+    aside = ["Where slip rings are along the axis is not stated: they are drawn below the motor."] if slip_rings else []
+    for words in [*_stack_words(design, prediction), *aside]:
         sheet.bottom += 0.6 * unit
         sheet.paragraph(words, 2.2 * unit)
     return sheet.finish()
@@ -169,19 +221,34 @@ def _add_names(sheet: Sheet, parts: Sequence[Part], x: Any, y: Any) -> float:
     return float(last + size)
 
 
-def _add_diameters(sheet: Sheet, design: SizedDesign, parts: Sequence[Part], x: Any) -> None:
-    """Every diameter on a line of its own, from the axis to where it is."""
-    size, group = 2.2 * sheet.unit, sheet.drawing.g()
-    board, magnets = design.board, next(part for part in parts if part.kind == "magnets")
+def diameters(design: SizedDesign, parts: Sequence[Part]) -> list[tuple[str, float]]:
+    """What ends at which radius [m], from the axis outwards; plates and steel only where the magnets do not."""
+    board, envelope = design.board, design.envelope
+    magnets = next(part for part in parts if part.kind == "magnets")
     listed = [
         ("bore of the board", board.inner_diameter / 2), ("copper", board.copper_inner_diameter / 2),
         ("magnets", magnets.inner), ("magnets", magnets.outer), ("copper", board.copper_outer_diameter / 2),
         ("outline of the board", board.outer_diameter / 2),
     ]  # fmt: skip
-    envelope = design.envelope
-    if envelope is not None and envelope.bore_diameter is not None:
-        listed.append(("kept free", envelope.bore_diameter / 2))
-    for words, radius in sorted(listed, key=lambda pair: pair[1]):
+    for part in parts:
+        name = "slip rings" if part.words.startswith("slip rings") else part.kind
+        if part.kind in ("plate", "steel") or name == "slip rings":
+            known = (magnets.inner, magnets.outer) if name in ("plate", "steel") else ()
+            ends = [radius for radius in (part.inner, part.outer) if radius > 0 and radius not in known]
+            listed += [(name, radius) for radius in ends if (name, radius) not in listed]
+    if envelope is not None:
+        kept = (
+            ("kept free", envelope.bore_diameter), ("envelope", envelope.outer_diameter),
+            ("bearing", envelope.bearing_inner_diameter), ("bearing", envelope.bearing_outer_diameter),
+        )  # fmt: skip
+        listed += [(words, diameter / 2) for words, diameter in kept if diameter]
+    return sorted(listed, key=lambda pair: pair[1])
+
+
+def _add_diameters(sheet: Sheet, listed: Sequence[tuple[str, float]], x: Any) -> None:
+    """Every diameter on a line of its own, from the axis to where it is."""
+    size, group = 2.2 * sheet.unit, sheet.drawing.g()
+    for words, radius in listed:
         row = sheet.bottom + 1.1 * size
         group.add(_line(sheet, x(0), row, x(radius), row, INK))
         for end in (x(0), x(radius)):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import atan2, cos, hypot, sin
+from math import atan2, cos, hypot, pi, sin
 from typing import TYPE_CHECKING, Any
 
 from pcbstator.copper.non_winding import MASK_EXPANSION
@@ -96,18 +96,16 @@ def _add_copper(sheet: Sheet, plan: Any, section: SlipRing, board: PlainBoard) -
 
 
 def _add_names(sheet: Sheet, plan: Any, section: SlipRing, board: PlainBoard) -> None:
-    """Names beyond the outline, or towards the middle where the terminals are inside; on the rings as well."""
+    """Names of the terminals beyond the outline, or in the bore where they are inside and it has room."""
     size, outer = 2.4 * sheet.unit, section.lead_edge == "outer"
     for terminal in board.terminals:
         angle, reach = atan2(terminal.y, terminal.x), 1e3 * hypot(terminal.x, terminal.y)
         away = 0.6 * text_width(terminal.name, size, bold=True)
-        radius = 1e3 * board.board_outer_radius + away + 0.5 * size if outer else reach - 500 * terminal.pad - away
-        ring = next(track for track in board.bare if track.net == terminal.net)
-        middle = 1e3 * float(hypot(*ring.points[0]))
-        mark = min(size, 0.8e3 * ring.width)
-        for at, turn, tall in ((radius, angle, size), (middle, angle + 0.35, mark)):
-            x, y = at * cos(turn), -at * sin(turn) + 0.36 * tall
-            look = {"fill": INK, "font_weight": "bold", "text_anchor": "middle", "stroke": PAPER}
-            sheet.label_in(
-                plan, terminal.name, x, y, tall, paint_order="stroke", stroke_width=number(0.2 * tall), **look
-            )
+        radius = 1e3 * board.board_outer_radius + away + 0.5 * size
+        if not outer:
+            radius = 1e3 * board.board_inner_radius - away - 0.5 * size
+            if 2 * pi * radius < 2.4 * away * section.rings:  # neighbours would meet
+                radius = reach - 500 * terminal.pad - away
+        look = {"fill": INK, "font_weight": "bold", "text_anchor": "middle", "stroke": PAPER}
+        look |= {"paint_order": "stroke", "stroke_width": number(0.2 * size)}
+        sheet.label_in(plan, terminal.name, radius * cos(angle), -radius * sin(angle) + 0.36 * size, size, **look)

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
 
 LEAST_WIDTH = 90.0  # mm, for words beside a small machine
+LEAST_TEXT = 1.4  # units: the smallest letters that a phone shows
 _PERIOD = 3.2  # of dashes, in units of the sheet
 STAR_MARK = "*"  # tells the terminal N from the pole N of a magnet
 
@@ -50,7 +51,7 @@ def stator_svg(design: SizedDesign, copper: Copper) -> str:
     define_coil(sheet, copper, "coil")
     add_board(sheet, plan, copper)
     _add_coils(sheet, plan, copper)
-    _add_magnets(sheet, plan, design)
+    _add_magnets(sheet, plan, design, rings)
     _add_interconnects(sheet, plan, copper)
     _add_holes(sheet, plan, copper)
     add_non_winding(sheet, plan, design, copper)
@@ -171,8 +172,10 @@ def _add_wires(sheet: Sheet, plan: Any, copper: Copper) -> None:
     plan.add(group)
 
 
-def _add_magnets(sheet: Sheet, plan: Any, design: SizedDesign) -> None:
-    """Outlines at rotor angle 0 and the pole that faces the board: north on +x, then alternating."""
+def _add_magnets(sheet: Sheet, plan: Any, design: SizedDesign, rings: _Rings) -> None:
+    """Outlines at rotor angle 0 and the pole that faces the board: north on +x, then alternating. The poles stand
+    beside the magnets, clear of the copper; on them only where a machine is so small that there is no room.
+    """
     drawing, unit, poles = sheet.drawing, sheet.unit, design.rotor.poles
     points = outline_points(pole_outline(design))
     outline = np.array([*points, points[0]])
@@ -180,6 +183,9 @@ def _add_magnets(sheet: Sheet, plan: Any, design: SizedDesign) -> None:
     part = 0.5 if design.rotor.magnet.shape == "disc" else 0.3 if design.winding.connection_ring == "outer" else 0.7
     middle = 1e3 * float(outline[:, 0].min() + part * np.ptp(outline[:, 0]))
     size = min(2.4 * unit, 600 * float(np.ptp(outline[:, 1])), 600 * float(np.ptp(outline[:, 0])))
+    beside = rings.pole_size > LEAST_TEXT * unit
+    if beside:
+        middle, size = rings.poles, rings.pole_size
     data, dash = path_data(outline, close=True), f"{number(unit)} {number(0.5 * unit)}"
     drawing.defs.add(drawing.path(data, id="magnet", fill="none"))
     group = drawing.g(id="magnets")
@@ -190,14 +196,17 @@ def _add_magnets(sheet: Sheet, plan: Any, design: SizedDesign) -> None:
             turned = {"transform": _turned(angle), "stroke": colour, "stroke_width": number(width * unit)}
             group.add(drawing.use("#magnet", **turned, **extra))
         x, y = middle * cos(angle), -middle * sin(angle)
-        group.add(drawing.circle((number(x), number(y)), number(0.72 * size), fill=PAPER, fill_opacity="0.85"))
+        if not beside:
+            group.add(drawing.circle((number(x), number(y)), number(0.72 * size), fill=PAPER, fill_opacity="0.85"))
         sheet.label_in(group, "NS"[index % 2], x, y + 0.36 * size, size, font_weight="bold")
     plan.add(group)
 
 
 @dataclass(frozen=True)
 class _Rings:
-    """Circles [mm] for the names of coils and terminals, the size of coil names, how far all reaches, width of page."""
+    """Circles [mm] for the names of coils and terminals, the size of coil names, how far all reaches, width of page;
+    circle and size for the poles of magnets.
+    """
 
     coils: float
     coil_size: float
@@ -205,25 +214,38 @@ class _Rings:
     outermost: float
     page: float
     free: float
+    poles: float
+    pole_size: float
+
+
+def _pole_size(radius: float, poles: int, unit: float) -> float:
+    """Of letters around a circle [mm] that keep apart; 0 where the circle has no room."""
+    return min(2.0 * unit, 2 * pi * max(radius, 0.0) / (1.6 * poles))
 
 
 def _rings(design: SizedDesign, copper: Copper) -> _Rings:
     """Terminals are named beyond the edge that carries them, coils beyond the other where names fit there."""
-    low, high = magnet_radii(design)
+    (low, high), count = magnet_radii(design), design.rotor.poles
     reach, hollow = 1e3 * max(copper.shape.reach, high), 1e3 * min(copper.board_inner_radius, low)
     page = max(LEAST_WIDTH, 2 * reach / 0.83)
     unit = page / 100
     if design.winding.connection_ring == "inner":
-        terminals = max(hollow - 2.6 * unit, 0.6 * hollow)
-        return _Rings(reach + 3.2 * unit, 2.4 * unit, terminals, reach + 5.5 * unit, page, 0.0)
+        terminals, poles = max(hollow - 2.6 * unit, 0.6 * hollow), reach + 1.6 * unit
+        size = _pole_size(poles, count, unit)
+        return _Rings(reach + 4.5 * unit, 2.4 * unit, terminals, reach + 6.2 * unit, page, 0.0, poles, size)
     named = len(copper.coil_angles) if copper.alike else 1
     size = min(2.4 * unit, 2 * pi * hollow / (2.1 * named + 6))  # neighbours keep apart
     if size > 1.5 * unit:
-        free = hollow - 2.1 * size
-        return _Rings(hollow - 1.1 * size, size, reach + 2.6 * unit, reach + 5.5 * unit, page, free)
+        poles = hollow - 2.3 * size - 1.1 * unit
+        letters = _pole_size(poles, count, unit)
+        free = poles - letters if letters > LEAST_TEXT * unit else hollow - 2.1 * size
+        return _Rings(hollow - 1.1 * size, size, reach + 3.9 * unit, reach + 6.6 * unit, page, free, poles, letters)
     page = max(LEAST_WIDTH, 2 * reach / 0.77)
     unit = page / 100
-    return _Rings(reach + 1.9 * unit, 2.1 * unit, reach + 5.6 * unit, reach + 8.5 * unit, page, hollow)
+    poles = hollow - 1.5 * unit
+    letters = _pole_size(poles, count, unit)
+    free = poles - letters if letters > LEAST_TEXT * unit else hollow
+    return _Rings(reach + 1.9 * unit, 2.1 * unit, reach + 5.6 * unit, reach + 8.5 * unit, page, free, poles, letters)
 
 
 def _add_names(sheet: Sheet, plan: Any, copper: Copper, rings: _Rings) -> None:
@@ -344,7 +366,7 @@ def _add_legend(sheet: Sheet, design: SizedDesign, copper: Copper) -> None:
     holes = [Symbol("via", 2 * unit, _hole(sheet, 1.0, 0.5)), Symbol("terminal", 3 * unit, _hole(sheet, 1.5, 0.9))]
     sheet.row("Signs", [*holes, *non_winding_signs(sheet, design, copper), *coils], size)
     other = "; the lower rotor has the opposite poles there" if design.rotor.arrangement == "double" else ""
-    words = f"magnet at rotor angle 0, N or S: the pole that faces the board{other}"
+    words = f"magnet at rotor angle 0, N or S beside it: the pole that faces the board{other}"
     sheet.row("Rotor", [Symbol(words, 4 * unit, _magnet(sheet))], size)
     length = scale_bar_length(0.3 * sheet.width)
     sheet.scale_bar(length, length, "scale")

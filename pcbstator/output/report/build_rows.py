@@ -28,6 +28,7 @@ CAUSES = {
     "rotor_run_out_mm": "axial run-out",
     "board_eccentric_mm": "the board off centre",
     "board_bow_mm": "a bowed board",
+    "stack_angle_deg": "boards of the stack off their angle",
 }
 WORTH_NAMING = 0.05  # part of the whole from which a cause is named
 

@@ -42,12 +42,23 @@ def _job_rows(thermal: ThermalResult, motion: MotionResult) -> list[Row]:
         _temperature(
             "Magnets in the motion", motion.cycle_rotor_c, f"{cycle}; allowed {_celsius(thermal.rotor_limit_c)}"
         ),
+        _temperature(
+            "Driver in the motion",
+            motion.cycle_driver_c,
+            f"inside the ring, {cycle}; allowed {_celsius(thermal.driver_limit_c)}",
+        ),
     ]
     if motion.cycle_ripple_heat is not None and motion.copper_heat is not None:
         words = (
             f"from switching, on top of {measure(motion.copper_heat, 'W', 2)} of the current itself; both are in these"
         )
         rows.append(Row("Heat of the ripple in the motion", measure(motion.cycle_ripple_heat, "W", 2), words))
+    if motion.continuous_ripple_heat is not None and motion.continuous_less_ripple is not None:
+        words = (
+            f"it leaves {measure(motion.continuous_less_ripple, 'A', 3)} rms for any length of time at the top speed"
+        )
+        value = measure(motion.continuous_ripple_heat, "W", 2)
+        rows.append(Row("Heat of the ripple at the continuous current", value, words))
     if motion.cycle_growth is not None and motion.cycle_growth_limit is not None:
         words = f"all its torques, until {LIMITS[motion.cycle_growth_limit]} is met"
         if motion.cycle_heat_growth is not None and motion.cycle_growth_limit in ("current", "voltage"):
@@ -83,6 +94,7 @@ def _limit_rows(thermal: ThermalResult) -> list[Row]:
         ),
         _current("Board", thermal.board_current, f"its hottest place at {_celsius(thermal.board_limit_c)}"),
         _current("Magnets", thermal.magnet_current, f"the rotor at {_celsius(thermal.rotor_limit_c)}"),
+        _current("Driver in the ring", thermal.driver_current, f"at {_celsius(thermal.driver_limit_c)}"),
         _current("Continuous", thermal.continuous_current, f"the least of these: {thermal.limited_by}"),
         _temperatures(thermal),
         _pulses(thermal),

@@ -81,6 +81,19 @@ def driver_rows(prediction: Prediction) -> list[Row]:
     if found.sense_step is not None and found.sense_bits is not None:
         meaning = f"a step, {found.sense_bits} bits over both signs, tells a tenth of the friction apart"
         rows.append(Row("Current sense", measure(found.sense_step, "A", 2), meaning))
+    if found.driver_loss is not None and found.wire_loss is not None:
+        words = f"at the current limit; the wires take {measure(found.wire_loss, 'W', 2)}"
+        motion = prediction.motion
+        if motion is not None and motion.driver_heat is not None and motion.wire_heat is not None:
+            words += (
+                f"; mean of the motion {measure(motion.driver_heat, 'W', 2)}, wires {measure(motion.wire_heat, 'W', 2)}"
+            )
+        rows.append(Row("Heat of the driver", measure(found.driver_loss, "W", 2), words))
+    if found.series_resistance is not None and found.lost_voltage is not None:
+        words = (
+            f"of switches and wires in each phase; dead time and drop take {measure(found.lost_voltage, 'V', 2)} more"
+        )
+        rows.append(Row("Resistance before the motor", measure(found.series_resistance, "Ω", 3), words))
     rows.append(
         Row("A count of the sensor", f"{figures(degrees(found.count_electrical), 3)}°",
             f"electrical; at its worst place the sensor costs {figures(100 * found.misalignment, 2)} % of the torque")

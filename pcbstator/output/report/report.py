@@ -24,7 +24,9 @@ from pcbstator.output.report.figures import USUAL_RPM
 from pcbstator.output.report.heat_rows import current_rows, heat_rows
 from pcbstator.output.report.job_rows import budget_groups, combined_rows, driver_rows, gain_rows, motion_rows
 from pcbstator.output.report.machine_rows import inductance_rows, loss_rows, rotor_rows, tolerance_rows
+from pcbstator.output.report.order_rows import order_rows
 from pcbstator.output.report.slip_ring_rows import ball_rows, slip_ring_rows
+from pcbstator.output.report.surrounding_rows import surrounding_rows
 from pcbstator.output.report.tile_rows import tile_rows
 from pcbstator.output.report.verdict import STYLE, verdict_table
 from pcbstator.output.rotor.magnet_list import magnet_list
@@ -59,6 +61,8 @@ def report_html(design: SizedDesign, copper: Copper, prediction: Prediction) -> 
         ],
         magnets=magnet_list(design),
         build=build_rows(prediction.build),
+        order=order_rows(prediction),
+        surroundings=surrounding_rows(prediction.surroundings),
         pictures=_pictures(design, copper, prediction),
         plates=2 if design.rotor.arrangement == "double" else 1,
         terminals=[(t.name, f"{1e3 * t.x:.2f}", f"{1e3 * t.y:.2f}") for t in copper.terminals],

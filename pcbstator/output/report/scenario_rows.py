@@ -32,6 +32,8 @@ NAMES = {
     "unsettled": "moves that do not settle",
     "turned_deg": "angle turned",
     "speed_ripple_peak_ratio": "speed ripple, half of peak to peak",
+    "drawn_motor": "number of the drawn motor that ran as well",
+    "drawn_motor_speed_ripple_peak_ratio": "its speed ripple, half of peak to peak",
     "speed_ripple_rms_ratio": "speed ripple, rms",
     "speed_ripple_peak_to_peak_ratio": "speed ripple, peak to peak",
     "least_speed_ratio": "least speed over its mean",

@@ -56,7 +56,8 @@ def ball_rows(prediction: Prediction) -> list[Row]:
         Row("Raceways", f"{millimetres(found.groove)} wide",
             f"bare between the mask, no holes; innermost circle {millimetres(found.raceway)} across"),
         Row("Load along the axis", f"{figures(found.load, 3)} N", "magnetic force, weight, spring"),
-        Row("Axial run-out", f"{figures(1e6 * found.run_out, 3)} µm", "flatness of both boards and balls, at worst"),
+        Row("Axial run-out", f"{figures(1e6 * found.run_out, 3)} µm",
+            f"flatness of boards and balls, at worst; {figures(1e3 * found.edge_run_out, 2)} mm at the magnets' edge"),
     ]  # fmt: skip
     if found.most_load is None or found.pressure is None or found.patch is None:
         return rows

@@ -8,6 +8,7 @@ turns a north pole to the board. A plate below the board is not mirrored, and it
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from itertools import pairwise
 from math import ceil, cos, hypot, pi, sin
 from typing import TYPE_CHECKING
@@ -63,7 +64,21 @@ def assembly_tiles_pdf(design: SizedDesign) -> bytes | None:
     sheets = [_sheet(design, plate) for plate in plates(design)]
     if all((page.width, page.height) == PAPERS[0][1:] for page in sheets):
         return None
-    return pages_pdf([tile for page in sheets for tile in tiled(page)], f"{design.title}: rotor assembly, A4")
+    used = [replace(page, height=min(page.height, _lowest(page) + 1.0)) for page in sheets]  # no tiles of blank paper
+    return pages_pdf([tile for page in used for tile in tiled(page)], f"{design.title}: rotor assembly, A4")
+
+
+def _lowest(page: Page) -> float:
+    """Where all that is on a page ends [mm]."""
+    ends = [0.0]
+    for item in page.items:
+        if isinstance(item, Line):
+            ends += [y for _, y in item.points]
+        elif isinstance(item, Disc):
+            ends.append(item.centre[1] + item.radius)
+        elif isinstance(item, Words):
+            ends.append(item.place[1] + 0.3 * item.size)
+    return max(ends)
 
 
 def _sheet(design: SizedDesign, plate: Plate) -> Page:

@@ -60,29 +60,44 @@ def no_load_speed(voltage_limit: float, pole_pairs: int, psi: float) -> float:
 
 
 def voltage_needed(
-    speed: ArrayLike, current: ArrayLike, resistance: float, inductance: float, pole_pairs: int, psi: float
+    speed: ArrayLike,
+    current: ArrayLike,
+    resistance: float,
+    inductance: float,
+    pole_pairs: int,
+    psi: float,
+    lost: float = 0.0,
 ) -> FloatArray:
     """Peak phase voltage for a current on the q axis, steady.
 
-    speed: [rad/s]; current: peak [A]; resistance: [ohm]; inductance: [H]; pole_pairs: [-]; psi: [Wb].
-    Returns (...) [V]. Source: textbook, |R i + j w L i + w psi|.
+    speed: [rad/s]; current: peak [A]; resistance: [ohm]; inductance: [H]; pole_pairs: [-]; psi: [Wb]; lost: what legs
+    take from a phase against its current [V].
+    Returns (...) [V]. Source: textbook, |R i + lost + j w L i + w psi|.
 
     >>> float(voltage_needed(100.0, 2.0, 0.5, 0.0, 4, 0.01))
     5.0
     """
     electrical = pole_pairs * np.asarray(speed, dtype=float)
     i = np.asarray(current, dtype=float)
-    return np.asarray(np.hypot(resistance * i + electrical * psi, electrical * inductance * i))
+    against = resistance * i + lost * np.sign(i) if lost else resistance * i
+    return np.asarray(np.hypot(against + electrical * psi, electrical * inductance * i))
 
 
 def current_at_voltage_limit(
-    speed: ArrayLike, voltage_limit: float, resistance: float, inductance: float, pole_pairs: int, psi: float
+    speed: ArrayLike,
+    voltage_limit: float,
+    resistance: float,
+    inductance: float,
+    pole_pairs: int,
+    psi: float,
+    lost: float = 0.0,
 ) -> FloatArray:
     """Largest driving current on the q axis that the voltage allows; negative where the machine is driven faster.
 
     speed: 0 or more [rad/s]; voltage_limit: peak phase [V]; resistance: [ohm]; inductance: [H]; pole_pairs: [-];
-    psi: [Wb]. Returns (...) peak [A]; −infinity where no current on the q axis keeps within the limit.
-    Source: derived here: (R i + w psi)² + (w L i)² = V², its larger root.
+    psi: [Wb]; lost: what legs take from a phase against its current [V]. Returns (...) peak [A]; −infinity where no
+    current on the q axis keeps within the limit.
+    Source: derived here: (R i + lost + w psi)² + (w L i)² = V², its larger root.
 
     >>> float(current_at_voltage_limit(0.0, 12.0, 2.0, 1e-3, 4, 0.01))
     6.0
@@ -90,7 +105,7 @@ def current_at_voltage_limit(
     require_positive(voltage_limit=voltage_limit, resistance=resistance)
     electrical = pole_pairs * np.asarray(speed, dtype=float)
     square = resistance**2 + (electrical * inductance) ** 2
-    emf = electrical * psi
+    emf = electrical * psi + lost
     root = (resistance * emf) ** 2 - square * (emf**2 - voltage_limit**2)
     found = (np.sqrt(np.maximum(root, 0.0)) - resistance * emf) / square
     return np.asarray(np.where(root >= 0, found, -np.inf))

@@ -73,15 +73,38 @@ def of_places(loops: Loops, speed: float, window: float, order: float = 1.0, **t
     >>> round(of_places(loops, 0.5, 0.02, torque=1e-3 * np.cos(3 * turn)).angle / one, 4)
     1.0
     """
-    count = len(next(iter(torques.values())))
+    (angle,), (unrest,) = of_many_places(
+        loops, speed, window, order, **{name: values[None] for name, values in torques.items()}
+    )
+    return Unevenness(float(angle), float(unrest))
+
+
+def of_many_places(
+    loops: Loops, speed: float, window: float, order: float = 1.0, **torques: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """As ``of_places`` for many motors at once, each with disturbances of its own.
+
+    loops: closed [SI]; speed: of the turn [rad/s]; window: over which speed is a mean [s]; order: how often the places
+    come in a turn [-]; torques: disturbances by their names in INPUTS, at even angles (motors, n) [SI]. Returns largest
+    errors (motors,) [rad] and halves of peak to peak speeds (motors,) [rad/s]. Source: as of_places.
+
+    >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
+    >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
+    >>> wave = 1e-3 * np.cos(3 * np.arange(360) * 2 * pi / 360)
+    >>> angles, _ = of_many_places(loops, 0.5, 0.02, torque=np.stack([wave, 2 * wave]))
+    >>> round(float(angles[1] / angles[0]), 9)
+    2.0
+    """
+    shape = next(iter(torques.values())).shape
+    count = shape[-1]
     inner = slice(1, count // 2)
     rates = np.arange(count // 2 + 1)[inner] * abs(order * speed)
-    swings = np.zeros(count // 2 + 1, dtype=complex)
+    swings = np.zeros((*shape[:-1], count // 2 + 1), dtype=complex)
     for name, values in torques.items():
-        swings[inner] += np.fft.rfft(values)[inner] * loops.answer(rates, name)
+        swings[..., inner] += np.fft.rfft(values)[..., inner] * loops.answer(rates, name)
     angle = np.fft.irfft(swings, count)
-    swings[inner] *= mean_over(rates, loops.values.period, window)
-    return Unevenness(float(np.abs(angle).max()), float(np.ptp(np.fft.irfft(swings, count))) / 2)
+    swings[..., inner] *= mean_over(rates, loops.values.period, window)
+    return np.abs(angle).max(axis=-1), np.ptp(np.fft.irfft(swings, count), axis=-1) / 2
 
 
 def of_counts(loops: Loops, speed: float, count: float, window: float) -> Unevenness:

@@ -69,20 +69,20 @@ def fixed_shift(magnet: Mapping[str, ComplexArray], sums: ComplexArray, shift: C
     return np.asarray((less * up + more * down) * sums)
 
 
-def fixed_saddle(lifted: ComplexArray, sums: ComplexArray, depth: FloatArray, angle: FloatArray) -> ComplexArray:
+def fixed_saddle(away: ComplexArray, sums: ComplexArray, depth: FloatArray, angle: FloatArray) -> ComplexArray:
     """What a ring links more over a board bent along one diameter.
 
-    lifted: linkages (rows, m) of one magnet per distance away, orders without a gap between [Wb/m]. sums: (m,) of the
-    ring [-]. depth, angle: (draws,) of z = −depth·(1 + cos(2·(phi − angle)))/2 at the magnets [m, rad].
+    away: linkages (rows, m) of one magnet per distance of the board, orders without a gap between [Wb/m]. sums: (m,) of
+    the ring [-]. depth, angle: (draws,) of z = −depth·(1 + cos(2·(phi − angle)))/2 at the magnets [m, rad].
     Returns (draws, rows, m) [Wb]. First order in the depth. Derived here.
 
     >>> gap = fixed_saddle(np.ones((1, 4), complex), np.array([0, 1.0, 0, 0]), np.ones(1), np.zeros(1))
     >>> gap.real.tolist()  # half of the mean, and a quarter from each side, of which the lower one is order 0
     [[[0.0, 0.75, 0.0, 0.0]]]
     """
-    above, below = _neighbours(lifted, 2)
+    above, below = _neighbours(away, 2)
     turn = np.exp(2j * angle)[:, None, None]
-    waves = lifted / 2 + (above / turn + below * turn) / 4
+    waves = away / 2 + (above / turn + below * turn) / 4
     return np.asarray(depth[:, None, None] * waves * sums)
 
 

@@ -65,6 +65,14 @@ class MagnetLayers:
         if self.mirror_distance is not None and self.plate_distance is not None:
             raise LawRangeError("give mirror_distance or plate_distance, not both")
 
+    def with_gap(self, more: float) -> MagnetLayers:
+        """The same with what faces the magnets further away [m]."""
+        return replace(
+            self,
+            mirror_distance=None if self.mirror_distance is None else self.mirror_distance + more,
+            plate_distance=None if self.plate_distance is None else self.plate_distance + more,
+        )
+
     @property
     def facing_distance(self) -> float:
         """Distance from the magnet face to what faces it [m]; infinite for open space."""

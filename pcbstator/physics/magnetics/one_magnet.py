@@ -10,7 +10,7 @@ charge −div M with ∬ −div M·v dA = ∬ M·grad v dA: one integral over th
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from math import pi
+from math import inf, pi
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,8 +31,9 @@ SLOPE_STEP = 1e-6  # of a radius: for the slope of radial functions
 @dataclass(frozen=True, eq=False)
 class MagnetField:
     """Harmonics of one magnet that points down at theta = 0, tabulated as RingField with one pole pair, all [T] or per
-    [m] or [rad]: by itself; moved outwards, along the turn, away from the board; its magnetisation tilted outwards and
-    along the turn. ``odd`` names those that go with sin(m·theta) instead of cos(m·theta).
+    [m] or [rad]: by itself; moved outwards, along the turn, away from board and what faces it; its magnetisation tilted
+    outwards and along the turn; the board moved away from it, towards what faces it. ``odd`` names those that go with
+    sin(m·theta) instead of cos(m·theta).
     """
 
     itself: RingField
@@ -41,11 +42,12 @@ class MagnetField:
     lifted: RingField
     tilted_outwards: RingField
     tilted_along: RingField
+    board_away: RingField
     odd = ("along", "tilted_along")
 
     def tables(self) -> dict[str, RingField]:
         """Every table by its name."""
-        names = ("itself", "outwards", "along", "lifted", "tilted_outwards", "tilted_along")
+        names = ("itself", "outwards", "along", "lifted", "tilted_outwards", "tilted_along", "board_away")
         return {name: getattr(self, name) for name in names}
 
 
@@ -95,7 +97,14 @@ def one_magnet_field(
     outwards = in_modes((straight * area) @ slopes + (across * turning) @ values)
     along = in_modes((across * area) @ slopes + (straight * turning) @ values)
     step = GAP_STEP * float(distances.min())
-    near, far = (layer_response(k, distances + s, layers) for s in (-step, step))
+    near, far = (layer_response(k, distances + s, layers.with_gap(s)) for s in (-step, step))
+    if layers.facing_distance < inf:
+        # At the plane between two rotors the field stands still, so what would lie beyond it may lie on it.
+        closer, further = (
+            layer_response(k, np.minimum(distances + s, layers.facing_distance), layers) for s in (-step, step)
+        )
+    else:
+        closer, further = near, far
     sheet, charge = layer_response(k, distances, layers), charge_response(k, distances, layers) / k[:, None]
     count = int(np.clip((outer - inner) / (TABLE_STEP * scale), 16, 3000)) + 2
     radii = np.linspace(inner, outer, count)
@@ -114,6 +123,7 @@ def one_magnet_field(
         lifted=table((far - near) / (2 * step), itself),
         tilted_outwards=table(charge, outwards),
         tilted_along=table(charge, along),
+        board_away=table((further - closer) / (2 * step), itself),
     )
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
+from math import inf
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -65,13 +66,16 @@ def gap_at_rest(free_gap: float, force: Pull, stiffness: float) -> float | None:
     return float(brentq(left, top, free_gap, xtol=1e-12))
 
 
-def safe_free_gap(pull: PullCurve, stiffness: float, least: float, reserve: float) -> float | None:
+def safe_free_gap(
+    pull: PullCurve, stiffness: float, least: float, reserve: float, most_growth: float = inf
+) -> float | None:
     """Free gap from which on a spring holds, with a reserve.
 
     pull: force over the gap [m, N]; stiffness: of the spring [N/m]; least: gap that must be left [m]; reserve: by which
-    the spring must be stiffer than the force [-]. Returns [m]; None where no gap of the table does. Range: stiffness
-    above 0, else LawRangeError. Source: derived here: the gap at rest at which stiffness = reserve · growth of the
-    force, plus what the force then closes.
+    the spring must be stiffer than the force [-]; most_growth: of the force that is allowed for another reason, with
+    the same reserve [N/m]. Returns [m]; None where no gap of the table does. Range: stiffness above 0, else
+    LawRangeError. Source: derived here: the gap at rest at which stiffness = reserve · growth of the force, plus what
+    the force then closes.
 
     >>> from math import exp
     >>> table = PullCurve((0.0, 1e-3, 2e-3, 4e-3), tuple(100 * exp(-1e3 * gap) for gap in (0.0, 1e-3, 2e-3, 4e-3)))
@@ -83,7 +87,7 @@ def safe_free_gap(pull: PullCurve, stiffness: float, least: float, reserve: floa
         return None
 
     def short(gap: float) -> float:
-        return reserve * pull.stiffness(gap) - stiffness
+        return reserve * pull.stiffness(gap) - min(stiffness, most_growth)
 
     rest = least
     if short(least) > 0:
@@ -106,3 +110,16 @@ def magnetic_tilt_stiffness(axial_stiffness: float, gyration: float) -> float:
     if axial_stiffness < 0 or gyration < 0:
         raise LawRangeError("stiffness and radius of gyration must not be negative")
     return axial_stiffness * gyration**2 / 2
+
+
+def axial_stiffness_of_tilt(tilt_stiffness: float, gyration: float) -> float:
+    """Growth of the axial force of a ring of magnets at which its tilt is held no longer.
+
+    tilt_stiffness: of the bearing [N m/rad]; gyration: root of the mean square radius of the magnets [m]. Returns
+    [N/m]. Range: above 0, else LawRangeError. Source: ``magnetic_tilt_stiffness`` the other way round.
+
+    >>> round(axial_stiffness_of_tilt(250.0, 0.05))
+    200000
+    """
+    require_positive(tilt_stiffness=tilt_stiffness, gyration=gyration)
+    return 2 * tilt_stiffness / gyration**2

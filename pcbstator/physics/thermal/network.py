@@ -47,7 +47,7 @@ class HeatNetwork:
     (n,) other losses in copper at 20 degC, which fall as its resistance grows [W]. capacity: (n,) [J/K].
     copper_to_node: (n,) thermal resistance from the copper to its node, by which it is hotter than the node for each
     watt in it [K/W]. face_area: (n, k) [m2], face_flux: (k, m) flux of each kind of face at rises of 0, step, 2 step,
-    ... [W/m2], knot_step: [K].
+    ... [W/m2], knot_step: [K]. given: (n,) heat that depends on neither current nor temperature [W].
     """
 
     ambient_c: float
@@ -60,6 +60,7 @@ class HeatNetwork:
     face_flux: FloatArray
     knot_step: float
     gaps: tuple[Gap, ...] = ()
+    given: FloatArray | None = None
 
     @property
     def shape(self) -> tuple[int, int, int]:
@@ -76,7 +77,8 @@ class HeatNetwork:
 class NetworkStack:
     """Networks with equally many nodes and gaps, one behind the other along the first axis of every array.
 
-    flux: (networks, n, m) of all faces of each node together, at the knots [W]; each gap over all n nodes.
+    flux: (networks, n, m) of all faces of each node together, less its given heat, at the knots [W]; each gap over all
+    n nodes.
     """
 
     ambient_c: FloatArray
@@ -121,14 +123,20 @@ def stacked_networks(networks: Sequence[HeatNetwork]) -> NetworkStack:
         np.array([network.conduction for network in networks]),
         np.array([network.resistance for network in networks]),
         np.array([network.eddy for network in networks]),
-        np.array([network.face_area @ network.face_flux for network in networks]),
+        np.array([_node_flux(network) for network in networks]),
         np.array([[network.knot_step] for network in networks]),
         tuple(gaps),
     )
 
 
+def _node_flux(network: HeatNetwork) -> FloatArray:
+    """Heat (n, m) [W] that the faces of each node give off at the knots, less what is given to it."""
+    flux = network.face_area @ network.face_flux
+    return np.asarray(flux if network.given is None else flux - network.given[:, None])
+
+
 def heat_outflow(network: HeatNetwork, rise: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Heat that leaves each node, and how it changes with every temperature.
+    """Heat that leaves each node, given heat taken off, and how it changes with every temperature.
 
     network: [SI]; rise: (b, n) above ambient [K]. Returns (b, n) [W] and (b, n, n) [W/K]. Range: beyond the tables
     their last slope is kept. Source: derived here, the sum of the laws in the network.

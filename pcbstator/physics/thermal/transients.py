@@ -31,7 +31,8 @@ MOST_FEEDBACK = 0.9  # part of its own loss that copper may add by being hotter 
 class LinearNetwork:
     """A network with conductances held fixed.
 
-    conductance: (n, n) symmetric, as HeatNetwork.conduction [W/K]; eddy: (n,) [W]; the rest as there.
+    conductance: (n, n) symmetric, as HeatNetwork.conduction [W/K]; eddy: (n,) with the given heat [W]; the rest as
+    there.
     """
 
     ambient_c: float
@@ -66,9 +67,8 @@ def held_network(network: HeatNetwork, temperature_c: ArrayLike) -> LinearNetwor
         matrix[gap.nodes, gap.plate] -= through
         matrix[gap.plate, gap.nodes] -= through
     warmth = 1 + COPPER_TEMPERATURE_COEFFICIENT * (network.ambient_c + rise - 20.0)
-    return LinearNetwork(
-        network.ambient_c, matrix, network.resistance, network.eddy / warmth, network.capacity, network.copper_to_node
-    )
+    eddy = network.eddy / warmth if network.given is None else network.eddy / warmth + network.given
+    return LinearNetwork(network.ambient_c, matrix, network.resistance, eddy, network.capacity, network.copper_to_node)
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,0 +1,1 @@
+"""What records of a turning drive say of it: inertia, friction, errors of the sensor, lost motion."""
