@@ -25,11 +25,13 @@ def sum_and_found(design) -> tuple[float, dict]:
 
 @pytest.mark.parametrize("name", [pytest.param(name, marks=SLOW) if "stage" in name else name for name in DRIVEN])
 def test_a_slow_turn_is_no_less_even_than_predicted(name):
-    """0.90, 0.61 and 0.49 of the budget's plain sum: its parts do not all meet within a turn, and beats of counts reach
-    their peak at other speeds. The third stands for seconds at first, of which nothing may be left in the measure.
+    """0.88, 0.60 and 0.49 of the budget's plain sum, the last 0.54 with drawn magnets: its parts do not all meet within
+    a turn, and beats of counts reach their peak at other speeds. The third stands for seconds at first, of which
+    nothing may be left in the measure.
     """
     budget, found = sum_and_found(pcbstator.load_design(DESIGNS / f"{name}.toml"))
-    assert 0.4 * budget < found["speed_ripple_peak_ratio"] < budget
+    for key in ("speed_ripple_peak_ratio", "drawn_motor_speed_ripple_peak_ratio"):
+        assert 0.4 * budget < found[key] < budget
 
 
 @pytest.mark.slow

@@ -39,6 +39,8 @@ from pcbstator.physics.drive.coverage import (
 from pcbstator.physics.drive.loop_response import SEEN, Loops
 from pcbstator.physics.drive.standing_error import held_error, offset_left, release_time
 
+Hunting = tuple[float, float]  # how far friction holds one stop off its target, how far that throws the next [rad]
+
 FADING = (
     "friction",
     "integral of the last stop",
@@ -59,7 +61,9 @@ def motion_errors(job: Positioning) -> dict[str, Any]:
         at_rest = rest_parts(job, end, arrived) + surrounding_rest_parts(job)
         moving = moving_parts(job) + surrounding_moving_parts(job)
         creeping = sum(part.error for part in at_rest if part.name in FADING)
-        return _at_rest(job, at_rest, (arrived, holds)) | _moving(job, moving) | _small_step(job, arrived) | {
+        hunting = _hunting(job)
+        return _at_rest(job, at_rest, (arrived, holds), hunting) | _moving(job, moving) | {
+            **_small_step(job, arrived, hunting),
             "error_budget": tuple(part.row() for part in (*at_rest, *moving)),
             "told_push": _told_push(job, creeping),
             "push_stiffness": push_stiffness(job.moved),
@@ -74,12 +78,15 @@ def _split(parts: list[Part]) -> tuple[list[float], list[float]]:
     return fixed, [part.error for part in parts if part.behaviour == CHANCE]
 
 
-def _at_rest(job: Positioning, parts: list[Part], arrived: tuple[float, float]) -> dict[str, Any]:
+def _at_rest(
+    job: Positioning, parts: list[Part], arrived: tuple[float, float], hunting: Hunting | None
+) -> dict[str, Any]:
     fixed, by_chance = _split(parts)
     friction = next(part.error for part in parts if part.name == "friction")
     worst = together(fixed, by_chance)
     fading = [part for part in parts if part.name in FADING]
     lasting = together(*_split([part for part in parts if part not in fading]))
+    settles = _settling(job, job.settled_within - lasting, arrived, hunting) if worst <= job.settled_within else None
     return {
         "rest_error": worst,
         "usual_rest_error": of_all([part.deviation for part in parts], worst),
@@ -89,7 +96,7 @@ def _at_rest(job: Positioning, parts: list[Part], arrived: tuple[float, float]) 
         + sqrt(2) * hypot(*by_chance),
         "rest_time": job.rest,
         "settled_within": job.settled_within,
-        "settling_time": _settling(job, job.settled_within - lasting, arrived) if worst <= job.settled_within else None,
+        "settling_time": settles,
     }
 
 
@@ -101,7 +108,7 @@ def _moving(job: Positioning, parts: list[Part]) -> dict[str, Any]:
     }
 
 
-def _small_step(job: Positioning, arrived: float) -> dict[str, Any]:
+def _small_step(job: Positioning, arrived: float, hunting: Hunting | None) -> dict[str, Any]:
     """Error of a small step in one direction, over the step, and what makes most of it: two stops apart.
 
     Where steps are alike the load stops alike, to what friction leaves at the end of a move; others hunt.
@@ -109,7 +116,7 @@ def _small_step(job: Positioning, arrived: float) -> dict[str, Any]:
     step = job.small_step
     order = (1 if job.drive.sensor_radius is not None else 2) * job.ratio
     eccentric = 2 * sensor_error(job.drive) / job.ratio * abs(sin(min(pi / 2, order * step / 2)))
-    if (hunting := _hunting(job)) is not None:
+    if hunting is not None:
         friction = ("friction that holds the load now on one side, now on the other", _apart(job, hunting))
     else:
         friction = ("friction left as a move ends", uniform_half_width(2 * friction_left(job, arrived)[0]))
@@ -126,7 +133,7 @@ def _small_step(job: Positioning, arrived: float) -> dict[str, Any]:
     }
 
 
-def _hunting(job: Positioning) -> tuple[float, float] | None:
+def _hunting(job: Positioning) -> Hunting | None:
     """Where small steps hunt, how far friction holds one stop off its target, and how far that throws the next [rad].
 
     In a rest the integral winds up against an error that friction holds; so short a move does not unwind it, and it
@@ -145,7 +152,7 @@ def _hunting(job: Positioning) -> tuple[float, float] | None:
     return one, max(0.0, friction * thrown - left * one)
 
 
-def _apart(job: Positioning, hunting: tuple[float, float]) -> float:
+def _apart(job: Positioning, hunting: Hunting) -> float:
     """How far two stops that hunt are apart [rad]: the next stays as far off as friction holds with the integral
     against it, where it is thrown that far. Within a count the integral waits.
     """
@@ -154,13 +161,12 @@ def _apart(job: Positioning, hunting: tuple[float, float]) -> float:
     return max(one, count) + max(min(2 * one, other), count)
 
 
-def _settling(job: Positioning, room: float, arrived: tuple[float, float]) -> float | None:
+def _settling(job: Positioning, room: float, arrived: tuple[float, float], hunting: Hunting | None) -> float | None:
     """Time [s] until the load stays within some room [rad] after the longest move and small steps that hunt, where
     those are asked for or no moves are.
     """
     found, loops = settling(job, room, *arrived), job.loop_values
-    hunting = _hunting(job) if job.steps_count else None
-    if found is None or hunting is None or hunting[1] <= room:
+    if found is None or hunting is None or not job.steps_count or hunting[1] <= room:
         return found
     friction = job.values.standstill + job.values.worst_spot  # with the integral against it
     return max(found, release_time(friction, loops.stiffness, loops.integral_time, room, -friction))

@@ -76,7 +76,7 @@ class Positioning:
         """Of the sensor, at the load [rad]; the integral waits within one."""
         return 2 * pi / self.drive.counts / self.ratio
 
-    @property
+    @cached_property
     def noise(self) -> float:
         """Of the sensor, at the load, rms, in whole counts [rad]."""
         return counted_noise(self.drive.noise / self.ratio, self.count)
