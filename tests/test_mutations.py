@@ -198,7 +198,7 @@ def judge_make(file: Path, folder: Path, code: int) -> None:
 CALM = {"deadline": None, "suppress_health_check": list(HealthCheck)}
 
 
-@settings(max_examples=15, **CALM)
+@settings(max_examples=10, **CALM)
 @given(mutants(), st.integers(0, 9))
 def test_mutants(tmp_path_factory: pytest.TempPathFactory, document: dict[str, Any], dice: int) -> None:
     judge(document, tmp_path_factory.mktemp("mutant"), dice == 0)

@@ -79,7 +79,8 @@ def test_points_of_the_curve_lie_on_the_voltage_ellipse():
 
 @pytest.mark.parametrize("path", DESIGNS, ids=lambda path: path.stem)
 @pytest.mark.parametrize(
-    "changes", [{}, GRADED, {"cooling": {"ambient_c": -20.0}}, {"drive.supply_v": 3.0, "drive.supply_sag_v": 0.0},
+    "changes", [{}, GRADED, pytest.param({"cooling": {"ambient_c": -20.0}}, marks=pytest.mark.slow),
+                pytest.param({"drive.supply_v": 3.0, "drive.supply_sag_v": 0.0}, marks=pytest.mark.slow),
                 {"drive.current_limit_peak_a": 20.0}],
 )  # fmt: skip
 def test_for_ever_is_never_more_than_for_short(path, changes):

@@ -101,6 +101,7 @@ def test_designs_that_meet_it_of_parts_from_the_list(room, tmp_path, monkeypatch
         assert words in page, words
 
 
+@pytest.mark.slow
 def test_no_two_are_near_in_kind(room, monkeypatch):
     monkeypatch.setattr(look, "FINE_BUILDS", 5)
     found = suggestions(*room, workers=1).found
