@@ -13,6 +13,8 @@ DESIGNS = Path(__file__).parents[2] / "designs"
 MOVING = sorted(p.stem for p in DESIGNS.glob("*.toml") if "[motion]" in p.read_text(encoding="utf-8"))
 RESTING = sorted(p for p in MOVING if "dwell_s" in (DESIGNS / f"{p}.toml").read_text(encoding="utf-8"))
 
+SLOW = pytest.mark.slow
+
 
 def over_simulated(design) -> tuple[float, float]:
     """Predicted over simulated: heating current, and mean current from the supply."""
@@ -27,7 +29,7 @@ def test_there_are_designs_that_move():
     assert len(RESTING) >= 2
 
 
-@pytest.mark.parametrize("name", MOVING)
+@pytest.mark.parametrize("name", [name if name in RESTING else pytest.param(name, marks=SLOW) for name in MOVING])
 def test_the_motion_heats_no_more_than_predicted(name):
     """1.09, 1.10 and 1.26 times the simulated current in the shipped designs: the integral need not hold all it may,
     and the third turns for a day of which seconds are simulated. The supply's by the square of that, and by hot copper.
@@ -37,7 +39,7 @@ def test_the_motion_heats_no_more_than_predicted(name):
     assert 1.0 <= supply < 2.0
 
 
-@pytest.mark.slow
+@SLOW
 @pytest.mark.parametrize("name", RESTING)
 @pytest.mark.parametrize("dwell", [0.3, 3.0, 30.0])
 def test_long_rests_heat_no_more_than_predicted(name, dwell):

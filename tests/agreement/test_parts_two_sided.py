@@ -16,7 +16,7 @@ from pcbstator.physics.drive.turning_error import of_counts
 from tests.agreement.test_error_budget import AGREE, DRIVEN, alone, at, built, half, turned
 
 CLAMPED = {"running": 1e3, "standstill": 1e3}  # N m: nothing turns
-PLACES = 101  # within a count
+PLACES = 61  # within a count
 
 
 def still(stand, place: float, wanted: float, seconds: float):

@@ -30,7 +30,7 @@ def settled(stand: Stand, job: Positioning, room: float, rest: float) -> float:
     return float(trace.times[late][outside[-1] + 1] - end) if outside.size else 0.0
 
 
-@pytest.mark.parametrize("name", DRIVEN)
+@pytest.mark.parametrize("name", [DRIVEN[0], *(pytest.param(name, marks=pytest.mark.slow) for name in DRIVEN[1:])])
 def test_the_loops_catch_up_after_a_move(name):
     """Without friction what the loops are late by fades: down to a fifth and a twentieth of it as the move ends."""
     stand, job = built(name)

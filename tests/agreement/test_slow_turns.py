@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from functools import cache
 from math import pi
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,9 +19,10 @@ from tests.agreement.test_error_budget import AGREE, DESIGNS, DRIVEN, QUICK, alo
 SLOW = pytest.mark.slow
 
 
-def sum_and_found(design) -> tuple[float, dict]:
+@cache
+def sum_and_found(file: Path) -> tuple[float, dict]:
     """Ripple of the budget, and the numbers of the simulated turn."""
-    found = pcbstator.simulate(design, ("slow",))
+    found = pcbstator.simulate(pcbstator.load_design(file), ("slow",))
     return found.prediction.motion.slow_speed_ripple, found.runs[0].numbers
 
 
@@ -29,7 +32,7 @@ def test_a_slow_turn_is_no_less_even_than_predicted(name):
     a turn, and beats of counts reach their peak at other speeds. The third stands for seconds at first, of which
     nothing may be left in the measure.
     """
-    budget, found = sum_and_found(pcbstator.load_design(DESIGNS / f"{name}.toml"))
+    budget, found = sum_and_found(DESIGNS / f"{name}.toml")
     for key in ("speed_ripple_peak_ratio", "drawn_motor_speed_ripple_peak_ratio"):
         assert 0.4 * budget < found[key] < budget
 
@@ -38,13 +41,13 @@ def test_a_slow_turn_is_no_less_even_than_predicted(name):
 def test_a_turn_that_noise_rules(tmp_path):
     """The largest swing of a turn is drawn by chance, and noise comes in whole counts: 0.97 of the budget."""
     write_starter(tmp_path / "start.toml")
-    budget, found = sum_and_found(pcbstator.load_design(tmp_path / "start.toml"))
+    budget, found = sum_and_found(tmp_path / "start.toml")
     assert found["speed_ripple_peak_ratio"] == pytest.approx(budget, rel=AGREE)
 
 
 def test_counts_are_a_cause_of_orders():
     """A coarse sensor: every line of the turn has a cause that is known."""
-    _, found = sum_and_found(pcbstator.load_design(DESIGNS / "filter-wheel.toml"))
+    _, found = sum_and_found(DESIGNS / "filter-wheel.toml")
     causes = {row["cause"] for row in found["orders"]}
     assert "none of the known causes" not in causes
     assert {"sensor eccentricity", "counts of the sensor"} <= causes
