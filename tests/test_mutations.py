@@ -17,12 +17,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pcbstator.design import BlockMagnet, Board, DiscMagnet, Envelope, Rotor, SectorMagnet, Winding, load_design
-from pcbstator.design.bearing import Bearing
-from pcbstator.design.job import Drive, Load, Motion
 from pcbstator.design.keys import keys, sections
 from pcbstator.design.quantities import Count, Quantity, QuantityList
-from pcbstator.design.slip_ring import SlipRing
-from pcbstator.design.work import Cooling, Operation, Tolerance
+from pcbstator.design.sections.bearing import Bearing
+from pcbstator.design.sections.job import Drive, Load, Motion
+from pcbstator.design.sections.slip_ring import SlipRing
+from pcbstator.design.sections.work import Cooling, Operation, Tolerance
 from tests.command import DESIGNS, run, write_design
 
 STARTS = [load_design(path).document for path in DESIGNS]

@@ -12,7 +12,7 @@ from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
-    from pcbstator.design.job import Drive
+    from pcbstator.design.sections.job import Drive
 
 RIPPLE = 0.2  # of the current, peak to peak (common practice, no source)
 LEAST_MARGIN = 30.0  # degrees of phase (common practice, no source)

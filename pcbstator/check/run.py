@@ -17,11 +17,11 @@ from pcbstator.check.mechanical import mechanical_findings
 from pcbstator.check.mechanical_features import feature_findings
 from pcbstator.check.parallel_paths import path_findings
 from pcbstator.check.requirement import Known, requirement_findings, verdicts
-from pcbstator.check.retrial import with_ways_out
 from pcbstator.check.rotor_plate import gap_findings
 from pcbstator.check.slip_ring import slip_ring_findings
 from pcbstator.check.surroundings import surroundings_findings
 from pcbstator.check.thermal import thermal_findings
+from pcbstator.check.ways_out.retrial import with_ways_out
 from pcbstator.copper import Copper
 from pcbstator.findings import Finding, Severity
 

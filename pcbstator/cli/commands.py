@@ -263,7 +263,7 @@ class Scenarios(click.ParamType[Any]):
         """The names, each known."""
         if isinstance(value, tuple):
             return value
-        from pcbstator.analysis.drive.scenarios import SCENARIOS
+        from pcbstator.analysis.drive.simulation.scenarios import SCENARIOS
 
         names = tuple(dict.fromkeys(name.strip() for name in str(value).split(",")))
         unknown = [name for name in names if name not in SCENARIOS]

@@ -20,7 +20,7 @@ from pcbstator.design.keys import MAGNET, keys, keys_of, nearest, sections
 from pcbstator.design.quantities import Record, shown
 from pcbstator.design.recorded_motion import read_recording
 from pcbstator.design.records import Design
-from pcbstator.design.requirement import requirement_complaints
+from pcbstator.design.sections.requirement import requirement_complaints
 from pcbstator.design.validation.complaints import OwnWords, complaints_of, unnumbered
 from pcbstator.design.validation.consistency import inconsistencies
 from pcbstator.design.validation.entries import entry_complaints, too_many, value_at

@@ -7,9 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from pcbstator.analysis.drive.moving_errors import WINDOW, moving_parts
-from pcbstator.analysis.drive.rest_errors import arrived_by_friction, end_of_move, limited, rest_parts
-from pcbstator.design.requirement import Requirement
+from pcbstator.analysis.drive.budget.moving_errors import WINDOW, moving_parts
+from pcbstator.analysis.drive.budget.rest_errors import arrived_by_friction, end_of_move, limited, rest_parts
+from pcbstator.design.sections.requirement import Requirement
 from pcbstator.physics.drive.coverage import SHARE
 from pcbstator.physics.drive.standing_error import held_error
 from pcbstator.physics.drive.turning_error import of_counts

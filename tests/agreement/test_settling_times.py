@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 import pcbstator
+from pcbstator.analysis.drive.budget.rest_errors import end_of_move, settling, stop_by_friction
 from pcbstator.analysis.drive.positioning import Positioning
-from pcbstator.analysis.drive.rest_errors import end_of_move, settling, stop_by_friction
-from pcbstator.analysis.drive.stand import Stand
+from pcbstator.analysis.drive.simulation.stand import Stand
 from pcbstator.physics.drive.loop_response import ANGLE
 from pcbstator.physics.drive.motion import sampled_moves
 from pcbstator.physics.drive.standing_error import modes_after

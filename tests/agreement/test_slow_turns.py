@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.analysis.drive.moving_errors import WINDOW
+from pcbstator.analysis.drive.budget.moving_errors import WINDOW
 from pcbstator.design import write_starter
 from pcbstator.physics.drive.coverage import counted_noise
 from pcbstator.physics.drive.turning_error import of_orders

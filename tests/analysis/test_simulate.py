@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.analysis.drive import push_measures as pushes
-from pcbstator.analysis.drive import run_measures as runs
-from pcbstator.analysis.drive.scenario_values import scenario_values
-from pcbstator.analysis.drive.scenarios import SCENARIOS
-from pcbstator.analysis.drive.stand import stand_of
+from pcbstator.analysis.drive.simulation import push_measures as pushes
+from pcbstator.analysis.drive.simulation import run_measures as runs
+from pcbstator.analysis.drive.simulation.scenario_values import scenario_values
+from pcbstator.analysis.drive.simulation.scenarios import SCENARIOS
+from pcbstator.analysis.drive.simulation.stand import stand_of
 from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
 from pcbstator.physics.drive.positioning import magnet_eccentricity_peak

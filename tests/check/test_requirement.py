@@ -11,14 +11,14 @@ import pytest
 import pcbstator
 from pcbstator.analysis.drive.records import MotionResult
 from pcbstator.analysis.pipeline import worked
-from pcbstator.check.changes import CHANGES
-from pcbstator.check.move_profile import gentlest
 from pcbstator.check.requirement import LINES, Known, requirement_findings, verdicts
-from pcbstator.check.retrial import judge_of
-from pcbstator.check.way_out import Step, way_out
+from pcbstator.check.ways_out.changes import CHANGES
+from pcbstator.check.ways_out.move_profile import gentlest
+from pcbstator.check.ways_out.retrial import judge_of
+from pcbstator.check.ways_out.way_out import Step, way_out
 from pcbstator.copper import size_design
 from pcbstator.design import design_from_document
-from pcbstator.design.requirement import NEEDS, Requirement
+from pcbstator.design.sections.requirement import NEEDS, Requirement
 from pcbstator.errors import DesignError
 from pcbstator.findings import Verdict
 from tests.command import DESIGNS, run, write_design

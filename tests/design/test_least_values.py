@@ -9,11 +9,11 @@ import pytest
 
 import pcbstator
 from pcbstator.design import load_design
-from pcbstator.design.bearing import FrictionSpot
-from pcbstator.design.bodies import Ring
 from pcbstator.design.keys import record_keys
 from pcbstator.design.quantities import Quantity, QuantityList
 from pcbstator.design.recorded_motion import MOST_ROWS, read_recording
+from pcbstator.design.sections.bearing import FrictionSpot
+from pcbstator.design.sections.bodies import Ring
 from pcbstator.design.validation.complaints import unnumbered
 from pcbstator.errors import Complaint, DesignError
 from tests.command import write_design

@@ -5,7 +5,7 @@ from html import unescape
 
 import pytest
 
-from pcbstator.design.requirement import Requirement
+from pcbstator.design.sections.requirement import Requirement
 from pcbstator.findings import Verdict
 from pcbstator.output.report.verdict import COLUMNS, NAMES, verdict_lines, verdict_rows, verdict_table
 

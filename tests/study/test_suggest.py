@@ -12,7 +12,7 @@ from math import degrees, hypot, pi, sin
 import pytest
 
 import pcbstator
-from pcbstator.check.move_profile import profile, rounded
+from pcbstator.check.ways_out.move_profile import profile, rounded
 from pcbstator.design import load_design
 from pcbstator.errors import DesignError
 from pcbstator.project import suggestion_files

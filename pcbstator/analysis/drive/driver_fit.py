@@ -11,7 +11,7 @@ from pcbstator.analysis.drive.gains import Gains, Shaft, chosen_gains, loop_marg
 from pcbstator.analysis.drive.load_cycle import LoadValues
 from pcbstator.analysis.drive.records import DriveResult
 from pcbstator.analysis.drive.ripple import cures, ripple_at, ripple_square
-from pcbstator.design.job import Drive
+from pcbstator.design.sections.job import Drive
 from pcbstator.physics.drive.positioning import magnet_eccentricity_peak, ring_eccentricity_peak
 from pcbstator.physics.drive.supply import no_load_speed, pulse_ripple, short_circuit_current, space_vector_ripple
 

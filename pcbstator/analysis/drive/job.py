@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.analysis.drive.budget.error_budget import motion_errors
 from pcbstator.analysis.drive.cycle_heat import continuous_current, cycle_heat, heat_of_job, warm_strength
 from pcbstator.analysis.drive.driver_fit import Asked, drive_results
 from pcbstator.analysis.drive.equivalent_machine import Machine, job_temperature, machine_of
-from pcbstator.analysis.drive.error_budget import motion_errors
 from pcbstator.analysis.drive.gains import shaft_of
 from pcbstator.analysis.drive.load_cycle import Cycle, LoadValues, cycle_of, load_values
 from pcbstator.analysis.drive.positioning import Positioning

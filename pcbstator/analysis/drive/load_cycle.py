@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.design.bearing import Bearing
-from pcbstator.design.bodies import Body
-from pcbstator.design.job import Load, Motion
 from pcbstator.design.recorded_motion import Recording
+from pcbstator.design.sections.bearing import Bearing
+from pcbstator.design.sections.bodies import Body
+from pcbstator.design.sections.job import Load, Motion
 from pcbstator.physics.drive.friction import spot_friction
 from pcbstator.physics.drive.motion import CycleSamples, Piece, cycle_samples, rest_to_rest
 from pcbstator.physics.mechanics.inertia import bar_inertia, disc_inertia, point_inertia, ring_inertia

@@ -16,9 +16,9 @@ from pcbstator.analysis.drive.equivalent_machine import Machine
 from pcbstator.analysis.drive.gains import Gains, chosen_gains, shaft_of
 from pcbstator.analysis.drive.load_cycle import LoadValues, load_values
 from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
-from pcbstator.design.bearing import Bearing
-from pcbstator.design.job import Drive, Load, Motion
-from pcbstator.design.requirement import Requirement
+from pcbstator.design.sections.bearing import Bearing
+from pcbstator.design.sections.job import Drive, Load, Motion
+from pcbstator.design.sections.requirement import Requirement
 from pcbstator.physics.drive.coverage import counted_noise
 from pcbstator.physics.drive.driver_errors import current_offset_vector, leg_voltage_loss
 from pcbstator.physics.drive.friction import stribeck_friction

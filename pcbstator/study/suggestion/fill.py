@@ -15,12 +15,12 @@ from pydantic import ValidationError
 
 from pcbstator.analysis.drive.driver_fit import sensor_error
 from pcbstator.analysis.drive.records import DEGREE
-from pcbstator.check.move_profile import IN_TIME, MOVE, profile
+from pcbstator.check.ways_out.move_profile import IN_TIME, MOVE, profile
 from pcbstator.design import Design, design_from_document
 from pcbstator.design.file_text import changed_text
-from pcbstator.design.job import Drive
 from pcbstator.design.load import read_tables
 from pcbstator.design.quantities import is_number
+from pcbstator.design.sections.job import Drive
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.study.suggestion.kinds import Kind, kinds_of
 from pcbstator.study.suggestion.parts import Parts

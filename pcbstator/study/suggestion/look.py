@@ -18,7 +18,7 @@ from pcbstator.check.run import checked_work
 from pcbstator.design import Design
 from pcbstator.design.file_text import changed_text
 from pcbstator.design.load import changed_design
-from pcbstator.design.requirement import Acceptance
+from pcbstator.design.sections.requirement import Acceptance
 from pcbstator.errors import PcbstatorError
 from pcbstator.findings import Finding, Verdict
 from pcbstator.study.evaluate import bench, evaluate

@@ -11,11 +11,11 @@ from math import sqrt
 
 from pcbstator.analysis.drive.records import DEGREE, RPM
 from pcbstator.analysis.pipeline import worked
-from pcbstator.check.changes import SHRINKING
-from pcbstator.check.move_profile import IN_TIME, gentlest, longest_move, profile, rounded
 from pcbstator.check.requirement import LINES
-from pcbstator.check.retrial import judge_of
-from pcbstator.check.way_out import Judge
+from pcbstator.check.ways_out.changes import SHRINKING
+from pcbstator.check.ways_out.move_profile import IN_TIME, gentlest, longest_move, profile, rounded
+from pcbstator.check.ways_out.retrial import judge_of
+from pcbstator.check.ways_out.way_out import Judge
 from pcbstator.design import Design
 from pcbstator.design.load import changed_design
 from pcbstator.findings import Verdict

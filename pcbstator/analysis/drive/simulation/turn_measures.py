@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.asked_values import WINDOW
 from pcbstator.analysis.drive.load_cycle import load_values
-from pcbstator.analysis.drive.run_measures import Reference, errors
+from pcbstator.analysis.drive.simulation.run_measures import Reference, errors
 from pcbstator.analysis.magnetic.as_built import ORDERS
 from pcbstator.physics.drive.orders import GRID, order_amplitudes, phase_torque_order
 from pcbstator.physics.drive.simulation import Trace
 
 if TYPE_CHECKING:
-    from pcbstator.analysis.drive.stand import Stand
+    from pcbstator.analysis.drive.simulation.stand import Stand
     from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]

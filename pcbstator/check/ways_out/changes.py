@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.drive.records import DEGREE, RPM
 from pcbstator.analysis.prediction import Prediction
-from pcbstator.check.move_profile import IN_TIME, gentlest, longest_move
-from pcbstator.check.way_out import Settings, Step
+from pcbstator.check.ways_out.move_profile import IN_TIME, gentlest, longest_move
+from pcbstator.check.ways_out.way_out import Settings, Step
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign

@@ -8,10 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from pcbstator.analysis.drive.driver_fit import sensor_error
-from pcbstator.analysis.drive.moving_errors import moving_parts
-from pcbstator.analysis.drive.positioning import Positioning
-from pcbstator.analysis.drive.rest_errors import (
+from pcbstator.analysis.drive.budget.moving_errors import moving_parts
+from pcbstator.analysis.drive.budget.rest_errors import (
     CHANCE,
     SIDE,
     Part,
@@ -22,12 +20,14 @@ from pcbstator.analysis.drive.rest_errors import (
     settling,
     stop_by_friction,
 )
-from pcbstator.analysis.drive.surrounding_parts import (
+from pcbstator.analysis.drive.budget.surrounding_parts import (
     COGGING,
     surrounding_moving_parts,
     surrounding_rest_parts,
     surrounding_step_errors,
 )
+from pcbstator.analysis.drive.driver_fit import sensor_error
+from pcbstator.analysis.drive.positioning import Positioning
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.drive.coverage import (
     normal_half_width,

@@ -15,12 +15,12 @@ from pcbstator.analysis.pipeline import surround
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGES, Work, at_other_job, run_stage
-from pcbstator.check.changes import CHANGES
 from pcbstator.check.envelope import envelope_findings
 from pcbstator.check.job import LEAST_MARGIN
 from pcbstator.check.mechanical import circuit_findings
 from pcbstator.check.requirement import Known, judged_with, needed_for_verdicts, verdicts
-from pcbstator.check.way_out import Judge, Settings, Step, way_out
+from pcbstator.check.ways_out.changes import CHANGES
+from pcbstator.check.ways_out.way_out import Judge, Settings, Step, way_out
 from pcbstator.errors import PcbstatorError
 from pcbstator.findings import Verdict
 

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.analysis.drive import place_measures as places
-from pcbstator.analysis.drive import push_measures as pushes
-from pcbstator.analysis.drive import run_measures as runs
 from pcbstator.analysis.drive.load_cycle import Moves, cycle_of
-from pcbstator.analysis.drive.requirement_remarks import requirement_remarks
-from pcbstator.analysis.drive.scenario_values import ScenarioValues, scenario_values
-from pcbstator.analysis.drive.stand import Stand, stand_of
-from pcbstator.analysis.drive.turn_measures import turn_numbers
+from pcbstator.analysis.drive.simulation import place_measures as places
+from pcbstator.analysis.drive.simulation import push_measures as pushes
+from pcbstator.analysis.drive.simulation import run_measures as runs
+from pcbstator.analysis.drive.simulation.requirement_remarks import requirement_remarks
+from pcbstator.analysis.drive.simulation.scenario_values import ScenarioValues, scenario_values
+from pcbstator.analysis.drive.simulation.stand import Stand, stand_of
+from pcbstator.analysis.drive.simulation.turn_measures import turn_numbers
 from pcbstator.analysis.mechanical.ball_contact import with_ball_friction
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.physics.drive.motion import Piece, sampled_moves

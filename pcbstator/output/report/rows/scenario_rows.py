@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from pcbstator.analysis.drive.scenarios import ScenarioRun
+from pcbstator.analysis.drive.simulation.scenarios import ScenarioRun
 from pcbstator.output.words import figures, measure
 
 UNITS = {
