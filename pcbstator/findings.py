@@ -41,6 +41,7 @@ class Verdict:
     """The answer to one requirement; limit and value are in the unit of the requirement's key.
 
     most: whether the value must be at most the limit. decided_by: what sets the value, or why it cannot be said.
+    short: by which part of what is needed something else falls short, which forbids a value within its limit.
     """
 
     name: str
@@ -50,13 +51,15 @@ class Verdict:
     most: bool = True
     decided_by: str = ""
     way_out: str = ""
+    short: float = 0.0
 
     @property
     def margin(self) -> float | None:
         """What is left to the limit, in parts of it; negative where it is not met."""
         if self.value is None or self.limit == 0:
             return None
-        return (self.limit - self.value if self.most else self.value - self.limit) / abs(self.limit)
+        left = (self.limit - self.value if self.most else self.value - self.limit) / abs(self.limit)
+        return min(left, -self.short) if self.short else left
 
     def to_dict(self) -> dict[str, object]:
         """The verdict as plain values; what does not apply is left out."""

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from pcbstator.analysis.drive.scenarios import Simulation
+    from pcbstator.analysis.drive.simulation.scenarios import Simulation
     from pcbstator.analysis.prediction import Prediction
     from pcbstator.bench.result import Comparison
     from pcbstator.check.side_by_side import SideBySide
@@ -165,7 +165,7 @@ def simulate(
 
     Raises DesignError where the design lacks what a scenario needs.
     """
-    from pcbstator.analysis.drive.scenarios import simulation
+    from pcbstator.analysis.drive.simulation.scenarios import simulation
 
     sized = size_design(design)
     return simulation(sized, prediction or predict(sized), scenarios, rotor)

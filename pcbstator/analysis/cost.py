@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
 from pcbstator.analysis.mechanical.rotor import magnet_faces
 from pcbstator.design import SectorMagnet
-from pcbstator.design.prices import Prices
+from pcbstator.design.sections.prices import Prices
 
 if TYPE_CHECKING:
     from pcbstator.design import Design

@@ -89,14 +89,18 @@ class Shared:
         if not turns and design.board.stated_track_width != "fill":
             return size_design(design)
 
+        anew: list[SizedDesign] = []
+
         def solved() -> dict[str, object]:
-            found = size_design(design)
+            anew.append(found := size_design(design))
             return {
                 "winding.turns": found.winding.turns,
                 "board.track_width_mm": round(1e3 * found.board.track_width, 6),
             }
 
         settings = self._fills.get(_board_key(design), solved)
+        if anew:
+            return anew[0]
         key = "winding.turns" if turns else "board.track_width_mm"
         return SizedDesign.of(design.with_values({key: settings[key]}), design)
 
@@ -115,14 +119,18 @@ class Shared:
     def rotor(self, design: SizedDesign) -> SaturatedIron:
         """The magnets and the steel behind them, for copper at the depths of this design."""
         span = self._radii(design)
-        return self._rotors.get(self._key(design), lambda: rotor_iron(design, rotor_source(design, span=span)))
+        return self._rotors.get(self._rotor_key(design), lambda: rotor_iron(design, rotor_source(design, span=span)))
+
+    def _rotor_key(self, design: SizedDesign) -> Hashable:
+        """All that magnets and steel depend on; of the copper the nearest layer, which decides how fine modes are."""
+        layers = magnet_layers(design)
+        nearest = float(copper_distances(design, layers).min())
+        steel = steel_ring(design, magnet_footprint(design)) if layers.back_iron or layers.plate_thickness else None
+        return design.rotor.magnet, design.rotor.poles, layers, steel, nearest, self._radii(design)
 
     def _key(self, design: SizedDesign) -> Hashable:
         """All that a rotor's field at the copper depends on."""
-        layers = magnet_layers(design)
-        depths = tuple(copper_distances(design, layers).tolist())
-        steel = steel_ring(design, magnet_footprint(design)) if layers.back_iron or layers.plate_thickness else None
-        return design.rotor.magnet, design.rotor.poles, layers, steel, depths, self._radii(design)
+        return self._rotor_key(design), tuple(copper_distances(design, magnet_layers(design)).tolist())
 
     def field(self, design: SizedDesign, every_order: bool) -> RingField:
         """The rotor's field at every copper layer, the fundamental or every order of it."""
@@ -160,4 +168,6 @@ class Shared:
         speeds = design.operation.speeds if design.operation else ()
         # What carries the rotor; as text, since some of its values are tables.
         carried = repr((design.bearing, design.load, design.cooling, design.build))
-        return self._forces.get((design.rotor, self._key(design), copper_span(design), tuple(speeds), carried), made)
+        return self._forces.get(
+            (design.rotor, self._rotor_key(design), copper_span(design), tuple(speeds), carried), made
+        )

@@ -8,7 +8,7 @@ they have in common (windings, steel, field tables) is kept in ``Shared``.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -88,6 +88,7 @@ WHOLE_KEYS = frozenset(  # dear: by bisection
      "motion.cycle_heat_growth_ratio", "motion.cycle_shortest_rest_s", "motion.continuous_ripple_loss_w",
      "motion.continuous_less_ripple_phase_current_rms_a"]
 )  # fmt: skip
+MARGIN_KEYS = frozenset(key for key in keys_of("drive", DriveResult) if key.endswith(("_margin_deg", "_margin_ratio")))
 ERROR_KEYS = frozenset(f"motion.{key}" for key in (
     "rest_error_deg", "rest_error_95_percent_of_stops_deg", "repeatable_rest_error_deg", "repeatability_deg",
     "direction_offset_deg", "moving_error_deg", "slow_speed_rpm", "slow_speed_ripple_percent", "small_step_deg",
@@ -149,6 +150,11 @@ class Work:
     def torque_constant(self) -> float | None:
         """Per peak phase ampere [N m/A]; None where no field was found."""
         return self.magnetic.torque_constant if self.magnetic else None
+
+
+def at_other_job(work: Work, asked: Design, full: bool = False) -> Work:
+    """The same copper and magnets before another job: the last stage is yet to be run; asked: differs in no more."""
+    return replace(work, full=full, asked=asked, sized=size_design(asked), motion=None, drive=None, results={})
 
 
 def run_stage(stage: str, works: Sequence[Work], shared: Shared, wanted: frozenset[str] = frozenset()) -> None:
@@ -295,12 +301,14 @@ def _job(work: Work, shared: Shared, wanted: frozenset[str]) -> None:
     needs = Wanted(
         whole=work.full or not wanted.isdisjoint(WHOLE_KEYS),
         driver=work.full or any(key.startswith("drive.") for key in wanted),
+        margins=work.full or not wanted.isdisjoint(MARGIN_KEYS),
         heat=work.full or not wanted.isdisjoint(HEAT_KEYS),
         errors=work.full or not wanted.isdisjoint(ERROR_KEYS),
     )
     run = partial(
-        job_results, design, motor=motor, cycle=shared.cycle(design), wanted=needs, surroundings=work.surroundings
-    )
+        job_results, design, motor=motor, cycle=shared.cycle(design), wanted=needs, surroundings=work.surroundings,
+        waves=work.waves,
+    )  # fmt: skip
     if not (any(needs) or work.inductances):
         work.motion = _alike(*(run(electrical)[0] for electrical in _extremes(work)))
     if work.motion is None:

@@ -11,7 +11,7 @@ from math import hypot
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.tolerance import tolerance_results
 from pcbstator.copper import size_design
-from pcbstator.design.work import Tolerance
+from pcbstator.design.sections.work import Tolerance
 
 TOLERANCE = "tolerance.remanence_percent"  # states the section; the other keys take their defaults
 

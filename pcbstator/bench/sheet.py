@@ -16,7 +16,7 @@ from pcbstator.bench.predicted import terminal_impedance, terminal_wave
 from pcbstator.constants import STANDARD_GRAVITY
 from pcbstator.copper import size_design
 from pcbstator.design import SizedDesign
-from pcbstator.design.work import Tolerance
+from pcbstator.design.sections.work import Tolerance
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.magnetics.magnet_ring import ring_harmonics
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from pcbstator.design.requirement import Acceptance
+from pcbstator.design.sections.requirement import Acceptance
 from pcbstator.findings import Finding
 
 GROWTH = 0.1  # of the accepted value: what goes further is asked about again

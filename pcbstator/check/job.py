@@ -12,7 +12,7 @@ from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
-    from pcbstator.design.job import Drive
+    from pcbstator.design.sections.job import Drive
 
 RIPPLE = 0.2  # of the current, peak to peak (common practice, no source)
 LEAST_MARGIN = 30.0  # degrees of phase (common practice, no source)
@@ -22,7 +22,7 @@ WORST_MISALIGNMENT = 0.05  # of the torque (common practice, no source)
 
 def job_findings(design: SizedDesign, prediction: Prediction) -> list[Finding]:
     """Findings of motion and drive."""
-    return _motion(prediction) + _driver(design, prediction) + _loops(design, prediction)
+    return _motion(prediction) + _driver(design, prediction) + _loops(design, prediction) + _bearing_play(design)
 
 
 def _motion(prediction: Prediction) -> list[Finding]:
@@ -163,3 +163,15 @@ def _loops(design: SizedDesign, prediction: Prediction) -> list[Finding]:
             )
         )  # fmt: skip
     return findings
+
+
+def _bearing_play(design: SizedDesign) -> list[Finding]:
+    """Play of the bearing that no error of position counts."""
+    play = 1e3 * design.bearing.radial_play if design.bearing else 0.0
+    if design.drive is None or design.drive.mark_radius is not None or play == 0:
+        return []
+    words = (
+        f"the bearing's {play:.3g} mm of sideways play count in no error of position, as angles alone do: say at which "
+        "radius the position counts, drive.mark_radius_mm"
+    )
+    return [Finding("drive.bearing_play", "note", words, play, where="bearing.radial_play_mm")]

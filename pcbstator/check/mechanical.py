@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.check.limits import at_least, at_most
 from pcbstator.findings import Finding
@@ -20,9 +21,34 @@ GLUE_RESERVE = (
 
 def mechanical_findings(design: SizedDesign, prediction: Prediction) -> list[Finding]:
     """Findings about steel and glue."""
-    found, findings = prediction.mechanical, []
+    found = prediction.mechanical
     if found is None:
         return []
+    findings = circuit_findings(design, found)
+    if design.rotor.stator_iron > 0:
+        findings.append(
+            Finding(
+                "mechanical.stator_iron_loss",
+                "warning",
+                f"the field turns in the steel beyond the board, heats and brakes ({_steel_loss(prediction)}), "
+                "and pulls on the bearing; keep such a plate for slow machines",
+            )
+        )
+    strength, stress = design.rotor.glue_strength, found.glue_stress
+    if strength is not None and stress is not None:
+        findings += at_most(
+            "mechanical.glue",
+            1e-6 * stress,
+            1e-6 * strength / GLUE_RESERVE,
+            "the glue of a magnet bears {value} MPa at the highest speed, above {limit} MPa, a fifth of its strength: "
+            "hold the magnets by a retaining ring as well, and guard the rotor",
+        )
+    return findings
+
+
+def circuit_findings(design: SizedDesign, found: MechanicalResult) -> list[Finding]:
+    """Findings about steel that saturates, and magnets that may lose strength."""
+    findings: list[Finding] = []
     for name, place, flux, wanted in (
         ("mechanical.back_iron", "behind the magnets", found.back_iron_flux, found.back_iron_wanted),
         ("mechanical.stator_iron", "beyond the board", found.stator_iron_flux, found.stator_iron_wanted),
@@ -45,24 +71,6 @@ def mechanical_findings(design: SizedDesign, prediction: Prediction) -> list[Fin
             "reserve above their knee: they may lose strength for good; use steel behind them, thicker magnets, or a "
             "grade for more heat (H, SH, UH)",
             "warning",
-        )
-    if design.rotor.stator_iron > 0:
-        findings.append(
-            Finding(
-                "mechanical.stator_iron_loss",
-                "warning",
-                f"the field turns in the steel beyond the board, heats and brakes ({_steel_loss(prediction)}), "
-                "and pulls on the bearing; keep such a plate for slow machines",
-            )
-        )
-    strength, stress = design.rotor.glue_strength, found.glue_stress
-    if strength is not None and stress is not None:
-        findings += at_most(
-            "mechanical.glue",
-            1e-6 * stress,
-            1e-6 * strength / GLUE_RESERVE,
-            "the glue of a magnet bears {value} MPa at the highest speed, above {limit} MPa, a fifth of its strength: "
-            "hold the magnets by a retaining ring as well, and guard the rotor",
         )
     return findings
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from pcbstator.analysis.cost import board_cost, magnet_cost
 from pcbstator.analysis.drive.records import DEGREE, RPM, DriveResult, MotionResult
 from pcbstator.analysis.prediction import Prediction
+from pcbstator.analysis.stages import ERROR_KEYS
 from pcbstator.check.limits import ROUNDING
 from pcbstator.findings import Finding, Judgement, Verdict
 
@@ -39,12 +40,13 @@ class Known:
 class Answer:
     """A predicted value in the unit of its requirement; value None: why it cannot be said stands in ``decided_by``.
 
-    forbidden: why the requirement is not met whatever the value.
+    forbidden: why the requirement is not met whatever the value. short: by which part what that needs falls short.
     """
 
     value: float | None
     decided_by: str
     forbidden: str = ""
+    short: float = 0.0
 
 
 Reply = Callable[["SizedDesign", Known], Answer]
@@ -77,22 +79,34 @@ NEEDED = {  # results that the quick stages find only where they are asked for, 
 }
 
 
-def needed_for_verdicts(design: Design) -> frozenset[str]:
-    """Results that the quick stages must find for the verdict on a design's requirement."""
+def judged_with(name: str) -> frozenset[str]:
+    """Requirements whose answers come from the same work as that to one of them."""
+    line = next(line for line in LINES if line.name == name)
+    if NEEDED.get(line.attribute) not in ERROR_KEYS:
+        return frozenset([name])
+    return frozenset(each.name for each in LINES if NEEDED.get(each.attribute) in ERROR_KEYS)
+
+
+def needed_for_verdicts(design: Design, only: Collection[str] = ()) -> frozenset[str]:
+    """Results that the quick stages must find for the verdict on a design's requirement; only: on these lines of it."""
     asked = design.requirement
-    stated = {key for name, key in NEEDED.items() if getattr(asked, name, None) is not None}
+    lines = [line.attribute for line in LINES if not only or line.name in only]
+    stated = {key for name, key in NEEDED.items() if name in lines and getattr(asked, name, None) is not None}
     return frozenset({"motion.move_time_s"} | stated)
 
 
-def verdicts(design: SizedDesign, known: Known) -> tuple[Verdict, ...]:
-    """The answer to every requirement that is stated, without ways out; they are sought only where one is not met."""
+def verdicts(design: SizedDesign, known: Known, only: Collection[str] = ()) -> tuple[Verdict, ...]:
+    """The answer to every requirement that is stated, without ways out; they are sought only where one is not met.
+
+    only: to these of them; none: to all.
+    """
     asked = design.requirement
     if asked is None:
         return ()
     found = []
     for line in LINES:
         limit = getattr(asked, line.attribute)
-        if limit is not None:
+        if limit is not None and (not only or line.name in only):
             found.append(_verdict(line, limit * line.per_si, line.answer(design, known)))
     return tuple(found)
 
@@ -106,7 +120,7 @@ def _verdict(line: Line, limit: float, answer: Answer) -> Verdict:
         over = answer.value - limit if line.most else limit - answer.value
         verdict = "met" if over <= slack else "not met"
     decided = answer.forbidden or answer.decided_by
-    return Verdict(line.name, limit, answer.value, verdict, line.most, decided)
+    return Verdict(line.name, limit, answer.value, verdict, line.most, decided, short=answer.short)
 
 
 def requirement_findings(found: tuple[Verdict, ...]) -> list[Finding]:
@@ -219,13 +233,14 @@ def _step_error(design: SizedDesign, motion: MotionResult) -> Answer:
 def _move_time(design: SizedDesign, motion: MotionResult) -> Answer:
     if motion.move_time is None:
         return Answer(None, "the motion has no move")
-    lacks = ""
+    lacks, short = "", 0.0
     if motion.peak_reserve is not None and motion.peak_reserve < 0 and motion.available_peak is not None:
         needed, there = 1e3 * (motion.required_peak or 0.0), 1e3 * motion.available_peak
-        lacks = f"the torque: {needed:.3g} mN·m are needed, {there:.3g} there"
+        lacks, short = f"the torque: {needed:.3g} mN·m are needed, {there:.3g} there", -motion.peak_reserve
     elif motion.voltage_part is not None and motion.voltage_part > 1:
         lacks = f"the voltage: {motion.voltage_part:.3g} times what the supply gives is needed"
-    return Answer(motion.move_time, "speed and acceleration of [motion]", lacks)
+        short = 1 - 1 / motion.voltage_part
+    return Answer(motion.move_time, "speed and acceleration of [motion]", lacks, short)
 
 
 def _reserve(design: SizedDesign, motion: MotionResult) -> Answer:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.pipeline import completed, worked
 from pcbstator.analysis.prediction import Prediction
+from pcbstator.analysis.stages import Work
 from pcbstator.check.accepted import with_acceptances
 from pcbstator.check.envelope import envelope_findings
 from pcbstator.check.fabrication import fabrication_findings
@@ -16,11 +17,11 @@ from pcbstator.check.mechanical import mechanical_findings
 from pcbstator.check.mechanical_features import feature_findings
 from pcbstator.check.parallel_paths import path_findings
 from pcbstator.check.requirement import Known, requirement_findings, verdicts
-from pcbstator.check.retrial import with_ways_out
 from pcbstator.check.rotor_plate import gap_findings
 from pcbstator.check.slip_ring import slip_ring_findings
 from pcbstator.check.surroundings import surroundings_findings
 from pcbstator.check.thermal import thermal_findings
+from pcbstator.check.ways_out.retrial import with_ways_out
 from pcbstator.copper import Copper
 from pcbstator.findings import Finding, Severity
 
@@ -37,7 +38,11 @@ def checked_prediction(design: Design, copper: Copper | None = None, whole: bool
 
     Raises DesignError where winding or copper cannot be laid.
     """
-    work = worked(design, copper)
+    return checked_work(worked(design, copper), whole)
+
+
+def checked_work(work: Work, whole: bool = True) -> Prediction:
+    """The same of a design that went through all stages."""
     prediction, (_, conductors) = completed(work, whole), work.laid
     found = verdicts(work.design, Known.of(prediction))
     if whole:

@@ -14,7 +14,7 @@ from pcbstator.findings import Finding
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
-    from pcbstator.design.slip_ring import SlipRing
+    from pcbstator.design.sections.slip_ring import SlipRing
 
 TOUCHABLE = 42.4  # V peak; 60 V for direct voltage (IEC 62368-1, ES1; from memory)
 DUST = 2.0  # spacing over that of clean boards, for the dust of brushes (common practice, no source)

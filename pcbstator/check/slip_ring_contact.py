@@ -13,7 +13,7 @@ from pcbstator.materials import raceway
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
-    from pcbstator.design.slip_ring import SlipRing
+    from pcbstator.design.sections.slip_ring import SlipRing
 
 FIT = 0.2e-3  # m in all between a board and a shaft or housing; outlines are routed to 0.1 mm a side (common practice)
 OPEN = 1e-3  # chance that a ring has no contact (our choice)

@@ -68,13 +68,15 @@ def commands() -> None:
 @click.option("--with", "names", metavar="NAMES", help="Sections to give in full, with commas between; or: all.")
 def start(file: Path, names: str | None) -> None:
     """Write a small design FILE to edit, never over another one; or add sections to one that is there."""
-    from pcbstator.design import add_sections, write_starter
+    from pcbstator.design import add_sections, standing_sections, write_starter
 
     if names is None or not file.exists():
         write_starter(file, names.split(",") if names else ())
         click.echo(f"{file}: written; edit it, then: pcbstator predict {file}")
     else:
-        added = add_sections(file, names.split(","))
+        there, added = standing_sections(file, names.split(",")), add_sections(file, names.split(","))
+        for words in there:
+            click.echo(f"{file}: {words}")
         click.echo(
             f"{file}: {', '.join(f'[{name}]' for name in added)} added at its end; edit, then: pcbstator predict {file}"
         )
@@ -261,7 +263,7 @@ class Scenarios(click.ParamType[Any]):
         """The names, each known."""
         if isinstance(value, tuple):
             return value
-        from pcbstator.analysis.drive.scenarios import SCENARIOS
+        from pcbstator.analysis.drive.simulation.scenarios import SCENARIOS
 
         names = tuple(dict.fromkeys(name.strip() for name in str(value).split(",")))
         unknown = [name for name in names if name not in SCENARIOS]

@@ -97,7 +97,7 @@ def take(folder: Path, number: int, output: Path) -> None:
 def suggest(design: Path, output: Path | None, parts: Path | None, workers: int | None) -> None:
     """Look for about six different designs that do what DESIGN asks: an envelope and a wish are enough."""
     from pcbstator.output.files import write_folder
-    from pcbstator.output.study_report.suggested import suggested_text
+    from pcbstator.output.study_report.suggested import PAGE, suggested_text
     from pcbstator.project import suggestion_files
     from pcbstator.study.suggestion.suggest import NothingMeetsError, suggestions
 
@@ -109,6 +109,9 @@ def suggest(design: Path, output: Path | None, parts: Path | None, workers: int 
         sys.exit(INTERRUPTED)
     except NothingMeetsError as nothing:
         tell(f"{nothing}\n", err=True)
+        if output is not None and nothing.found is not None:
+            write_folder(output, suggestion_files(nothing.found))
+            click.echo(f"{output / PAGE}: shows the designs that would do", err=True)
         sys.exit(1)
     if output is not None:
         write_folder(output, suggestion_files(found))

@@ -27,7 +27,7 @@ from pcbstator.copper.records import Copper
 
 if TYPE_CHECKING:
     from pcbstator.design import Design
-    from pcbstator.design.mechanical_features import Keepout
+    from pcbstator.design.sections.mechanical_features import Keepout
 
 SPAN = 0.1  # rad; most of an arc of the outline in one obstacle
 CUT = "a cut between tiles"  # what else is cut along the profile, by name

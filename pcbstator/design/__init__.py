@@ -2,9 +2,9 @@
 
 from pcbstator.design.load import design_from_document, load_design
 from pcbstator.design.records import Board, Design, Envelope, SizedDesign, Winding
-from pcbstator.design.rotor import BlockMagnet, DiscMagnet, Magnet, Rotor, SectorMagnet
 from pcbstator.design.rules import RuleSet, rule_set, rule_set_names
-from pcbstator.design.starter import add_sections, write_starter
+from pcbstator.design.sections.rotor import BlockMagnet, DiscMagnet, Magnet, Rotor, SectorMagnet
+from pcbstator.design.starter import add_sections, standing_sections, write_starter
 from pcbstator.design.template import starter_text
 
 __all__ = [
@@ -24,6 +24,7 @@ __all__ = [
     "load_design",
     "rule_set",
     "rule_set_names",
+    "standing_sections",
     "starter_text",
     "write_starter",
 ]

@@ -13,8 +13,8 @@ from pydantic_core import PydanticUndefined
 
 from pcbstator.design.quantities import Kind, Record
 from pcbstator.design.records import Design
-from pcbstator.design.rotor import Magnet
 from pcbstator.design.rules import WHAT, RuleSet
+from pcbstator.design.sections.rotor import Magnet
 
 SHAPES: dict[str, type[Record]] = {
     get_args(shape.model_fields["shape"].annotation)[0]: shape for shape in get_args(Magnet)

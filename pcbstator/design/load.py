@@ -20,13 +20,14 @@ from pcbstator.design.keys import MAGNET, keys, keys_of, nearest, sections
 from pcbstator.design.quantities import Record, shown
 from pcbstator.design.recorded_motion import read_recording
 from pcbstator.design.records import Design
-from pcbstator.design.requirement import requirement_complaints
+from pcbstator.design.sections.requirement import requirement_complaints
 from pcbstator.design.validation.complaints import OwnWords, complaints_of, unnumbered
 from pcbstator.design.validation.consistency import inconsistencies
 from pcbstator.design.validation.entries import entry_complaints, too_many, value_at
 from pcbstator.errors import Complaint, DesignError, printable
 
 VAST = 10**300
+MACHINE = ("winding", "board", "rotor")  # sections that every design has
 AS_THEY_ARE = frozenset([str, float, bool, type(None)])  # types that need no copy
 File = TypeVar("File", bound=Record)
 LARGEST_FILE = 1 << 20  # bytes; a design file has a few thousand
@@ -72,7 +73,10 @@ def design_from_document(document: Mapping[str, Any], source: str = "design", fo
         complaints += [each for each in complaints_of(error, Design, _own_words) if each.key not in told]
     complaints += inconsistencies(_sound_values(tables, {complaint.key for complaint in complaints}))
     complaints += entry_complaints(tables, {complaint.key for complaint in complaints})
-    complaints += requirement_complaints(tables, {complaint.key for complaint in complaints})
+    if "envelope" in tables and not any(section in tables for section in MACHINE):
+        complaints = [_room_only(source), *(each for each in complaints if each.key not in MACHINE)]
+    else:
+        complaints += requirement_complaints(tables, {complaint.key for complaint in complaints})
     recording = None
     if design is not None and design.motion is not None and design.motion.table is not None:
         recording = read_recording(folder, design.motion.table)
@@ -83,6 +87,13 @@ def design_from_document(document: Mapping[str, Any], source: str = "design", fo
     design._document, design._source, design._folder, design._recording = tables, source, folder, recording
     design._door = changed_design
     return design
+
+
+def _room_only(source: str) -> Complaint:
+    """A file that states a room and perhaps wishes, and no machine."""
+    rule = "are required; this file states a room and no machine"
+    remedy = f"let designs be found for it: pcbstator suggest {source}; or add all three"
+    return Complaint(", ".join(MACHINE), rule, "none of them", remedy)
 
 
 def record_from_tables(

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from math import inf, isfinite, radians
 from pathlib import Path
 
-from pcbstator.design.job import LEAST_TIME
 from pcbstator.design.quantities import LEAST, shown
+from pcbstator.design.sections.job import LEAST_TIME
 from pcbstator.errors import Complaint
 
 LARGEST_FILE = 4 << 20  # bytes

@@ -16,11 +16,6 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import BeforeValidator, PrivateAttr
 
-from pcbstator.design.bearing import Bearing
-from pcbstator.design.build import Build
-from pcbstator.design.job import Drive, Load, Motion
-from pcbstator.design.mechanical_features import Hole, Keepout, Slot, Tab, Thermistor
-from pcbstator.design.prices import Prices
 from pcbstator.design.quantities import (
     LARGEST,
     Count,
@@ -36,11 +31,16 @@ from pcbstator.design.quantities import (
     millimetres,
 )
 from pcbstator.design.recorded_motion import Recording
-from pcbstator.design.requirement import Acceptance, Acceptances, Requirement
-from pcbstator.design.rotor import Rotor
 from pcbstator.design.rules import RuleSet, rules_as_table
-from pcbstator.design.slip_ring import SlipRing
-from pcbstator.design.work import Cooling, Operation, Tolerance
+from pcbstator.design.sections.bearing import Bearing
+from pcbstator.design.sections.build import Build
+from pcbstator.design.sections.job import Drive, Load, Motion
+from pcbstator.design.sections.mechanical_features import Hole, Keepout, Slot, Tab, Thermistor
+from pcbstator.design.sections.prices import Prices
+from pcbstator.design.sections.requirement import Acceptance, Acceptances, Requirement
+from pcbstator.design.sections.rotor import Rotor
+from pcbstator.design.sections.slip_ring import SlipRing
+from pcbstator.design.sections.work import Cooling, Operation, Tolerance
 
 LEAST_EDGE = 0.5e-3  # m; copper to board edge where the file gives no outline
 LEAST_BORE = 1e-3  # m

@@ -57,14 +57,16 @@ def write_new(place: Path, text: str, remedy: str = "choose another name") -> No
 def add_sections(path: str | PathLike[str], names: Iterable[str]) -> tuple[str, ...]:
     """Adds sections in full to the end of a design file, whose content stays to the byte; returns their names.
 
-    With ``EVERY`` all that are not there yet. Raises DesignError where the file is not one, OutputError where a name is
-    unknown, a section is there already, or the file cannot be written.
+    Those that are there already are left as they are (``standing_sections`` has words for them); with ``EVERY`` all
+    others are added. Raises DesignError where the file is not one, OutputError where a name is unknown, every section
+    is there already, or the file cannot be written.
     """
     place, asked = Path(path), _known(names)
     tables, text, content = read_tables(place)
-    there = [name for name in asked if _stands(tables, name)]
-    if there:
-        raise OutputError("\n".join(f"{place}: [{name}] is there already{_further(tables, name)}" for name in there))
+    there = _standing_words(tables, asked)
+    asked = tuple(name for name in asked if not _stands(tables, name))
+    if there and not asked:
+        raise OutputError("\n".join(f"{place}: {words}; nothing was added" for words in there))
     asked = (*asked, *(name for name in with_owners(asked) if name not in asked and not _stands(tables, name)))
     wanted = [name for name in section_names() if name in asked or (EVERY in asked and not _stands(tables, name))]
     if not wanted:
@@ -75,6 +77,15 @@ def add_sections(path: str | PathLike[str], names: Iterable[str]) -> tuple[str, 
     target = place.resolve()
     _write(target, content + added.replace("\n", newline).encode(), lambda beside, _: _replace(beside, target))
     return tuple(wanted)
+
+
+def standing_sections(path: str | PathLike[str], names: Iterable[str]) -> tuple[str, ...]:
+    """Of some sections those that stand in a design file already, in words: what each may still take."""
+    return _standing_words(read_tables(Path(path))[0], _known(names))
+
+
+def _standing_words(tables: dict[str, Any], names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(f"[{name}] is there already{_further(tables, name)}" for name in names if _stands(tables, name))
 
 
 def _known(names: Iterable[str]) -> tuple[str, ...]:
@@ -99,9 +110,9 @@ def _further(tables: dict[str, Any], name: str) -> str:
     """Which keys a section that is there may still take."""
     table = value_at(tables, name)
     if name not in sections() or not isinstance(table, dict):
-        return "; nothing was added"
+        return ""
     free = [key.name for key in sections()[name].keys if key.name not in table]
-    return f"; nothing was added; it may still take {', '.join(dict.fromkeys(free))}" if free else "; nothing was added"
+    return f"; it may still take {', '.join(dict.fromkeys(free))}" if free else ""
 
 
 def _added(tables: dict[str, Any], text: str, wanted: list[str], asked: tuple[str, ...], place: Path) -> str:

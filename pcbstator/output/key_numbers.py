@@ -99,7 +99,8 @@ ROWS: tuple[Callable[[Known], Row | None], ...] = (
     ),
     _plain(
         "Current for the job",
-        "peak of a terminal; heats like a steady sine with a peak of {motion.heating_terminal_current_peak_a}",
+        "peak of a terminal, start and noise not in it; heats like a steady sine with a peak of "
+        "{motion.heating_terminal_current_peak_a}",
         "motion.terminal_current_peak_a",
     ),
     _plain(

@@ -12,8 +12,8 @@ from pcbstator.errors import printable
 from pcbstator.findings import Finding, Verdict
 from pcbstator.output.key_numbers import NOT_STATED, key_numbers
 from pcbstator.output.quantities import shown
-from pcbstator.output.report.build_rows import causes_words, spread_words
-from pcbstator.output.report.order_rows import range_words, reasons
+from pcbstator.output.report.rows.build_rows import causes_words, spread_words
+from pcbstator.output.report.rows.order_rows import range_words, reasons
 from pcbstator.output.report.verdict import verdict_lines
 from pcbstator.winding import Winding
 

@@ -15,7 +15,7 @@ from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.mechanical.ball_contact import BallResult
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.thermal.records import ThermalResult
-from pcbstator.design.requirement import Requirement
+from pcbstator.design.sections.requirement import Requirement
 from pcbstator.findings import Verdict
 
 SECTIONS: dict[str, type] = {

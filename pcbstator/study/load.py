@@ -15,8 +15,8 @@ from pydantic_core import ErrorDetails
 from pcbstator.design import Design
 from pcbstator.design.keys import keys, nearest, sections
 from pcbstator.design.load import load_design_and_text, read_tables, record_from_tables
-from pcbstator.design.prices import Prices
 from pcbstator.design.quantities import Count, Record, Text, is_number, key, number_remedy, refusal, shown
+from pcbstator.design.sections.prices import Prices
 from pcbstator.design.validation.complaints import complaint_of
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.study.keys import is_result, nearest_result

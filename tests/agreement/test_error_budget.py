@@ -12,20 +12,20 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.analysis.drive.driver_fit import sensor_error
-from pcbstator.analysis.drive.error_budget import motion_errors, push_stiffness, value_that_keeps
-from pcbstator.analysis.drive.moving_errors import TURN, WINDOW, lost_in_legs, torque_ripple
-from pcbstator.analysis.drive.positioning import Positioning
-from pcbstator.analysis.drive.rest_errors import (
+from pcbstator.analysis.drive.budget.error_budget import motion_errors, push_stiffness, value_that_keeps
+from pcbstator.analysis.drive.budget.moving_errors import TURN, WINDOW, lost_in_legs, torque_ripple
+from pcbstator.analysis.drive.budget.rest_errors import (
     UNKNOWN_FRICTION,
     arrived_by_friction,
     end_of_move,
     friction_left,
     unfed_left,
 )
-from pcbstator.analysis.drive.stand import Stand, stand_of
+from pcbstator.analysis.drive.driver_fit import sensor_error
+from pcbstator.analysis.drive.positioning import Positioning
+from pcbstator.analysis.drive.simulation.stand import Stand, stand_of
 from pcbstator.copper import size_design
-from pcbstator.design.requirement import Requirement
+from pcbstator.design.sections.requirement import Requirement
 from pcbstator.physics.drive.coverage import NORMAL_95, SHARE
 from pcbstator.physics.drive.driver_errors import current_gain_vector
 from pcbstator.physics.drive.friction import spot_friction

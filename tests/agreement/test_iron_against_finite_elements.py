@@ -180,7 +180,9 @@ def test_iron_of_one_permeability(name):
 
 
 @pytest.mark.parametrize("arrangement", ["single", "double", "plate"])
-@pytest.mark.parametrize("thickness", [0.001, 0.0015, 0.002, 0.003])
+@pytest.mark.parametrize(
+    "thickness", [0.001, *(pytest.param(value, marks=pytest.mark.slow) for value in (0.0015, 0.002)), 0.003]
+)
 def test_steel_that_saturates(thickness, arrangement):
     """Every point of both steels on the curve."""
     layers = MagnetLayers(0.003, 1.3, 1.05, thickness)

@@ -98,8 +98,8 @@ def compare(seeds: range) -> tuple[int, int]:
 
 
 def test_some_designs() -> None:
-    laid, refused = compare(range(24))
-    assert laid > 15 and refused > 1
+    laid, refused = compare(range(12))
+    assert laid > 7 and refused > 0
 
 
 @pytest.mark.slow

@@ -10,17 +10,17 @@ import pytest
 from scipy.special import ive
 
 import pcbstator
+from pcbstator.analysis.drive.budget.moving_errors import built_torque_ripple
 from pcbstator.analysis.drive.equivalent_machine import built_slopes
-from pcbstator.analysis.drive.moving_errors import built_torque_ripple
 from pcbstator.analysis.electrical.conductors import conductors_of
 from pcbstator.analysis.magnetic.as_built import Draw, one_magnet, ring_of, sine_torques
 from pcbstator.analysis.magnetic.rotor_field import magnet_layers
 from pcbstator.analysis.mechanical.built_results import built_results
 from pcbstator.analysis.pipeline import worked
-from pcbstator.check.changes import better_built
-from pcbstator.check.retrial import judge_of
+from pcbstator.check.ways_out.changes import better_built
+from pcbstator.check.ways_out.retrial import judge_of
 from pcbstator.copper import size_design
-from pcbstator.design.build import Build
+from pcbstator.design.sections.build import Build
 from pcbstator.errors import DesignError
 from pcbstator.project import simulate
 from tests.command import DESIGNS

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.analysis.drive.stand import stand_of
+from pcbstator.analysis.drive.simulation.stand import stand_of
 from pcbstator.analysis.electrical.conductors import conductors_of
 from pcbstator.analysis.electrical.delta_loop import delta_loop, warm_loop
 from pcbstator.analysis.magnetic.rotor_field import rotor_field

@@ -46,7 +46,9 @@ def ring():
 
 
 def cycle_currents(found, points=20_000):
-    """Times [s], motor currents [A], speeds [rad/s] over a cycle: rise, cruise, fall, rest, worked out anew."""
+    """Times [s], motor currents [A], speeds [rad/s] over a cycle, worked out anew: rise, cruise, fall, and a rest in
+    which the integral may hold as much as friction bears.
+    """
     inertia = 2e-4 + found.mechanical.rotor_inertia
     constant, drag = found.magnetic.torque_constant, found.motion.drag / (2 * pi)
     speed, acceleration = 2 * pi, radians(720.0)
@@ -55,7 +57,7 @@ def cycle_currents(found, points=20_000):
     time = (np.arange(points) + 0.5) * whole / points
     turning = np.interp(time, [0, rise, rise + cruise, 2 * rise + cruise], [0, speed, speed, 0])
     growth = np.where(time < rise, acceleration, np.where((time > rise + cruise) & (turning > 0), -acceleration, 0.0))
-    torque = inertia * growth + np.where(turning > 0, 0.001, 0.0) + drag * turning
+    torque = inertia * growth + 0.001 + drag * turning
     return time, torque / constant, turning
 
 

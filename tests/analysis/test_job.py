@@ -34,7 +34,9 @@ def plain():
 
 
 def test_required_torque_of_a_trapezoid(plain):
-    """Closed form: (J + J_rotor)·a + F at the peak; rms over rise, cruise, fall and rest."""
+    """Closed form: (J + J_rotor)·a + F at the peak; rms over rise, cruise, fall and rest, where the integral may hold
+    what standstill friction bears.
+    """
     inertia = 2e-4 + plain.mechanical.rotor_inertia
     speed, acceleration, angle = 2 * pi, radians(720.0), radians(270.0)
     rise, cruise = speed / acceleration, angle / speed - speed / acceleration
@@ -43,7 +45,7 @@ def test_required_torque_of_a_trapezoid(plain):
     assert result["move_time_s"] == pytest.approx(2 * rise + cruise, rel=1e-12)
     assert result["cycle_time_s"] == pytest.approx(2 * rise + cruise + 0.4, rel=1e-12)
     assert result["required_peak_torque_n_m"] == pytest.approx(driving, rel=1e-12)
-    square = (driving**2 + braking**2) * rise + 0.001**2 * cruise
+    square = (driving**2 + braking**2) * rise + 0.001**2 * cruise + 0.0014**2 * 0.4
     assert result["required_rms_torque_n_m"] == pytest.approx(sqrt(square / result["cycle_time_s"]), rel=1e-12)
 
 

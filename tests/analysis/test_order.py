@@ -7,7 +7,7 @@ import pytest
 
 from pcbstator.analysis.pipeline import predict_design
 from pcbstator.design import load_design
-from pcbstator.output.report.order_rows import order_rows, range_words, reasons
+from pcbstator.output.report.rows.order_rows import order_rows, range_words, reasons
 from pcbstator.physics.drive.supply import pulse_ripple
 
 DESIGNS = Path(__file__).parents[2] / "designs"

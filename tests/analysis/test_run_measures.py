@@ -6,10 +6,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from pcbstator.analysis.drive import place_measures as places
-from pcbstator.analysis.drive import run_measures as runs
-from pcbstator.analysis.drive.scenario_values import places_around
-from pcbstator.analysis.drive.turn_measures import listed_orders
+from pcbstator.analysis.drive.simulation import place_measures as places
+from pcbstator.analysis.drive.simulation import run_measures as runs
+from pcbstator.analysis.drive.simulation.scenario_values import places_around
+from pcbstator.analysis.drive.simulation.turn_measures import listed_orders
 from pcbstator.physics.drive.orders import order_amplitudes
 from pcbstator.physics.drive.simulation import Trace
 

@@ -21,3 +21,18 @@ def test_gap_and_load_of_the_bearing_are_of_the_design_itself():
         assert (beside.gap_at_rest, beside.bearing_load) == (alone.gap_at_rest, alone.bearing_load)
         found.append((beside.gap_at_rest, beside.bearing_load))
     assert len(set(found)) == len(ways)
+
+
+def test_boards_whose_nearest_layer_is_the_same_share_a_rotor():
+    """Two and four layers in one board, and a wider gap: the field is each design's own, to the last digit."""
+    found = []
+    shared = Shared(None, None)
+    for board, gap in ((2, 1.0), (4, 1.0), (4, 1.3)):
+        document = {**SOUND, "board": {**SOUND["board"], "layers": board}}
+        document["rotor"] = {**SOUND["rotor"], "air_gap_mm": gap, "back_iron_mm": 2.0}
+        design = size_design(design_from_document(document, "one.toml"))
+        alone = Shared(None, None)
+        assert (shared.field(design, True).values == alone.field(design, True).values).all()
+        assert shared.mechanics(design) == alone.mechanics(design)
+        found.append(shared.rotor(design))
+    assert found[0] is found[1] and found[1] is not found[2]

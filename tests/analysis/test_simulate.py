@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.analysis.drive import push_measures as pushes
-from pcbstator.analysis.drive import run_measures as runs
-from pcbstator.analysis.drive.scenario_values import scenario_values
-from pcbstator.analysis.drive.scenarios import SCENARIOS
-from pcbstator.analysis.drive.stand import stand_of
+from pcbstator.analysis.drive.simulation import push_measures as pushes
+from pcbstator.analysis.drive.simulation import run_measures as runs
+from pcbstator.analysis.drive.simulation.scenario_values import scenario_values
+from pcbstator.analysis.drive.simulation.scenarios import SCENARIOS
+from pcbstator.analysis.drive.simulation.stand import stand_of
 from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
 from pcbstator.physics.drive.positioning import magnet_eccentricity_peak
@@ -45,6 +45,13 @@ def run(name, **changes):
     found = pcbstator.simulate(asked(**changes), (name,))
     (only,) = found.runs
     return only, found
+
+
+def part(found, name, when):
+    """Error of a part of the budget [deg]."""
+    rows = found.to_dict()["error_budget"]
+    (error,) = (row["error_deg"] for row in rows if (row["part"], row["when"]) == (name, when))
+    return error
 
 
 def stand(**changes):
@@ -233,12 +240,15 @@ def test_a_move_arrives():
 
 
 def test_approach_from_both_sides_differs_by_the_play_of_the_bearing():
-    """Common practice: 1 mm at 60 mm shows as nearly one degree between directions."""
+    """Common practice: 1 mm at 60 mm shows as nearly one degree between directions; half of it in the budget."""
     tight, _ = run("approach")
-    loose, _ = run("approach", bearing__radial_play_mm=1.0, drive__mark_radius_mm=60.0)
+    loose, found = run("approach", bearing__radial_play_mm=1.0, drive__mark_radius_mm=60.0)
     # From below the mark is behind its target, from above in front of it.
     below, above = (np.mean(loose.numbers[f"from_{side}_deg"]) for side in ("below", "above"))
     assert above - below == pytest.approx(0.9548, abs=0.05)
+    tight_below, tight_above = (np.mean(tight.numbers[f"from_{side}_deg"]) for side in ("below", "above"))
+    of_play = above - below - (tight_above - tight_below)
+    assert part(found, "bearing play at the mark", "at rest") == pytest.approx(of_play / 2, rel=0.02)
     assert loose.numbers["worst_error_deg"] == pytest.approx(0.9548 / 2, abs=0.05)
     assert loose.numbers["believed_worst_error_deg"] < 0.05
     assert tight.numbers["offset_between_directions_deg"] < 0.05
@@ -247,11 +257,27 @@ def test_approach_from_both_sides_differs_by_the_play_of_the_bearing():
 
 @pytest.mark.parametrize("play", [0.6, 1.2])
 def test_approach_from_both_sides_differs_by_the_play_of_the_coupling(play):
-    """The sensor sits on the motor: a light load is left behind by all of the play."""
+    """The sensor sits on the motor: a light load is left behind by all of the play; half of it in the budget."""
     light = {"load__inertia_kg_m2": 2e-5, "motion__acceleration_deg_s2": 50.0, "drive__position_bandwidth_hz": 6.0}
-    tight, loose = (run("approach", load__play_deg=size, **light)[0].numbers for size in (0.0, play))
-    more = loose["offset_between_directions_deg"] - tight["offset_between_directions_deg"]
+    tight, (loose, found) = (run("approach", load__play_deg=size, **light) for size in (0.0, play))
+    offsets = (one.numbers["offset_between_directions_deg"] for one in (loose, tight[0]))
+    more = next(offsets) - next(offsets)
     assert more == pytest.approx(play, rel=0.02)
+    assert part(found, "play of the coupling", "at rest") == pytest.approx(more / 2, rel=0.02)
+
+
+def test_play_of_bearing_and_coupling_in_a_slow_turn():
+    """The mark stays behind by half of the bearing's play, the load behind the motor by half of the coupling's, all the
+    way around: what the turn is off in the mean, each against its part of the budget.
+    """
+    light = {"load__inertia_kg_m2": 2e-5, "drive__position_bandwidth_hz": 6.0, **DRIVER}  # friction keeps it behind
+    means = []
+    for more in ({}, {"bearing__radial_play_mm": 1.0, "drive__mark_radius_mm": 60.0}, {"load__play_deg": 0.6}):
+        only, found = run("slow", **light, **more)
+        means.append((float(only.curves["error_deg"].mean()), found))
+    bearing, coupling = (means[0][0] - mean for mean, _ in means[1:])
+    assert part(means[1][1], "bearing play at the mark", "moving") == pytest.approx(bearing, rel=0.02)
+    assert part(means[2][1], "play of the coupling", "moving") == pytest.approx(coupling, rel=0.02)
 
 
 def test_play_before_a_heavy_load_makes_control_impossible():

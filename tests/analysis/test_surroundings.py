@@ -17,7 +17,7 @@ from pcbstator.analysis.magnetic.screws import clear_circle, coggings, quiet_cou
 from pcbstator.analysis.magnetic.stray import over_a_pole
 from pcbstator.analysis.magnetic.surroundings import surroundings_of
 from pcbstator.copper import lay_copper, size_design
-from pcbstator.design.fasteners import usual_screw
+from pcbstator.design.sections.fasteners import usual_screw
 from pcbstator.physics.conductors.sheet_drag import disc_eddy_loss
 from pcbstator.physics.magnetics.magnet_ring import ring_harmonics
 

@@ -79,7 +79,8 @@ def test_points_of_the_curve_lie_on_the_voltage_ellipse():
 
 @pytest.mark.parametrize("path", DESIGNS, ids=lambda path: path.stem)
 @pytest.mark.parametrize(
-    "changes", [{}, GRADED, {"cooling": {"ambient_c": -20.0}}, {"drive.supply_v": 3.0, "drive.supply_sag_v": 0.0},
+    "changes", [{}, GRADED, pytest.param({"cooling": {"ambient_c": -20.0}}, marks=pytest.mark.slow),
+                pytest.param({"drive.supply_v": 3.0, "drive.supply_sag_v": 0.0}, marks=pytest.mark.slow),
                 {"drive.current_limit_peak_a": 20.0}],
 )  # fmt: skip
 def test_for_ever_is_never_more_than_for_short(path, changes):
@@ -119,8 +120,9 @@ def test_the_driver_limits_the_growth_by_hand():
 def test_shortest_rest_keeps_the_limits_and_a_shorter_one_does_not():
     """The rest that is named, put into the file: the hottest place is at its limit, within 0.5 K."""
     move = {"move_deg": 600.0, "speed_rpm": 100.0, "acceleration_deg_s2": 3000.0, "dwell_s": 0.1}
-    strong = {"bearing": {"friction_n_m": 0.012}, "motion": move, "drive.supply_v": 200.0,
-              "drive.current_limit_peak_a": 50.0, "drive.pwm_khz": 900.0}  # fmt: skip
+    rubs = {"friction_n_m": 0.001, "viscous_n_m_s_per_rad": 0.0012}  # more at rest would heat without an end
+    strong = {"bearing": rubs, "motion": move, "drive.supply_v": 200.0, "drive.current_limit_peak_a": 50.0,
+              "drive.pwm_khz": 900.0}  # fmt: skip
     design = design_from_document(DOCUMENT | JOB).with_values(strong)
     rest = pcbstator.predict(design).motion.cycle_shortest_rest
     assert rest > 1.0

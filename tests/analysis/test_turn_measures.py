@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from pcbstator.analysis.drive import turn_measures
+from pcbstator.analysis.drive.simulation import turn_measures
 
 
 @pytest.mark.parametrize(("step", "window"), [(1e-4, 0.02), (5e-4, 0.02), (5e-3, 0.02), (0.05, 0.05)])

@@ -58,7 +58,9 @@ def value(kind: str, name: str, folder: Path):
     return next(key.example for key in record_keys("", KINDS[kind]) if key.name == name)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=() if name == "small-fan" else pytest.mark.slow) for name in NAMES]
+)
 def test_filled_in_it_loads(tmp_path, name):
     place = made(tmp_path / "sheet", f"designs/{name}.toml")
     text, counts = filled(place)
@@ -113,7 +115,7 @@ def test_the_command_keeps_readings_and_foreign_files(tmp_path):
     assert not (tmp_path / "other").exists()
 
 
-@pytest.mark.parametrize("changes", [DELTA, {"winding.connection": "open"}])
+@pytest.mark.parametrize("changes", [pytest.param(DELTA, marks=pytest.mark.slow), {"winding.connection": "open"}])
 def test_other_connections_name_terminals_that_load(tmp_path, changes):
     import pcbstator
     from pcbstator.project import bench_sheet, write_files

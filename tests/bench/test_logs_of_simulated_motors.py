@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 import pcbstator
-from pcbstator.analysis.drive.run_measures import errors
-from pcbstator.analysis.drive.stand import stand_of
+from pcbstator.analysis.drive.simulation.run_measures import errors
+from pcbstator.analysis.drive.simulation.stand import stand_of
 from pcbstator.bench.comparison import compared
 from pcbstator.bench.load import bench_from_tables
 from pcbstator.bench.machine_state import machine_state

@@ -182,7 +182,9 @@ def test_the_held_current_keeps_the_board_below_thirty_kelvin(name):
     assert held.reached.value < held.time / 2
 
 
-@pytest.mark.parametrize("name", [*NAMES, "delta"])
+@pytest.mark.parametrize(
+    "name", [*(pytest.param(n, marks=() if n == "small-fan" else pytest.mark.slow) for n in NAMES), "delta"]
+)
 def test_pages_are_tidy_and_stay_on_their_paper(name):
     sheet, _, _ = made(name)
     pages = sheet_pages(sheet)
@@ -204,10 +206,13 @@ def test_sketches_are_tidy(terminals):
 
 
 @pytest.mark.parametrize("changes", [
-    {"winding.connection": "open"}, {"winding.phases": 2, "winding.coils": 16, "winding.connection": "open"},
-    {"winding.phases": 5, "winding.coils": 20, "winding.turns": 6, "rotor.poles": 22},
+    pytest.param({"winding.connection": "open"}, marks=pytest.mark.slow),
+    {"winding.phases": 2, "winding.coils": 16, "winding.connection": "open"},
+    pytest.param(
+        {"winding.phases": 5, "winding.coils": 20, "winding.turns": 6, "rotor.poles": 22}, marks=pytest.mark.slow
+    ),
     {"drive": None, "motion": None, "load": None, "bearing": None},
-    {"winding.parallel_paths": 2, "winding.turns": 8},
+    pytest.param({"winding.parallel_paths": 2, "winding.turns": 8}, marks=pytest.mark.slow),
 ])  # fmt: skip
 def test_every_kind_of_winding_has_its_sheet(changes):
     design = pcbstator.load_design("designs/photogrammetry-stage.toml").with_values({"requirement": None, **changes})

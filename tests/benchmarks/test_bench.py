@@ -202,8 +202,8 @@ def test_obstacles_on_a_large_board(benchmark):
 
 def test_ten_seconds_of_a_move_at_ten_kilohertz(benchmark, stage):
     """Asked for: under 5 s on one core."""
-    from pcbstator.analysis.drive.scenarios import run_up
-    from pcbstator.analysis.drive.stand import stand_of
+    from pcbstator.analysis.drive.simulation.scenarios import run_up
+    from pcbstator.analysis.drive.simulation.stand import stand_of
     from pcbstator.physics.drive.simulation import simulated
 
     design = stage.with_values({"drive.control_khz": 10.0})
@@ -234,8 +234,8 @@ def test_first_simulation_after_an_installation(benchmark, tmp_path):
 
 
 def test_ten_seconds_with_a_coupling(benchmark, stage):
-    from pcbstator.analysis.drive.scenarios import run_up
-    from pcbstator.analysis.drive.stand import stand_of
+    from pcbstator.analysis.drive.simulation.scenarios import run_up
+    from pcbstator.analysis.drive.simulation.stand import stand_of
     from pcbstator.physics.drive.simulation import simulated
 
     design = stage.with_values({"drive.control_khz": 10.0, "load.play_deg": 0.1, "load.coupling_n_m_per_rad": 200.0})

@@ -7,7 +7,7 @@ import pytest
 from pcbstator.check.accepted import with_acceptances
 from pcbstator.design import load_design
 from pcbstator.design.file_text import changed_text
-from pcbstator.design.requirement import Acceptance
+from pcbstator.design.sections.requirement import Acceptance
 from pcbstator.errors import DesignError
 from pcbstator.findings import Finding
 from tests.command import DESIGNS, run

@@ -190,6 +190,7 @@ CAUSES = {
     "drive.sensor": ({"drive": DRIVE | {"sensor_counts": 200}}, "warning"),
     "drive.misalignment": ({"drive": DRIVE | {"sensor_offset_mm": 1.0}}, "warning"),
     "drive.margin": ({"drive": DRIVE | {"current_bandwidth_hz": 3000.0}}, "warning"),
+    "drive.bearing_play": ({"bearing": {"radial_play_mm": 0.3}, "drive": DRIVE}, "note"),
     "drive.play": ({"load": {"play_deg": 0.5}, "drive": DRIVE}, "warning"),
     "drive.coupling": ({"load": {"inertia_kg_m2": 1e-3, "coupling_n_m_per_rad": 0.1}, "drive": DRIVE}, "note"),
     "drive.bare_gains": ({"load": {"inertia_kg_m2": 0.01}, "drive": DRIVE}, "note"),

@@ -10,12 +10,15 @@ import pytest
 
 import pcbstator
 from pcbstator.analysis.drive.records import MotionResult
-from pcbstator.check.changes import CHANGES
+from pcbstator.analysis.pipeline import worked
 from pcbstator.check.requirement import LINES, Known, requirement_findings, verdicts
-from pcbstator.check.way_out import Step, way_out
+from pcbstator.check.ways_out.changes import CHANGES
+from pcbstator.check.ways_out.move_profile import gentlest
+from pcbstator.check.ways_out.retrial import judge_of
+from pcbstator.check.ways_out.way_out import Step, way_out
 from pcbstator.copper import size_design
 from pcbstator.design import design_from_document
-from pcbstator.design.requirement import NEEDS, Requirement
+from pcbstator.design.sections.requirement import NEEDS, Requirement
 from pcbstator.errors import DesignError
 from pcbstator.findings import Verdict
 from tests.command import DESIGNS, run, write_design
@@ -80,7 +83,7 @@ def test_slow_speed_by_hand():
     assert prediction.requirement[0].value == pytest.approx(by_hand, rel=1e-9)
 
 
-def parabola(settings):
+def parabola(settings, only=""):
     """A value that falls with x and y, and a second requirement that large y breaks."""
     x, y = settings.get("x", 0.0), settings.get("y", 0.0)
     value, other = 10.0 - x - y, y
@@ -103,6 +106,52 @@ def test_the_mildest_step_of_the_cheapest_change_that_breaks_nothing_is_named():
     assert way_out(asked, [steps("x", 1, 3), steps("y", 1, 2, 3)], parabola) == "x of 3 and y of 2 together would do"
     assert way_out(asked, [steps("x", 1, 2)], parabola) == "even with x of 2 it would be 8"
     assert way_out(asked, [[]], parabola) == "no change that was tried brings it nearer"
+
+
+def move_of(settings, only=""):
+    """By hand: a move of 90 deg takes 90 / v + v / a or 2 sqrt(90 / a) s; the torque is that for 200 deg/s2."""
+    rate, speed = settings.get("a", 30.0), settings.get("v", 20.0)
+    time = 90 / speed + speed / rate if 90 * rate > speed**2 else 2 * (90 / rate) ** 0.5
+    short = max(1 - 200 / rate, 0.0)
+    verdict = "met" if time <= 1.6 and not short else "not met"
+    return (Verdict("a", 1.6, time, verdict, decided_by="torque" if short else "", short=short),)
+
+
+def test_a_value_within_its_limit_is_not_offered_as_near():
+    """A move that the torque cannot follow is further away the more torque it lacks, not the sooner it would end."""
+    asked = move_of({})[0]
+    fast = [steps("a", 60.0, 180.0, 400.0, 900.0), steps("v", 40.0, 200.0)]
+    both = [Step({"a": 400.0, "v": 90.0}, "both")]
+    assert move_of({"a": 900.0, "v": 200.0})[0].margin == pytest.approx(-(1 - 200 / 900))
+    words = way_out(asked, [steps("a", 400.0, 900.0), both], move_of)
+    assert words == "even with both it would not be met: torque"
+    assert way_out(asked, [[Step({"a": 180.0, "v": 120.0}, "both")], *fast], move_of) == "both would do"
+
+
+@pytest.mark.parametrize("bend", [0.0, 0.1, 1.0])
+def test_the_gentlest_move_takes_its_time(bend):
+    """By hand: move over speed, and a ramp, which a jerk lengthens: v / a + a / j."""
+    for move, time in ((90.0, 3.0), (36.0, 1.2), (5.0, 0.4)):
+        rpm, rate, jerk = gentlest(move, time, bend)
+        needs = move / (6 * rpm) + 6 * rpm / rate + (rate / jerk if jerk else 0.0)
+        assert 0.88 * time < needs <= time * (1 + 1e-9)  # two digits, rounded up
+
+
+def test_a_cheaper_machine_within_its_bounds():
+    """Thinner magnets are cheaper; what leaves the envelope or overlaps is offered to nobody."""
+    design = stage(price=40.0, torque_reserve_percent=25.0).with_values({"prices.boards_ordered": 100})
+    price = pcbstator.predict(design).requirement[-1]
+    assert price.name == "price" and price.verdict == "not met" and price.way_out.endswith("would do")
+    assert price.way_out == "magnets of 2 mm thickness would do"
+    changed = pcbstator.predict(design.with_values({"rotor.magnet.thickness_mm": 2.0}))
+    assert {v.verdict for v in changed.requirement} == {"met"}
+    judge = judge_of(worked(design))
+    thinner, height = {"rotor.magnet.thickness_mm": 2.0}, 1.6 + 0.8 + 2.0 + 2.5
+    assert judge(thinner | {"envelope.height_mm": height + 0.01}) is not None
+    assert judge(thinner | {"envelope.height_mm": height - 0.01}) is None
+    assert judge({"rotor.back_iron_mm": 1.0}) is None  # it saturates
+    every, alone = judge({"motion.speed_rpm": 8.0}), judge({"motion.speed_rpm": 8.0}, "price")
+    assert [v for v in every if v.name == "price"] == list(alone)
 
 
 def test_a_way_out_holds_when_it_is_taken():

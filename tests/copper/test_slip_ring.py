@@ -62,7 +62,7 @@ def test_every_net_is_one_piece_through_its_vias(edge, rings):
             assert hypot(first.x - second.x, first.y - second.y) == pytest.approx(via.pad, rel=1e-9)
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=5, deadline=None, suppress_health_check=list(HealthCheck))
 @given(
     st.fixed_dictionaries({
         "rings": st.integers(1, 32), "inner_diameter_mm": st.floats(2, 300), "width_mm": st.floats(0.3, 10),

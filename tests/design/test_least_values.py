@@ -9,11 +9,11 @@ import pytest
 
 import pcbstator
 from pcbstator.design import load_design
-from pcbstator.design.bearing import FrictionSpot
-from pcbstator.design.bodies import Ring
 from pcbstator.design.keys import record_keys
 from pcbstator.design.quantities import Quantity, QuantityList
 from pcbstator.design.recorded_motion import MOST_ROWS, read_recording
+from pcbstator.design.sections.bearing import FrictionSpot
+from pcbstator.design.sections.bodies import Ring
 from pcbstator.design.validation.complaints import unnumbered
 from pcbstator.errors import Complaint, DesignError
 from tests.command import write_design
@@ -85,7 +85,9 @@ def test_what_means_nothing_is_refused(tmp_path, path, value):
     assert unnumbered(told.key) == path and told.rule.count("must be") == 1 and told.remedy
 
 
-@pytest.mark.parametrize("path", NEAR_ZERO)
+@pytest.mark.parametrize(
+    "path", [pytest.param(path, marks=() if at % 5 == 0 else pytest.mark.slow) for at, path in enumerate(NEAR_ZERO)]
+)
 def test_from_the_least_value_on_all_are_worked_with(tmp_path, path):
     """The program's warnings are errors here."""
     for value in (0.0, NEAR_ZERO[path].least):
@@ -99,7 +101,9 @@ def test_from_the_least_value_on_all_are_worked_with(tmp_path, path):
 
 
 @pytest.mark.parametrize("load", LOADS)
-@pytest.mark.parametrize("motion", MOTIONS)
+@pytest.mark.parametrize(
+    "motion", [pytest.param(name, marks=() if name == "move" else pytest.mark.slow) for name in MOTIONS]
+)
 def test_least_loads_alone(tmp_path, load, motion):
     document = FULL | {"load": {}, "bearing": {}} | LOADS[load] | {"motion": MOTIONS[motion]}
     design = load_design(write_design(tmp_path / "a.toml", document))

@@ -107,8 +107,8 @@ def test_mistakes_change_nothing_and_say_what_holds(tmp_path):
         ("small", [""], r"--with: '' is no section"),
         (
             "small",
-            ["cooling", "drive"],
-            r"\[drive\] is there already; nothing was added; it may still take .*sensor_delay_us",
+            ["drive", "board"],
+            r"\[drive\] is there already; it may still take .*sensor_delay_us.*; nothing was added\n",
         ),
         ("inline", ["board.holes"], r"\[board.holes\] cannot stand at its end; give each table in it a line \[name\]"),
     ):
@@ -137,6 +137,13 @@ def test_command_line_writes_adds_and_refuses(tmp_path):
     assert shown.code == 0 and "[cooling], [tolerance] added" in shown.out
     shown = run("start", file, "--with", "cooling")
     assert shown.code == 2 and "[cooling] is there already" in shown.err
+    shown = run("start", file, "--with", "drive,magnets,operation")
+    assert shown.code == 2 and "'magnets' is no section" in shown.err
+    before = file.read_bytes()
+    shown = run("start", file, "--with", "drive,operation")  # what is missing is added, what is there stays
+    assert shown.code == 0 and "[drive] is there already; it may still take" in shown.out
+    assert "[operation] added at its end" in shown.out
+    assert file.read_bytes().startswith(before) and load_design(file).operation is not None
     shown = run("start", file, "--with", "coling")
     assert shown.code == 2 and "is no section; known are" in shown.err
     assert run("start", tmp_path / "other.toml", "--with", "all").code == 0

@@ -260,7 +260,9 @@ def killed(place: Path, after: int, cwd: Path) -> bool:
 @pytest.mark.parametrize(
     "before", [pytest.param("none", marks=pytest.mark.slow), pytest.param("empty", marks=pytest.mark.slow), "earlier"]
 )
-@pytest.mark.parametrize("within", [False, True], ids=["beside", "working-folder"])
+@pytest.mark.parametrize(
+    "within", [False, pytest.param(True, marks=pytest.mark.slow)], ids=["beside", "working-folder"]
+)
 def test_what_a_killed_run_leaves_is_cleared_by_the_next(tmp_path, before, within):
     """Killed after every step in turn: the folder is an old or new one or ours to replace, and nothing stays."""
     made = tmp_path / "made"

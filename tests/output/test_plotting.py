@@ -71,7 +71,7 @@ STYLED, NONSENSE, BROKEN = b"lines.linewidth: 9\nfont.style: italic\n", b"nonsen
     ("content", "place"),
     [
         (STYLED, "folder"),
-        (BROKEN, "folder"),
+        pytest.param(BROKEN, "folder", marks=pytest.mark.slow),
         pytest.param(NONSENSE, "folder", marks=pytest.mark.slow),
         pytest.param(BROKEN, "environment", marks=pytest.mark.slow),
     ],

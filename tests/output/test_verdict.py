@@ -5,7 +5,7 @@ from html import unescape
 
 import pytest
 
-from pcbstator.design.requirement import Requirement
+from pcbstator.design.sections.requirement import Requirement
 from pcbstator.findings import Verdict
 from pcbstator.output.report.verdict import COLUMNS, NAMES, verdict_lines, verdict_rows, verdict_table
 
@@ -22,6 +22,8 @@ def test_limits_and_margins_in_words():
     met, not_met, unknown = verdict_rows([MET, NOT_MET, UNKNOWN])
     assert (met.limit, met.predicted, met.margin) == ("≤ 0.1°", "0.08°", "0.02° to spare")
     assert (not_met.limit, not_met.predicted, not_met.margin) == ("≥ 25 %", "20 %", "5 points too little")
+    (forbidden,) = verdict_rows([Verdict("move_time_s", 1.0, 0.5, "not met", decided_by="torque", short=0.3)])
+    assert (forbidden.predicted, forbidden.margin) == ("0.5 s", "")  # nothing is to spare
     assert (unknown.limit, unknown.predicted, unknown.margin) == ("≤ 0.5 s", "", "")
 
 

@@ -72,6 +72,7 @@ def test_search_finds_the_front_of_the_grid(tmp_path, tables, budget):
     assert sets[0] == sets[1]
 
 
+@pytest.mark.slow
 def test_any_number_of_workers_gives_the_same(tmp_path):
     study = wheel_study(**SEARCH, budget=96)
     alone = told(study, tmp_path / "1")

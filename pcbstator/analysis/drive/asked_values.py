@@ -9,8 +9,8 @@ from math import pi, radians
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from pcbstator.design.job import Motion
-    from pcbstator.design.requirement import Requirement
+    from pcbstator.design.sections.job import Motion
+    from pcbstator.design.sections.requirement import Requirement
 
 SLOW = 1.5 * pi / 30  # rad/s: a slow turn that must look continuous (common practice, no source)
 SMALL_STEP = radians(0.5)  # a small step that must stay visible and even (common practice, no source)

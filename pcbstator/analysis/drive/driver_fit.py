@@ -11,7 +11,7 @@ from pcbstator.analysis.drive.gains import Gains, Shaft, chosen_gains, loop_marg
 from pcbstator.analysis.drive.load_cycle import LoadValues
 from pcbstator.analysis.drive.records import DriveResult
 from pcbstator.analysis.drive.ripple import cures, ripple_at, ripple_square
-from pcbstator.design.job import Drive
+from pcbstator.design.sections.job import Drive
 from pcbstator.physics.drive.positioning import magnet_eccentricity_peak, ring_eccentricity_peak
 from pcbstator.physics.drive.supply import no_load_speed, pulse_ripple, short_circuit_current, space_vector_ripple
 
@@ -47,13 +47,14 @@ def drive_results(
     ratio: float,
     asked: Asked,
     full: bool = True,
+    margins: bool = True,
 ) -> DriveResult:
-    """Driver fit and gains; ``full``: also what would bring a ripple down."""
+    """Driver fit and gains; ``full``: also what would bring a ripple down; margins: also those of the loops."""
     gains = chosen_gains(machine, drive, shaft.whole, shaft.anti_resonance)
     bare = chosen_gains(machine, drive, shaft.rotor, None)
     return DriveResult(
         **_fit(machine, drive, asked, full),
-        **_margins(machine, drive, gains, bare, shaft),
+        **(_margins(machine, drive, gains, bare, shaft) if margins else {}),
         **_sense(machine, drive, load, ratio),
         count_electrical=2 * pi * machine.pole_pairs / drive.counts,
         misalignment=1 - cos(min(pi, machine.pole_pairs * (sensor_error(drive) + pi / drive.counts))),

@@ -7,7 +7,7 @@ from math import hypot, inf, pi, sqrt
 
 from pcbstator.analysis.drive.equivalent_machine import Machine
 from pcbstator.analysis.drive.load_cycle import LoadValues
-from pcbstator.design.job import Drive, Load
+from pcbstator.design.sections.job import Drive, Load
 from pcbstator.physics.drive.control import (
     OBSERVER,
     Margins,

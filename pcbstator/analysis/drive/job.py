@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.analysis.drive.budget.error_budget import motion_errors
 from pcbstator.analysis.drive.cycle_heat import continuous_current, cycle_heat, heat_of_job, warm_strength
 from pcbstator.analysis.drive.driver_fit import Asked, drive_results
 from pcbstator.analysis.drive.equivalent_machine import Machine, job_temperature, machine_of
-from pcbstator.analysis.drive.error_budget import motion_errors
 from pcbstator.analysis.drive.gains import shaft_of
 from pcbstator.analysis.drive.load_cycle import Cycle, LoadValues, cycle_of, load_values
 from pcbstator.analysis.drive.positioning import Positioning
@@ -55,12 +55,13 @@ class Motor:
 
 class Wanted(NamedTuple):
     """What is wanted beside the plain sizing. whole: curve, map, the largest load, and how far the cycle could grow;
-    driver: the driver's results; heat: temperatures of the repeated cycle, with the ripple of the switching; errors: of
-    position and speed.
+    driver: the driver's results; margins: those of its loops; heat: temperatures of the repeated cycle, with the ripple
+    of the switching; errors: of position and speed.
     """
 
     whole: bool = True
     driver: bool = True
+    margins: bool = True
     heat: bool = True
     errors: bool = True
 
@@ -87,8 +88,11 @@ def job_results(
     cycle: Cycle | None = None,
     wanted: Wanted = EVERYTHING,
     surroundings: SurroundingsResult | None = None,
+    waves: FloatArray | None = None,
 ) -> tuple[MotionResult | None, DriveResult | None]:
-    """Sizing with the heat of the job, and driver fit with gains. cycle, surroundings: where they are known already."""
+    """Sizing with the heat of the job, and driver fit with gains. cycle, surroundings, and waves, the torque of drawn
+    motors (see ``built_torque_ripple``): where they are known already.
+    """
     brakes = motor.braking
     machine = machine_of(
         design, electrical, motor.magnetic, motor.rotor_inertia, brakes.copper + brakes.steel, motor.loop,
@@ -103,13 +107,15 @@ def job_results(
     turned, ratio = job.load or load_values(None, None), drive.gear_ratio
     shaft, fit = shaft_of(machine, design.load, turned, ratio), None
     if wanted.driver:
-        fit = drive_results(machine, drive, shaft, turned, ratio, _asked_of_driver(design, job, motion), wanted.whole)
+        asked = _asked_of_driver(design, job, motion)
+        fit = drive_results(machine, drive, shaft, turned, ratio, asked, wanted.whole, wanted.margins)
     if not wanted.errors:
         return motion, fit
     modulation = min(1.0, motion.voltage_part or 0.1)
     place = Positioning(
-        machine, drive, design.load, design.bearing, design.motion, design.requirement, modulation, surroundings
-    )
+        machine, drive, design.load, design.bearing, design.motion, design.requirement, modulation, surroundings,
+        built=waves,
+    )  # fmt: skip
     return replace(motion, positioning=place, **motion_errors(place)), fit
 
 

@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.design.bearing import Bearing
-from pcbstator.design.bodies import Body
-from pcbstator.design.job import Load, Motion
 from pcbstator.design.recorded_motion import Recording
+from pcbstator.design.sections.bearing import Bearing
+from pcbstator.design.sections.bodies import Body
+from pcbstator.design.sections.job import Load, Motion
+from pcbstator.physics.drive.friction import spot_friction
 from pcbstator.physics.drive.motion import CycleSamples, Piece, cycle_samples, rest_to_rest
 from pcbstator.physics.mechanics.inertia import bar_inertia, disc_inertia, point_inertia, ring_inertia
 
@@ -158,14 +159,17 @@ def _recorded_cycle(motion: Motion, recording: Recording) -> Cycle:
 def required_torque(cycle: Cycle, load: LoadValues, inertia: float, hold: float) -> FloatArray:
     """Torque [N m] at the samples of a cycle; ``inertia``: of all that turns [kg m2], ``hold`` [N m] at rest.
 
-    Spots count with their mean here. At rest gravity is held as far as standstill friction does not.
+    Spots count with their mean here. Where the load stands, the integral of the speed loop may hold as much against its
+    standstill friction as that bears, beside gravity: what it does hold is left to chance (docs/control.md).
     """
-    s = cycle.samples
-    gravity = load.unbalance * np.sin(s.angles)
-    sense = np.where(np.abs(s.speeds) > STANDING * cycle.top_speed, np.sign(s.speeds), 0.0)
-    moving = inertia * s.accelerations + sense * load.mean_friction + load.viscous * s.speeds + gravity
-    resting = hold + np.sign(gravity) * np.maximum(0.0, np.abs(gravity) - load.standstill)
-    return np.asarray(np.where(s.moving > 0, moving + cycle.recorded, resting))
+    s, spots = cycle.samples, load.mean_friction - load.running
+    steady = np.where(s.moving > 0, cycle.recorded, hold) + load.unbalance * np.sin(s.angles)
+    pushed = inertia * s.accelerations + load.viscous * s.speeds
+    held = load.standstill + (np.maximum(spots, spot_friction(s.angles, load.spots)) if load.spots else 0.0)
+    slow = np.abs(s.speeds) <= STANDING * cycle.top_speed
+    stands = (s.moving == 0) | (slow & (np.abs(pushed) <= held) & (cycle.top_speed > 0))
+    moved = pushed + np.where(slow, 0.0, np.sign(s.speeds) * load.mean_friction)
+    return np.asarray(steady + np.where(stands, np.copysign(held, steady), moved))
 
 
 def peak_torque(torque: FloatArray, load: LoadValues) -> float:

@@ -16,9 +16,10 @@ from pcbstator.analysis.drive.equivalent_machine import Machine
 from pcbstator.analysis.drive.gains import Gains, chosen_gains, shaft_of
 from pcbstator.analysis.drive.load_cycle import LoadValues, load_values
 from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
-from pcbstator.design.bearing import Bearing
-from pcbstator.design.job import Drive, Load, Motion
-from pcbstator.design.requirement import Requirement
+from pcbstator.design.sections.bearing import Bearing
+from pcbstator.design.sections.job import Drive, Load, Motion
+from pcbstator.design.sections.requirement import Requirement
+from pcbstator.physics.drive.coverage import counted_noise
 from pcbstator.physics.drive.driver_errors import current_offset_vector, leg_voltage_loss
 from pcbstator.physics.drive.friction import stribeck_friction
 from pcbstator.physics.drive.loop_response import Loops, LoopValues, closed_loops
@@ -75,10 +76,10 @@ class Positioning:
         """Of the sensor, at the load [rad]; the integral waits within one."""
         return 2 * pi / self.drive.counts / self.ratio
 
-    @property
+    @cached_property
     def noise(self) -> float:
-        """Of the sensor, at the load, rms [rad]."""
-        return self.drive.noise / self.ratio
+        """Of the sensor, at the load, rms, in whole counts [rad]."""
+        return counted_noise(self.drive.noise / self.ratio, self.count)
 
     @property
     def play(self) -> float:
@@ -178,6 +179,12 @@ class Positioning:
         return asked_values.small_step(self.requirement, self.motion)[0]
 
     @property
+    def steps_count(self) -> bool:
+        """Whether small steps are asked for, or no moves at all, so that they are as likely as others."""
+        asked = asked_values.small_step(self.requirement, self.motion)[1] != asked_values.DEFAULT
+        return asked or self.motion is None or (self.motion.move is None and self.motion.stops is None)
+
+    @property
     def settled_within(self) -> float:
         """Asked for, else 0.05 degrees or two counts [rad]."""
         return asked_values.band(self.requirement, self.count)[0]
@@ -200,11 +207,24 @@ class Positioning:
             stops = (*motion.stops, motion.stops[0]) if motion.stops is not None else (0.0, motion.move or 0.0)
             longest = max(abs(b - a) for a, b in pairwise(stops))
             return rest_to_rest(longest, motion.speed or inf, acceleration, motion.jerk or inf)
+        return self._moderate(APPROACH, inf, acceleration, None)
+
+    @cached_property
+    def step_move(self) -> tuple[Piece, ...]:
+        """A small step, as in the simulation: accelerated as the motion is, no faster than moderate."""
+        motion = self.motion
+        goes = motion is not None and (motion.move is not None or motion.stops is not None)
+        top = motion.speed if goes and motion is not None and motion.speed else inf
+        acceleration, jerk = (motion.acceleration, motion.jerk) if motion else (None, None)
+        return self._moderate(self.small_step, top, acceleration, jerk)
+
+    def _moderate(self, length: float, top: float, acceleration: float | None, jerk: float | None) -> tuple[Piece, ...]:
+        """A move no faster than the stops of the simulation are."""
         machine = self.machine
         ideal = no_load_speed(machine.voltage_limit(self.drive.supply), machine.pole_pairs, machine.psi) / self.ratio
         torque = self.loop_values.torque_constant * self.drive.current_limit
         acceleration = acceleration or 0.3 * torque / self.loop_values.inertia
-        return rest_to_rest(APPROACH, min(MODERATE, ideal / 2), acceleration, acceleration / 0.02)
+        return rest_to_rest(length, min(top, MODERATE, ideal / 2), acceleration, jerk or acceleration / 0.02)
 
     def with_values(self, section: str, **changes: Any) -> Positioning:
         """A copy with other values in ``drive`` or ``load``; the gains follow."""

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.equivalent_machine import Machine
-from pcbstator.design.job import Drive
+from pcbstator.design.sections.job import Drive
 from pcbstator.physics.drive.supply import pulse_ripple
 
 FloatArray = NDArray[np.float64]

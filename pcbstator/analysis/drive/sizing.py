@@ -18,7 +18,7 @@ from pcbstator.analysis.drive.load_cycle import (
     with_friction,
 )
 from pcbstator.analysis.drive.torque_limits import NAMES, Limits
-from pcbstator.design.job import Drive
+from pcbstator.design.sections.job import Drive
 from pcbstator.physics.drive.motion import largest_that_fits, rms
 from pcbstator.physics.drive.supply import no_load_speed, voltage_needed
 

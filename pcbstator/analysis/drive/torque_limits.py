@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.equivalent_machine import Machine
-from pcbstator.design.job import Drive
+from pcbstator.design.sections.job import Drive
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT
 from pcbstator.physics.drive.supply import current_at_voltage_limit
 

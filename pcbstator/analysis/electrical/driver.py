@@ -17,7 +17,7 @@ from pcbstator.physics.drive.bridge_loss import drop_loss, resistive_loss, switc
 from pcbstator.physics.drive.driver_errors import leg_loss_harmonics, leg_voltage_loss
 
 if TYPE_CHECKING:
-    from pcbstator.design.job import Drive
+    from pcbstator.design.sections.job import Drive
 
 FloatArray = NDArray[np.float64]
 

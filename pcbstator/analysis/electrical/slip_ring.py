@@ -26,7 +26,7 @@ from pcbstator.copper.connections.slip_ring import (
     slip_ring_gaps,
 )
 from pcbstator.copper.plain_board import PlainBoard
-from pcbstator.design.slip_ring import MOST_VIAS, SlipRing
+from pcbstator.design.sections.slip_ring import MOST_VIAS, SlipRing
 from pcbstator.errors import Complaint, DesignError, LawRangeError
 from pcbstator.physics.conductors.resistance import track_resistance, via_resistance
 from pcbstator.physics.conductors.trace_current import (

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.electrical.conductors import Conductors, phase_angle
 from pcbstator.analysis.magnetic.rotor_field import all_path_linkages, copper_distances, copper_span, magnet_footprint
-from pcbstator.design.build import Build
+from pcbstator.design.sections.build import Build
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.magnetics.built_ring import fixed_saddle, fixed_shift, ring_sums, shifted_sums
 from pcbstator.physics.magnetics.field_layers import MagnetLayers

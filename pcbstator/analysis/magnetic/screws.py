@@ -12,7 +12,7 @@ from pcbstator.analysis.magnetic.rotor_field import magnet_footprint
 from pcbstator.analysis.magnetic.stray import over_a_pole, rotor_solids, steel_rings
 from pcbstator.constants import MU_0
 from pcbstator.copper.geometry.board_shape import around
-from pcbstator.design.fasteners import BEYOND, NUT, Screw
+from pcbstator.design.sections.fasteners import BEYOND, NUT, Screw
 from pcbstator.errors import LawRangeError
 from pcbstator.materials import mild_steel
 from pcbstator.physics.stray.steel_body import Cogging, SteelBody, cogging, joined_bodies, rod, steel_energy

@@ -13,7 +13,7 @@ from pcbstator.analysis.fields import inside, result
 from pcbstator.analysis.magnetic.screws import ScrewGroup, coggings, screw_groups
 from pcbstator.analysis.magnetic.stray import over_a_pole
 from pcbstator.copper import Copper
-from pcbstator.design.job import Drive
+from pcbstator.design.sections.job import Drive
 from pcbstator.errors import LawRangeError
 from pcbstator.materials import copper as copper_metal
 from pcbstator.physics.conductors.sheet_drag import disc_eddy_loss, sheet_drag

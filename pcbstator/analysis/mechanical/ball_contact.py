@@ -23,9 +23,9 @@ from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.mechanical.rotor import load_mass
 from pcbstator.constants import STANDARD_GRAVITY
 from pcbstator.copper.connections.slip_ring import raceway, ring_radius
-from pcbstator.design.bearing import Bearing
-from pcbstator.design.job import Load
-from pcbstator.design.slip_ring import MOST_BALLS, SlipRing
+from pcbstator.design.sections.bearing import Bearing
+from pcbstator.design.sections.job import Load
+from pcbstator.design.sections.slip_ring import MOST_BALLS, SlipRing
 from pcbstator.physics.conductors.balls_on_rings import balls_on_rings
 from pcbstator.physics.conductors.holm import foil_resistance, patch_resistance, patch_temperature
 from pcbstator.physics.conductors.resistance import track_resistance

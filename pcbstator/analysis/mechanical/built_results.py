@@ -16,7 +16,7 @@ from pcbstator.analysis.magnetic.as_built import Draw, Errors, OneMagnet, one_ma
 from pcbstator.analysis.magnetic.records import MagneticResult
 from pcbstator.analysis.magnetic.rotor_field import magnet_layers
 from pcbstator.analysis.mechanical.records import MechanicalResult
-from pcbstator.design.build import Build
+from pcbstator.design.sections.build import Build
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign

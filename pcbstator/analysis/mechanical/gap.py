@@ -10,8 +10,8 @@ from pcbstator.analysis.mechanical.gap_stack import bow_at_magnets
 from pcbstator.analysis.mechanical.pull import pull_curve
 from pcbstator.analysis.mechanical.rotor_plate import Bending, bending
 from pcbstator.constants import STANDARD_GRAVITY
-from pcbstator.design.bearing import Bearing
-from pcbstator.design.work import Cooling
+from pcbstator.design.sections.bearing import Bearing
+from pcbstator.design.sections.work import Cooling
 from pcbstator.physics.magnetics.magnet_pattern import Footprint
 from pcbstator.physics.magnetics.steel import SaturatedIron
 from pcbstator.physics.mechanics.gap import (

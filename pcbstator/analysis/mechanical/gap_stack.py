@@ -6,7 +6,7 @@ from math import sqrt
 from typing import TYPE_CHECKING, Any
 
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint
-from pcbstator.design.work import Tolerance
+from pcbstator.design.sections.work import Tolerance
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign

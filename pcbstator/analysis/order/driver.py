@@ -13,7 +13,7 @@ from pcbstator.analysis.drive.records import DriveResult, MotionResult
 from pcbstator.analysis.drive.ripple import CLOSE, ripple_at
 from pcbstator.analysis.fields import Bounds
 from pcbstator.analysis.thermal.records import ThermalResult
-from pcbstator.design.job import Drive
+from pcbstator.design.sections.job import Drive
 from pcbstator.physics.drive.supply import voltage_needed
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from pcbstator.analysis.drive.gains import Shaft, chosen_gains
 from pcbstator.analysis.fields import Bounds
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint
 from pcbstator.analysis.order.driver import SHARE, Job
-from pcbstator.design.job import Drive
+from pcbstator.design.sections.job import Drive
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.wires import gauge_number, wire_resistance
 from pcbstator.physics.drive.positioning import magnet_eccentricity_peak, ring_eccentricity_peak

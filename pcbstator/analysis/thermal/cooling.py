@@ -6,7 +6,7 @@ from math import pi
 from typing import TYPE_CHECKING
 
 from pcbstator import materials
-from pcbstator.design.work import Cooling
+from pcbstator.design.sections.work import Cooling
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign

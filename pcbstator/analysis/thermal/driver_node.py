@@ -21,7 +21,7 @@ from pcbstator.physics.thermal.network import HeatNetwork
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
-    from pcbstator.design.job import Drive
+    from pcbstator.design.sections.job import Drive
 
 FloatArray = NDArray[np.float64]
 

@@ -23,7 +23,7 @@ from pcbstator.bench.machine_state import MachineState
 from pcbstator.bench.predicted import predicted_value
 from pcbstator.bench.readings import FREQUENCY, SPEED, Emf, Field, Gap, Pull, Reading, Resistance, Thickness
 from pcbstator.copper import size_design
-from pcbstator.design.work import Tolerance
+from pcbstator.design.sections.work import Tolerance
 from pcbstator.errors import PcbstatorError
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT
 

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from pcbstator.analysis.drive.budget.moving_errors import lost_in_legs, torque_ripple
 from pcbstator.analysis.drive.driver_fit import sensor_error
 from pcbstator.analysis.drive.load_cycle import LoadValues, load_values
-from pcbstator.analysis.drive.moving_errors import lost_in_legs, torque_ripple
 from pcbstator.analysis.drive.positioning import Positioning, bearing_angle
 from pcbstator.bench.readings import Reading
 from pcbstator.bench.result import Row
@@ -71,7 +71,7 @@ class Known:
         """The same for a slow turn at this speed [rad/s]."""
         if self.job is None:
             return self
-        from pcbstator.design.requirement import Requirement
+        from pcbstator.design.sections.requirement import Requirement
 
         asked = (self.job.requirement or Requirement()).model_copy(update={"slow_speed": speed})
         return replace(self, job=replace(self.job, requirement=asked))

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from math import degrees, hypot
 
+from pcbstator.analysis.drive.budget.rest_errors import held
 from pcbstator.analysis.drive.driver_fit import sensor_error
-from pcbstator.analysis.drive.rest_errors import held
 from pcbstator.bench.logs.known import Known
 from pcbstator.bench.logs.result import Found, LogRow
 from pcbstator.bench.readings import Approach, SmallSteps

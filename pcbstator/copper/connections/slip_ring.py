@@ -26,7 +26,7 @@ from pcbstator.copper.non_winding import MASK_EXPANSION
 from pcbstator.copper.plain_board import PlainBoard
 from pcbstator.design.quantities import LARGEST
 from pcbstator.design.records import LEAST_BORE, LEAST_EDGE
-from pcbstator.design.slip_ring import SlipRing
+from pcbstator.design.sections.slip_ring import SlipRing
 from pcbstator.errors import Complaint, DesignError
 
 if TYPE_CHECKING:

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from pcbstator.design.keys import Section, sections
-from pcbstator.design.mechanical_features import MOST_TABLES
 from pcbstator.design.quantities import shown
+from pcbstator.design.sections.mechanical_features import MOST_TABLES
 from pcbstator.errors import Complaint
 
 LARGEST_PAD = 9.9  # mm; what a record of the netlist has room for

@@ -12,9 +12,9 @@ from itertools import pairwise
 from math import pi
 
 from pcbstator import materials
-from pcbstator.design.job import LEAST_MOVE
 from pcbstator.design.quantities import shown
-from pcbstator.design.rotor_plate import OTHER
+from pcbstator.design.sections.job import LEAST_MOVE
+from pcbstator.design.sections.rotor_plate import OTHER
 from pcbstator.errors import Complaint, LawRangeError
 
 LEAST_BALL = 0.3  # mm

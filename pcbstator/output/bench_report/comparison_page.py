@@ -29,4 +29,4 @@ def comparison_html(found: Comparison, logs: str = "") -> str:
 def _cells(row: Row) -> tuple[str, ...]:
     """A reading as a row of the table."""
     values = (amount(value, row.unit, row.kind) for value in (row.measured, row.predicted))
-    return printable(row.name), *values, difference(row), f"{row.deviation:+.2g}", remark_on(row)
+    return printable(row.name), *values, difference(row), f"{row.deviation:+.1f}", remark_on(row)

@@ -12,7 +12,7 @@ from pcbstator.output.bench_report.logs.words import logs_lines
 def difference(row: Row) -> str:
     """How far the reading is from the prediction: in percent, or how many times where that says more."""
     quotient = row.measured / row.predicted
-    return f"{row.percent:+.3g} %" if 0.5 < quotient < 2.0 else f"x {quotient:.3g}"
+    return f"{row.percent:+.1f} %" if 0.5 < quotient < 2.0 else f"x {quotient:.3g}"
 
 
 def remark_on(row: Row) -> str:
@@ -30,7 +30,7 @@ def row_words(row: Row) -> str:
         f"{amount(row.measured, row.unit, row.kind):>12}",
         f"{amount(row.predicted, row.unit, row.kind):>12}",
         f"{difference(row):>11}",
-        f"{row.deviation:>+8.2g}",
+        f"{row.deviation:>+8.1f}",
     )
     return (" ".join(cells) + f"   {remark_on(row)}").rstrip()
 

@@ -16,7 +16,7 @@ from pcbstator.output.words import figures
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
-    from pcbstator.design.slip_ring import SlipRing
+    from pcbstator.design.sections.slip_ring import SlipRing
 
 PAGE_WIDTH = 180.0  # mm
 LABELS = 64.0  # mm at the right, for the names of the parts

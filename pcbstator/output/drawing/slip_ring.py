@@ -14,7 +14,7 @@ from pcbstator.output.canvas.text import text_width
 from pcbstator.output.drawing.coil import add_hole
 
 if TYPE_CHECKING:
-    from pcbstator.design.slip_ring import SlipRing
+    from pcbstator.design.sections.slip_ring import SlipRing
 
 LEAST_WIDTH = 90.0  # mm, for words beside a small board
 RING, LEAD = "#7a6a12", "#1c3f94"

@@ -19,15 +19,15 @@ from pcbstator.analysis.thermal.curves import heat_curves
 from pcbstator.copper import Copper
 from pcbstator.output.drawing.board import board_rows
 from pcbstator.output.key_numbers import NOT_STATED, key_numbers
-from pcbstator.output.report.build_rows import build_rows, spread_words
 from pcbstator.output.report.figures import USUAL_RPM
-from pcbstator.output.report.heat_rows import current_rows, heat_rows
-from pcbstator.output.report.job_rows import budget_groups, combined_rows, driver_rows, gain_rows, motion_rows
-from pcbstator.output.report.machine_rows import inductance_rows, loss_rows, rotor_rows, tolerance_rows
-from pcbstator.output.report.order_rows import order_rows
-from pcbstator.output.report.slip_ring_rows import ball_rows, slip_ring_rows
-from pcbstator.output.report.surrounding_rows import surrounding_rows
-from pcbstator.output.report.tile_rows import tile_rows
+from pcbstator.output.report.rows.build_rows import build_rows, spread_words
+from pcbstator.output.report.rows.heat_rows import current_rows, heat_rows
+from pcbstator.output.report.rows.job_rows import budget_groups, combined_rows, driver_rows, gain_rows, motion_rows
+from pcbstator.output.report.rows.machine_rows import inductance_rows, loss_rows, rotor_rows, tolerance_rows
+from pcbstator.output.report.rows.order_rows import order_rows
+from pcbstator.output.report.rows.slip_ring_rows import ball_rows, slip_ring_rows
+from pcbstator.output.report.rows.surrounding_rows import surrounding_rows
+from pcbstator.output.report.rows.tile_rows import tile_rows
 from pcbstator.output.report.verdict import STYLE, verdict_table
 from pcbstator.output.rotor.magnet_list import magnet_list
 from pcbstator.output.tables import besides_the_verdict

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.analysis.drive.scenarios import ScenarioRun
+from pcbstator.analysis.drive.simulation.scenarios import ScenarioRun
 from pcbstator.output.canvas.colours import INK, QUIET, phase_colour
 from pcbstator.output.plotting import drawn_svg
 

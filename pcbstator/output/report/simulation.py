@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pcbstator.analysis.drive.parameters import drive_parameters
-from pcbstator.analysis.drive.scenarios import ScenarioRun, Simulation
+from pcbstator.analysis.drive.simulation.scenarios import ScenarioRun, Simulation
 from pcbstator.output.files import MANIFEST, json_text
 from pcbstator.output.report.drive_files import drive_header, drive_json
-from pcbstator.output.report.job_rows import budget_rows
+from pcbstator.output.report.rows.job_rows import budget_rows
+from pcbstator.output.report.rows.scenario_rows import number_rows
 from pcbstator.output.report.scenario_figures import scenario_svg
-from pcbstator.output.report.scenario_rows import number_rows
 from pcbstator.output.report.verdict import STYLE, verdict_lines, verdict_table
 
 if TYPE_CHECKING:

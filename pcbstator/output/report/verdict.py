@@ -16,8 +16,8 @@ NAMES = {
     "settling_time_s": "Settling time",
     "slow_speed_rpm": "Slow speed",
     "speed_ripple_percent": "Ripple of the slow speed",
-    "smallest_step_deg": "Smallest step",
-    "step_error_percent": "Error of the smallest step",
+    "smallest_step_deg": "Smallest step, in one direction",
+    "step_error_percent": "Error of the smallest step, in one direction",
     "move_time_s": "Time of a move",
     "torque_reserve_percent": "Torque in reserve",
     "board_temperature_c": "Hottest place of the board",
@@ -78,7 +78,8 @@ def _row(one: Verdict) -> VerdictRow:
     if one.value is not None:
         left = one.limit - one.value if one.most else one.value - one.limit
         side = "to spare" if left >= 0 else "too much" if one.most else "too little"
-        margin = f"{figures(abs(left), 2)}{' points' if unit == ' %' else unit} {side}"
+        forbidden = left >= 0 and one.verdict == "not met"  # by something else: nothing is to spare then
+        margin = "" if forbidden else f"{figures(abs(left), 2)}{' points' if unit == ' %' else unit} {side}"
     return VerdictRow(
         requirement=NAMES.get(one.name, one.name),
         limit=f"{'≤' if one.most else '≥'} {figures(one.limit)}{unit}",
@@ -128,7 +129,8 @@ def verdict_lines(found: Iterable[Verdict]) -> list[str]:
     """The rows for a terminal: what is asked and predicted, then what decides it and the way out."""
     lines = []
     for row in verdict_rows(found):
-        predicted = f", predicted {row.predicted}, {row.margin}" if row.predicted else ""
+        said = [f"predicted {row.predicted}", row.margin] if row.predicted else []
+        predicted = "".join(f", {words}" for words in said if words)
         lines.append(f"  {row.verdict.upper():<16}{row.requirement} {row.limit}{predicted}")
         lines += [f"{'':18}{name}: {said}" for name, said in row.reasons]
     return lines

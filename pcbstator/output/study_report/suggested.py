@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 from pcbstator.analysis.pipeline import package_version
 from pcbstator.output.files import MANIFEST, json_text
+from pcbstator.output.report.verdict import STYLE as VERDICT_STYLE
+from pcbstator.output.report.verdict import verdict_lines, verdict_table
 from pcbstator.output.study_report.words import number_words
 
 if TYPE_CHECKING:
-    from pcbstator.findings import Verdict
     from pcbstator.study.suggestion.compare import Less, Measure
     from pcbstator.study.suggestion.suggest import Suggestion, Suggestions
 
@@ -43,7 +44,8 @@ def suggested_text(found: Suggestions, folder: Path | None) -> str:
     for number, one in enumerate(found.found, start=1):
         lines += ["", *_wrapped(f"{number}. {one.words}", "   ")]
         lines += [f"   {words:<40}{value}" for words, value in fact_rows(found, one)]
-        lines += [f"   {words:<40}{value}" for words, value in map(verdict_words, one.verdicts)]
+        for words in verdict_lines(one.verdicts):
+            lines += _wrapped(words.lstrip(), " " * 25, " " * (len(words) - len(words.lstrip()) + 1))
         for words in (*best_words(one), *less_words(found, one), *(f"warning: {w.message}" for w in one.warnings)):
             lines += _wrapped(words, "   ", "   ")
     lines += [""] + [line for f in found.common for line in _wrapped(f"each of them: warning: {f.message}", "  ")]
@@ -80,13 +82,6 @@ def _unit(found: Suggestions, unit: str) -> str:
     return found.currency if unit == "currency" else unit
 
 
-def verdict_words(verdict: Verdict) -> tuple[str, str]:
-    """A requirement, and the answer to it."""
-    limit = f"{'at most' if verdict.most else 'at least'} {verdict.limit:g}"
-    value = "cannot be said" if verdict.value is None else number_words(verdict.value, 3)
-    return f"{verdict.name}, {limit}", f"{value}: {verdict.verdict}"
-
-
 def best_words(one: Suggestion) -> list[str]:
     """What a suggestion is best in."""
     names = [measure.name for measure in one.standing.best]
@@ -101,8 +96,16 @@ def less_words(found: Suggestions, one: Suggestion) -> list[str]:
 def _less(found: Suggestions, less: Less) -> str:
     measure: Measure = less.measure
     unit = _unit(found, measure.unit)
-    there = f"{number_words(less.best, 3)} {unit}".strip()
-    return f"{measure.name} {number_words(less.value, 3)} {unit}".strip() + f" (number {less.whose}: {there})"
+    return f"{measure.name} {_quantity(less.value, unit)} (number {less.whose}: {_quantity(less.best, unit)})"
+
+
+def _quantity(value: float, unit: str) -> str:
+    """A value with its unit.
+
+    >>> _quantity(0.01737, "°"), _quantity(1387.79227, "%"), _quantity(3.0, "")
+    ('0.0174°', '1388 %', '3')
+    """
+    return f"{number_words(value, 3)}{'' if unit in ('', '°') else ' '}{unit}"
 
 
 def suggested_files(found: Suggestions, pictures: Mapping[str, str]) -> dict[str, str]:
@@ -140,6 +143,8 @@ def suggested_html(found: Suggestions, pictures: Mapping[str, str]) -> str:
         looked=found.looked,
         judged=found.judged,
         meeting=found.meeting,
+        style=VERDICT_STYLE,
+        lacking=found.lacking,
         filled=found.filled,
         common=[finding.message for finding in found.common],
         prices=INVENTED if found.invented else "",
@@ -151,14 +156,17 @@ def suggested_html(found: Suggestions, pictures: Mapping[str, str]) -> str:
 
 def _design(found: Suggestions, number: int, one: Suggestion, picture: str) -> dict[str, Any]:
     """All that the page says of one suggestion."""
+    from markupsafe import Markup
+
     return {
         "number": number,
         "words": one.words,
         "name": one.name,
         "picture": "data:image/svg+xml;base64," + base64.b64encode(picture.encode()).decode(),
         "facts": fact_rows(found, one),
-        "verdicts": [(*verdict_words(each), each.verdict == "met") for each in one.verdicts],
+        "verdict": Markup(verdict_table(one.verdicts)),
         "best": [measure.name for measure in one.standing.best],
         "less": [_less(found, each) for each in one.standing.less],
+        "instead": one.instead,
         "warnings": [finding.message for finding in one.warnings],
     }

@@ -39,6 +39,8 @@ def number_words(value: float | str | None, digits: int = 4) -> str:
 
     >>> number_words(0.0576437), number_words(float("nan")), number_words("thin"), number_words(6), number_words(2e-9)
     ('0.05764', '–', 'thin', '6', '2e-09')
+    >>> number_words(1387.79227, 3), number_words(123456)
+    ('1388', '123456')
     """
     if isinstance(value, str):
         return value
@@ -46,7 +48,7 @@ def number_words(value: float | str | None, digits: int = 4) -> str:
         return NONE
     if value and not (isfinite(value) and 1e-6 <= abs(value) < 1e9):
         return f"{value:.{digits}g}"
-    return figures(value, digits if abs(value) < 10**digits else 9)
+    return figures(value, max(digits, len(f"{abs(value):.0f}")))
 
 
 def variable_words(variable: Variable) -> str:

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from math import hypot, log, pi, sin, sqrt
+from math import ceil, erfc, hypot, log, pi, sin, sqrt
+
+from pcbstator.physics.conductors.resistance import require_positive
 
 NORMAL_95 = 1.959964  # standard deviations, tables of the normal distribution
 SHARE = 0.95
+FAR = 8.0  # standard deviations, beyond which nothing is
+COARSE = 2.0  # counts of noise above which their steps are as good as even
 SINE_DEVIATION, UNIFORM_DEVIATION = sqrt(1 / 2), sqrt(1 / 3)  # standard, of a peak and of a limit of one
 
 
@@ -91,3 +95,23 @@ def largest_swing(deviation: float, swings: float) -> float:
     """
     root = sqrt(2 * log(max(swings, 3.0)))
     return deviation * (root + 0.5772 / root)
+
+
+def counted_noise(noise: float, count: float) -> float:
+    """Standard deviation of normal noise that a sensor gives out in whole counts.
+
+    noise: standard deviation before [any]; count: step of the readings [the same]. Returns [the same], no less than the
+    noise itself, which readings near an edge pass on. Above a third of a count nearly sqrt(noise² + count²/12), as by
+    Sheppard's correction (textbook). Source: derived here, the sum of (2k − 1)·P(|x| > (k − 1/2)·count).
+
+    >>> round(counted_noise(1.0, 1.0), 4), round((1 + 1 / 12) ** 0.5, 4), counted_noise(0.1, 1.0)
+    (1.0408, 1.0408, 0.1)
+    """
+    require_positive(count=count)
+    if noise <= 0:
+        return 0.0
+    if noise > COARSE * count:
+        return hypot(noise, count / sqrt(12))
+    most = ceil(FAR * noise / count) + 1
+    square = sum((2 * k - 1) * erfc((k - 0.5) * count / noise / sqrt(2)) for k in range(1, most + 1))
+    return max(noise, count * sqrt(square))

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.physics.conductors.resistance import require_positive
-from pcbstator.physics.drive.loop_response import ANGLE, SPEED, Loops
+from pcbstator.physics.drive.loop_response import ANGLE, SEEN, SPEED, SUM, Loops
 from pcbstator.physics.drive.motion import Piece
 
 FloatArray = NDArray[np.float64]
@@ -41,18 +41,18 @@ def held_error(friction: float, stiffness: float, integral_time: float, rest: fl
     return friction / stiffness / (1 + rest / integral_time)
 
 
-def release_time(friction: float, stiffness: float, integral_time: float, error: float) -> float:
+def release_time(friction: float, stiffness: float, integral_time: float, error: float, held: float = 0.0) -> float:
     """Time for which friction holds a load that stands off its target.
 
     friction: from standstill [N m]; stiffness: torque per error before the integral acts [N m/rad]; integral_time: in
-    which the integral adds as much again [s]; error: [rad]. Returns [s], infinite without an error.
-    Source: derived here, the inverse of ``held_error``.
+    which the integral adds as much again [s]; error: [rad]; held: of the integral as the load came to stand, towards
+    the target [N m]. Returns [s], infinite without an error. Source: derived here, the inverse of ``held_error``.
 
-    >>> round(release_time(0.01, 1.0, 0.1, 0.001), 6)
-    0.9
+    >>> round(release_time(0.01, 1.0, 0.1, 0.001), 6), round(release_time(0.01, 1.0, 0.1, 0.001, 0.005), 6)
+    (0.9, 0.4)
     """
     require_positive(stiffness=stiffness, integral_time=integral_time)
-    return integral_time * max(0.0, friction / stiffness / error - 1) if error > 0 else inf
+    return integral_time * max(0.0, (friction - held) / stiffness / error - 1) if error > 0 else inf
 
 
 def modes_after(loops: Loops, pieces: Sequence[Piece]) -> ComplexArray:
@@ -79,35 +79,64 @@ def modes_after(loops: Loops, pieces: Sequence[Piece]) -> ComplexArray:
     return np.asarray(modes)
 
 
+def offset_left(loops: Loops, time: float) -> float:
+    """What is left of an angle by which a load stood off its target, once friction has let it go.
+
+    loops: closed [SI]; time: since then [s]. Returns [-]; the integral had held against the error's torque, so that
+    none was in the winding. Source: derived here, in modes.
+
+    >>> from pcbstator.physics.drive.loop_response import LoopValues, closed_loops
+    >>> loops = closed_loops(LoopValues(1e-4, 1.0, 1e-3, 0.04, 0.06, 1e-4, (0.6, 600.0), 0.02, 0.8, 20.0, 800.0))
+    >>> round(offset_left(loops, 0.0), 9), abs(offset_left(loops, 5.0)) < 1e-6
+    (1.0, True)
+    """
+    stood = np.zeros(len(loops.poles))
+    stood[[ANGLE, SEEN]], stood[SUM] = 1.0, loops.values.stiffness
+    modes = np.linalg.solve(loops.leaves, stood)
+    return float((loops.faded(np.array([time]))[0] @ (modes * loops.leaves[ANGLE])).real)
+
+
 @dataclass(frozen=True, eq=False)
 class Arrival:
     """The end of a move through closed loops, laid out once for any friction: ``first`` and ``last`` hold angle before
-    the target [rad] and speed [rad/s] where it starts and where it stops; the rest answers to a torque there.
+    the target [rad] and speed [rad/s] where it starts and where it stops; the rest answers to a torque there: angle,
+    speed and the integral of the speed loop [N m].
     """
 
     first: tuple[FloatArray, FloatArray]
     last: tuple[FloatArray, FloatArray]
-    freely: FloatArray  # (2, n) angle and speed without friction
-    lasting: FloatArray  # (2, n, m) what a torque at the start leaves of them
-    kernels: FloatArray  # (2, n − 1) their answers to a torque
+    freely: FloatArray  # (3, n) without friction
+    lasting: FloatArray  # (3, n, m) what a torque at the start leaves of them
+    kernels: FloatArray  # (3, n − 1) their answers to a torque
 
-    def error(self, friction: Friction, places: Places | None = None) -> float:
-        """Error [rad] at which the load stops under a friction that the loops do not feed forward."""
+    def stop(self, friction: Friction, places: Places | None = None) -> tuple[float, float]:
+        """Error [rad] at which the load stops under a friction that the loops do not feed forward, and what the
+        integral holds there [N m].
+        """
         away, speed = self.last
         early, more = (0.0, np.zeros(1)) if places is None else (places(self.first[0]), places(away))
         base = self.freely - self.lasting @ (friction(self.first[1]) + early)
-        real, errors = speed, base[0]
+        real, middles = speed, np.zeros(len(speed) - 1)
         for _ in range(TIMES):
             forced = -(friction(np.maximum(real, 0.0)) + more)
             middles = (forced[1:] + forced[:-1]) / 2
-            errors = base[0].copy()
-            errors[1:] += np.convolve(middles, self.kernels[0])[: len(middles)]
-            real = speed + base[1]
-            real[1:] += np.convolve(middles, self.kernels[1])[: len(middles)]
+            real = speed + _answered(base[1], middles, self.kernels[1])
         falling = int(np.argmax(speed))
         stands = np.flatnonzero(real[falling:] <= 0)
         at = falling + int(stands[0]) if stands.size else len(speed) - 1
-        return float(errors[at] - away[at])
+        error, integral = (_answered(base[row], middles, self.kernels[row])[at] for row in (0, 2))
+        return float(error - away[at]), float(integral)
+
+    def error(self, friction: Friction, places: Places | None = None) -> float:
+        """Error [rad] at which the load stops."""
+        return self.stop(friction, places)[0]
+
+
+def _answered(base: FloatArray, torques: FloatArray, kernel: FloatArray) -> FloatArray:
+    """A state by torques one after the other, beside what it is without."""
+    found = base.copy()
+    found[1:] += np.convolve(torques, kernel)[: len(torques)]
+    return found
 
 
 def arrival(loops: Loops, pieces: Sequence[Piece], slow: float) -> Arrival:
@@ -139,19 +168,19 @@ def arrival(loops: Loops, pieces: Sequence[Piece], slow: float) -> Arrival:
     times: FloatArray = np.asarray(np.arange(FINE + 1) * step)
     angle, speed, acceleration = _reference(pieces, times + (total - close))
     faded = loops.faded(times)
-    leaves = faded * loops.leaves[[ANGLE, SPEED]][:, None, :]
+    leaves = faded * loops.leaves[[ANGLE, SPEED, SUM]][:, None, :]
     freely = (leaves @ modes_after(loops, _until(pieces, total - close))).real
     asked = np.diff(_reached(loops, faded, "acceleration"), axis=1)
     middles = (acceleration[1:] + acceleration[:-1]) / 2
-    for state in (0, 1):
+    for state in range(len(freely)):
         freely[state, 1:] += np.convolve(middles, asked[state])[:FINE]
     kernels = np.diff(_reached(loops, faded, "torque"), axis=1)
     return Arrival(first, (length - angle, speed), freely, (leaves @ fades.T).real, kernels)
 
 
 def _reached(loops: Loops, faded: ComplexArray, source: str) -> FloatArray:
-    """Angle and speed after a step of a disturbance, by what is left of every mode."""
-    parts = loops.leaves[[ANGLE, SPEED]] * loops.entering(source) / (1 - loops.poles)
+    """Angle, speed and integral after a step of a disturbance, by what is left of every mode."""
+    parts = loops.leaves[[ANGLE, SPEED, SUM]] * loops.entering(source) / (1 - loops.poles)
     return np.asarray((parts @ (1 - faded).T).real)
 
 

@@ -129,8 +129,16 @@ def _part_of_turn(angle: float) -> float:
 @compiled_part
 def _of_turn(table: FloatArray, angle: float) -> float:
     """The entry of a table over a turn."""
-    index = int(_part_of_turn(angle) * len(table))
-    return float(table[index if index < len(table) else 0])
+    return float(table[int(_part_of_turn(angle) * len(table)) % len(table)])
+
+
+@compiled_part
+def _between(table: FloatArray, angle: float) -> float:
+    """A table over a turn at an angle between its entries."""
+    place = _part_of_turn(angle) * len(table)
+    index = int(place)
+    first = table[index % len(table)]
+    return float(first + (place - index) * (table[(index + 1) % len(table)] - first))
 
 
 # ----------------------------------------------------------------- plant
@@ -299,10 +307,8 @@ def _torque(loops: Loops, c: ControlConstants, wanted: float, speed: float, acce
         ahead += c.friction if speed > 0 else -c.friction
     asked = ahead + c.speed_gain * missing + loops.excess
     most = c.torque_constant * c.current_limit
-    if asked > most:
-        return most
-    if asked < -most:
-        return -most
+    if abs(asked) > most:
+        return copysign(most, asked)
     if speed or not -c.dead_band < error < c.dead_band:
         loops.excess += c.period * c.speed_integral * missing
     return float(asked)
@@ -338,7 +344,7 @@ def _observe(loops: Loops, c: ControlConstants, measured: float, acceleration: f
 def _measured(s: SensorConstants, angle: float) -> float:
     """What the sensor gives out: its error over its own turn, then whole counts, their middles."""
     if len(s.errors):
-        angle += _of_turn(s.errors, angle * s.turns) / s.turns
+        angle += _between(s.errors, angle * s.turns) / s.turns
     return float((np.floor(angle / s.resolution) + 0.5) * s.resolution)
 
 

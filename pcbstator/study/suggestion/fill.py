@@ -8,14 +8,19 @@ import hashlib
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import sqrt
 from pathlib import Path
 from typing import Any
 
+from pydantic import ValidationError
+
+from pcbstator.analysis.drive.driver_fit import sensor_error
+from pcbstator.analysis.drive.records import DEGREE
+from pcbstator.check.ways_out.move_profile import IN_TIME, MOVE, profile
 from pcbstator.design import Design, design_from_document
 from pcbstator.design.file_text import changed_text
 from pcbstator.design.load import read_tables
 from pcbstator.design.quantities import is_number
+from pcbstator.design.sections.job import Drive
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.study.suggestion.kinds import Kind, kinds_of
 from pcbstator.study.suggestion.parts import Parts
@@ -24,12 +29,14 @@ from pcbstator.study.suggestion.room import Ring, rings_of, value_of
 Tables = dict[str, Any]
 
 RESERVE = 25.0  # % of torque over what the motion needs (common practice, no source)
-IN_TIME = 0.98  # of the time that a move may take
-MOVE, MOVE_TIME = 90.0, 3.0  # degrees and s, where the file says nothing of a motion
 GAP = 1.0  # mm of air that a plate on an ordinary bearing keeps (common practice, no source)
 ANGLES = ("position_error_deg", "repeatability_deg", "direction_offset_deg", "smallest_step_deg", "push_deg")
 COUNTS_IN_ERROR = 8  # of the sensor, in the smallest angle that is asked for
 DRIVE = {"supply_v": 12.0, "current_limit_peak_a": 1.5, "pwm_khz": 100.0, "sensor_noise_deg": 0.005}
+OFFSET, RING_OFFSET = 0.2, 0.1  # mm that a chip, or a ring of marks, is off the axis (common practice, no source)
+CENTRED = (0.1, 0.08, 0.06, 0.05, 0.04, 0.03, 0.02)  # mm by a dial gauge, with care (common practice, no source)
+SENSOR_PART = 0.6  # of the error at rest, that may be the sensor's
+FREE_BORE = 40.0  # mm from which on a bore holds no shaft with a chip at its end (common practice, no source)
 OPEN = ("winding", "board", "rotor")  # what a suggestion is about
 
 
@@ -134,50 +141,6 @@ def _longest(motion: Mapping[str, Any]) -> float:
     return abs(float(move)) if isinstance(move, int | float) else 0.0
 
 
-def profile(
-    move: float, time: float | None, speed: float | None, rate: float | None, jerk: float | None
-) -> tuple[float, float, str]:
-    """Speed [rpm] and acceleration [deg/s2] of a move [deg] in a time [s], and why they are so.
-
-    The gentlest: ramps of a third of the time each need least rms torque against inertia.
-    """
-    why = f"for moves in {time:.3g} s" if time else "gentle: a third of the move to speed up, a third to brake"
-    turning = None if speed is None else 6.0 * speed  # deg/s
-    if time is None:
-        time = 1.5 * move / turning if turning else sqrt(4.5 * move / rate) if rate else MOVE_TIME * sqrt(move / MOVE)
-    if turning is not None:
-        cruise = move / turning
-        ramp = time - cruise if time > 1.02 * cruise else cruise / 2
-        if jerk:
-            ramp = _without_bend(ramp, turning, jerk)
-        return 1.0 * (speed or 0.0), _two_up(turning / ramp), why
-    if rate is not None:
-        spare = (rate * time) ** 2 - 4 * rate * move
-        fastest = (rate * time - sqrt(spare)) / 2 if spare > 0 else sqrt(rate * move)
-        return _two_up(fastest / 6.0), rate, why
-    ramp = time / 3
-    if jerk:
-        ramp = _without_bend(ramp, 1.5 * move / time, jerk)
-    return _two_up(1.5 * move / time / 6.0), _two_up(1.5 * move / time / ramp), why
-
-
-def _without_bend(ramp: float, speed: float, jerk: float) -> float:
-    """Time [s] to speed [deg/s] without the bends of the jerk [deg/s3], which lengthen it: ramp = v / a + a / j."""
-    spare = ramp**2 - 4 * speed / jerk
-    return (ramp + sqrt(spare)) / 2 if spare > 0 else ramp / 2
-
-
-def _two_up(value: float) -> float:
-    """Rounded up to three digits: as anybody would write it, and no slower.
-
-    >>> _two_up(15.01), _two_up(0.12341)
-    (15.1, 0.124)
-    """
-    step = 10.0 ** (len(f"{value:.0f}") - 3) if value >= 1 else 10.0 ** (int(f"{value:e}".partition("e")[2]) - 2)
-    rounded = round(value / step) * step
-    return float(f"{rounded if rounded >= value * (1 - 1e-9) else rounded + step:.3g}")
-
-
 def _drive(tables: Tables) -> tuple[dict[str, Any], list[str]]:
     drive = tables.get("drive", {})
     if not isinstance(drive, Mapping):
@@ -192,10 +155,41 @@ def _drive(tables: Tables) -> tuple[dict[str, Any], list[str]]:
         while counts < COUNTS_IN_ERROR * 360.0 / least and counts < 1 << 20:
             counts *= 2
         settings["drive.sensor_counts"] = counts
+        settings |= _place_of_sensor(tables, {**DRIVE, "sensor_counts": counts, **drive})
     if not settings:
         return {}, []
-    words = ", ".join(f"{path.partition('.')[2]} = {value:g}" for path, value in settings.items())
-    return settings, [f"drive: {words}"]
+    words = ["drive: " + ", ".join(f"{path.partition('.')[2]} = {value:g}" for path, value in settings.items())]
+    ring = "sensor_radius_mm" in drive or "drive.sensor_radius_mm" in settings
+    offset = settings.get("drive.sensor_offset_mm", OFFSET)
+    usual = RING_OFFSET if ring else OFFSET
+    if offset < usual:
+        why = f"since position_error_deg asks for it; {usual:g} mm is usual"
+        words.append(f"sensor: centred to {offset:g} mm by a dial gauge, {why}")
+    return settings, words
+
+
+def _place_of_sensor(tables: Tables, drive: Mapping[str, Any]) -> dict[str, Any]:
+    """How far the sensor is off the axis, as usual or as little as the error at rest asks for, and the radius of its
+    ring where no chip can sit on the axis. drive: [drive] with what is filled in.
+    """
+    bore, asked = (value_of(tables, path) for path in ("envelope.bore_diameter_mm", "requirement.position_error_deg"))
+    stated = {} if "sensor_radius_mm" in drive or (bore or 0.0) < FREE_BORE else {"sensor_radius_mm": (bore or 0.0) / 2}
+    if "sensor_offset_mm" not in drive:
+        usual = RING_OFFSET if "sensor_radius_mm" in {**drive, **stated} else OFFSET
+        offsets = [usual, *(offset for offset in CENTRED if offset < usual)]
+        good = (each for each in offsets if _fine(asked, {**drive, **stated, "sensor_offset_mm": each}))
+        stated |= {"sensor_offset_mm": next(good, usual)}
+    return {f"drive.{name}": value for name, value in stated.items()}
+
+
+def _fine(asked: float | None, drive: Mapping[str, Any]) -> bool:
+    """Whether a sensor errs by little enough for the error at rest [deg] that is asked for."""
+    if not asked:
+        return True
+    try:
+        return sensor_error(Drive.model_validate(drive)) * DEGREE <= SENSOR_PART * asked
+    except ValidationError:
+        return True  # the checks have words for it
 
 
 def _requirement(tables: Tables) -> tuple[dict[str, Any], list[str]]:

@@ -10,10 +10,15 @@ from math import log
 from typing import Any
 
 from pcbstator.analysis.cost import invented_prices
-from pcbstator.analysis.prediction import Prediction
-from pcbstator.check import checked_prediction
+from pcbstator.analysis.pipeline import worked
+from pcbstator.analysis.shared import Shared
+from pcbstator.analysis.stages import STAGES, Work, at_other_job, run_stage
+from pcbstator.check.accepted import with_acceptances
+from pcbstator.check.run import checked_work
+from pcbstator.design import Design
 from pcbstator.design.file_text import changed_text
 from pcbstator.design.load import changed_design
+from pcbstator.design.sections.requirement import Acceptance
 from pcbstator.errors import PcbstatorError
 from pcbstator.findings import Finding, Verdict
 from pcbstator.study.evaluate import bench, evaluate
@@ -53,6 +58,8 @@ UNLAID = 1e6  # stands for what a design lacks that cannot even be laid
 SAME_PRICE = 1.03  # factor within which a price is the same
 
 
+BOW = "board.bow"
+HELD_FLAT = "glued or screwed flat to its base all over"
 CHOKES = (10.0, 15.0, 22.0, 33.0, 47.0, 68.0, 100.0, 150.0, 220.0, 330.0, 470.0, 680.0, 1000.0)  # uH, the E6 series
 Found = tuple[dict[str, Any], dict[str, float], tuple[Verdict, ...], tuple[Finding, ...]]
 
@@ -68,11 +75,12 @@ class Look:
     @property
     def rank(self) -> tuple[float, float, float, float]:
         """Those that meet everything first, of these those whose current does not ripple much, as far as that is known,
-        the cheapest first, of equal price the coolest; else the nearest first.
+        the cheapest first, of equal price the coolest; else the nearest first, of equally near ones those that miss
+        least.
         """
         results, lack = self.outcome.results, self.lack
         if lack > 0:
-            return lack, 0.0, 0.0, 0.0
+            return lack, results.get(UNMET, 0.0), results.get(PRICE, 0.0), 0.0
         rippling = float(results.get(CURRENT_RIPPLE, 0.0) > MOST_RIPPLE)
         return 0.0, rippling, round(log(results[PRICE]) / log(SAME_PRICE)), results.get(HEAT, 0.0)
 
@@ -273,34 +281,56 @@ class Search:
             for future in done:
                 look, result = pending.pop(future), future.result()
                 if result is not None:
-                    found[look.point] = Confirmed(look, *result)
+                    found[look.point] = confirmed_of(look, result)
             self.watch(self.progress)
         return [found[look.point] for look in looks if look.point in found]
 
 
-def confirm(study: Study, point: Point) -> Found | None:
+def confirm(study: Study, point: Point, eased: Mapping[str, Any] | None = None) -> Found | None:
     """Settings, results, verdicts and findings of a design in full; None where it cannot be laid. Where the current
-    would ripple too much, a choke of a usual size comes into each wire.
+    would ripple too much, a choke of a usual size comes into each wire. eased: settings that ask less of it.
     """
-    settings = dict(study.settings(point))
+    settings = dict(study.settings(point)) | dict(eased or {})
     design = changed_design(bench(study).base, settings)
     try:
-        prediction: Prediction = checked_prediction(design, whole=False)
-        choke = _choke(prediction)
-        if choke is not None:
+        work = worked(design)
+        choke = _choke(work)
+        if choke is not None:  # the driver does not see the copper: no more than its job is done again
             settings["drive.choke_uh"] = choke
-            prediction = checked_prediction(changed_design(bench(study).base, settings), whole=False)
+            work = at_other_job(work, changed_design(bench(study).base, settings), full=True)
+            run_stage(STAGES[-1], [work], Shared(alone=True))
+            if work.refusal is not None:
+                return None
+        prediction = checked_work(work, whole=False)
     except PcbstatorError:
         return None
-    return settings, flat_results(prediction), prediction.requirement, prediction.findings
+    accepted, findings = held_flat(design, prediction.findings)
+    return settings | accepted, flat_results(prediction), prediction.requirement, findings
 
 
-def _choke(prediction: Prediction) -> float | None:
+def held_flat(design: Design, findings: tuple[Finding, ...]) -> tuple[dict[str, Any], tuple[Finding, ...]]:
+    """A board that may bow into the gap has to be held flat: the design file says so, and the finding is accepted."""
+    stated = design.document.get("accepted") or {}
+    bow = next((f.value for f in findings if f.code == BOW and f.severity == "warning"), None)
+    if not isinstance(bow, float) or BOW in stated:
+        return {}, findings
+    acceptance = {"reason": HELD_FLAT, "value": bow}
+    settled = with_acceptances(findings, {BOW: Acceptance.model_validate(acceptance)})
+    return {"accepted": {**stated, BOW: acceptance}}, tuple(settled)
+
+
+def confirmed_of(look: Look, found: Found) -> Confirmed:
+    """A design predicted in full, with what only the search knows of it, such as its price."""
+    settings, results, verdicts, findings = found
+    return Confirmed(look, settings, look.outcome.results | results, verdicts, findings)
+
+
+def _choke(work: Work) -> float | None:
     """The least usual choke [uH] that keeps the ripple down; None where none is needed or none is large enough."""
-    design, fit = prediction.design, prediction.drive
-    if design is None or design.drive is None or fit is None or not fit.added_inductance:
+    drive, fit = work.design.drive, work.drive
+    if drive is None or fit is None or not fit.added_inductance:
         return None
-    wanted = 1e6 * (design.drive.choke + fit.added_inductance)
+    wanted = 1e6 * (drive.choke + fit.added_inductance)
     return next((choke for choke in CHOKES if choke >= wanted), None)
 
 

@@ -17,19 +17,30 @@ from pcbstator.study.run import Watcher
 from pcbstator.study.suggestion.compare import Standing, standings
 from pcbstator.study.suggestion.fill import Asked, load_asked
 from pcbstator.study.suggestion.kinds import APART, Build, apart
-from pcbstator.study.suggestion.look import PRICE, UNLAID, WANTED, Confirmed, Look, Search
+from pcbstator.study.suggestion.look import (
+    HELD_FLAT,
+    PRICE,
+    UNLAID,
+    WANTED,
+    Confirmed,
+    Look,
+    Search,
+    confirm,
+    confirmed_of,
+)
 from pcbstator.study.suggestion.parts import Parts, load_parts
 from pcbstator.study.suggestion.relax import NEAREST, Relaxed, relaxed, rules_out
 from pcbstator.study.workforce import local_workforce
 
 DEAREST = 2.5  # times the price of the cheapest that is worth a look
+HELD = (f"board: {HELD_FLAT}, where it might bow into the gap",)
 ORDER = "fewest warnings first, then the lowest price"
 
 
 @dataclass(frozen=True)
 class Suggestion:
     """A design that does the job: its name as a file, what it is in words, the file's text, what is predicted of it,
-    and how it stands against the others.
+    and how it stands against the others; instead: what is asked of it instead of what nothing meets.
     """
 
     name: str
@@ -41,12 +52,14 @@ class Suggestion:
     verdicts: tuple[Verdict, ...]
     warnings: tuple[Finding, ...]
     standing: Standing
+    instead: str = ""
 
 
 @dataclass(frozen=True)
 class Suggestions:
     """All that a search found. filled: what the file left open, in words; judged: designs that were held against every
-    line of the requirement, of those that were looked at; common: warnings that every one raises.
+    line of the requirement, of those that were looked at; common: warnings that every one raises; lacking: where
+    nothing meets what is asked, what rules designs out; those found then meet what is asked of them instead.
     """
 
     title: str
@@ -59,14 +72,15 @@ class Suggestions:
     meeting: int
     found: tuple[Suggestion, ...]
     common: tuple[Finding, ...]
+    lacking: tuple[str, ...] = ()
 
 
 class NothingMeetsError(PcbstatorError):
-    """No design does what is asked; relaxed: what could be asked instead."""
+    """No design does what is asked; relaxed: what could be asked instead; found: the designs that do that."""
 
-    def __init__(self, message: str, relaxed: Sequence[Relaxed] = ()) -> None:
+    def __init__(self, message: str, relaxed: Sequence[Relaxed] = (), found: Suggestions | None = None) -> None:
         super().__init__(message)
-        self.relaxed = tuple(relaxed)
+        self.relaxed, self.found = tuple(relaxed), found
 
 
 def suggestions(
@@ -89,22 +103,28 @@ def suggested(asked: Asked, parts: Parts, workers: int = 0, watch: Watcher = lam
     picked = picks(sound)
     if not picked:
         raise nothing_meets(search, confirmed)
-    stand = standings([each.results | each.look.outcome.results for each in picked])
+    return _suggestions(search, picked)
+
+
+def _suggestions(
+    search: Search, picked: Sequence[Confirmed], instead: Sequence[str] = (), lacking: Sequence[str] = ()
+) -> Suggestions:
+    """Designs that were picked, as they are shown; instead: what is asked of each where nothing does what is asked."""
+    asked, stand = search.asked, standings([each.results for each in picked])
     common = set.intersection(*({finding.message for finding in each.warnings} for each in picked))
+    rows = zip(picked, stand, instead or [""] * len(picked), strict=True)
     return Suggestions(
         title=asked.design.title,
         source=asked.design.source,
-        filled=asked.filled,
+        filled=asked.filled + (HELD if any("accepted" in each.settings for each in picked) else ()),
         currency=str(dict(search.study.prices)["currency"]),
         invented=asked.design.prices is None or "prices.currency" in asked.eased,
         looked=len(search.looks),
         judged=len(search.judged),
         meeting=sum(look.lack == 0 for look in search.judged),
-        found=tuple(
-            _suggestion(asked, number, each, standing, common)
-            for number, (each, standing) in enumerate(zip(picked, stand, strict=True), start=1)
-        ),
+        found=tuple(_suggestion(asked, number, *row, common) for number, row in enumerate(rows, start=1)),
         common=tuple(finding for finding in picked[0].warnings if finding.message in common),
+        lacking=tuple(lacking),
     )
 
 
@@ -124,15 +144,18 @@ def picks(sound: Sequence[Confirmed]) -> list[Confirmed]:
     return [each for each in left if each in picked]
 
 
-def _suggestion(asked: Asked, number: int, each: Confirmed, standing: Standing, common: set[str]) -> Suggestion:
+def _suggestion(
+    asked: Asked, number: int, each: Confirmed, standing: Standing, instead: str, common: set[str]
+) -> Suggestion:
     build = each.look.build
     name = f"{number}-{build.kind.winding}-{build.kind.poles}-poles-{build.kind.magnet.shape}s-{build.layers}-layers"
     settings: dict[str, Any] = {"title": f"{asked.design.title[:90]}, suggestion {number}"} | each.settings
-    text = f"# Suggested: {words_of_build(each)}.\n" + changed_text(asked.text, settings)
+    head = f"# Suggested: {words_of_build(each)}.\n" + (f"# Asked of it instead: {instead}.\n" if instead else "")
+    text = head + changed_text(asked.text, settings)
     design = design_from_document(tomllib.loads(text), f"{name}.toml", asked.design.folder)
     return Suggestion(
-        name, words_of_build(each), text, design, build, each.results | each.look.outcome.results, each.verdicts,
-        tuple(finding for finding in each.warnings if finding.message not in common), standing,
+        name, words_of_build(each), text, design, build, each.results, each.verdicts,
+        tuple(finding for finding in each.warnings if finding.message not in common), standing, instead,
     )  # fmt: skip
 
 
@@ -168,8 +191,18 @@ def nothing_meets(search: Search, confirmed: Sequence[Confirmed]) -> NothingMeet
     lines += [f"error in {count} of the {len(confirmed)} predicted in full: {message}" for message, count in errors]
     nearest = _nearest(looks)
     ways = relaxed(search.study, nearest, search.asked.eased) if nearest else []
+    found = _instead(search, ways, lines[1:])
     lines += [f"what would do: {way.words} ({way.label})" for way in ways]
-    return NothingMeetsError("\n".join(lines), ways)
+    return NothingMeetsError("\n".join(lines), ways, found)
+
+
+def _instead(search: Search, ways: Sequence[Relaxed], lacking: Sequence[str]) -> Suggestions | None:
+    """The designs that do what could be asked instead."""
+    done = [(way, confirm(search.study, way.look.point, way.settings)) for way in ways]
+    found = [(way, confirmed_of(way.look, each)) for way, each in done if each is not None]
+    if not found:
+        return None
+    return _suggestions(search, [each for _, each in found], [way.words for way, _ in found], lacking)
 
 
 def _nearest(looks: Sequence[Look]) -> list[Look]:

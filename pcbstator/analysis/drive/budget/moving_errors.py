@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.asked_values import WINDOW
+from pcbstator.analysis.drive.budget.rest_errors import CHANCE, PLACE, SIDE, Part
 from pcbstator.analysis.drive.driver_fit import sensor_error
 from pcbstator.analysis.drive.positioning import Positioning, bearing_angle
-from pcbstator.analysis.drive.rest_errors import CHANCE, PLACE, SIDE, Part
 from pcbstator.physics.drive.driver_errors import current_gain_vector, leg_loss_wave
 from pcbstator.physics.drive.friction import spot_friction
 from pcbstator.physics.drive.turning_error import Unevenness, of_counts, of_many_places, of_noise, of_orders, of_places

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import degrees, pi
 from typing import TYPE_CHECKING, Any
 
@@ -10,13 +11,13 @@ from numpy.typing import NDArray
 
 from pcbstator.analysis.drive.asked_values import WINDOW
 from pcbstator.analysis.drive.load_cycle import load_values
-from pcbstator.analysis.drive.run_measures import Reference, errors
+from pcbstator.analysis.drive.simulation.run_measures import Reference, errors
 from pcbstator.analysis.magnetic.as_built import ORDERS
-from pcbstator.physics.drive.orders import order_amplitudes, phase_torque_order
+from pcbstator.physics.drive.orders import GRID, order_amplitudes, phase_torque_order
 from pcbstator.physics.drive.simulation import Trace
 
 if TYPE_CHECKING:
-    from pcbstator.analysis.drive.stand import Stand
+    from pcbstator.analysis.drive.simulation.stand import Stand
     from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]
@@ -29,6 +30,8 @@ UNKNOWN_LINE = 10.0  # times, where nothing is known that would make it: above w
 BUILT_ORDERS = ORDERS + 1  # times the pole pairs: torque of EMF up to ORDERS, with the current
 STANDING = 0.01  # of the time: more is sticking
 UNKNOWN = "none of the known causes"
+COUNTS = "counts of the sensor"
+COUNT_LINES = 8  # lines of the saw-tooth that counts make, which are told
 STICKING = "sticking and slipping"
 SPOT = "friction spot"
 
@@ -73,18 +76,24 @@ def turn_numbers(
     }  # fmt: skip
     if wanted[-1] - wanted[0] >= 2 * pi:
         amplitudes = order_amplitudes(wanted, error)
-        numbers["orders"] = listed_orders(amplitudes, _causes(design, stand), _spot_orders(design), standing)
+        counts = count_orders(stand, 2 * pi / speed / float(times[1] - times[0]))
+        numbers["orders"] = listed_orders(amplitudes, _causes(design, stand), _spot_orders(design), standing, counts)
         order = np.arange(len(amplitudes), dtype=float)
         curves |= {"order": order[1:], "order_ripple_ratio": (order * amplitudes)[1:]}
     return numbers, curves
 
 
 def listed_orders(
-    amplitudes: FloatArray, causes: list[tuple[float, str]], spots: float, standing: float
+    amplitudes: FloatArray,
+    causes: list[tuple[float, str]],
+    spots: float,
+    standing: float,
+    counts: Sequence[tuple[float, float]] = (),
 ) -> list[dict[str, Any]]:
     """The largest orders of an error of angle [rad] with what makes them, by order; noise has none.
 
-    causes: order and cause; spots: highest order that friction spots make, 0 without; standing: part of the time.
+    causes: order and cause; spots: highest order that friction spots make, 0 without; standing: part of the time;
+    counts: lowest and highest order of each line that the sensor's counts make.
     """
     ripple = np.arange(len(amplitudes)) * amplitudes
     level = float(np.median(ripple[int(spots) + 1 :]))  # of noise
@@ -97,7 +106,8 @@ def listed_orders(
         elif k <= spots and ripple[k] > LINE * level:
             named[k] = SPOT
         elif over > UNKNOWN_LINE:
-            named[k] = STICKING if standing > STANDING else UNKNOWN
+            counted = any(low <= k <= high for low, high in counts)
+            named[k] = COUNTS if counted else STICKING if standing > STANDING else UNKNOWN
     chosen: set[int] = set()
     for values in (amplitudes, ripple):
         largest = sorted(named, key=lambda k: -values[k])
@@ -113,6 +123,25 @@ def listed_orders(
         }
         for k in sorted(chosen)
     ]
+
+
+def count_orders(stand: Stand, samples: float) -> list[tuple[float, float]]:
+    """Lowest and highest order of the lines that the sensor's counts make, as a trace with so many samples in a turn
+    shows them; an eccentric sensor gives out its counts now faster, now slower, which spreads each line.
+    """
+    per_turn, errors = 2 * pi / stand.sensor.count, np.array(stand.sensor.errors)
+    slope = float(np.abs(np.diff(errors)).max()) * len(errors) / (2 * pi) if errors.size else 0.0
+    found = []
+    for line in per_turn * np.arange(1, COUNT_LINES + 1):
+        middle = _alias(_alias(float(line), samples), GRID)
+        wide = slope * float(line) + 1
+        found.append((middle - wide, middle + wide))
+    return found
+
+
+def _alias(order: float, samples: float) -> float:
+    """The order that is seen at so many samples in a turn."""
+    return abs((order + samples / 2) % samples - samples / 2)
 
 
 def _beside(values: FloatArray, k: int) -> float:

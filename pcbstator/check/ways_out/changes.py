@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from pcbstator.analysis.drive.records import DEGREE, RPM
 from pcbstator.analysis.prediction import Prediction
-from pcbstator.check.way_out import Settings, Step
+from pcbstator.check.ways_out.move_profile import IN_TIME, gentlest, longest_move
+from pcbstator.check.ways_out.way_out import Settings, Step
 
 if TYPE_CHECKING:
     from pcbstator.design import SizedDesign
@@ -22,6 +23,8 @@ MOST_COUNTS = 1 << 22
 SUPPLIES = (5.0, 12.0, 24.0, 36.0, 48.0)  # V that are easy to buy (common practice, no source)
 COPPERS = (70.0, 105.0)  # um: 2 and 3 oz
 THICKER = (1.0, 2.0, 3.0)  # mm more of magnet
+THINNEST = 1.0  # mm of magnet
+STEEL = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0)  # mm of plate
 ORDERS = (10, 20, 50, 100)
 SPREADS = {  # of [build]: attribute, and units of its key for one SI unit
     "remanence_spread_percent": ("remanence_spread", 100.0), "magnet_angle_deg": ("magnet_angle", DEGREE),
@@ -110,8 +113,27 @@ def _accelerations(design: SizedDesign, factors: tuple[float, ...]) -> list[Step
         settings: dict[str, object] = {"motion.acceleration_deg_s2": value}
         if motion.jerk is not None:
             settings["motion.jerk_deg_s3"] = _round(factor * motion.jerk * DEGREE)
-        found.append(Step(settings, f"an acceleration of {value:g} deg/s²"))
+        found.append(Step(settings, _acceleration_words(settings)))
     return found
+
+
+def timed_motion(design: SizedDesign, prediction: Prediction) -> list[Step]:
+    """The gentlest move in the required time: speed and acceleration together."""
+    motion, asked, move = design.motion, design.requirement, longest_move(design)
+    if motion is None or motion.acceleration is None or asked is None or asked.move_time is None or not move:
+        return []
+    bend = 0.0 if motion.jerk is None else motion.acceleration / motion.jerk
+    speed, rate, jerk = gentlest(move, IN_TIME * asked.move_time, bend)
+    settings: dict[str, object] = {"motion.speed_rpm": speed, "motion.acceleration_deg_s2": rate}
+    if jerk:
+        settings["motion.jerk_deg_s3"] = jerk
+    return [Step(settings, f"{_acceleration_words(settings)} with a speed of {speed:g} rpm")]
+
+
+def _acceleration_words(settings: Settings) -> str:
+    words = f"an acceleration of {settings['motion.acceleration_deg_s2']:g} deg/s²"
+    jerk = settings.get("motion.jerk_deg_s3")
+    return f"{words} (jerk {jerk:g} deg/s³)" if jerk else words
 
 
 def higher_speed(design: SizedDesign, prediction: Prediction) -> list[Step]:
@@ -145,7 +167,9 @@ def better_built(design: SizedDesign, prediction: Prediction) -> list[Step]:
 def quicker_slow_turn(design: SizedDesign, prediction: Prediction) -> list[Step]:
     """Another slow speed: less is asked."""
     slow = design.requirement.slow_speed if design.requirement else None
-    return _scaled("requirement.slow_speed_rpm", slow * RPM if slow else 0.0, GROWING, "a slow speed of {} rpm")
+    return _scaled(
+        "requirement.slow_speed_rpm", slow * RPM if slow else 0.0, GROWING, "{} rpm asked for as the slow speed"
+    )
 
 
 def longer_rest(design: SizedDesign, prediction: Prediction) -> list[Step]:
@@ -167,6 +191,21 @@ def higher_supply(design: SizedDesign, prediction: Prediction) -> list[Step]:
     """A supply of more voltage."""
     has = design.drive.supply if design.drive else 0.0
     return [Step({"drive.supply_v": v}, f"a supply of {v:g} V") for v in SUPPLIES if v > has > 0]
+
+
+def stronger_driver(design: SizedDesign, prediction: Prediction) -> list[Step]:
+    """A supply of more voltage with a driver of as much more current."""
+    drive = design.drive
+    if drive is None:
+        return []
+    pairs = [(v, _round(drive.current_limit * v / drive.supply)) for v in SUPPLIES if v > drive.supply]
+    return [
+        Step(
+            {"drive.supply_v": volts, "drive.current_limit_peak_a": amperes},
+            f"a supply of {volts:g} V with a driver of {amperes:g} A peak",
+        )
+        for volts, amperes in pairs
+    ]
 
 
 def larger_order(design: SizedDesign, prediction: Prediction) -> list[Step]:
@@ -196,6 +235,33 @@ def thicker_magnets(design: SizedDesign, prediction: Prediction) -> list[Step]:
     ]
 
 
+def less_steel(design: SizedDesign, prediction: Prediction) -> list[Step]:
+    """A thinner plate behind the magnets, or none."""
+    has = 1e3 * design.rotor.back_iron
+    steps = [
+        Step({"rotor.back_iron_mm": mm}, f"{mm:g} mm of steel behind the magnets") for mm in reversed(STEEL) if mm < has
+    ]
+    return [*steps, Step({"rotor.back_iron_mm": 0.0}, "no steel behind the magnets")] if has else []
+
+
+def thinner_magnets(design: SizedDesign, prediction: Prediction) -> list[Step]:
+    """Thinner magnets."""
+    has = 1e3 * design.rotor.magnet.thickness
+    return [
+        Step({"rotor.magnet.thickness_mm": _round(has - less)}, f"magnets of {_round(has - less):g} mm thickness")
+        for less in THICKER
+        if has - less >= THINNEST
+    ]
+
+
+def fewer_layers(design: SizedDesign, prediction: Prediction) -> list[Step]:
+    """Fewer copper layers, where the file does not say more of each."""
+    board = design.board
+    if board.layer_copper is not None or board.coil_layers is not None or board.layer_depths is not None:
+        return []
+    return [Step({"board.layers": n}, f"{n} layers of copper") for n in range(board.layers - 2, 1, -2)]
+
+
 def _scaled(key: str, value: float, factors: tuple[float, ...], words: str) -> list[Step]:
     """A value times each factor; nothing where it is zero."""
     if value <= 0:
@@ -216,8 +282,10 @@ def _round(value: float) -> float:
 PLACE: tuple[Change, ...] = (
     stiffer_loops, centred_sensor, finer_sensor, quieter_sensor, less_play, tighter_bearing,
 )  # fmt: skip
-TORQUE: tuple[Change, ...] = (gentler_motion, more_current, higher_supply, heavier_copper, thicker_magnets)
-HEAT: tuple[Change, ...] = (longer_rest, gentler_motion, lower_speed, heavier_copper, thicker_magnets)
+TORQUE: tuple[Change, ...] = (
+    gentler_motion, timed_motion, more_current, higher_supply, stronger_driver, heavier_copper, thicker_magnets,
+)  # fmt: skip
+HEAT: tuple[Change, ...] = (longer_rest, gentler_motion, timed_motion, lower_speed, heavier_copper, thicker_magnets)
 CHANGES: dict[str, tuple[Change, ...]] = {
     "position_error_deg": PLACE,
     "repeatability_deg": PLACE,
@@ -230,11 +298,14 @@ CHANGES: dict[str, tuple[Change, ...]] = {
     ),
     "smallest_step_deg": PLACE,
     "step_error_percent": PLACE,
-    "move_time_s": (quicker_motion, higher_speed, more_current, higher_supply, heavier_copper, thicker_magnets),
+    "move_time_s": (
+        quicker_motion, higher_speed, timed_motion, more_current, higher_supply, stronger_driver, heavier_copper,
+        thicker_magnets,
+    ),
     "torque_reserve_percent": TORQUE,
     "board_temperature_c": HEAT,
     "touch_temperature_c": HEAT,
-    "supply_current_a": (gentler_motion, lower_speed, higher_supply, heavier_copper),
-    "price": (larger_order,),
+    "supply_current_a": (gentler_motion, timed_motion, lower_speed, higher_supply, heavier_copper),
+    "price": (larger_order, less_steel, thinner_magnets, fewer_layers),
     "push_deg": PLACE,
 }  # fmt: skip

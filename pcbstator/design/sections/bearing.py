@@ -6,8 +6,8 @@ from typing import Annotated
 
 from annotated_types import Len
 
-from pcbstator.design.job import DEGREES, LARGEST_TORQUE, degrees, newton_metres
 from pcbstator.design.quantities import Quantity, Record, TableList, key, millimetres, revolutions_per_minute
+from pcbstator.design.sections.job import DEGREES, LARGEST_TORQUE, degrees, newton_metres
 
 MOST_SPOTS = 50
 

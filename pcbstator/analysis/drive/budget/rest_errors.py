@@ -131,11 +131,13 @@ def end_of_move(job: Positioning) -> Arrival:
     return arrival(job.moved, job.move, FADES * job.values.fading_speed)
 
 
-def arrived_by_friction(job: Positioning, end: Arrival) -> float:
-    """Error [rad] at which friction stops the load at the end of a move, at the worst place."""
+def stop_by_friction(job: Positioning, end: Arrival) -> tuple[float, float]:
+    """Error [rad] at which friction stops the load at the end of a move, at the worst place, and what the integral
+    holds there towards the target [N m].
+    """
     values = job.values
     if values.standstill <= 0:
-        return 0.0
+        return 0.0, 0.0
     fading = values.fading_speed
     worst = max(range(len(values.spots)), key=lambda spot: values.spots[spot][2], default=0)
     spots = values.spots[worst : worst + 1]
@@ -147,8 +149,14 @@ def arrived_by_friction(job: Positioning, end: Arrival) -> float:
     def spots_before(target: float) -> Places:
         return lambda away: spot_friction(target - away, spots)
 
-    errors = [end.error(friction, spots_before(place)) for place in places] or [end.error(friction)]
-    return max(abs(error) for error in errors)
+    stops = [end.stop(friction, spots_before(place)) for place in places] or [end.stop(friction)]
+    error, integral = max(stops, key=lambda stop: abs(stop[0]))
+    return abs(error), integral if error < 0 else -integral
+
+
+def arrived_by_friction(job: Positioning, end: Arrival) -> float:
+    """Error [rad] at which friction stops the load at the end of a move, at the worst place."""
+    return stop_by_friction(job, end)[0]
 
 
 def held(job: Positioning) -> float:
@@ -193,8 +201,11 @@ def torque_left(job: Positioning, torque: float, order: float) -> float:
     return float(arrived if arrived <= job.count else min(arrived, max(job.count, later)))
 
 
-def settling(job: Positioning, room: float, arrived: float) -> float | None:
-    """Time [s] from the end of a move until the load stays within some room [rad] for good; None if never."""
+def settling(job: Positioning, room: float, arrived: float, held: float = 0.0) -> float | None:
+    """Time [s] from the end of a move until the load stays within some room [rad] for good; None if never.
+
+    arrived: error at the end by friction [rad]; held: what the integral holds there towards the target [N m].
+    """
     if room <= 0:
         return None
     loops, values = job.moved, job.loop_values
@@ -209,4 +220,4 @@ def settling(job: Positioning, room: float, arrived: float) -> float | None:
     if room < job.count:
         return None
     friction = job.values.standstill + job.values.worst_spot
-    return max(settled, release_time(friction, values.stiffness, values.integral_time, room))
+    return max(settled, release_time(friction, values.stiffness, values.integral_time, room, held))

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from pcbstator.physics.drive.simulation import Trace
 
 if TYPE_CHECKING:
-    from pcbstator.analysis.drive.scenario_values import ScenarioValues
-    from pcbstator.analysis.drive.stand import Stand
+    from pcbstator.analysis.drive.simulation.scenario_values import ScenarioValues
+    from pcbstator.analysis.drive.simulation.stand import Stand
 
 FloatArray = NDArray[np.float64]
 Reference = tuple[FloatArray, FloatArray, FloatArray]

@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.analysis.drive.run_measures import Reference, errors
-from pcbstator.analysis.drive.stand import Stand
+from pcbstator.analysis.drive.simulation.run_measures import Reference, errors
+from pcbstator.analysis.drive.simulation.stand import Stand
 from pcbstator.physics.drive.simulation import Trace
 
 FloatArray = NDArray[np.float64]

@@ -10,17 +10,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.analysis.drive.job import with_built_ripple
 from pcbstator.analysis.mechanical.built_results import built_results
 from pcbstator.analysis.pipeline import surround
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
-from pcbstator.analysis.stages import STAGES, Work, run_stage
-from pcbstator.check.changes import CHANGES
+from pcbstator.analysis.stages import STAGES, Work, at_other_job, run_stage
+from pcbstator.check.envelope import envelope_findings
 from pcbstator.check.job import LEAST_MARGIN
-from pcbstator.check.requirement import Known, needed_for_verdicts, verdicts
-from pcbstator.check.way_out import Judge, Settings, Step, way_out
-from pcbstator.copper import size_design
+from pcbstator.check.mechanical import circuit_findings
+from pcbstator.check.requirement import Known, judged_with, needed_for_verdicts, verdicts
+from pcbstator.check.ways_out.changes import CHANGES
+from pcbstator.check.ways_out.way_out import Judge, Settings, Step, way_out
 from pcbstator.errors import PcbstatorError
 from pcbstator.findings import Verdict
 
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 
 MARGIN = "drive.speed_phase_margin_deg"  # a result of the loops, so that they are judged as well
+STEEL = "mechanical.back_iron_flux_density_t"  # a result of the rotor's steel, so that it is found as well
 # Sections that have no say in copper and magnets, nor in verdicts on those.
 JOB = frozenset(["load", "bearing", "motion", "drive", "requirement", "prices", "build"])
 
@@ -54,13 +55,15 @@ def _changes(name: str, design: SizedDesign, prediction: Prediction) -> list[lis
 
 def judge_of(work: Work) -> Judge:
     """Verdicts of a design with some settings changed; each combination is judged once."""
-    known: dict[tuple[tuple[str, object], ...], tuple[Verdict, ...] | None] = {}
+    shared = Shared(alone=True)  # boards alike are laid once, and their inductance is found once
+    known: dict[tuple[frozenset[str], tuple[tuple[str, object], ...]], tuple[Verdict, ...] | None] = {}
 
-    def judge(settings: Settings) -> tuple[Verdict, ...] | None:
-        asked = tuple(sorted(settings.items()))
+    def judge(settings: Settings, only: str = "") -> tuple[Verdict, ...] | None:
+        lines = judged_with(only) if only else frozenset[str]()
+        asked = lines, tuple(sorted(settings.items()))
         if asked not in known:
             try:
-                known[asked] = _judged(work, settings)
+                known[asked] = _judged(work, settings, shared, lines)
             except PcbstatorError:
                 known[asked] = None
         return known[asked]
@@ -68,28 +71,35 @@ def judge_of(work: Work) -> Judge:
     return judge
 
 
-def _judged(work: Work, settings: Mapping[str, object]) -> tuple[Verdict, ...] | None:
+def _judged(
+    work: Work, settings: Mapping[str, object], shared: Shared, only: frozenset[str]
+) -> tuple[Verdict, ...] | None:
     """None where it cannot be laid, a law does not hold, or the loops would not be sound."""
     changed = work.design.with_values(settings)
-    if all(key.partition(".")[0] in JOB for key in settings):
-        sized = size_design(changed)
-        again = replace(work, full=False, asked=changed, sized=sized, motion=None, drive=None, results={})
-        stages: tuple[str, ...] = ("job",)
+    sections = {key.partition(".")[0] for key in settings}
+    of_job = sections <= JOB
+    needed = needed_for_verdicts(changed, only)  # as a study does: only what the verdicts need
+    if not only or "drive" in sections:
+        needed |= {MARGIN}
+    if of_job:
+        again = at_other_job(work, changed)
     else:
-        again, stages = Work(changed), STAGES
-    for stage in stages:  # as a study does: only what the verdicts need
-        if stage == "job" and again.surroundings is None and work.surroundings is not None:
+        again = Work(changed)
+        for stage in STAGES[:-1]:
+            run_stage(stage, [again], shared, needed | {STEEL})
+        if work.surroundings is not None and again.refusal is None:
             surround(again)
-        run_stage(stage, [again], Shared(alone=True), needed_for_verdicts(changed) | {MARGIN})
-    if again.refusal is not None:
+    if again.refusal is None and (not only or "speed_ripple_percent" in only):
+        again.waves = _waves(work, again, settings)
+    run_stage(STAGES[-1], [again], shared, needed)
+    if again.refusal is not None or not (of_job or _faults(again) <= _faults(work)):
         return None
     fit = again.drive
     margins = [] if fit is None else [fit.current_margin, fit.speed_margin, fit.position_margin]
     if any(margin is not None and margin < radians(LEAST_MARGIN) for margin in margins):
         return None
     vias = again.counts[1].via_count if again.counts else 0
-    motion = with_built_ripple(again.motion, _waves(work, again, settings))
-    return verdicts(again.design, Known(motion, again.drive, vias, again.out_of_range))
+    return verdicts(again.design, Known(again.motion, again.drive, vias, again.out_of_range), only)
 
 
 def _waves(work: Work, again: Work, settings: Mapping[str, object]) -> FloatArray | None:
@@ -97,3 +107,11 @@ def _waves(work: Work, again: Work, settings: Mapping[str, object]) -> FloatArra
     if again.magnetic is None or not any(key.startswith("build.") for key in settings):
         return work.waves
     return built_results(again.design, again.laid[1], again.magnetic, None, 0.0).waves
+
+
+def _faults(work: Work) -> set[str]:
+    """What speaks against a machine: it leaves its envelope, magnets overlap, steel saturates, magnets may weaken."""
+    found = [each for each in envelope_findings(work.design, work.laid[1].copper.board) if each.severity == "error"]
+    if work.mechanical is not None:
+        found += circuit_findings(work.design, work.mechanical)
+    return {finding.code for finding in found}

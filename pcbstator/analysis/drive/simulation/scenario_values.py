@@ -12,7 +12,7 @@ from pcbstator.analysis.drive import asked_values
 from pcbstator.analysis.drive.load_cycle import load_values
 
 if TYPE_CHECKING:
-    from pcbstator.analysis.drive.stand import Stand
+    from pcbstator.analysis.drive.simulation.stand import Stand
     from pcbstator.design import SizedDesign
 
 PLACES = 16  # around the turn

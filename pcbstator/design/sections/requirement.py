@@ -58,7 +58,7 @@ class Requirement(Record):
         otherwise=NONE,
     )  # fmt: skip
     smallest_step: Annotated[float, degrees(LEAST_ANGLE, 180)] | None = key(
-        "smallest_step_deg", "smallest step that must be seen", None, example=0.5, otherwise=NONE
+        "smallest_step_deg", "smallest step that must be seen, in one direction", None, example=0.5, otherwise=NONE
     )
     step_error: Annotated[float, percent(0.1, 100)] | None = key(
         "step_error_percent", "largest error of that step, of its size", None, example=20.0, otherwise=NONE

@@ -11,7 +11,6 @@ from typing import Annotated, Literal
 
 from annotated_types import Len
 
-from pcbstator.design.bodies import Bar, Body, Disc, Point, Ring
 from pcbstator.design.quantities import (
     LEAST,
     Count,
@@ -29,6 +28,7 @@ from pcbstator.design.quantities import (
     watts_per_kelvin,
     watts_per_square_metre_kelvin,
 )
+from pcbstator.design.sections.bodies import Bar, Body, Disc, Point, Ring
 
 DEGREES = degrees_of(1.0)  # in a radian
 LARGEST_INERTIA = 1e4  # kg m2

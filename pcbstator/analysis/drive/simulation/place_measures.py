@@ -9,9 +9,9 @@ from typing import Any
 
 import numpy as np
 
-from pcbstator.analysis.drive.run_measures import Rest, settling_numbers
-from pcbstator.analysis.drive.scenario_values import ScenarioValues
-from pcbstator.analysis.drive.stand import Stand
+from pcbstator.analysis.drive.simulation.run_measures import Rest, settling_numbers
+from pcbstator.analysis.drive.simulation.scenario_values import ScenarioValues
+from pcbstator.analysis.drive.simulation.stand import Stand
 
 
 @dataclass(frozen=True)

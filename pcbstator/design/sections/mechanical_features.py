@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pcbstator.design.fasteners import Screw
 from pcbstator.design.quantities import Count, CountList, Record, Text, YesNo, direction, key, millimetres
+from pcbstator.design.sections.fasteners import Screw
 
 LARGEST_CIRCLE = 2100.0  # mm
 MOST_COPIES = 72  # of one table around the circle

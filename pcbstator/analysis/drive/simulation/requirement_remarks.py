@@ -6,7 +6,7 @@ from math import degrees
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from pcbstator.design.requirement import Requirement
+    from pcbstator.design.sections.requirement import Requirement
 
 # Scenario, its number, attribute and key of the requirement, shown unit, scale from the number to that unit.
 COMPARED: tuple[tuple[str, str, str, str, str, float], ...] = (

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pcbstator.design.mechanical_features import HoleCircle
 from pcbstator.design.quantities import LARGEST, Count, Quantity, Record, Text, amperes, key, micrometres, millimetres
+from pcbstator.design.sections.mechanical_features import HoleCircle
 
 MOST_RINGS = 32
 MOST_VIAS = 64

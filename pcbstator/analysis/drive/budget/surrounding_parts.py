@@ -10,8 +10,8 @@ from math import pi, sin
 import numpy as np
 
 from pcbstator.analysis.drive.asked_values import WINDOW
+from pcbstator.analysis.drive.budget.rest_errors import PLACE, Part, torque_left
 from pcbstator.analysis.drive.positioning import Positioning
-from pcbstator.analysis.drive.rest_errors import PLACE, Part, torque_left
 from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
 from pcbstator.physics.drive.turning_error import of_orders
 from pcbstator.physics.stray.steel_body import Cogging

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.analysis.drive import place_measures as places
-from pcbstator.analysis.drive import push_measures as pushes
-from pcbstator.analysis.drive import run_measures as runs
 from pcbstator.analysis.drive.load_cycle import Moves, cycle_of
-from pcbstator.analysis.drive.requirement_remarks import requirement_remarks
-from pcbstator.analysis.drive.scenario_values import ScenarioValues, scenario_values
-from pcbstator.analysis.drive.stand import Stand, stand_of
-from pcbstator.analysis.drive.turn_measures import turn_numbers
+from pcbstator.analysis.drive.simulation import place_measures as places
+from pcbstator.analysis.drive.simulation import push_measures as pushes
+from pcbstator.analysis.drive.simulation import run_measures as runs
+from pcbstator.analysis.drive.simulation.requirement_remarks import requirement_remarks
+from pcbstator.analysis.drive.simulation.scenario_values import ScenarioValues, scenario_values
+from pcbstator.analysis.drive.simulation.stand import Stand, stand_of
+from pcbstator.analysis.drive.simulation.turn_measures import turn_numbers
 from pcbstator.analysis.mechanical.ball_contact import with_ball_friction
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.physics.drive.motion import Piece, sampled_moves
@@ -33,7 +33,7 @@ REPEATS = 2  # approaches to a place from either side
 AWAY = float(np.radians(5.0))  # from where a target is approached
 ASIDE = 0.2  # s of rest where an approach only turns round
 RISE = 0.5  # s of run-up to a slow turn
-RUN_IN = 10.0  # time constants of the position loop before a slow turn counts
+RUN_IN = 30.0  # time constants of the position loop from which nothing of the start is left in a slow turn
 TURN_POINTS = 16000  # kept of a slow turn
 SHORT_TURN = 10.0  # s of a turn so slow that a whole one would take too long
 
@@ -165,7 +165,7 @@ def _slow(bench: Bench) -> Played:
     """A slow constant turn, all around; where that would take too long, over the worst friction spot."""
     stand, values = bench.stand, bench.values
     speed = values.slow_speed
-    run_in = min(20.0, max(2.0, RISE + RUN_IN / stand.control.position_gain + _break_away(stand, speed)))
+    run_in = max(2.0, RISE + min(20.0, RUN_IN / stand.control.position_gain) + min(20.0, _break_away(stand, speed)))
     turn = 2 * pi / speed
     start, duration = -speed * run_in, run_in + turn * 1.001
     if RISE + duration > stand.most * stand.control.period:

@@ -16,7 +16,7 @@ from pcbstator.analysis.drive.load_cycle import LoadValues, Moves, load_values
 from pcbstator.analysis.drive.positioning import bearing_angle
 from pcbstator.analysis.drive.records import DriveResult
 from pcbstator.analysis.prediction import Prediction
-from pcbstator.design.job import Drive
+from pcbstator.design.sections.job import Drive
 from pcbstator.errors import Complaint, DesignError
 from pcbstator.physics.conductors.resistance import COPPER_TEMPERATURE_COEFFICIENT
 from pcbstator.physics.drive.driver_errors import current_gain_vector, current_offset_vector, leg_voltage_loss

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from pcbstator.analysis.drive.scenarios import ScenarioRun
+from pcbstator.analysis.drive.simulation.scenarios import ScenarioRun
 from pcbstator.output.words import figures, measure
 
 UNITS = {
@@ -16,6 +16,7 @@ HIDDEN = (
     "believed_from_above_deg", "band_from", "speed_from", "step_from",
 )  # fmt: skip
 BELIEVED = "believed_"
+SMALL, NIL = 1e-3, 1e-9  # degrees: below them an angle keeps its digits; it is nothing but rounding
 SOURCES = {"settled_within_deg": "band_from", "speed_rpm": "speed_from", "step_deg": "step_from"}
 SOURCE_WORDS = {"requirement": "as required", "motion": "as in the motion", "default": "by default"}
 NAMES = {
@@ -47,6 +48,7 @@ NAMES = {
     "smallest_told_deflection_deg": "smallest turn that is told safely",
     "smallest_told_push_n_m": "push that is told safely in either sense",
     "push_n_m": "long push",
+    "terminal_current_peak_a": "peak terminal current, with start and noise",
     "heating_terminal_current_peak_a": "steady peak current that heats the same",
     "copper_rise_k": "rise of the copper in a run, none cooled away",
 }
@@ -103,6 +105,8 @@ def _shown(key: str, value: Any) -> str:
     ('0.123°', '5', '1.23 %')
     >>> _shown("push_n_m", 0.0123), _shown("settled", False)
     ('12.3 mN·m', 'no')
+    >>> _shown("largest_error_deg", 1.397e-5), _shown("largest_error_deg", 1e-15)
+    ('0.000014°', '0°')
     """
     if isinstance(value, bool):
         return "yes" if value else "no"
@@ -114,7 +118,7 @@ def _shown(key: str, value: Any) -> str:
     if unit == "ratio":
         return f"{figures(100 * value, 3)} %"
     if unit == "deg":
-        return f"{figures(round(value, 4), 3)}°"
+        return f"{figures(value if NIL < abs(value) < SMALL else round(value, 4), 3)}°"
     if unit in ("n_m", "a"):
         return measure(value, UNITS[unit], 3)
     return f"{figures(value, 3)} {UNITS.get(unit, '')}".strip()

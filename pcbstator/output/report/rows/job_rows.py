@@ -56,7 +56,8 @@ def motion_rows(prediction: Prediction) -> list[Row]:
         "Terminal current",
         found.peak_current,
         "A",
-        f"peak; heats like a steady sine current with a peak of {figures(found.rms_current or 0, 3)} A",
+        "peak, as the motion asks; `simulate` has what the loops add as they start and by noise; heats like a steady "
+        f"sine current with a peak of {figures(found.rms_current or 0, 3)} A",
     )
     add("From the supply", found.supply_mean, "A", f"mean; at most {measure(found.supply_peak or 0.0, 'A', 3)}")
     add("Energy of a cycle", found.cycle_energy, "J",
@@ -146,12 +147,16 @@ COMBINED = (  # name, result, words
         "to either side of the target, at the worst place of the turn; 95 % of the stops",
     ),
     ("of it repeatable", "repeatable_rest_error_deg", "a correction table over the turn takes this out"),
-    ("Repeatability", "repeatability_deg", "stops at one place from one side: 95 % lie so far to either side"),
+    ("Repeatability", "repeatability_deg", "width of the band that holds 95 % of the stops at one place from one side"),
     ("Between directions", "direction_offset_deg", "from one side and from the other: approach from the same side"),
     ("Settling time", "settling_time_s", "after the end of a move, until it stays within its band around the target"),
     ("Error in the slow turn", "moving_error_deg", "at the worst place of the turn; 95 % of the time"),
     ("Ripple of the slow speed", "slow_speed_ripple_percent", "half of peak to peak over the mean"),
-    ("Error of a small step", "step_error_percent", "of the step, at the worst place of the turn, 95 %"),
+    (
+        "Error of a small step",
+        "step_error_percent",
+        "of the step, after others in its direction, at the worst place, 95 %",
+    ),
     ("Push by hand that is told", "told_push_deg", "the least turn that is safely no noise, friction or play"),
 )
 

@@ -19,7 +19,7 @@ from pcbstator.design.quantities import (
     ratio,
     tesla,
 )
-from pcbstator.design.rotor_plate import RotorPlate
+from pcbstator.design.sections.rotor_plate import RotorPlate
 
 THINNEST_STEEL = 0.01  # mm; a foil
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Annotated, Literal
 
 from pcbstator import materials
-from pcbstator.design.mechanical_features import HoleCircle
 from pcbstator.design.quantities import LARGEST, Quantity, Record, celsius, key, millimetres
+from pcbstator.design.sections.mechanical_features import HoleCircle
 
 OTHER = "other"
 

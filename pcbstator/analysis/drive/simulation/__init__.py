@@ -1,0 +1,1 @@
+"""Runs of the drive in time, and what is measured on them."""

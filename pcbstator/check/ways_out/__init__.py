@@ -1,0 +1,1 @@
+"""What would meet a requirement that is not met: changes tried on the design itself."""

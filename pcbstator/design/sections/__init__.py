@@ -1,0 +1,1 @@
+"""The sections of a design file as records."""
