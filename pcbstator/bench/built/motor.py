@@ -26,7 +26,7 @@ from pcbstator.bench.logs.known import known_drive
 from pcbstator.bench.logs.result import CorrectionTable
 from pcbstator.bench.machine_state import MachineState, machine_state
 from pcbstator.bench.result import Comparison
-from pcbstator.check.run import checked_prediction
+from pcbstator.check.run import checked_prediction, checked_work
 from pcbstator.check.side_by_side import SideBySide, side_by_side
 from pcbstator.copper import size_design
 from pcbstator.design.file_text import changed_text, design_file
@@ -55,7 +55,7 @@ def built_motors(
     """One for each pair of board and rotor of the bench. found: readings beside their prediction, with their causes."""
     motors = dict.fromkeys((each.board, each.rotor) for each in bench.readings)
     begun = [_begun(motor, found, judged.get(motor), bench, state) for motor in motors]
-    known = None if all(told.refused for told, *_ in begun) else checked_prediction(design)
+    known = None if all(told.refused for told, *_ in begun) else checked_work(state.work)
     return tuple(
         told if told.refused else _written(design, told, settings, spreads, found, known)
         for told, settings, spreads in begun
