@@ -158,6 +158,21 @@ def test_a_move_gives_inertia_and_friction_within_their_uncertainty(noise, visco
     assert np.sqrt(np.mean(np.square(off))) < 1.4
 
 
+@pytest.mark.parametrize("degrees_of_noise", [0.0, 5e-4, 3e-3])
+def test_a_short_smooth_move_is_not_taken_for_a_pull(degrees_of_noise):
+    """Along 10 degrees of a sine move a pull by the angle and the inertia are alike; unbalance is not made up."""
+    times = np.linspace(0.0, 1.4, 2801)
+    angle = np.radians(10) / 2 * (1 - np.cos(2 * np.pi * times / 1.4))
+    acceleration = np.radians(10) / 2 * (2 * np.pi / 1.4) ** 2 * np.cos(2 * np.pi * times / 1.4)
+    sense = np.sign(np.sin(2 * np.pi * times / 1.4))
+    random = np.random.default_rng(4)
+    for _ in range(10):
+        noise = np.radians(degrees_of_noise) * random.standard_normal(len(times))
+        fit = move_fit(times, angle + noise, 6.5e-3 * acceleration + 0.012 * sense)
+        assert fit.pull == 0.0
+        assert abs(fit.inertia - 6.5e-3) < 3 * fit.inertia_sigma + 1e-2 * 6.5e-3
+
+
 def test_a_move_with_gaps_and_uneven_rows():
     times, angle, speed, acceleration = there_and_back(6000)
     kept = np.random.default_rng(1).random(6000) > 0.3

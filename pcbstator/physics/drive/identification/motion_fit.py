@@ -18,6 +18,7 @@ PIECES = (96, 64, 48, 32, 24, 16, 12, 8)  # of the moving time; the longer, the 
 NOISE_SHARE = 0.003  # of the acceleration's variance that noise of the angle may make: it lowers the inertia by as much
 FEWEST_PIECES = 8
 FEWEST_ROWS = 8  # of a piece
+APART = 0.03  # of the acceleration's square that a pull must leave unexplained, to be told from inertia
 SURE = 3.0  # standard deviations from nothing, for a term to be kept
 BLOCKS = 4000  # of a coast-down
 
@@ -49,10 +50,11 @@ def move_fit(times: ArrayLike, angles: ArrayLike, torques: ArrayLike) -> MoveFit
 
     times: rising (rows,) [s]; angles: without jumps (rows,) [rad]; torques: of the motor (rows,) [N m]. Returns
     [kg m2], [N m], [N m s/rad]. Viscous friction, and a pull u cos(angle) + v sin(angle), are fitted where they stand
-    out. The record is cut into pieces, each weighted by (1 − x²)⁴ from end to end, which moves both derivatives from
-    the angle to the weight. Pieces that stand or turn round are left out; they are made so long that noise of the angle
-    does not lower the inertia. LawRangeError where fewer than 8 pieces move, or where speed and acceleration do not
-    change. Source: modulating functions, M. Shinbrot, Trans. ASME 79, 1957 (from memory); derived here.
+    out, the pull only where it can be told from inertia: not along one short smooth move. The record is cut into
+    pieces, each weighted by (1 − x²)⁴ from end to end, which moves both derivatives from the angle to the weight.
+    Pieces that stand or turn round are left out; they are made so long that noise of the angle does not lower the
+    inertia. LawRangeError where fewer than 8 pieces move, or where speed and acceleration do not change. Source:
+    modulating functions, M. Shinbrot, Trans. ASME 79, 1957 (from memory); derived here.
 
     >>> t = np.linspace(0.0, 2.0, 2001)
     >>> angle, a = 1.0 - np.cos(np.pi * t / 2), (np.pi / 2) ** 2 * np.cos(np.pi * t / 2)
@@ -139,7 +141,8 @@ def _fitted(cut: _Pieces, share: float) -> MoveFit:
     plain = np.column_stack([cut.acceleration, np.sign(cut.speed)])
     pull = np.column_stack([np.cos(cut.angle), np.sin(cut.angle)])
     fit, more = linear_fit(plain, cut.torque, neighbours=True), np.empty((len(plain), 0))
-    pulled = _tried(np.hstack([plain, pull]), cut.torque)
+    # Along a short smooth move a pull that changes with the angle is like the acceleration itself.
+    pulled = _tried(np.hstack([plain, pull]), cut.torque) if _left(cut, pull) > APART else None
     freedom = len(plain) - 4
     if pulled is not None and fit.scatter**2 > pulled.scatter**2 * (1 + 2 * SURE**2 / freedom):
         fit, more = pulled, pull
@@ -159,6 +162,13 @@ def _fitted(cut: _Pieces, share: float) -> MoveFit:
         torques=cut.torque,
         fitted=cut.torque - fit.residuals,
     )
+
+
+def _left(cut: _Pieces, pull: FloatArray) -> float:
+    """Part of the acceleration's square that friction and a pull by the angle could not make."""
+    others = np.column_stack([np.sign(cut.speed), pull])
+    rest = cut.acceleration - others @ np.linalg.lstsq(others, cut.acceleration, rcond=None)[0]
+    return float(rest @ rest / max(cut.acceleration @ cut.acceleration, 1e-300))
 
 
 @dataclass(frozen=True, eq=False)
