@@ -159,8 +159,8 @@ def test_every_pair_of_sections_present_or_absent(row, tmp_path):
 
 @pytest.mark.slow
 def test_every_pair_of_ways_to_have_them(tmp_path_factory):
-    for row in rows({path: 1 + len(ways) for path, ways in PRESENT.items()}, PAIRS):
-        judge(row, tmp_path_factory.mktemp("ways"))
+    for number, row in enumerate(rows({path: 1 + len(ways) for path, ways in PRESENT.items()}, PAIRS)):
+        judge(row, tmp_path_factory.mktemp("ways"), boards=number % 2 == 0)
 
 
 @pytest.mark.slow

@@ -103,9 +103,9 @@ def test_some_designs() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("first", range(1000, 1192, 64))
+@pytest.mark.parametrize("first", (1000, 1064))
 def test_many_designs(first: int) -> None:
-    """Some 150 designs in all that can be laid, half of them with inductance."""
+    """Some 100 designs in all that can be laid, half of them with inductance."""
     laid, _ = compare(range(first, first + 64))
     assert laid >= 45
 
