@@ -33,7 +33,7 @@ Hole = Via | Terminal
 NAMES = list(matrix.cases())
 # A draw that holds every choice and few of the dear waves; ``test_the_matrix_is_wide`` says so.
 SAMPLE = [name for name in NAMES if name in set(random.Random(33354).sample(NAMES, 18))]
-# The slow run reads back half of them and a twelfth of the waves, which have thousands of conductors; WHOLE_MATRIX: all.
+# The slow run reads half of them back, and a twelfth of the waves, which are large; with WHOLE_MATRIX set, all of them.
 WHOLE = bool(os.environ.get("WHOLE_MATRIX"))
 LONG = [name for number, name in enumerate(NAMES) if WHOLE or number % (12 if "wave" in name else 2) == 0]
 EVERY = [
