@@ -96,8 +96,8 @@ def resting_angle(state: MachineState, phase: int = 0) -> float:
 def step_between(phases: int) -> float:
     """Electrical angle from one phase's axis to the next [rad].
 
-    >>> round(np.degrees(step_between(3)), 6), round(np.degrees(step_between(2)), 6)
-    (120.0, 90.0)
+    >>> [round(float(np.degrees(step_between(phases))), 6) for phases in (3, 2)]
+    [120.0, 90.0]
     """
     return float(np.pi / 2 if phases == 2 else 2 * np.pi / phases)
 
