@@ -101,6 +101,7 @@ def test_make_writes_what_its_manifest_says_and_the_same_bytes_again(tmp_path):
     assert sorted(path.name for path in tmp_path.iterdir()) == ["out"]
 
 
+@pytest.mark.usefixtures("unrendered", "predicted_once")
 def test_make_leaves_foreign_folders_alone(tmp_path):
     folder = tmp_path / "mine"
     folder.mkdir()
@@ -114,6 +115,7 @@ def test_make_leaves_foreign_folders_alone(tmp_path):
     assert shown.code == 2 and "notes.txt" in shown.err
 
 
+@pytest.mark.usefixtures("unrendered", "predicted_once")
 def test_make_fills_the_empty_folder_it_runs_in_and_makes_those_that_are_missing(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     assert run("make", FAN, "-o", ".").code == 0
@@ -167,6 +169,7 @@ def test_windings():
         assert run("windings", "--coils", wrong).code == 2
 
 
+@pytest.mark.usefixtures("unrendered", "predicted_once")
 def test_a_title_cannot_steer_the_terminal(tmp_path):
     file = tmp_path / "odd.toml"
     file.write_text(STAGE.read_text().replace('"Photogrammetry stage"', '"<b>*%\\u00e9\\"&"'))

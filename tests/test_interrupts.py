@@ -96,6 +96,7 @@ def test_at_any_time(place, command, after):
     one_line(process)
 
 
+@pytest.mark.usefixtures("unrendered")
 @pytest.mark.parametrize("target", ["pcbstator.predict", "pcbstator.output.files.write_file"])
 def test_in_this_process(monkeypatch, tmp_path, target):
     def interrupted(*arguments):

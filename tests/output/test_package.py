@@ -14,6 +14,7 @@ from pcbstator.design.file_text import design_file
 from pcbstator.errors import OutputError
 from pcbstator.output.fabrication.package import package_files
 from tests.command import DESIGNS
+from tests.shipped import shipped
 
 ROLES = {
     "copper", "mask", "legend", "profile", "drill-plated", "drill-unplated", "netlist", "job", "drawing", "report",
@@ -24,9 +25,7 @@ ROLES = {
 @pytest.fixture(scope="module", params=DESIGNS, ids=lambda path: path.stem)
 def package(request):
     """Design, prediction, copper, files and manifest."""
-    design = pcbstator.load_design(request.param)
-    copper = pcbstator.lay_copper(design)
-    prediction = pcbstator.predict(design, copper)
+    design, copper, prediction = shipped(request.param.stem)
     files = package_files(design, copper, prediction)
     return request.param, design, copper, prediction, files, json.loads(files["manifest.json"])
 
