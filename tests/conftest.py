@@ -6,6 +6,7 @@ whatever the environment says of it: each process that a test starts would else 
 
 import os
 import sys
+from collections import deque
 from collections.abc import Iterator
 from typing import Any
 from unittest.mock import patch
@@ -21,19 +22,15 @@ settings.register_profile("untimed", deadline=None)  # a busy machine is no defe
 settings.load_profile("untimed")
 
 
+KNOWN: deque[tuple[Any, Any]] = deque(maxlen=20)  # the last designs of such tests with their predictions
+
+
 @pytest.fixture
 def unrendered() -> Iterator[None]:
-    """Figures are set up by the program and not rendered by matplotlib, which takes half the time of a page: for what
-    is said of files, commands and words. All figures are rendered in tests/output and tests/test_first_motor.py.
-    """
-    from matplotlib.figure import Figure
+    """Figures of this test are set up and not rendered."""
+    from tests.command import no_rendering
 
-    rendered = Figure.savefig
-
-    def empty(figure: Figure, file: Any, **more: Any) -> None:
-        rendered(Figure(figsize=figure.get_size_inches()), file, **more)
-
-    with patch.object(Figure, "savefig", empty):
+    with no_rendering():
         yield
 
 
@@ -42,12 +39,14 @@ def predicted_once() -> Iterator[None]:
     """Commands that are given one design, one after the other, take one prediction of it: for what they do with it."""
     import pcbstator
 
-    predict, known = pcbstator.predict, []
+    predict = pcbstator.predict
 
     def remembered(design: Any) -> Any:
-        if not any(design == each for each, _ in known):
-            known.append((design, predict(design)))
-        return next(found for each, found in known if design == each)
+        found = next((found for each, found in KNOWN if design == each), None)
+        if found is None:
+            found = predict(design)
+            KNOWN.append((design, found))
+        return found
 
     with patch("pcbstator.predict", remembered), patch("pcbstator.project.predict", remembered):
         yield

@@ -37,6 +37,7 @@ def test_help(command):
     assert shown.code == 0 and "Usage" in shown.out
 
 
+@pytest.mark.usefixtures("predicted_once")
 @pytest.mark.parametrize("design", DESIGNS, ids=lambda path: path.stem)
 def test_predict_as_json_and_as_text(design):
     shown = run("predict", design, "--json")
@@ -64,6 +65,7 @@ def test_what_does_not_fit_names_the_number_that_would(tmp_path):
     assert shown.code == 2 and "at most 12 turns" in shown.err
 
 
+@pytest.mark.usefixtures("predicted_once")
 def test_error_findings_end_with_1_and_results_are_shown(unbuildable):
     shown = run("predict", unbuildable, "--json")
     assert shown.code == 1
@@ -76,6 +78,7 @@ def test_error_findings_end_with_1_and_results_are_shown(unbuildable):
     assert {"code", "severity", "message", "value", "limit"} <= set(listed["findings"][0])
 
 
+@pytest.mark.usefixtures("predicted_once")
 def test_make_is_all_or_nothing(unbuildable, tmp_path):
     shown = run("make", unbuildable, "-o", tmp_path / "out")
     assert shown.code == 1 and "envelope.height" in shown.err
@@ -135,6 +138,7 @@ def test_start_never_overwrites(tmp_path):
     assert shown.code == 2 and file.read_text() == "mine"
 
 
+@pytest.mark.usefixtures("predicted_once")
 @pytest.mark.parametrize(("command", "name"), [("draw", "a.svg"), ("report", "a.html"), ("centrelines", "a.json")])
 def test_single_files_and_their_endings(command, name, tmp_path):
     assert run(command, STAGE, "-o", tmp_path / name).code == 0
@@ -187,8 +191,8 @@ def test_entry_point_in_a_process_of_its_own(broken):
 
 def test_the_bytes_do_not_depend_on_threads():
     """Sums that several threads share end in other last digits; told apart on machines with more than one core."""
-    told = set()
-    for threads in ("1", "2", "nonsense"):
+    told = {run("predict", STAGE, "--json").out.encode()}  # with one
+    for threads in ("2", "nonsense"):
         environment = os.environ | {"OPENBLAS_NUM_THREADS": threads, "OMP_NUM_THREADS": threads}
         command = [sys.executable, "-m", "pcbstator", "predict", str(STAGE), "--json"]
         told.add(subprocess.run(command, capture_output=True, env=environment, check=True).stdout)

@@ -95,6 +95,7 @@ def test_lines_keep_to_the_width_and_no_word_is_lost(tmp_path, monkeypatch, widt
     assert run("predict", DESIGNS[1], "--json").out.startswith("{\n")
 
 
+@pytest.mark.usefixtures("predicted_once")
 def test_data_are_never_wrapped(monkeypatch):
     usual = run("predict", FAN, "--json").out, run("centrelines", FAN).out, run("windings", "--json").out
     monkeypatch.setenv("COLUMNS", "20")

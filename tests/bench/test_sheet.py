@@ -183,9 +183,7 @@ def test_the_held_current_keeps_the_board_below_thirty_kelvin(name):
     assert held.reached.value < held.time / 2
 
 
-@pytest.mark.parametrize(
-    "name", [*(pytest.param(n, marks=() if n == "small-fan" else pytest.mark.slow) for n in NAMES), "delta"]
-)
+@pytest.mark.parametrize("name", [*(pytest.param(n, marks=pytest.mark.slow) for n in NAMES), "delta"])
 def test_pages_are_tidy_and_stay_on_their_paper(name):
     sheet, _, _ = made(name)
     pages = sheet_pages(sheet)

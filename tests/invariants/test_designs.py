@@ -73,6 +73,7 @@ def test_scaling_all_lengths(path):
     """
     design = laid(path)[0]
     document = design.document
+    document.pop("build", None)
     document["board"]["rules"] = "1oz-standard"
     document["board"] |= {"via_plating_um": 20.0, "terminal_drill_mm": 1.0, "terminal_pad_mm": 1.6}
     small = pcbstator.predict(design_from_document(document))

@@ -111,6 +111,14 @@ def test_holds_every_key_number(report) -> None:
     assert layout in page
 
 
+def test_what_gives_out_first_in_the_motion(report) -> None:
+    _, _, prediction, text = report
+    page, motion = Page(text).words, prediction.motion
+    by_drive = bool(motion and motion.cycle_heat_growth and motion.cycle_growth_limit in ("current", "voltage"))
+    assert ("Nearest limit" in page) == (motion is not None and motion.limited_by is not None)
+    assert ("heat alone would allow" in page) == by_drive
+
+
 def test_orders_the_magnets(report) -> None:
     """As many as there are, half of each polarity."""
     design, _, _, text = report
@@ -140,6 +148,7 @@ def test_hostile_words_stay_words() -> None:
     assert evil in page.words and "<b>gold</b> & more" in page.words and "<i>no</i>" in page.words
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_findings_come_first_and_worst_first() -> None:
     design, copper, prediction, _ = reported(DESIGNS[0])
     findings = (Finding("x.note", "note", "a remark"), Finding("x.bad", "error", "cannot be built"))
@@ -191,16 +200,18 @@ def test_units_of_the_workshop() -> None:
 STAGE = Path(__file__).parents[2] / "designs" / "photogrammetry-stage.toml"
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_a_stack_says_what_to_order_and_how_to_join() -> None:
     design = pcbstator.load_design(STAGE).with_values({"stack": {"boards": 2, "spacing_mm": 0.3}, "envelope": None})
     copper = pcbstator.lay_copper(design)
-    files = package_files(design, copper, pcbstator.predict(design, copper))
+    prediction = pcbstator.predict(design, copper)
+    files = package_files(design, copper, prediction)
     words = Page(str(files["report.html"])).words
     turn = round(float(np.degrees(copper.board_turns[1])) % 360)
     assert "Boards to order" in words and f"{turn}°" in words and "the star point" in words
     assert json.loads(str(files["manifest.json"]))["count"] == 2
     # The range of the resistance is that of the stack, as the resistance beside it is, not that of one board.
-    span, electrical = resistance_range(design, copper), pcbstator.predict(design, copper).electrical
+    span, electrical = resistance_range(design, copper), prediction.electrical
     assert span is not None and span.lowest < electrical.phase_resistance < span.highest
     assert figures_of(span.lowest) in words and figures_of(span.highest) in words
 
@@ -209,6 +220,7 @@ def figures_of(resistance: float) -> str:
     return measure(resistance, "Ω").partition("\u00a0")[0].partition(" ")[0]
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_copper_of_unlike_layers_is_listed() -> None:
     design = pcbstator.load_design(STAGE).with_values({"board.layer_copper_um": [35.0, 70.0, 70.0, 35.0]})
     copper = pcbstator.lay_copper(design)
