@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from pcbstator.analysis.mechanical.bodies import Body
 from pcbstator.output.canvas.colours import BODY_COLOURS
 
-NORTH, SOUTH = "#b3261e", "#1c3f94"  # magnets by the pole towards the board (common practice, no source)
+# Magnets by the pole towards the board (common practice, no source), and those whose field lies in the plate.
+NORTH, SOUTH, ACROSS = "#b3261e", "#1c3f94", "#8c7aa8"
 CLEAR = 0.25  # opacity of spaces
-METALS = ("magnet", "steel", "ball")
 
 
 @dataclass(frozen=True)
@@ -26,11 +26,11 @@ def look_of(body: Body) -> Look:
     """How a body looks."""
     if body.kind == "space":
         return Look(body.kind, "#8fb8de", CLEAR)
-    pole = {"N": NORTH, "S": SOUTH}.get(body.pole)
-    if pole is not None:
-        return Look(f"magnet {body.pole}", pole, metal=True)
+    if body.kind == "magnet":
+        colour = {"N": NORTH, "S": SOUTH}.get(body.pole, ACROSS)
+        return Look(f"magnet {body.pole}".strip(), colour, metal=True)
     name = "steel" if body.kind == "ball" or body.material == "steel" else body.kind
-    return Look(name, BODY_COLOURS[name], metal=name in METALS)
+    return Look(name, BODY_COLOURS[name], metal=name == "steel")
 
 
 def channels(colour: str) -> tuple[float, float, float]:

@@ -121,10 +121,10 @@ def _solid(body: Body) -> Any:
     """A body as a solid, cuts taken away."""
     from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut
     from OCP.BRepPrimAPI import BRepPrimAPI_MakeSphere
+    from OCP.collections import List_TopoDS_Shape
     from OCP.gp import gp_Pnt
     from OCP.TopAbs import TopAbs_ShapeEnum
     from OCP.TopExp import TopExp_Explorer
-    from OCP.collections import List_TopoDS_Shape
 
     if isinstance(body.shape, Ball):
         middle = gp_Pnt(MM * body.shape.radius, 0.0, MM * body.shape.height)
@@ -171,8 +171,8 @@ def _wire(contour: Contour, height: float) -> Any:
     def point(place: Place) -> Any:
         return gp_Pnt(MM * place[0], MM * place[1], MM * height)
 
-    def circle(middle: Place, radius: float) -> Any:
-        return gp_Circ(gp_Ax2(point(middle), gp.DZ_s()), MM * radius)
+    def circle(middle: Place, radius: float, left: bool = True) -> Any:
+        return gp_Circ(gp_Ax2(point(middle), gp.DZ_s() if left else gp.DZ_s().Reversed()), MM * radius)
 
     wire = BRepBuilderAPI_MakeWire()
     if contour.round is not None:
@@ -182,7 +182,8 @@ def _wire(contour: Contour, height: float) -> Any:
         ends = point(start), point(segment.end)
         if isinstance(segment, Arc):
             radius = ((start[0] - segment.centre[0]) ** 2 + (start[1] - segment.centre[1]) ** 2) ** 0.5
-            arc = GC_MakeArcOfCircle(circle(segment.centre, radius), *ends, segment.counter_clockwise)
+            whole = circle(segment.centre, radius, segment.counter_clockwise)
+            arc = GC_MakeArcOfCircle(whole, *ends, True)
             wire.Add(BRepBuilderAPI_MakeEdge(arc.Value()).Edge())
         else:
             wire.Add(BRepBuilderAPI_MakeEdge(*ends).Edge())
