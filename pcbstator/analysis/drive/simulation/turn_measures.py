@@ -153,10 +153,9 @@ def _beside(values: FloatArray) -> FloatArray:
     around = np.concatenate([np.full(BESIDE, np.nan), [np.nan], values[1:]])
     windows = np.lib.stride_tricks.sliding_window_view(around, 2 * BESIDE + 1)
     neighbours = np.delete(windows, BESIDE, axis=1)
-    level = np.concatenate(
-        [np.nanmedian(neighbours[: BESIDE + 1], axis=1), np.median(neighbours[BESIDE + 1 :], axis=1)]
-    )
-    return np.maximum(level, 1e-300)
+    first, rest = neighbours[: BESIDE + 1], neighbours[BESIDE + 1 :]
+    level: FloatArray = np.concatenate([np.nanmedian(first, axis=1), np.median(rest, axis=1)])
+    return level.clip(1e-300)
 
 
 def _at_spot(angles: FloatArray, speeds: FloatArray, spot: tuple[float, float, float]) -> dict[str, float]:
