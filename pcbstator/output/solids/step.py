@@ -20,18 +20,21 @@ MM = 1e3  # mm in a metre
 TIME = "1970-01-01T00:00:00"  # the same design gives the same bytes
 SCHEMA = "AP242DIS"
 FILE = "motor.step"
+SYSTEM = "libgl1 and libx11-6"  # of the display, which it links but does not use here
 STYLES = "MECHANICAL_DESIGN_GEOMETRIC_PRESENTATION_REPRESENTATION"
 
 
 def require_library() -> None:
-    """Raises MissingLibraryError where the solid modeller is not there."""
+    """Raises MissingLibraryError where the solid modeller is not there, or lacks what it needs of the system."""
+    without = "with --no-step the model for a page is written without it"
     try:
         import OCP.gp  # noqa: F401
-    except ImportError:
-        raise MissingLibraryError(
-            f"a STEP file needs the library cadquery-ocp-novtk: {install_words('solids')}; "
-            "with --no-step the model for a page is written without it"
-        ) from None
+    except ModuleNotFoundError:
+        words = f"a STEP file needs the library cadquery-ocp-novtk: {install_words('solids')}; {without}"
+        raise MissingLibraryError(words) from None
+    except ImportError as error:
+        words = f"the solid modeller cannot be loaded: {error}; on Debian it needs the packages {SYSTEM}; {without}"
+        raise MissingLibraryError(words) from None
 
 
 def assembly_step(whole: Group, version: str) -> bytes:
