@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import pcbstator
-from tests.output.test_solids import BALLS, design, fan, ring
+from tests.output.test_solids import BALLS, HALBACH, THROUGH, design, fan, ring
 
 pygltflib = pytest.importorskip("pygltflib")
 TYPES = {"SCALAR": 1, "VEC3": 3}
@@ -106,6 +106,18 @@ def assert_volumes(model):
         assert_closed(places, normals, corners)
         if name in wanted:
             assert volume(places, corners) == pytest.approx(wanted[name], rel=3e-3), name
+
+
+def test_pockets_that_touch_and_holes_in_them():
+    """Pockets of a closed Halbach ring are one; no corner is left between them."""
+    magnet = HALBACH | {"arc_ratio": 1.0, "segments_per_pole": 3}
+    changes = {"rotor.plate": THROUGH, "rotor.back_iron_mm": 0.0, "rotor.magnet": magnet}
+    model = loaded(design("photogrammetry-stage", envelope=None, **changes))
+    (number,) = (number for number, entry in enumerate(model.meshes) if entry.name == "rotor plate")
+    places, normals, corners = mesh(model, number)
+    assert_closed(places, normals, corners)
+    plate = ring(50, 120, 6) - ring(68, 102, 2) - 24 * ring(0, 6, 6 - 2)
+    assert volume(places, corners) == pytest.approx(plate, rel=3e-3)
 
 
 def test_balls_and_turning_slip_rings():

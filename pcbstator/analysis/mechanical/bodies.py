@@ -13,6 +13,8 @@ from shapely.geometry.base import BaseGeometry
 
 from pcbstator.copper.geometry.contour import SAGITTA, Contour, circle
 
+GRID = 1e-9  # m; corners nearer to each other are one, as where pockets touch
+
 Kind = Literal["board", "magnet", "steel", "plate", "ball", "space"]
 
 
@@ -64,7 +66,8 @@ class Body:
         levels = {low, high} | {z for cut in self.cuts for z in (cut.low, cut.high) if low < z < high}
         for below, above in pairwise(sorted(levels)):
             gone = [cut.area(sagitta) for cut in self.cuts if cut.low <= below and cut.high >= above]
-            yield self.shape.area(sagitta).difference(shapely.union_all(gone)), below, above
+            left = shapely.difference(self.shape.area(sagitta), shapely.union_all(gone, grid_size=GRID), grid_size=GRID)
+            yield left, below, above
 
     @property
     def volume(self) -> float:
