@@ -234,6 +234,7 @@ ROUGH = replace(
     PLANT, slopes=HARMONICS, running=0.012, standstill=0.016, viscous=0.002, unbalance=0.01, leg_loss=0.04,
     soft_current=0.01, heat_capacity=1.2, temperature_coefficient=0.00393, ripple_rms=0.02,
     spots=tuple(np.where(np.arange(720) % 90 < 20, 0.004, 0.0).tolist()),
+    cogging=tuple((0.006 * np.cos(4 * np.arange(512) * 2 * pi / 512)).tolist()), motor_turns=3.0,
 )  # fmt: skip
 APART = replace(ROUGH, inertia=5e-4, load_inertia=1.5e-3, stiffness=30.0, play=0.005)
 
