@@ -51,6 +51,8 @@ class PlantConstants(NamedTuple):
     fading_speed: float
     viscous: float
     spots: FloatArray  # empty: none
+    cogging: FloatArray  # over a turn of the motor, empty: none
+    motor_turns: float  # in a turn of the load
     unbalance: float
     leg_loss: float
     soft_current: float
@@ -291,12 +293,17 @@ def _advance(body: Body, p: PlantConstants, vector: complex, rotor: complex, pus
     for _ in range(p.substeps):
         if not (-RUNAWAY < body.speed < RUNAWAY and -RUNAWAY < body.load_speed < RUNAWAY):
             return False
-        start = body.angle
-        torque = _wind(body, p, vector, rotor)
+        start, before_speed = body.angle, body.speed
+        torque, cogs = _wind(body, p, vector, rotor), 0.0
+        if len(p.cogging):
+            cogs = _between(p.cogging, (body.angle + body.speed * p.step / 2) * p.motor_turns)
+            torque += cogs
         if p.stiffness == inf:
             _turn(body, p, torque, push)
         else:
             _turn_two(body, p, torque, push)
+        if cogs:
+            body.work -= cogs * (before_speed + body.speed) / 2 * p.step
         if p.substeps > 1:
             rotor *= _turned_little(p.pole_pairs * (body.angle - start))
     if p.heat_capacity != inf:

@@ -181,9 +181,13 @@ def _causes(design: SizedDesign, stand: Stand) -> list[tuple[float, str]]:
     if drive is None:
         return []
     found: list[tuple[float, str]] = []
-    if stand.sensor.errors:
+    if drive.sensor_offset > 0:
         once = 1.0 if drive.sensor_radius is not None else 2.0
         found += [(stand.sensor.turns * once * part, "sensor eccentricity") for part in (1, 2)]
+    if stand.surroundings is not None:
+        turns, cogging = stand.sensor.turns, stand.surroundings.cogging_order
+        found += [(order * turns, "stray field at the sensor") for order, _ in stand.surroundings.sensor_orders]
+        found += [] if cogging is None else [(part * cogging * turns, "cogging of steel screws") for part in (1, 2)]
     if plant.unbalance:
         found.append((1.0, "unbalance"))
     electrical, phases = plant.pole_pairs, plant.phases
