@@ -384,6 +384,8 @@ def test_a_small_step_takes_a_part_of_the_eccentricity(place, order, law):
     errors = law(np.linspace(0, 2 * pi, 3600, endpoint=False), 0.1e-3, 1e-3 * length)
     _, off = predicted(drive=DRIVE | place | {"sensor_offset_mm": 0.1})
     _, centred = predicted(drive=DRIVE | place | {"sensor_offset_mm": 0.0})
+    electrical = off.winding.poles / 2 * (np.abs(errors).max() + pi / DRIVE["sensor_counts"])  # and half a count
+    assert off.drive.misalignment == pytest.approx(1 - np.cos(electrical), rel=2e-3)
     step = off.motion.small_step
     wanted = 2 * np.abs(errors).max() * np.sin(order * step / 2) / step
     assert off.motion.step_error - centred.motion.step_error == pytest.approx(wanted, rel=1e-3)

@@ -39,3 +39,7 @@ def test_wires_are_towards_the_edge_that_is_nearer(circle: float, outwards: bool
     own, wires = ([hypot(land.x, land.y) for land in lands if (land.part == "RT1") is chips] for chips in (True, False))
     assert len(own) == len(wires) == 2
     assert min(wires) > max(own) if outwards else max(wires) < min(own)
+    stated = lay_copper(
+        design_of(board__thermistor=chip | {"wire_circle_diameter_mm": 80.0}, **board)
+    ).non_winding.lands
+    assert [hypot(land.x, land.y) for land in stated if land.part != "RT1"] == pytest.approx([0.04, 0.04])

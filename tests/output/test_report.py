@@ -13,10 +13,12 @@ import pytest
 
 import pcbstator
 from pcbstator.analysis.electrical.finished_copper import resistance_range
+from pcbstator.analysis.fields import Bounds
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.findings import Finding
 from pcbstator.output.fabrication.package import package_files
 from pcbstator.output.report.report import report_html
+from pcbstator.output.report.rows.order_rows import reasons
 from pcbstator.output.words import copper_weight, measure
 from tests.shipped import shipped, shipped_report
 
@@ -188,6 +190,13 @@ def test_variants(values) -> None:
     copper = pcbstator.lay_copper(design)
     page = Page(report_html(design, copper, pcbstator.predict(design, copper))).words
     assert ("Between two terminals" in page) == (design.winding.connection != "open")
+
+
+@pytest.mark.parametrize(("stated", "word"), [(0.9e-3, "less"), (1e-3, ""), (1.5e-3, ""), (2e-3, ""), (2.1e-3, "more")])
+def test_a_value_at_the_end_of_a_range_is_within_it(stated, word) -> None:
+    told = reasons("board.thickness_mm", Bounds(1e-3, 2e-3, "stiff", "thin", stated))
+    assert told.startswith("least: stiff; most: thin; the design has ")
+    assert told.endswith(f", which is {word}") if word else "which is" not in told
 
 
 def test_units_of_the_workshop() -> None:
