@@ -389,3 +389,9 @@ def test_a_small_step_takes_a_part_of_the_eccentricity(place, order, law):
     step = off.motion.small_step
     wanted = 2 * np.abs(errors).max() * np.sin(order * step / 2) / step
     assert off.motion.step_error - centred.motion.step_error == pytest.approx(wanted, rel=1e-3)
+
+
+def test_the_observer_is_four_times_as_fast_as_the_speed_loop(plain):
+    """As docs/control.md says; one count at that rate is the slowest speed that is told."""
+    rate = 4 * 2 * pi * plain.drive.speed_bandwidth
+    assert plain.drive.slowest == pytest.approx(2 * pi / 16384 * rate, rel=1e-9)
