@@ -88,9 +88,7 @@ def test_cylinders_by_the_charges_on_their_skin(direction):
 
 @pytest.mark.parametrize("table", [ALONG, ACROSS], ids=["along", "across"])
 def test_no_number_of_the_tables_has_slipped(table):
-    """They are smooth: one that is 1 % off makes fourth differences of 0.004 and more even among the least of them
-    above 0.07.
-    """
+    """They are smooth: a number above 0.07 that is 1 % off makes a fourth difference of 0.004 and more."""
     assert np.abs(np.diff(table, 4)).max() < 2e-3
 
 
