@@ -213,6 +213,7 @@ def test_drawing_report_and_job_speak_of_them(design: Design, copper: Copper) ->
     svg, report = stator_svg(design, copper), files["report.html"]
     assert all(f">{name}<" in svg for name in ("H1", "H10", "T1", "T2", "A", "N"))
     assert "keep-out" in svg and "plated hole" in svg
+    assert svg.count('fill-opacity="0.12"') == len(design.board.keepouts) + 1  # and the sign that explains it
     assert "4 of 3.2 mm" not in report and "7 of 3.2 mm" in report and "3 of 2.2 mm" in report
     job = json.loads(files["board.gbrjob"])
     left, low, right, high = copper.shape.bounds

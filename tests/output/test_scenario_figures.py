@@ -22,6 +22,7 @@ def test_where_a_target_is_met_from_both_sides_and_as_the_sensor_believes(found)
     picture = scenario_svg(run)
     for words in ("from below", "from above", BELIEVED, "target, deg"):
         assert f"<!-- {words} -->" in picture
+    assert picture.count(f"<!-- {BELIEVED} -->") == 2  # for the stops, and for the run beside them
     assert picture.startswith("<svg") and run.title in picture
 
 
