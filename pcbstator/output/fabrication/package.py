@@ -85,8 +85,7 @@ def ordered_files(design: SizedDesign, board: Copper) -> tuple[list[OutputFile],
     kinds = lay_tiles(design, board)
     folders = {tile_folder(kind): tile_files(design, kind, board.tiles, facts, notes) for kind in kinds}
     for name, other in lay_slip_ring_boards(design).items():
-        folder = f"{SLIP_RING_FOLDER}/{name}" if name else SLIP_RING_FOLDER
-        folders[folder] = folder_files(design, other, slip_ring_files(design, name, other))
+        folders[slip_ring_folder(name)] = folder_files(design, other, slip_ring_files(design, name, other))
     return [] if kinds else fabrication_set(board, design.title, facts, notes), folders
 
 
@@ -112,11 +111,20 @@ def tile_files(
     design: SizedDesign, kind: TileKind, tiles: int, facts: BoardFacts, notes: Sequence[str]
 ) -> dict[str, str | bytes]:
     """Everything to order one kind of tile; the manifest says how many, and which tiles of the ring they are."""
-    count = len(kind.tiles)
     title = f"{design.title}: {tile_folder(kind)}"
-    files = fabrication_set(kind.board, title, facts, [f"{count} of {tiles} tiles", *notes])
+    files = fabrication_set(kind.board, title, facts, [f"{len(kind.tiles)} of {tiles} tiles", *notes])
+    return folder_files(design, kind.board, files, more=tile_facts(kind))
+
+
+def tile_facts(kind: TileKind) -> dict[str, object]:
+    """What the manifest of a kind of tile says: how many, and which tiles of the ring with what terminals."""
     tiles_of = [{"tile": tile, "terminals": names} for tile, names in zip(kind.tiles, kind.names, strict=True)]
-    return folder_files(design, kind.board, files, more={"count": count, "tiles": tiles_of})
+    return {"count": len(kind.tiles), "tiles": tiles_of}
+
+
+def slip_ring_folder(name: str) -> str:
+    """Folder of the slip-ring board of a name, which is empty where there is one only."""
+    return f"{SLIP_RING_FOLDER}/{name}" if name else SLIP_RING_FOLDER
 
 
 def slip_ring_files(design: SizedDesign, name: str, board: PlainBoard) -> list[OutputFile]:
