@@ -119,9 +119,11 @@ def tokens(text: str) -> Iterator[str]:
 def net_shapes(text: str) -> dict[str, list[BaseGeometry]]:
     """What each net (%TO.N) draws and flashes [mm] in a copper file, by a small reader of our own."""
     diameters: dict[str, float] = {}
+    turned: dict[str, tuple[float, float, float]] = {}  # length, width, angle of a rectangle
+    lands: dict[str, list[BaseGeometry]] = defaultdict(list)
     strokes: dict[str, list[tuple[float, list[tuple[float, float]]]]] = defaultdict(list)
     regions: dict[str, list[list[tuple[float, float]]]] = defaultdict(list)
-    net, aperture, in_region = "", 0.0, False
+    net, aperture, in_region = "", "", False
     for token in tokens(text):
         if token[0] == "X" and in_region:
             x, y = token[1:-3].partition("Y")[::2]
@@ -131,20 +133,24 @@ def net_shapes(text: str) -> dict[str, list[BaseGeometry]]:
         elif token[0] == "X":
             x, y, operation = token[1:-3].partition("Y")[0], token[1:-3].partition("Y")[2], token[-3:]
             place = int(x) / 1e6, int(y) / 1e6
-            if operation == "D01":
+            if aperture in turned:
+                lands[net].append(_land(*place, *turned[aperture]))
+            elif operation == "D01":
                 strokes[net][-1][1].append(place)
             else:
-                strokes[net].append((aperture, [place] if operation == "D02" else [place, place]))
+                strokes[net].append((diameters[aperture], [place] if operation == "D02" else [place, place]))
         elif token in ("G36", "G37"):
             in_region = token == "G36"
         elif found := re.fullmatch(r"AD(D\d+)C,([\d.]+)", token):
             diameters[found[1]] = float(found[2])
+        elif found := re.fullmatch(r"AD(D\d+)TURNED,([\d.]+)X([\d.]+)X(-?[\d.]+)", token):
+            turned[found[1]] = float(found[2]), float(found[3]), float(found[4])
         elif token.startswith("TO.N,"):
             net = token.split(",")[1]
         elif token in ("TD", "TD.N"):
             net = ""
-        elif token in diameters:
-            aperture = diameters[token]
+        elif token in diameters or token in turned:
+            aperture = token
     return {
         name: [
             *(
@@ -153,9 +159,16 @@ def net_shapes(text: str) -> dict[str, list[BaseGeometry]]:
                 if len(points) > 1
             ),
             *map(shapely.Polygon, regions[name]),
+            *lands[name],
         ]
-        for name in (*strokes, *(name for name in regions if name not in strokes))
+        for name in dict.fromkeys((*strokes, *regions, *lands))
     }
+
+
+def _land(x: float, y: float, length: float, width: float, angle: float) -> BaseGeometry:
+    """A rectangle [mm] about its middle, turned by an angle in degrees."""
+    box = shapely.box(x - length / 2, y - width / 2, x + length / 2, y + width / 2)
+    return affinity.rotate(box, angle, origin=(x, y))
 
 
 def pieces(layers: list[dict[str, list[BaseGeometry]]], holes: list[tuple[float, float, float]]) -> list[set[str]]:

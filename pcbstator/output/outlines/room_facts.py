@@ -55,8 +55,9 @@ def room_notes(room: FreeRoom) -> str:
 def terminal_words(terminal: Terminal) -> str:
     """Place and size of a terminal."""
     angle = degrees(atan2(terminal.y, terminal.x) % (2 * pi))
+    name = "N (star point)" if terminal.name == "N" else terminal.name
     return (
-        f"{terminal.name}{' (star point)' * (terminal.name == 'N')}: x\u00a0{_signed(terminal.x)}, y\u00a0{_signed(terminal.y)}\u00a0mm, "
+        f"{name}: x\u00a0{_signed(terminal.x)}, y\u00a0{_signed(terminal.y)}\u00a0mm, "
         f"{figures(1e3 * hypot(terminal.x, terminal.y))}\u00a0mm from the axis at {figures(angle, 4)}°"
     )
 
