@@ -118,8 +118,7 @@ def tokens(text: str) -> Iterator[str]:
 
 def net_shapes(text: str) -> dict[str, list[BaseGeometry]]:
     """What each net (%TO.N) draws and flashes [mm] in a copper file, by a small reader of our own."""
-    diameters: dict[str, float] = {}
-    turned: dict[str, tuple[float, float, float]] = {}  # length, width, angle of a rectangle
+    diameters, turned = _apertures(text)
     lands: dict[str, list[BaseGeometry]] = defaultdict(list)
     strokes: dict[str, list[tuple[float, list[tuple[float, float]]]]] = defaultdict(list)
     regions: dict[str, list[list[tuple[float, float]]]] = defaultdict(list)
@@ -141,10 +140,6 @@ def net_shapes(text: str) -> dict[str, list[BaseGeometry]]:
                 strokes[net].append((diameters[aperture], [place] if operation == "D02" else [place, place]))
         elif token in ("G36", "G37"):
             in_region = token == "G36"
-        elif found := re.fullmatch(r"AD(D\d+)C,([\d.]+)", token):
-            diameters[found[1]] = float(found[2])
-        elif found := re.fullmatch(r"AD(D\d+)TURNED,([\d.]+)X([\d.]+)X(-?[\d.]+)", token):
-            turned[found[1]] = float(found[2]), float(found[3]), float(found[4])
         elif token.startswith("TO.N,"):
             net = token.split(",")[1]
         elif token in ("TD", "TD.N"):
@@ -163,6 +158,17 @@ def net_shapes(text: str) -> dict[str, list[BaseGeometry]]:
         ]
         for name in dict.fromkeys((*strokes, *regions, *lands))
     }
+
+
+def _apertures(text: str) -> tuple[dict[str, float], dict[str, tuple[float, ...]]]:
+    """Diameters of the round apertures; length, width and angle of the turned rectangles."""
+    sizes = re.findall(r"%AD(D\d+)(C|TURNED),([\d.X-]+)\*%", text)
+    read = {name: tuple(map(float, numbers.split("X"))) for name, _, numbers in sizes}
+    kinds = {name: kind for name, kind, _ in sizes}
+    return (
+        {name: numbers[0] for name, numbers in read.items() if kinds[name] == "C"},
+        {name: numbers for name, numbers in read.items() if kinds[name] != "C"},
+    )
 
 
 def _land(x: float, y: float, length: float, width: float, angle: float) -> BaseGeometry:
