@@ -119,11 +119,10 @@ def outlines(design: Design, tolerance_mm: float | None = None) -> Files:
 
     Raises DesignError where the copper does not fit, OutputError for a tolerance that nets are too near each other for.
     """
-    from pcbstator.copper.net_areas import TOLERANCE
     from pcbstator.output.outlines.folder import outline_files
 
     sized = size_design(design)
-    return outline_files(sized, lay_copper(sized), TOLERANCE if tolerance_mm is None else 1e-3 * tolerance_mm)
+    return outline_files(sized, lay_copper(sized), None if tolerance_mm is None else 1e-3 * tolerance_mm)
 
 
 def draw(design: Design) -> str:

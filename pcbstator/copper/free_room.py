@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
 
+import numpy as np
 import shapely
 from shapely import Point, Polygon
 from shapely.geometry.base import BaseGeometry
@@ -49,17 +50,22 @@ def free_room(board: BoardCopper, areas: Sequence[NetArea], rules: RuleSet, clea
     kept += [slot.contour.polygon.buffer(rules.edge) for slot in shape.slots]
     whole = shape.cut.buffer(-rules.edge).difference(shapely.union_all([*wide, *kept]))
     whole = whole.buffer(-NARROWEST / 2).buffer(NARROWEST / 2)
-    middle = (near + far) / 2
-    within = Point(0.0, 0.0).buffer(middle, quad_segs=64)
     inner, outer = board.board_inner_radius + rules.edge, board.board_outer_radius - rules.edge
+    within = axis.buffer(_middle(pieces), quad_segs=64)
     return FreeRoom(
-        tuple(part for part in _polygons(whole.intersection(within)) if axis.distance(part) < near),
-        tuple(part for part in _polygons(whole.difference(within)) if _reach(part) > far),
+        tuple(part for part in _polygons(whole.intersection(within)) if axis.distance(part) < inner + NARROWEST),
+        tuple(part for part in _polygons(whole.difference(within)) if _reach(part) > outer - NARROWEST),
         clearance,
         rules.edge,
         (inner, near) if near - inner >= NARROWEST else None,
         (far, outer) if outer - far >= NARROWEST else None,
     )
+
+
+def _middle(pieces: Sequence[Polygon]) -> float:
+    """Where most of the copper is [m from the axis], which parts inside from outside."""
+    places = shapely.get_coordinates(list(pieces))
+    return float(np.median(np.hypot(*places.T))) if len(places) else 0.0
 
 
 def widest_part(pieces: Sequence[Polygon]) -> float:

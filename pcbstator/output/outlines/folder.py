@@ -28,24 +28,24 @@ if TYPE_CHECKING:
 Files = dict[str, str | bytes]
 
 
-def outline_files(design: SizedDesign, copper: Copper, tolerance: float = TOLERANCE) -> Files:
-    """Name and content of every file, manifests included. tolerance: of edges [m].
+def outline_files(design: SizedDesign, copper: Copper, stated: float | None = None) -> Files:
+    """Name and content of every file, manifests included. stated: tolerance of edges [m].
 
     Raises OutputError where nets could come too near each other with such a tolerance.
     """
     slip_rings = lay_slip_ring_boards(design)
-    _check_tolerance(tolerance, _least_gap(design, slip_rings))
+    tolerance = _tolerance(stated, MOST_OF_GAP * _least_gap(design, slip_rings))
     board = drawn_board(design, copper)
-    kinds, stated = lay_tiles(design, board), {"tolerance_mm": round(1e3 * tolerance, 6)}
+    kinds, facts = lay_tiles(design, board), {"tolerance_mm": round(1e3 * tolerance, 6)}
     folders: dict[str, Files] = {}
     for kind in kinds:
         title = f"{design.title}: {tile_folder(kind)}"
         files = board_files(title, kind.board, tolerance)
-        folders[tile_folder(kind)] = folder_files(design, kind.board, files, more=stated | tile_facts(kind))
+        folders[tile_folder(kind)] = folder_files(design, kind.board, files, more=facts | tile_facts(kind))
     for name, other in slip_rings.items():
         title = f"{design.title}: slip rings" + (f", {name} board" if name else "")
         files = board_files(title, other, tolerance)
-        folders[slip_ring_folder(name)] = folder_files(design, other, files, more=stated)
+        folders[slip_ring_folder(name)] = folder_files(design, other, files, more=facts)
     areas = net_areas(board, tolerance)
     files = [] if kinds else _files_of(DrawnBoard(design.title, board, areas, tolerance))
     room = free_room(board, areas, design.rules, design.board.track_gap)
@@ -53,7 +53,7 @@ def outline_files(design: SizedDesign, copper: Copper, tolerance: float = TOLERA
         OutputFile("free-room.svg", "drawing", room_svg(design, board, room)),
         OutputFile("free-room.dxf", "drawing", room_dxf(design, board, room)),
     ]
-    more: dict[str, object] = dict(stated)
+    more: dict[str, object] = dict(facts)
     if design.boards > 1:
         more |= {"count": design.boards, "turns_deg": [round(degrees(turn), 6) + 0.0 for turn in copper.board_turns]}
     return folder_files(design, board, files, folders, more)
@@ -88,10 +88,14 @@ def _least_gap(design: SizedDesign, slip_rings: dict[str, PlainBoard]) -> float:
     return min(found)
 
 
-def _check_tolerance(tolerance: float, gap: float) -> None:
-    most = MOST_OF_GAP * gap
-    if not LEAST_TOLERANCE <= tolerance <= most:
+def _tolerance(stated: float | None, most: float) -> float:
+    """As stated, else the usual one or less where gaps are narrow [m]."""
+    usual = max(min(TOLERANCE, most), LEAST_TOLERANCE)
+    if stated is None:
+        return usual
+    if not LEAST_TOLERANCE <= stated <= most:
         raise OutputError(
             f"tolerance: must be {1e3 * LEAST_TOLERANCE:g} mm or more and at most a tenth of the least gap between "
-            f"nets, {1e3 * most:.4g} mm; got {1e3 * tolerance:g} mm; use {1e3 * min(TOLERANCE, most):.3g} mm"
+            f"nets, {1e3 * most:.4g} mm; got {1e3 * stated:g} mm; use {1e3 * usual:.3g} mm"
         )
+    return stated

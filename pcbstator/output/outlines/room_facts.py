@@ -43,12 +43,15 @@ def room_rows(design: SizedDesign, room: FreeRoom, parts: list[Part], reach: flo
     return rows
 
 
-def room_notes(room: FreeRoom) -> str:
-    """From what distances free laminate is reckoned."""
+def room_notes(design: SizedDesign, room: FreeRoom) -> str:
+    """From what distances free laminate is reckoned, and what heights are meant."""
+    sides = (
+        "towards the rotor" if design.rotor.arrangement == "single" else "on either side, where the rotors are alike"
+    )
     return (
         f"Free laminate keeps {millimetres(room.clearance)} from copper on every layer and {millimetres(room.edge)} "
-        "from the edge; keep-outs are drawn over it. Copper or steel that the field of the magnets sweeps drags and "
-        "heats: look at the stray field before parts with steel go near the magnets."
+        f"from the edge; keep-outs are drawn over it. Heights are those {sides}. Turning magnets heat areas of copper "
+        "near them and pull on steel: keep planes, connectors and sensors as far from them as the room allows."
     )
 
 

@@ -135,7 +135,7 @@ def _add_words(sheet: Sheet, design: SizedDesign, copper: Copper, room: FreeRoom
         hole = f"holes of {1e3 * first.drill:.3g} mm in pads of {1e3 * first.pad:.3g} mm, through all layers"
         sheet.row("", [Symbol(hole)], size)
     sheet.bottom += unit
-    sheet.paragraph(room_notes(room), size)
+    sheet.paragraph(room_notes(design, room), size)
     length = scale_bar_length(0.3 * sheet.width)
     sheet.scale_bar(length, length, "room-scale")
 
