@@ -36,13 +36,9 @@ def stroke_area(points: FloatArray, width: float, tolerance: float) -> Polygon:
     """
     z = np.ascontiguousarray(points, dtype=float).view(complex)[:, 0]
     z = z[np.append(True, np.abs(np.diff(z)) > GRID)]
-    half = width / 2
     if len(z) == 1:
         return disc_area(z[0].real, z[0].imag, width, tolerance)
-    right = _edge(z, half, tolerance)
-    left = _edge(z[::-1], half, tolerance)
-    outline = Polygon(flat(np.concatenate([right, left])))
-    return outline if outline.is_valid else _joined(z, half, tolerance)
+    return _stroke(z, width / 2, tolerance)
 
 
 def strip_areas(track: Track) -> list[Polygon]:
@@ -85,6 +81,18 @@ def _step(radius: float, tolerance: float) -> float:
     return 2 * acos(max(1 - tolerance / radius, 0.5)) if radius > 0 else pi / 2
 
 
+def _stroke(z: ComplexArray, half: float, tolerance: float) -> Polygon:
+    """One outline, or that of both halves where it would cross itself: in a bend too tight for its width, or where a
+    line closes on itself."""
+    right, left = _edge(z, half, tolerance), _edge(z[::-1], half, tolerance)
+    outline = Polygon(flat(np.concatenate([right, left])))
+    if outline.is_valid or len(z) == 2:
+        return outline
+    middle = len(z) // 2
+    parts = shapely.union(_stroke(z[: middle + 1], half, tolerance), _stroke(z[middle:], half, tolerance))
+    return max((part for part in shapely.get_parts(parts) if isinstance(part, Polygon)), key=lambda part: part.area)
+
+
 def _edge(z: ComplexArray, half: float, tolerance: float) -> ComplexArray:
     """The edge on the right of a line and the round end that follows it, up to the end's left."""
     steps = np.diff(z)
@@ -105,13 +113,3 @@ def _arc(centre: complex, start: complex, sweep: float, tolerance: float) -> Com
     count = max(1, ceil(sweep / _step(abs(start), tolerance)))
     found: ComplexArray = centre + start * np.exp(1j * sweep * np.arange(count + 1) / count)
     return found
-
-
-def _joined(z: ComplexArray, half: float, tolerance: float) -> Polygon:
-    """The same area put together from the straight pieces and round corners, where a bend is too tight for one
-    outline."""
-    sides = 1j * half * np.diff(z) / np.abs(np.diff(z))
-    corners = np.stack([z[:-1] - sides, z[1:] - sides, z[1:] + sides, z[:-1] + sides], axis=1)
-    discs = [disc_area(place.real, place.imag, 2 * half, tolerance) for place in z]
-    whole = shapely.union_all([*map(Polygon, flat(corners)), *discs], grid_size=GRID)
-    return max((part for part in shapely.get_parts(whole) if isinstance(part, Polygon)), key=lambda part: part.area)
