@@ -18,7 +18,7 @@ from tests.shipped import shipped
 
 ROLES = {
     "copper", "mask", "legend", "profile", "drill-plated", "drill-unplated", "netlist", "job", "drawing", "report",
-    "prediction", "design",
+    "prediction", "design", "upload", "parts",
 }  # fmt: skip
 
 
