@@ -48,6 +48,14 @@ def cause_groups(found: Comparison) -> list[tuple[str, list[Cause]]]:
     return groups
 
 
+HIDDEN = "not told from a motor within its tolerances by these readings, if it were there"
+
+
+def hidden_words(found: Comparison) -> list[str]:
+    """Faults that the readings would not show, where they show none."""
+    return [] if found.causes else [str(each["words"]) for each in found.extra.get("not_shown", [])]
+
+
 def comparison_text(found: Comparison) -> str:
     """The whole comparison for a terminal."""
     lines = [f"{printable(found.title)}  ({printable(found.design_file)}, {printable(found.bench_file)})", ""]
@@ -68,6 +76,9 @@ def comparison_text(found: Comparison) -> str:
         lines += ["", "times: how many times better it explains the readings than a motor within its tolerances does"]
     if found.next:
         lines += ["", f"next: {printable(found.next)}"]
+    hidden = hidden_words(found)
+    if hidden:
+        lines += ["", f"{HIDDEN}:", *(f"  {printable(each)}" for each in hidden)]
     lines += built_lines(found)
     if found.logs is not None:
         lines += [*([""] if found.rows else []), *logs_lines(found.logs)]
