@@ -58,8 +58,8 @@ def likely_slip(kind: str, measured: float, predicted: float, sigma: float, pole
 
     kind: of the reading; measured, predicted: above 0 [any, alike]; sigma: of the difference [the same]; pole_pairs:
     p [-]; written: how an EMF was written, peak, peak to peak or rms, where that is known, so that only slips of that
-    key count. A quotient counts where it is nearer to that of the slip than 12 % and 2 standard deviations, and more than 3
-    of them from 1. Derived here.
+    key count. A quotient counts where it is nearer to that of the slip than 12 % and 2 standard deviations, and more
+    than 3 of them from 1. Derived here.
 
     >>> likely_slip("resistance", 3.31, 0.00330, 0.0002, 12)
     'units off by 1000: milli for whole, or whole for milli'
