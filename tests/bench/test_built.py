@@ -23,7 +23,8 @@ from pcbstator.bench.machine_state import machine_state
 from pcbstator.bench.predicted import quantities
 from pcbstator.check.side_by_side import side_by_side
 from pcbstator.design.file_text import changed_text, design_file
-from tests.bench.machines_with_faults import PAIRS, turned_round, with_steps
+from tests.bench.machines_with_faults import turned_round
+from tests.bench.written_wrong import PAIRS
 from tests.command import DESIGNS
 
 STAGE = next(path for path in DESIGNS if path.stem == "photogrammetry-stage")
@@ -152,7 +153,7 @@ def test_what_was_not_measured_is_left_alone(design):
 @pytest.mark.slow
 def test_a_fault_is_repaired_and_not_written(design):
     copper = pcbstator.lay_copper(design)
-    turned = with_steps(copper, copper.coil_phases.index("A"), turned_round)
+    turned = turned_round(copper.coil_phases.index("A"))(copper)
     found = built_of(design, bench_of(machine_state(design, turned)), faults=None)
     assert found.text == ""
     assert found.decision.startswith("No-go: repair it first") and "coil" in found.decision
