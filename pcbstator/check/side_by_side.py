@@ -98,12 +98,14 @@ def _pair(
     return {label: name} | {side: found.to_dict() for side, found in sides.items() if found is not None}
 
 
-def side_by_side(design: Design, other: Design, known: Prediction | None = None) -> SideBySide:
-    """Both designs predicted and compared; known: the prediction of ``design``, where there is one already.
+def side_by_side(
+    design: Design, other: Design, known: Prediction | None = None, of_other: Prediction | None = None
+) -> SideBySide:
+    """Both designs predicted and compared; known, of_other: their predictions, where there are some already.
 
     Raises DesignError where the winding or copper of one cannot be laid.
     """
-    one, two = known or checked_prediction(design), checked_prediction(other)
+    one, two = known or checked_prediction(design), of_other or checked_prediction(other)
     results, unchanged = result_differences(one, two)
     verdicts = [{verdict.name: verdict for verdict in prediction.requirement} for prediction in (one, two)]
     return SideBySide(

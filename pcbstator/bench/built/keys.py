@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from math import exp
 
 from pcbstator import materials
@@ -56,8 +56,17 @@ def _with(parts: Parts, at: int) -> str:
     return f", known only together with {' and '.join(others)}" if others else ""
 
 
+def moved_keys(design: SizedDesign, name: str, value: float) -> dict[str, object]:
+    """Keys of a design with a quantity moved by so much, as ``Allowance`` has it, not rounded."""
+    return {key: after for key, _, after in _changed(design, name, value, {}, float)}
+
+
 def _changed(
-    design: SizedDesign, name: str, value: float, base: dict[str, float]
+    design: SizedDesign,
+    name: str,
+    value: float,
+    base: dict[str, float],
+    written: Callable[[float], float] = written,
 ) -> Iterator[tuple[str, object, object]]:
     """Key, value before and after."""
     board, rotor, magnet, factor = design.board, design.rotor, design.rotor.magnet, exp(value)
@@ -66,7 +75,7 @@ def _changed(
         return key, written(before), written(base.get(key, before) * factor)
 
     if name == "remanence":
-        yield from _remanence(design, factor)
+        yield from _remanence(design, factor, written)
     elif name == "air_gap":
         yield "rotor.air_gap_mm", written(1e3 * rotor.air_gap), written(1e3 * (rotor.air_gap + value))
     elif name == "outer_copper":
@@ -85,7 +94,9 @@ def _changed(
         yield times("bearing.friction_n_m", design.bearing.friction)
 
 
-def _remanence(design: SizedDesign, factor: float) -> Iterator[tuple[str, object, object]]:
+def _remanence(
+    design: SizedDesign, factor: float, written: Callable[[float], float]
+) -> Iterator[tuple[str, object, object]]:
     """A grade gives way to the number, but for the heat that it stands."""
     magnet = design.rotor.magnet
     yield "rotor.magnet.remanence_t", written(magnet.remanence), written(magnet.remanence * factor)

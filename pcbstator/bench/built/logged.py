@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from math import radians, sin, sqrt
+from typing import Any
 
 from pcbstator.bench.built.keys import written
 from pcbstator.bench.built.result import Setting
@@ -12,18 +14,40 @@ from pcbstator.bench.logs.result import LogRow
 
 SURER = 0.5  # of the assumed spread: a value known as well as this replaces it, where it differs at all
 DIFFERS = 2.0  # standard deviations of the value
+STEP = 0.02  # least part of a value by which it is moved to see what it does: keys are written with four figures
 SURE = 0.2  # of the value: what is known worse replaces nothing
+
+Settings = Callable[[Sequence[LogRow], Known], Iterator[Setting]]
 
 
 def log_settings(rows: Sequence[LogRow], known: Known) -> Iterator[Setting]:
     """Keys of one motor. rows: its own, of all logs."""
+    for settings, own in _sources(rows, known):
+        yield from settings(own, known)
+
+
+def log_steps(rows: Sequence[LogRow], known: Known) -> Iterator[tuple[dict[str, Any], float]]:
+    """For each value that goes into keys: those keys with it a step higher, and its standard deviation in steps."""
+    for settings, own in _sources(rows, known):
+        for at, row in enumerate(own):
+            step = max(row.sigma, STEP * row.value)
+            moved = [replace(row, value=row.value + step) if k == at else each for k, each in enumerate(own)]
+            yield {each.key: each.value for each in settings(moved, known)}, row.sigma / step
+
+
+def _sources(rows: Sequence[LogRow], known: Known) -> list[tuple[Settings, list[LogRow]]]:
+    """What makes keys of rows, with those that go into them."""
     own = [row for row in rows if _better(row)]
-    yield from _inertia(_surest(own, "inertia"), known)
-    yield from _friction(_surest(own, "running_friction", "coast_friction"), known)
-    yield from _viscous(_surest(own, "viscous_friction", "coast_drag"), known)
-    yield from _spots([row for row in own if row.key == "friction_spot" and row.place is not None], known)
-    yield from _play(_surest(own, "play"), known)
-    yield from _sensor([row for row in own if row.about.startswith("sensor's error")], known)
+    ring = known.design.drive is not None and known.design.drive.sensor_radius is not None
+    seen = [row for row in own if row.about.startswith("sensor's error")]
+    return [
+        (_inertia, _surest(own, "inertia")),
+        (_friction, _surest(own, "running_friction", "coast_friction")),
+        (_viscous, _surest(own, "viscous_friction", "coast_drag")),
+        (_spots, [row for row in own if row.key == "friction_spot" and row.place is not None]),
+        (_play, _surest(own, "play")),
+        (_sensor, _surest(seen, "sensor_once_per_turn" if ring else "sensor_twice_per_turn")),
+    ]
 
 
 def _better(row: LogRow) -> bool:
@@ -35,21 +59,23 @@ def _better(row: LogRow) -> bool:
     return row.far or (surer and not (row.at_most and row.value < row.assumed))
 
 
-def _surest(rows: Sequence[LogRow], *keys: str) -> LogRow | None:
+def _surest(rows: Sequence[LogRow], *keys: str) -> list[LogRow]:
+    """The surest row of the first of these keys that there is."""
     for key in keys:
         found = [row for row in rows if row.key == key]
         if found:
-            return min(found, key=lambda row: row.sigma)
-    return None
+            return [min(found, key=lambda row: row.sigma)]
+    return []
 
 
 def _said(row: LogRow, unit: str, scale: float = 1.0) -> str:
     return f"{row.log}: {scale * row.value:.4g} ± {scale * row.sigma:.1g} {unit} {row.about}"
 
 
-def _inertia(row: LogRow | None, known: Known) -> Iterator[Setting]:
+def _inertia(rows: Sequence[LogRow], known: Known) -> Iterator[Setting]:
     """What is more or less than assumed is the load's: the rotor's own follows from its parts."""
     load = known.design.load
+    row = next(iter(rows), None)
     if row is None or row.assumed is None or abs(row.assumed / known.inertia - 1) > 1e-6:
         return
     reason, assumed = _said(row, "kg·m²"), known.inertia - known.rotor_inertia
@@ -70,7 +96,8 @@ def _inertia(row: LogRow | None, known: Known) -> Iterator[Setting]:
         yield Setting(f"load.bodies.{number}.mass_g", written(mass * wanted / assumed), mass, reason)
 
 
-def _friction(row: LogRow | None, known: Known) -> Iterator[Setting]:
+def _friction(rows: Sequence[LogRow], known: Known) -> Iterator[Setting]:
+    row = next(iter(rows), None)
     if row is None:
         return
     bearing = known.design.bearing
@@ -86,7 +113,8 @@ def _friction(row: LogRow | None, known: Known) -> Iterator[Setting]:
         yield Setting("bearing.standstill_friction_n_m", written(stuck * value / before), stuck, words)
 
 
-def _viscous(row: LogRow | None, known: Known) -> Iterator[Setting]:
+def _viscous(rows: Sequence[LogRow], known: Known) -> Iterator[Setting]:
+    row = next(iter(rows), None)
     if row is None:
         return
     before = known.design.bearing.viscous if known.design.bearing is not None else 0.0
@@ -113,8 +141,9 @@ def _near(spot: dict[str, float], other: dict[str, float]) -> bool:
     return apart < (spot["width_deg"] + other["width_deg"]) / 2 + 5.0
 
 
-def _play(row: LogRow | None, known: Known) -> Iterator[Setting]:
+def _play(rows: Sequence[LogRow], known: Known) -> Iterator[Setting]:
     """The bearing's play, where the design has one; else that between motor and load."""
+    row = next(iter(rows), None)
     if row is None or row.value <= 0:
         return
     bearing, load, reason = known.design.bearing, known.design.load, _said(row, "degrees")
@@ -129,9 +158,7 @@ def _play(row: LogRow | None, known: Known) -> Iterator[Setting]:
 
 def _sensor(rows: Sequence[LogRow], known: Known) -> Iterator[Setting]:
     """The offset that makes the harmonic of a ring or a chip off centre."""
-    drive = known.design.drive
-    ring = drive is not None and drive.sensor_radius is not None
-    row = _surest(rows, "sensor_once_per_turn" if ring else "sensor_twice_per_turn")
+    drive, row = known.design.drive, next(iter(rows), None)
     if drive is None or row is None:
         return
     size = sin(radians(row.value))

@@ -11,10 +11,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.analysis.pipeline import worked
 from pcbstator.bench.built.commissioning import Commissioned, commissioned
 from pcbstator.bench.built.estimate import Parts, parts_of, refitted
 from pcbstator.bench.built.keys import part_settings, property_settings
-from pcbstator.bench.built.logged import log_settings
+from pcbstator.bench.built.logged import log_settings, log_steps
+from pcbstator.bench.built.margins import LeftOpen, half_widths
 from pcbstator.bench.built.remaining import result_spreads, tolerance_settings
 from pcbstator.bench.built.result import BuiltMotor, Outcome, Setting
 from pcbstator.bench.causes.allowances import readings_of, scaled
@@ -26,7 +28,7 @@ from pcbstator.bench.logs.known import known_drive
 from pcbstator.bench.logs.result import CorrectionTable
 from pcbstator.bench.machine_state import MachineState, machine_state
 from pcbstator.bench.result import Comparison
-from pcbstator.check.run import checked_prediction, checked_work
+from pcbstator.check.run import checked_work
 from pcbstator.check.side_by_side import SideBySide, side_by_side
 from pcbstator.copper import size_design
 from pcbstator.design.file_text import changed_text, design_file
@@ -40,6 +42,7 @@ if TYPE_CHECKING:
 
 FloatArray = NDArray[np.float64]
 
+SENSOR_OFFSET = "drive.sensor_offset_mm"
 ROUNDS = 2  # in which the straight lines are set right by the whole prediction
 STRAIGHT = 1e-3  # of a reading: as straight as it needs to be
 ABOUT = {
@@ -57,26 +60,26 @@ def built_motors(
     begun = [_begun(motor, found, judged.get(motor), bench, state) for motor in motors]
     known = None if all(told.refused for told, *_ in begun) else checked_work(state.work)
     return tuple(
-        told if told.refused else _written(design, told, settings, spreads, found, known)
-        for told, settings, spreads in begun
+        told if told.refused else _written(design, told, settings, spreads, left, found, known)
+        for told, settings, spreads, left in begun
     )
 
 
 def _begun(
     motor: Motor, found: Comparison, judgement: Judgement | None, bench: Bench, state: MachineState
-) -> tuple[BuiltMotor, tuple[Setting, ...], dict[str, float]]:
-    """What is known of a motor, before it is predicted: keys to set, and the spread that is left of its results."""
+) -> tuple[BuiltMotor, tuple[Setting, ...], dict[str, float], LeftOpen]:
+    """What is known of a motor, before it is predicted: keys to set, and what is left open of results and keys."""
     board, rotor = motor
     table = _table(motor, found, bench)
     told = BuiltMotor(board, rotor, commissioned=_commissioned(motor, bench, state, table), table=table)
     refused = _refused(motor, found, judgement, state)
     if refused:
-        return replace(told, refused=refused), (), {}
-    logged = _logged(motor, found, bench, state)
+        return replace(told, refused=refused), (), {}, LeftOpen()
+    logged, steps = _logged(motor, found, bench, state)
     if judgement is None:
-        return told, logged, {}
-    settings, spreads = _of_readings(judgement.basis, state)
-    return told, (*settings, *logged), spreads
+        return told, logged, {}, LeftOpen(None, steps)
+    settings, parts = _of_readings(judgement.basis, state)
+    return told, (*settings, *logged), result_spreads(judgement.basis, parts), LeftOpen(parts, steps)
 
 
 def _refused(motor: Motor, found: Comparison, judgement: Judgement | None, state: MachineState) -> str:
@@ -96,8 +99,8 @@ def _refused(motor: Motor, found: Comparison, judgement: Judgement | None, state
     return ""
 
 
-def _of_readings(basis: Basis, state: MachineState) -> tuple[tuple[Setting, ...], dict[str, float]]:
-    """Keys that the readings change, and the spread that is left of the results."""
+def _of_readings(basis: Basis, state: MachineState) -> tuple[tuple[Setting, ...], Parts]:
+    """Keys that the readings change, and the quantities behind them."""
     properties = property_settings(state.design, basis.lead) or () if basis.lead.of_motor else ()
     base = {each.key: float(each.value) for each in properties if isinstance(each.value, float)}
     parts = parts_of(basis)
@@ -106,7 +109,7 @@ def _of_readings(basis: Basis, state: MachineState) -> tuple[tuple[Setting, ...]
     found = {each.key: each for each in (*properties, *part_settings(state.design, parts, base))}
     values = {key: float(each.value) for key, each in found.items() if isinstance(each.value, float)}
     settings = (*found.values(), *tolerance_settings(state.design, basis, parts, values))
-    return settings, result_spreads(basis, parts)
+    return settings, parts
 
 
 def _set_right(
@@ -144,14 +147,18 @@ def _of_geometry(keys: Mapping[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in keys.items() if key not in left_out}
 
 
-def _logged(motor: Motor, found: Comparison, bench: Bench, state: MachineState) -> tuple[Setting, ...]:
+def _logged(
+    motor: Motor, found: Comparison, bench: Bench, state: MachineState
+) -> tuple[tuple[Setting, ...], list[tuple[dict[str, Any], float]]]:
+    """Keys that logs change, and these keys a step on."""
     if found.logs is None:
-        return ()
+        return (), []
     rows = [row for row in found.logs.rows if (row.board, row.rotor) == motor]
     reading = next((each for each in bench.readings if (each.board, each.rotor) == motor), None)
     if not rows or reading is None:
-        return ()
-    return tuple(log_settings(rows, known_drive(state, found.rows, reading, spreads_of(state)["static_torque"])))
+        return (), []
+    known = known_drive(state, found.rows, reading, spreads_of(state)["static_torque"])
+    return tuple(log_settings(rows, known)), list(log_steps(rows, known))
 
 
 def _commissioned(
@@ -169,16 +176,19 @@ def _table(motor: Motor, found: Comparison, bench: Bench) -> CorrectionTable | N
     return tables[-1] if tables else None
 
 
-def required_with_table(told: BuiltMotor, built: Design, both: SideBySide) -> tuple[Verdict, ...]:
-    """The requirement with the sensor's table in the controller, where it is missed without; the table leaves as large
-    a part of the offset as of the error.
+def required_with_table(
+    told: BuiltMotor, built: Design, both: SideBySide, left: LeftOpen | None = None
+) -> tuple[tuple[Verdict, ...], dict[str, float]]:
+    """The requirement with the sensor's table in the controller, where it is missed without, and its half-widths; the
+    table leaves as large a part of the offset as of the error.
     """
     missed = any(one.verdict == "not met" for one in both.other.requirement)
     if told.table is None or built.drive is None or not missed or built.drive.sensor_offset <= 0:
-        return ()
-    left = told.table.largest_after / told.table.largest_before
-    offset = 1e3 * built.drive.sensor_offset * left
-    return checked_prediction(built.with_values({"drive.sensor_offset_mm": offset})).requirement
+        return (), {}
+    part = told.table.largest_after / told.table.largest_before
+    offset = 1e3 * built.drive.sensor_offset * part
+    work = worked(built.with_values({SENSOR_OFFSET: offset}))
+    return checked_work(work).requirement, half_widths(work, (left or LeftOpen()).without(SENSOR_OFFSET))
 
 
 def _written(
@@ -186,6 +196,7 @@ def _written(
     told: BuiltMotor,
     settings: Sequence[Setting],
     spreads: Mapping[str, float],
+    left: LeftOpen,
     found: Comparison,
     known: Prediction | None,
 ) -> BuiltMotor:
@@ -198,13 +209,15 @@ def _written(
     text = f'# As built: {told.name}, by {found.bench_file}; changed keys say "as built".\n{text}'
     try:
         built = design_from_document(tomllib.loads(text), design.source, Path(design.folder) if design.folder else None)
-        both = side_by_side(design, built, known)
+        work = worked(built)
+        both = side_by_side(design, built, known, checked_work(work))
+        with_table, table_widths = required_with_table(told, built, both, left)
     except PcbstatorError as error:
         words = str(error).replace("\n", " ")
         return replace(told, settings=tuple(unique.values()), refused=f"what was found makes no design: {words}")
     return replace(
         told, settings=tuple(unique.values()), outcomes=tuple(_outcomes(both, spreads)), design=built, text=text,
-        found=both, with_table=required_with_table(told, built, both),
+        found=both, with_table=with_table, half_widths=half_widths(work, left), table_half_widths=table_widths,
     )  # fmt: skip
 
 

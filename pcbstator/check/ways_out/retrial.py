@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from math import radians
 from typing import TYPE_CHECKING
@@ -75,13 +75,37 @@ def _judged(
     work: Work, settings: Mapping[str, object], shared: Shared, only: frozenset[str]
 ) -> tuple[Verdict, ...] | None:
     """None where it cannot be laid, a law does not hold, or the loops would not be sound."""
+    again = tried(work, settings, shared, only)
+    if again.refusal is not None or not (_of_job(settings) or _faults(again) <= _faults(work)):
+        return None
+    fit = again.drive
+    margins = [] if fit is None else [fit.current_margin, fit.speed_margin, fit.position_margin]
+    if any(margin is not None and margin < radians(LEAST_MARGIN) for margin in margins):
+        return None
+    return answers(again, only)
+
+
+def answers(work: Work, only: Collection[str] = ()) -> tuple[Verdict, ...]:
+    """Verdicts on a design that went through the quick stages; only: on these lines, none: on all."""
+    vias = work.counts[1].via_count if work.counts else 0
+    return verdicts(work.design, Known(work.motion, work.drive, vias, work.out_of_range), only)
+
+
+def _of_job(settings: Mapping[str, object]) -> bool:
+    return {key.partition(".")[0] for key in settings} <= JOB
+
+
+def tried(work: Work, settings: Mapping[str, object], shared: Shared, only: Collection[str] = ()) -> Work:
+    """A design with other settings, through the quick stages as far as verdicts need them; only: these, none: all.
+
+    Raises DesignError where it cannot be laid.
+    """
     changed = work.design.with_values(settings)
     sections = {key.partition(".")[0] for key in settings}
-    of_job = sections <= JOB
     needed = needed_for_verdicts(changed, only)  # as a study does: only what the verdicts need
     if not only or "drive" in sections:
         needed |= {MARGIN}
-    if of_job:
+    if _of_job(settings):
         again = at_other_job(work, changed)
     else:
         again = Work(changed)
@@ -92,14 +116,7 @@ def _judged(
     if again.refusal is None and (not only or "speed_ripple_percent" in only):
         again.waves = _waves(work, again, settings)
     run_stage(STAGES[-1], [again], shared, needed)
-    if again.refusal is not None or not (of_job or _faults(again) <= _faults(work)):
-        return None
-    fit = again.drive
-    margins = [] if fit is None else [fit.current_margin, fit.speed_margin, fit.position_margin]
-    if any(margin is not None and margin < radians(LEAST_MARGIN) for margin in margins):
-        return None
-    vias = again.counts[1].via_count if again.counts else 0
-    return verdicts(again.design, Known(again.motion, again.drive, vias, again.out_of_range), only)
+    return again
 
 
 def _waves(work: Work, again: Work, settings: Mapping[str, object]) -> FloatArray | None:

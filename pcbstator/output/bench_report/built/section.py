@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from pcbstator.analysis.pipeline import package_version
-from pcbstator.bench.built.result import BuiltMotor
+from pcbstator.bench.built.result import BuiltMotor, within
 from pcbstator.bench.result import Comparison
 from pcbstator.output.bench_report.built.words import (
     commissioning_rows,
     drive_of,
     drive_rows,
     outcome_row,
+    requirement_rows,
     scatter_row,
     setting_row,
 )
 from pcbstator.output.report.drive_files import drive_header, drive_json
 from pcbstator.output.report.verdict import verdict_rows
-from pcbstator.output.side_by_side_words import SECTIONS, DifferenceRow, folded, result_sections, verdict_pair_rows
+from pcbstator.output.side_by_side_words import SECTIONS, DifferenceRow, folded, result_sections
 
 
 def built_section(found: Comparison, name: str) -> str:
@@ -48,13 +49,15 @@ def _cells(motor: BuiltMotor) -> dict[str, object]:
     }
 
 
-def _verdicts(motor: BuiltMotor) -> list[tuple[DifferenceRow, bool, list[tuple[str, str]]]]:
-    """Each requirement, whether it is missed as built, and then what decides it and the way out."""
+def _verdicts(motor: BuiltMotor) -> list[tuple[DifferenceRow, str, list[tuple[str, str]]]]:
+    """Each requirement; "missed" where it is as built, "open" where readings leave that open; why and the way out."""
     found = []
-    for pair in motor.found.requirement if motor.found is not None else ():
+    pairs = motor.found.requirement if motor.found is not None else ()
+    for pair, row in zip(pairs, requirement_rows(motor), strict=True):
         missed = pair.other is not None and pair.other.verdict == "not met"
         reasons = verdict_rows([pair.other])[0].reasons if missed and pair.other is not None else []
-        found.append((verdict_pair_rows([pair])[0], missed, reasons))
+        open_ = pair.other is not None and within(pair.other, motor.half_widths)
+        found.append((row, "missed" if missed else "open" if open_ else "", reasons))
     return found
 
 

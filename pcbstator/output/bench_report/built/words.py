@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from math import degrees
 from typing import Any
 
 from pcbstator.analysis.drive.parameters import drive_parameters
 from pcbstator.bench.built.commissioning import Commissioned, table_parameters
-from pcbstator.bench.built.result import BuiltMotor, Outcome, Setting
+from pcbstator.bench.built.result import BuiltMotor, Outcome, Setting, within
 from pcbstator.bench.built.scatter import Scatter
 from pcbstator.bench.result import Comparison
 from pcbstator.errors import printable
+from pcbstator.findings import Verdict
 from pcbstator.output.quantities import shown
-from pcbstator.output.side_by_side_words import verdict_pair_rows
+from pcbstator.output.report.verdict import UNITS
+from pcbstator.output.side_by_side_words import DifferenceRow, verdict_pair_rows
 from pcbstator.output.words import figures
 
+LEAST_SHOWN = 1e-3  # part of a value by which it may be off to be told
 SAME = 0.005  # part by which a parameter of the drive must differ to be told
 KINDS = {"emf": "EMF", "static_torque": "torque at rest", "no_load": "current without load", "gap": "air gap"}
 
@@ -36,7 +40,7 @@ def built_lines(found: Comparison) -> list[str]:
 
 def _lines(motor: BuiltMotor) -> Iterator[str]:
     if motor.found is not None:
-        for row in verdict_pair_rows(motor.found.requirement):
+        for row in requirement_rows(motor):
             yield f"{row.name}: {row.other}   (design: {row.design})"
     for outcome in motor.outcomes:
         about, design, built, change = outcome_row(outcome)
@@ -47,6 +51,26 @@ def _lines(motor: BuiltMotor) -> Iterator[str]:
     if motor.commissioned is not None:
         yield from (f"{name}: {value}" for name, value in commissioning_rows(motor.commissioned))
         yield from map(printable, (*motor.commissioned.contradictions, *motor.commissioned.words))
+
+
+def requirement_rows(motor: BuiltMotor) -> list[DifferenceRow]:
+    """Each requirement with the answers of the design and of the motor as built, and how far that may be off."""
+    pairs = motor.found.requirement if motor.found is not None else ()
+    return [
+        row if pair.other is None else replace(row, other=_as_built(pair.other, row.other, motor.half_widths))
+        for pair, row in zip(pairs, verdict_pair_rows(pairs), strict=True)
+    ]
+
+
+def _as_built(verdict: Verdict, words: str, half_widths: Mapping[str, float]) -> str:
+    wide = half_widths.get(verdict.name, 0.0)
+    if wide <= LEAST_SHOWN * abs(verdict.value or 0.0):
+        return words
+    off = f"± {figures(wide, 2)}{UNITS.get(verdict.name.rpartition('_')[2], '')}"
+    if not within(verdict, half_widths):
+        return f"{words} {off}"
+    head, _, rest = words.partition(":")
+    return f"{head}, but within what the readings leave open: {off}:{rest}"
 
 
 def outcome_row(outcome: Outcome) -> tuple[str, str, str, str]:
