@@ -286,6 +286,7 @@ def compare(design: Design, bench: Place) -> Comparison:
 
     from pcbstator.bench.built.motor import built_motors
     from pcbstator.bench.built.scatter import scatters
+    from pcbstator.bench.causes.beside import with_exchanged_phases, with_inertia
     from pcbstator.bench.causes.search import judgements, with_judgements
     from pcbstator.bench.comparison import compared
     from pcbstator.bench.load import load_bench
@@ -294,9 +295,9 @@ def compare(design: Design, bench: Place) -> Comparison:
     readings, state = load_bench(Path(bench)), machine_state(design)
     found = compared(design, readings, Path(bench).name, state)
     judged = judgements(found, readings, state)
-    found = with_judgements(found, judged)
+    found = with_inertia(with_judgements(found, judged))
     built = built_motors(design, found, judged, readings, state)
-    return replace(found, built=built, scatter=scatters(found.rows))
+    return replace(with_exchanged_phases(found, built), built=built, scatter=scatters(found.rows))
 
 
 def built_design(found: Comparison, board: str | None = None, rotor: str | None = None) -> str:

@@ -115,6 +115,7 @@ class Cause:
     not_told_apart_from: tuple[str, ...] = ()
     words: str = ""
     motor: str = ""  # in words, where there are several
+    beside: bool = False  # by other measurements than the rest, so that it may be there as well
 
     @property
     def better(self) -> str:
@@ -129,7 +130,8 @@ class Cause:
         """Plain values."""
         told = list(self.not_told_apart_from)
         said = {key: words for key, words in (("words", self.words), ("motor", self.motor)) if words}
-        return {"name": self.name, "evidence": self.evidence, "not_told_apart_from": told} | said
+        beside = {"beside": True} if self.beside else {}
+        return {"name": self.name, "evidence": self.evidence, "not_told_apart_from": told} | said | beside
 
     def of(self, motor: str) -> Cause:
         """The cause in one of several motors."""

@@ -30,7 +30,8 @@ class Commissioned:
     """What the test gives. zero: electrical angle of the sensor's reading where the rotor rests with current in at A,
     to be taken off [rad]; scatter: of the places about it, electrical, None of a single one [rad]; rotor_angle: of
     the rotor there, as docs/conventions.md counts it, within one pole pair [rad]; order: terminals in the order of
-    their EMF in positive rotation, empty where it was not told. table: corrections, taken off the readings beforehand.
+    their EMF in positive rotation, empty where it was not told; exchanged: it is not that of the design. table:
+    corrections, taken off the readings beforehand.
     """
 
     sense: int
@@ -42,6 +43,7 @@ class Commissioned:
     table: CorrectionTable | None = None
     contradictions: tuple[str, ...] = ()
     words: tuple[str, ...] = ()
+    exchanged: bool = False
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values."""
@@ -125,7 +127,7 @@ def commissioned(reading: Commissioning, state: MachineState, table: CorrectionT
     order = told if scatter is not None and scatter <= ROOM else reading.phase_order or ""
     return Commissioned(
         sense, zero, resting_angle(state), state.pole_pairs, order, scatter, table, tuple(against),
-        tuple(_words(order, state.names, reading)),
+        tuple(_words(order, state.names, reading)), bool(order) and not _alike(order, "".join(state.names)),
     )  # fmt: skip
 
 

@@ -44,6 +44,10 @@ CONTINUOUS = {  # {more}: by how much, with its uncertainty
         "copper {more} than was written",
         "Leave the board for an hour without current beside a thermometer and measure its resistance again",
     ),
+    "inertia": Told(
+        "{more} inertia than rotor and load have in the design",
+        "Weigh what turns and look at how far out its mass sits; write it into [load] and take the gains that follow",
+    ),
     "friction": Told(
         "{more} friction than the bearing has in the design",
         "Turn the rotor by hand without power: it must go round without rubbing; then measure its friction",
@@ -58,6 +62,7 @@ SIDES = {  # words for more and for less, and for the cause in short
     "layer_distance": ("thicker", "thinner", "a {side} board"),
     "magnet_thickness": ("thicker", "thinner", "{side} magnets"),
     "copper_temperature": ("warmer", "colder", "{side} copper"),
+    "inertia": ("more", "less", "{side} inertia"),
     "friction": ("more", "less", "{side} friction"),
 }
 RESOLDER = (

@@ -46,14 +46,21 @@ def cause_groups(found: Comparison) -> list[tuple[str, list[tuple[Cause, str]]]]
     """
     groups = []
     for motor in dict.fromkeys(cause.motor for cause in found.causes):
-        own = [cause for cause in found.causes if cause.motor == motor]
-        tie = [cause for cause in own if cause is own[0] or cause.name in own[0].not_told_apart_from]
+        every = [cause for cause in found.causes if cause.motor == motor]
+        own, beside = ([cause for cause in every if cause.beside == by] for by in (False, True))
+        own, beside = (own, beside) if own else (beside, [])
+        tie = [cause for cause in own if cause is own[0] or cause.beside or cause.name in own[0].not_told_apart_from]
         rest = [cause for cause in own if cause not in tie]
-        head = "what it may be; these readings cannot tell them apart" if len(tie) > 1 else "what it most likely is"
+        alone = len(tie) == 1 or own[0].beside
+        head = "what it most likely is" if alone else "what it may be; these readings cannot tell them apart"
         of = f"{motor}: " if motor else ""
         groups.append((of + head, [(cause, f"better by {cause.better}") for cause in tie]))
         if rest:
             groups.append((of + "less likely", [(cause, _worse(own[0], cause)) for cause in rest]))
+        if beside:
+            groups.append(
+                (of + "besides, by other measurements", [(cause, f"better by {cause.better}") for cause in beside])
+            )
     return groups
 
 
