@@ -124,7 +124,7 @@ class Cause:
         >>> Cause("remanence", 2.29).better, Cause("connection", 365.0).better
         ('200 times', 'more than 1000 times')
         """
-        return f"{float(f'{10**self.evidence:.1g}'):g} times" if self.evidence < 3 else "more than 1000 times"
+        return f"{float(f'{10**self.evidence:.1g}'):g} times" if self.evidence <= 3 else "more than 1000 times"
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values."""

@@ -34,8 +34,9 @@ def with_inertia(found: Comparison) -> Comparison:
     for motor in motors:
         whose = f"board {motor[0]}, rotor {motor[1]}" if several else ""
         far = [row for row in rows if (row.board, row.rotor) == motor and row.far]
-        if far and whose not in blamed and all(row.key == "inertia" for row in far):
-            found = _named(found, _inertia(max(far, key=lambda row: abs(row.deviation or 0.0)), whose))
+        if far and whose not in blamed and all(row.key == "inertia" and row.value > 0 for row in far):
+            worst = max(far, key=lambda row: abs(row.deviation or 0.0))
+            found = _named(found, _inertia(worst, whose), to_do("inertia", ""))
     return found
 
 
@@ -61,7 +62,8 @@ def with_exchanged_phases(found: Comparison, built: Sequence[BuiltMotor]) -> Com
     for whose, test in tested:
         if test.exchanged:
             words = f"{is_it(EXCHANGED, '')}: in positive rotation the terminals follow each other as {test.order}"
-            found = _named(found, Cause(EXCHANGED, SURE, (), words, whose, beside=True))
+            advice = f"{test.words[0][0].upper()}{test.words[0][1:]}."  # says which two wires
+            found = _named(found, Cause(EXCHANGED, SURE, (), words, whose, beside=True), advice)
     hidden = found.extra.get("not_shown", [])
     if tested and len(tested) == len(built):
         hidden = [each for each in hidden if each["name"] != EXCHANGED]
@@ -69,10 +71,10 @@ def with_exchanged_phases(found: Comparison, built: Sequence[BuiltMotor]) -> Com
     return found
 
 
-def _named(found: Comparison, cause: Cause) -> Comparison:
-    """With one more cause, beside those that were found."""
+def _named(found: Comparison, cause: Cause, advice: str) -> Comparison:
+    """With one more cause, beside those that were found; advice: about it, in a sentence."""
     whose = f"{cause.motor[0].upper()}{cause.motor[1:]}: " if cause.motor else ""
     head = "" if found.judged == SOUND else found.judged
     verdict = f"{head} {whose}Most likely it is {cause.words}.".strip()
-    advice = f"{found.next} {whose}{to_do(cause.name, '')}".strip()
-    return found.with_causes((*found.causes, cause), advice, verdict)
+    following = f"{found.next} {whose}{advice}".strip()
+    return found.with_causes((*found.causes, cause), following, verdict)

@@ -66,11 +66,12 @@ def _as_built(verdict: Verdict, words: str, half_widths: Mapping[str, float]) ->
     wide = half_widths.get(verdict.name, 0.0)
     if wide <= LEAST_SHOWN * abs(verdict.value or 0.0):
         return words
-    off = f"± {figures(wide, 2)}{UNITS.get(verdict.name.rpartition('_')[2], '')}"
+    unit = UNITS.get(verdict.name.rpartition("_")[2], "").replace("%", "points")
+    off = f"± {figures(wide, 2)}{unit}"
     if not within(verdict, half_widths):
         return f"{words} {off}"
     head, _, rest = words.partition(":")
-    return f"{head}, but within what the readings leave open: {off}:{rest}"
+    return f"{head}, but within what the readings leave open: {off};{rest}"
 
 
 def outcome_row(outcome: Outcome) -> tuple[str, str, str, str]:
