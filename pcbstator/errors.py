@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 
 def printable(text: str) -> str:
@@ -20,12 +21,16 @@ class PcbstatorError(Exception):
 
 @dataclass(frozen=True)
 class Complaint:
-    """One thing that is wrong in a design: the key, what must hold, what came and the way out."""
+    """One thing that is wrong in a design: the key, what must hold, what came and the way out.
+
+    ways: values of keys, each by itself a way out.
+    """
 
     key: str
     rule: str
     value: str = ""
     remedy: str = ""
+    ways: tuple[Mapping[str, object], ...] = field(default=(), compare=False)
 
     def __str__(self) -> str:
         """One line: ``key: rule; got value; remedy``."""
@@ -56,6 +61,15 @@ class LawRangeError(PcbstatorError, ValueError):
 
 class OutputError(PcbstatorError):
     """A file or folder that cannot be written as asked."""
+
+
+class MissingLibraryError(PcbstatorError):
+    """An optional library that a command needs is not there."""
+
+
+def install_words(extra: str) -> str:
+    """How an optional part of the program is installed: as README.md and docs/studies.md say it."""
+    return f"in the clone of pcbstator, .venv/bin/pip install '.[{extra}]'"
 
 
 class FindingsError(PcbstatorError):

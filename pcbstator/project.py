@@ -6,13 +6,14 @@ libraries are imported on the first call that needs them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pcbstator.analysis.drive.simulation.scenarios import Simulation
+    from pcbstator.analysis.kept import Kept
     from pcbstator.analysis.prediction import Prediction
     from pcbstator.bench.result import Comparison
     from pcbstator.check.side_by_side import SideBySide
@@ -20,9 +21,13 @@ if TYPE_CHECKING:
     from pcbstator.copper.plain_board import PlainBoard
     from pcbstator.design import Design, SizedDesign
     from pcbstator.findings import Finding
+    from pcbstator.study.records import Study
     from pcbstator.study.results import Found
+    from pcbstator.study.run import Progress, Watcher
     from pcbstator.study.suggestion.suggest import Suggestions
     from pcbstator.study.take import Taken
+
+    FoundWatcher = Callable[[Progress, Callable[[], Found]], None]
 
 Place = str | PathLike[str]
 Files = dict[str, str | bytes]
@@ -49,6 +54,41 @@ def save_design(design: Design, path: Place) -> None:
     from pcbstator.output.files import write_file
 
     write_file(Path(path), design_file(design).decode("utf-8-sig"), (".toml",))
+
+
+def design_of_text(text: str, source: str = "design", folder: Path | None = None) -> Design:
+    """The design in the text of a design file; source: its name in messages; folder: of a recorded motion.
+
+    Raises DesignError with every complaint at once.
+    """
+    from pcbstator.design import design_from_text
+
+    return design_from_text(text, source, folder)
+
+
+def change_text(text: str, settings: Mapping[str, object]) -> str:
+    """The text of a design file with the values of dotted keys set, None: taken away; its comments stay.
+
+    Raises DesignError where the text is no TOML, or a key has no place in it.
+    """
+    from pcbstator.design.file_text import changed_text
+    from pcbstator.errors import Complaint, DesignError
+
+    try:
+        return changed_text(text, settings)
+    except (ValueError, TypeError, KeyError, IndexError, AttributeError) as error:
+        rule = "must be valid TOML in which these keys have a place"
+        raise DesignError("text", [Complaint("text", rule, str(error), "mend the text first")]) from None
+
+
+def save_text(text: str, path: Place) -> None:
+    """Write the text of a design file, whole or not at all.
+
+    Raises OutputError where the file cannot be written.
+    """
+    from pcbstator.output.files import write_file
+
+    write_file(Path(path), text, (".toml",))
 
 
 def size_design(design: Design) -> SizedDesign:
@@ -81,14 +121,23 @@ def lay_slip_ring(design: Design) -> PlainBoard | None:
     return lay_slip_ring_board(size_design(design))
 
 
-def predict(design: Design, copper: Copper | None = None) -> Prediction:
+def predict(design: Design, copper: Copper | None = None, kept: Kept | None = None, whole: bool = True) -> Prediction:
     """All results of a design with the findings about it; ``predict(design).to_dict()`` is plain data.
 
+    kept: what designs before it left (``keep_stages``), which makes it quicker and changes no result. whole: also the
+    motor as built and the ways out, which take most of the time.
     Raises DesignError where winding or copper cannot be laid.
     """
     from pcbstator.check import checked_prediction
 
-    return checked_prediction(design, copper)
+    return checked_prediction(design, copper, whole, kept)
+
+
+def keep_stages() -> Kept:
+    """A place for the copper, fields and inductances of the last designs, for ``predict`` of the next ones."""
+    from pcbstator.analysis.kept import Kept
+
+    return Kept()
 
 
 def check(design: Design) -> tuple[Finding, ...]:
@@ -112,6 +161,27 @@ def draw(design: Design) -> str:
 
     sized = size_design(design)
     return stator_svg(sized, lay_copper(sized))
+
+
+def page_answer(prediction: Prediction, saved: Prediction | None = None) -> dict[str, Any]:
+    """What the page to design on shows of a prediction, as plain data; saved: what its changes are told against."""
+    from pcbstator.output.page_answer import page_answer as answer
+
+    return answer(prediction, saved)
+
+
+def page_details(prediction: Prediction) -> list[dict[str, str]]:
+    """Every result in words, with its key and meaning."""
+    from pcbstator.output.page_answer import all_results
+
+    return all_results(prediction)
+
+
+def page_pictures(prediction: Prediction) -> dict[str, str]:
+    """The stator, as ``draw`` has it, and the section through the gap, as SVG text by name."""
+    from pcbstator.output.page_answer import page_pictures as pictures
+
+    return pictures(prediction)
 
 
 def report(design: Design, prediction: Prediction | None = None) -> str:
@@ -178,10 +248,11 @@ def simulation_files(design: Design, found: Simulation) -> Files:
     return dict(files(size_design(design), found))
 
 
-def explore(study: Place, folder: Place, workers: int = 0) -> Found:
+def explore(study: Place | Study, folder: Place, workers: int = 0, watch: FoundWatcher | None = None) -> Found:
     """Carry a study through, or on from where it stopped; every design is kept in ``folder``.
 
-    workers: processes; 0 for one per core. Raises StudyError, or WorkerError where work cannot be done.
+    workers: processes; 0 for one per core. watch: called as it goes on, with a function that gathers what is found by
+    then. Raises StudyError, or WorkerError where work cannot be done.
     """
     from pcbstator.analysis.pipeline import package_version
     from pcbstator.study.load import load_study
@@ -190,10 +261,31 @@ def explore(study: Place, folder: Place, workers: int = 0) -> Found:
     from pcbstator.study.store import open_store
     from pcbstator.study.workforce import local_workforce
 
-    asked = load_study(Path(study))
+    asked = load_study(Path(study)) if isinstance(study, str | PathLike) else study
     with local_workforce(workers) as force, open_store(Path(folder), asked, package_version()) as store:
-        run_study(asked, store, force)
+        if watch is None:
+            run_study(asked, store, force)
+        else:
+            run_study(asked, store, force, lambda progress: watch(progress, lambda: gather(asked, store)))
         return gather(asked, store)
+
+
+def study_of(design: Design, tables: Mapping[str, Any]) -> Study:
+    """The study of a design in nested tables as a study file has them.
+
+    Raises DesignError with every complaint at once.
+    """
+    from pcbstator.design.file_text import design_file
+    from pcbstator.study.load import study_from_tables
+
+    return study_from_tables(dict(tables), design, design_file(design).decode("utf-8-sig"))
+
+
+def pareto_picture(found: Found) -> str | None:
+    """The designs of a study that meet everything, with the Pareto front, as SVG text; None where there are none."""
+    from pcbstator.output.study_report.figures import pareto_svg
+
+    return pareto_svg(found)
 
 
 def take(folder: Place, number: int) -> Taken:
@@ -205,9 +297,11 @@ def take(folder: Place, number: int) -> Taken:
         return taken_design(store, number)
 
 
-def suggest(design: Design | Place, parts: Place | None = None, workers: int = 0) -> Suggestions:
+def suggest(
+    design: Design | Place, parts: Place | None = None, workers: int = 0, watch: Watcher | None = None
+) -> Suggestions:
     """About six designs that do what a design file or a design asks and differ in kind; an envelope and a wish are
-    enough. parts: a file of parts to be had; workers: processes, 0 for one per core.
+    enough. parts: a file of parts to be had; workers: processes, 0 for one per core; watch: called as it goes on.
 
     Raises NothingMeetsError, with what would do, where nothing does it.
     """
@@ -216,11 +310,11 @@ def suggest(design: Design | Place, parts: Place | None = None, workers: int = 0
     from pcbstator.study.suggestion.parts import load_parts
     from pcbstator.study.suggestion.suggest import suggested
 
-    known = load_parts(None if parts is None else Path(parts))
+    known, watch = load_parts(None if parts is None else Path(parts)), watch or (lambda progress: None)
     if isinstance(design, str | PathLike):
-        return suggested(load_asked(Path(design), known), known, workers)
+        return suggested(load_asked(Path(design), known), known, workers, watch)
     text = design_file(design).decode("utf-8-sig")
-    return suggested(asked_of(design.document, text, design.source, design.folder, known), known, workers)
+    return suggested(asked_of(design.document, text, design.source, design.folder, known), known, workers, watch)
 
 
 def suggestion_files(found: Suggestions) -> Files:

@@ -9,7 +9,7 @@ import pytest
 
 import pcbstator
 from pcbstator.analysis.prediction import Prediction
-from pcbstator.study.search import install_words
+from pcbstator.errors import install_words
 from tests import wave_and_spiral
 
 DOCS = Path(__file__).parents[1] / "docs"

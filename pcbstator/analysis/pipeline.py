@@ -48,9 +48,10 @@ def predict_design(design: Design, copper: Copper | None = None) -> Prediction:
     return completed(worked(design, copper))
 
 
-def worked(design: Design, copper: Copper | None = None) -> Work:
-    """A design through all stages; copper: where it was laid before."""
-    work, shared = Work(design, copper, full=True), Shared(alone=True)
+def worked(design: Design, copper: Copper | None = None, shared: Shared | None = None) -> Work:
+    """A design through all stages; copper: where it was laid before; shared: what designs before it left."""
+    shared = shared or Shared(alone=True)
+    work = Work(design, copper, full=True)
     for stage in STAGES:
         if stage == "job":
             surround(work)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.kept import Kept
 from pcbstator.analysis.pipeline import completed, worked
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.stages import Work
@@ -32,13 +33,17 @@ MOST_RIPPLE = 0.05  # of the torque (common practice, no source)
 ORDER = {"error": 0, "warning": 1, "note": 2}
 
 
-def checked_prediction(design: Design, copper: Copper | None = None, whole: bool = True) -> Prediction:
+def checked_prediction(
+    design: Design, copper: Copper | None = None, whole: bool = True, kept: Kept | None = None
+) -> Prediction:
     """All results of a design with the verdict and the findings about it; whole: also the motor as built, and
-    what would meet each requirement that is not met.
+    what would meet each requirement that is not met. kept: what designs before it left.
 
     Raises DesignError where winding or copper cannot be laid.
     """
-    return checked_work(worked(design, copper), whole)
+    if kept is None:
+        return checked_work(worked(design, copper), whole)
+    return checked_work(worked(design, copper or kept.copper(design), kept.shared), whole)
 
 
 def checked_work(work: Work, whole: bool = True) -> Prediction:

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pcbstator.cli.bench_commands import bench, compare
+from pcbstator.cli.page_command import page
 from pcbstator.cli.study_commands import explore, suggest, take
 from pcbstator.errors import FindingsError, PcbstatorError
 from pcbstator.interrupts import INTERRUPTED, STOPPED
@@ -305,6 +306,7 @@ commands.add_command(explore)
 commands.add_command(take)
 commands.add_command(suggest)
 commands.add_command(bench)
+commands.add_command(page)
 
 
 def _leave(findings: Iterable[Finding]) -> None:
