@@ -168,8 +168,10 @@ class Shared:
             return mechanical_results(design, magnet_footprint(design), steel)
 
         speeds = design.operation.speeds if design.operation else ()
-        # What carries the rotor; as text, since some of its values are tables.
-        carried = repr((design.bearing, design.load, design.cooling, design.build))
+        # What carries the rotor, and what takes of its gap; as text, since some of its values are tables.
+        board = design.board
+        near = board.outer_diameter, board.layer_thicknesses[0], board.layer_thicknesses[-1], design.tolerance
+        carried = repr((design.bearing, design.load, design.cooling, design.build, near))
         return self._forces.get(
             (design.rotor, self._rotor_key(design), copper_span(design), tuple(speeds), carried), made
         )

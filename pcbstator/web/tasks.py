@@ -42,8 +42,8 @@ class Asked:
     def folder(self) -> Path:
         """The folder, or file, that the user names; OutputError where it does not lie below the design's."""
         place = self.home / self.place
-        beyond = not self.place.strip() or not place.resolve().is_relative_to(self.home.resolve())
-        if beyond or place.resolve() == self.home.resolve() or not self.place.isprintable():
+        named = bool(self.place.strip()) and self.place.isprintable()
+        if not named or self.home.resolve() not in place.resolve().parents:
             raise OutputError(f"{self.place!r}: name a place below the folder of the design, {self.home}")
         return place
 

@@ -42,8 +42,7 @@ function row(knob) {
   const said = el("div", { class: "said", id: `${id}-said` });
   const made = { knob, said, fields: [] };
   const described = { id, "aria-describedby": `${id}-said ${id}-help` };
-  const label = el("label", { htmlFor: id }, knob.label);
-  const unit = el("span", { class: "unit" }, knob.unit || "");
+  const label = el("label", { htmlFor: id }, knob.label, knob.unit ? el("span", { class: "unit" }, ` ${knob.unit}`) : null);
   if (knob.kind === "number" || knob.kind === "count") numberFields(made, described);
   else if (knob.kind === "choice" || knob.kind === "yes") wordField(made, described);
   else {
@@ -51,7 +50,7 @@ function row(knob) {
       onchange: () => state.set({ [knob.path]: made.field.value === "" ? null : made.field.value }) });
   }
   made.row = el("div", { class: "knob", "data-key": knob.path, "data-shape": knob.shape || null },
-    label, made.slider, made.field, unit, made.word, help, said);
+    label, made.slider, made.field, made.word, help, said);
   rows.set(knob.path, made);
   return made.row;
 }
@@ -171,7 +170,7 @@ export function showSaid(complaints, findings) {
     made.field.setAttribute("aria-invalid", "true");
     made.row.classList.add("wrong");
   }
-  for (const one of findings) {
+  for (const one of findings.filter((finding) => !finding.accepted)) {
     rows.get(one.key)?.said.append(el("p", { class: `finding ${one.label}` }, el("b", {}, one.label), ` ${one.message}`));
   }
   for (const group of document.querySelectorAll("#knobs > details")) {

@@ -7,8 +7,8 @@ import { complaintWords, knobLabel, showKnob } from "./knobs.js";
 export function showNumbers(answer, state) {
   byId("eight").tBodies[0].replaceChildren(...answer.numbers.map((one) => el("tr", { title: one.meaning },
     el("th", { scope: "row" }, one.name),
-    el("td", { class: "value", "data-key": one.key || null }, one.value),
-    el("td", { class: "change" }, one.before ? `${one.change ? `${one.change}, ` : ""}was ${one.before}` : ""))));
+    el("td", { class: "value" }, el("span", { "data-key": one.key || null }, one.value),
+      one.before ? el("span", { class: "change" }, `${one.change ? `${one.change}, ` : ""}was ${one.before}`) : null))));
   showRequirement(answer, state);
   byId("findings").replaceChildren(...(answer.findings.length ? answer.findings : [null]).map(finding));
 }
@@ -19,8 +19,11 @@ function showRequirement(answer, state) {
   const title = byId("verdict");
   title.textContent = rows.length ? `${met} of ${rows.length} met` : "No requirement";
   title.className = !rows.length ? "" : met === rows.length ? "met" : "not-met";
-  const order = [...rows].sort((one, other) => (one.verdict === "met") - (other.verdict === "met"));
-  byId("requirement").replaceChildren(...(rows.length ? order.map((row) => verdict(row, state)) : [el("p", { class: "help" }, answer.not_stated)]));
+  const open = byId("requirement").querySelector("details")?.open ?? false;
+  const good = rows.filter((row) => row.verdict === "met").map((row) => verdict(row, state));
+  byId("requirement").replaceChildren(
+    ...rows.filter((row) => row.verdict !== "met").map((row) => verdict(row, state)),
+    rows.length ? el("details", { open, hidden: !good.length }, el("summary", {}, "What is met"), ...good) : el("p", { class: "help" }, answer.not_stated));
 }
 
 function verdict(row, state) {

@@ -17,24 +17,27 @@ let svg, whole, view;
 /** A new drawing in the place of the one before, seen as that was. */
 export function showStator(text) {
   const fresh = drawing(text);
-  const plan = fresh.querySelector("#stator");
-  const place = plan?.getAttribute("transform")?.match(/translate\(([\d.]+)[ ,]+([\d.]+)\)/);
-  const box = fresh.viewBox.baseVal;
-  const half = place ? Number(place[1]) : box.width / 2;
-  const middle = place ? Number(place[2]) : box.height / 2;
-  const next = { x: 0, y: middle - half, width: 2 * half, height: 2 * half };
+  fresh.removeAttribute("width");
+  fresh.removeAttribute("height");
+  fresh.setAttribute("id", "stator-drawing");
+  svg = fresh;
+  byId("picture").replaceChildren(fresh);
+  const next = extent(fresh.querySelector("#stator"));
   if (whole && view) {
     const part = next.width / whole.width;
     view = { x: next.x + (view.x - whole.x) * part, y: next.y + (view.y - whole.y) * part, width: view.width * part, height: view.height * part };
   } else view = { ...next };
   whole = next;
-  fresh.removeAttribute("width");
-  fresh.removeAttribute("height");
-  fresh.setAttribute("id", "stator-drawing");
-  svg = fresh;
   setView();
-  byId("stator").replaceChildren(fresh);
   showLayers();
+}
+
+/** What the plan takes of the sheet, with a little paper around it. */
+function extent(plan) {
+  const box = plan.getBBox();
+  const place = plan.transform.baseVal.consolidate().matrix;
+  const edge = 0.015 * box.width;
+  return { x: box.x + place.e - edge, y: box.y + place.f - edge, width: box.width + 2 * edge, height: box.height + 2 * edge };
 }
 
 function setView() {
@@ -88,7 +91,7 @@ function inDrawing(event) {
 }
 
 export function buildPicture(turnedTo) {
-  const place = byId("stator");
+  const place = byId("picture");
   let dragged = null;
   place.addEventListener("wheel", (event) => {
     if (!svg) return;

@@ -30,8 +30,8 @@ export function buildWork(theState, start, groups) {
     el("div", { class: "tools" }, button("Side by side", () => beside(other)),
       button("Beside the saved one", () => begin("beside", "Side by side", "-", { other: state.saved, name: start.file }))),
     el("div", { class: "tools" }, button("Suggest designs", () => begin("suggest", "Suggest", "-"))));
-  byId("panel-work").append(el("div", { id: "under-way" }), simple, looks, buildExplore(state, groups, begin, stem),
-    el("iframe", { id: "made", title: "What was made", hidden: true, sandbox: "" }));
+  byId("panel-work").append(el("div", { id: "under-way" }),
+    el("iframe", { id: "made", title: "What was made", hidden: true, sandbox: "" }), simple, looks, buildExplore(state, groups, begin, stem));
 }
 
 async function beside(field) {
@@ -49,6 +49,7 @@ export async function begin(task, title, place, more = {}) {
   const result = el("div", { class: "result" });
   const line = el("div", { class: "work" }, el("p", {}, el("b", {}, title), " ", words), el("div", { class: "tools" }, bar, stop), picture, result);
   byId("under-way").prepend(line);
+  byId("panel-work").scrollTop = 0;
   let id;
   try {
     ({ id } = await post("api/work", { task, place, text: state.text, more }));
