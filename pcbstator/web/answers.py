@@ -93,16 +93,19 @@ class Answers:
         mark = hashlib.sha256("".join(pictures.values()).encode()).hexdigest()[:16]
         return shown | {"drawn": mark} | ({} if mark == drawn else {"pictures": pictures})
 
+    def changed_elsewhere(self) -> bool:
+        """Whether another program has changed the file since it was read or saved here."""
+        try:
+            return self.path.read_bytes() != self.content
+        except OSError:
+            return True
+
     def save(self, text: str, over: bool) -> bytes:
         """Writes the design file whole or not at all, and returns it; over: also where another program changed it.
 
         Raises OutputError with the reason where it is not written.
         """
-        try:
-            there = self.path.read_bytes()
-        except OSError:
-            there = b""
-        if there != self.content and not over:
+        if not over and self.changed_elsewhere():
             raise OutputError(f"{self.path.name}: was changed by another program since this page read it")
         head = "\ufeff" if self.content.startswith(b"\xef\xbb\xbf") else ""
         ends = "\r\n" if b"\r\n" in self.content else "\n"

@@ -90,7 +90,10 @@ class Page:
         """Writes the design file."""
         body = await body_of(request)
         text = text_in(body, "text")
-        content = await self.newest.run(lambda: self.answers.save(text, body.get("over") is True))
+        over = body.get("over") is True
+        if not over and await self.newest.run(self.answers.changed_elsewhere):
+            return JSONResponse({"conflict": f"{self.answers.path.name} was changed by another program"})
+        content = await self.newest.run(lambda: self.answers.save(text, over))
         await self.newest_whole.run(lambda: self.second.ask("look", content))
         return JSONResponse({"saved": self.answers.path.name})
 

@@ -49,6 +49,8 @@ function row(knob) {
     made.field = el("input", { ...described, type: "text", readOnly: knob.kind === "list",
       onchange: () => state.set({ [knob.path]: made.field.value === "" ? null : made.field.value }) });
   }
+  made.field.addEventListener("input", () => { made.editing = made.field.tagName === "INPUT"; });
+  for (const name of ["change", "blur"]) made.field.addEventListener(name, () => { made.editing = false; }, true);
   made.row = el("div", { class: "knob", "data-key": knob.path, "data-shape": knob.shape || null },
     label, made.slider, made.field, made.word, help, said);
   rows.set(knob.path, made);
@@ -111,8 +113,7 @@ function showRow(made) {
   const { knob, field, slider } = made;
   const value = state.values[knob.path];
   const shown = value === undefined ? "" : plain(value);
-  if (document.activeElement !== field || field.tagName === "SELECT" || !made.row.contains(document.activeElement)) field.value = shown;
-  else if (typed(field.value, knob) !== value) field.value = shown;
+  if (!made.editing) field.value = shown; // never what is being typed
   if (knob.kind === "number" || knob.kind === "count") {
     field.placeholder = value === undefined && knob.default !== null && knob.default !== undefined ? plain(knob.default) : "";
     const here = current(made);

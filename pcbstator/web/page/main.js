@@ -26,7 +26,8 @@ function showAnswer(answer, state) {
   if (answer.asking) { document.body.classList.add("asking"); return; }
   if (answer.failed) { words.textContent = answer.failed; return; }
   const wrong = answer.complaints ?? [];
-  document.body.classList.toggle("asking", !answer.whole && !wrong.length);
+  document.body.classList.remove("asking");
+  document.body.classList.toggle("refining", !answer.whole && !wrong.length);
   document.body.classList.toggle("stale", wrong.length > 0);
   document.body.dataset.answer = String(answer.number);
   document.body.dataset.whole = String(Boolean(answer.whole));
@@ -80,11 +81,11 @@ function buildTabs(state) {
 
 async function save(state) {
   try {
-    await state.save();
-    words.textContent = "saved";
+    const conflict = await state.save();
+    if (conflict && confirm(`${conflict}. Write over it?`)) await state.save(true);
+    words.textContent = state.changed ? conflict : "saved";
   } catch (error) {
-    if (error.status === 409 && confirm(`${error.message}. Write over it?`)) await state.save(true).catch((again) => { words.textContent = again.message; });
-    else words.textContent = error.message;
+    words.textContent = error.message;
   }
 }
 

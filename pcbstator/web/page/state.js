@@ -118,8 +118,10 @@ export class State {
       await new Promise((done) => setTimeout(done, 30));
     }
     const text = this.text;
-    await post("api/save", { text, over });
+    const { conflict } = await post("api/save", { text, over });
+    if (conflict) return conflict;
     this.saved = text;
     this.ask();
+    return "";
   }
 }
