@@ -130,7 +130,7 @@ def predict(design: Design, copper: Copper | None = None, kept: Kept | None = No
     """
     from pcbstator.check import checked_prediction
 
-    return checked_prediction(design, copper, whole, kept)
+    return checked_prediction(design, copper, whole, whole, kept)
 
 
 def keep_stages() -> Kept:

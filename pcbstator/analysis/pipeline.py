@@ -15,7 +15,7 @@ from pcbstator.analysis.electrical.winding_geometry import end_winding_length
 from pcbstator.analysis.magnetic.losses import operating_losses
 from pcbstator.analysis.magnetic.surroundings import surroundings_of
 from pcbstator.analysis.mechanical.ball_contact import ball_results
-from pcbstator.analysis.mechanical.built_results import built_results
+from pcbstator.analysis.mechanical.built_results import built_results, drawn_torque_waves
 from pcbstator.analysis.order.order import order_results
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
@@ -72,6 +72,18 @@ def surround(work: Work) -> None:
         work.surroundings = surroundings_of(work.design, work.laid[1].copper, _asked_speed(work.design))
     except LawRangeError as reason:
         work.out_of_range = work.out_of_range or str(reason)
+
+
+def judged_as_built(work: Work) -> None:
+    """Puts the torque ripple of drawn motors into the errors of the job, where ``[build]`` says how they are built."""
+    if work.magnetic is None or work.motion is None or work.motion.positioning is None:
+        return
+    try:
+        work.waves = drawn_torque_waves(work.design, work.laid[1], work.magnetic)
+    except LawRangeError as reason:
+        work.out_of_range = work.out_of_range or str(reason)
+    work.motion = with_built_ripple(work.motion, work.waves)
+    work.give("motion", work.motion)
 
 
 def completed(work: Work, as_built: bool = True) -> Prediction:

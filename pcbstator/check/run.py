@@ -34,23 +34,27 @@ ORDER = {"error": 0, "warning": 1, "note": 2}
 
 
 def checked_prediction(
-    design: Design, copper: Copper | None = None, whole: bool = True, kept: Kept | None = None
+    design: Design,
+    copper: Copper | None = None,
+    ways_out: bool = True,
+    as_built: bool = True,
+    kept: Kept | None = None,
 ) -> Prediction:
-    """All results of a design with the verdict and the findings about it; whole: also the motor as built, and
-    what would meet each requirement that is not met. kept: what designs before it left.
+    """All results of a design with the verdict and the findings about it; ways_out: also what would meet each
+    requirement that is not met; as_built: also the motor as built. kept: what designs before it left.
 
     Raises DesignError where winding or copper cannot be laid.
     """
     if kept is None:
-        return checked_work(worked(design, copper), whole)
-    return checked_work(worked(design, copper or kept.copper(design), kept.shared), whole)
+        return checked_work(worked(design, copper), ways_out, as_built)
+    return checked_work(worked(design, copper or kept.copper(design), kept.shared), ways_out, as_built)
 
 
-def checked_work(work: Work, whole: bool = True) -> Prediction:
+def checked_work(work: Work, ways_out: bool = True, as_built: bool = True) -> Prediction:
     """The same of a design that went through all stages."""
-    prediction, (_, conductors) = completed(work, whole), work.laid
+    prediction, (_, conductors) = completed(work, as_built), work.laid
     found = verdicts(work.design, Known.of(prediction))
-    if whole:
+    if ways_out:
         found = with_ways_out(work, prediction, found)
     prediction = replace(prediction, requirement=found)
     return replace(prediction, findings=check_design(work.design, conductors.copper, prediction))
