@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from functools import cache, partial
 from importlib.resources import files
 from pathlib import Path
@@ -45,7 +45,8 @@ def assets() -> dict[str, tuple[bytes, str]]:
 class Page:
     """The page of one design."""
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, ending: Callable[[], bool]) -> None:
+        self.ending = ending
         self.answers = Answers(path, whole=False)
         self.second = Second(path)
         self.newest, self.newest_whole = Newest(), Newest()
@@ -121,7 +122,7 @@ class Page:
 
         async def told() -> AsyncIterator[bytes]:
             last: dict[str, Any] | None = None
-            while True:
+            while not self.ending():
                 event = work.events[-1] if work.events else None
                 if event is not None and event is not last:
                     last = event
@@ -153,9 +154,11 @@ class Page:
         self.newest_whole.close()
 
 
-def page_app(path: Path, token: str, hosts: tuple[str, ...]) -> Guard:
-    """The server's application for one design file. hosts: names and port that it answers to."""
-    page = Page(path)
+def page_app(path: Path, token: str, hosts: tuple[str, ...], ending: Callable[[], bool]) -> Guard:
+    """The server's application for one design file. hosts: names and port that it answers to; ending: whether the
+    server is about to end.
+    """
+    page = Page(path, ending)
 
     @contextlib.asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
@@ -182,7 +185,7 @@ def page_app(path: Path, token: str, hosts: tuple[str, ...]) -> Guard:
         Route("/api/work/{id:int}/stop", page.stop, methods=["POST"]),
         Route("/made/{id:int}", page.made),
     ]
-    handlers: dict[Any, Any] = {Refused: _refused, PcbstatorError: _told, HTTPException: _unknown}
+    handlers: dict[Any, Any] = {Refused: _refused, PcbstatorError: _told, HTTPException: _unknown, Exception: _fault}
     return Guard(Starlette(routes=routes, exception_handlers=handlers, lifespan=lifespan), token, hosts)
 
 
@@ -192,6 +195,11 @@ async def _refused(request: Request, reason: Refused) -> Response:
 
 async def _told(request: Request, reason: PcbstatorError) -> Response:
     return JSONResponse({"error": str(reason)}, 409 if isinstance(reason, OutputError) else 422)
+
+
+async def _fault(request: Request, reason: Exception) -> Response:
+    words = f"a fault of the program; please report it: {type(reason).__name__}: {reason}"
+    return JSONResponse({"error": words}, 500)
 
 
 async def _unknown(request: Request, reason: HTTPException) -> Response:

@@ -92,7 +92,12 @@ def _section(section: Section) -> dict[str, Any]:
 
 
 def _knobs(section: Section) -> Iterator[dict[str, Any]]:
+    shapes: dict[str, list[str]] = {}
     for key in section.keys:
+        shapes.setdefault(key.path, []).append(key.shape)
+    for key in section.keys:
+        if key.shape != shapes[key.path][0]:
+            continue  # one knob for all shapes of a magnet that have it
         knob = {
             "path": key.path,
             "label": label_of(key.name),
@@ -102,7 +107,7 @@ def _knobs(section: Section) -> Iterator[dict[str, Any]]:
             "default": _plain(key.default),
             "otherwise": key.otherwise,
             "required": key.required,
-            "shape": key.shape,
+            "shapes": [shape for shape in shapes[key.path] if shape],
             "first": key.path in FIRST or key.name in SMALL.get(section.path, {}),
         }
         if section.path and not key.required:

@@ -40,12 +40,13 @@ def server_of(path: Path, listening: socket.socket) -> tuple[Any, str]:
     from pcbstator.web.app import page_app
 
     port, token = listening.getsockname()[1], secrets.token_urlsafe(24)
+    app = page_app(path, token, (f"{HOST}:{port}", f"localhost:{port}"), lambda: bool(server.should_exit))
     config = uvicorn.Config(
-        page_app(path, token, (f"{HOST}:{port}", f"localhost:{port}")), http=_prompt(), ws="none", lifespan="on",
-        log_level="error", access_log=False, server_header=False, limit_concurrency=MOST_CONNECTIONS,
-        timeout_keep_alive=30, timeout_graceful_shutdown=1,
+        app, http=_prompt(), ws="none", lifespan="on", log_level="critical", access_log=False, server_header=False,
+        limit_concurrency=MOST_CONNECTIONS, timeout_keep_alive=30, timeout_graceful_shutdown=2,
     )  # fmt: skip
-    return uvicorn.Server(config), f"http://{HOST}:{port}/{token}/"
+    server = uvicorn.Server(config)
+    return server, f"http://{HOST}:{port}/{token}/"
 
 
 def require_file(path: Path) -> None:

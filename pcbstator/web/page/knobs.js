@@ -51,7 +51,7 @@ function row(knob) {
   }
   made.field.addEventListener("input", () => { made.editing = made.field.tagName === "INPUT"; });
   for (const name of ["change", "blur"]) made.field.addEventListener(name, () => { made.editing = false; }, true);
-  made.row = el("div", { class: "knob", "data-key": knob.path, "data-shape": knob.shape || null },
+  made.row = el("div", { class: "knob", "data-key": knob.path },
     label, made.slider, made.field, made.word, help, said);
   rows.set(knob.path, made);
   return made.row;
@@ -135,7 +135,7 @@ export function showValues(whereFilled = {}) {
   const shape = state.values["rotor.magnet.shape"];
   for (const [key, made] of rows) {
     if (key in whereFilled) made.settled = whereFilled[key];
-    made.row.hidden = Boolean(made.knob.shape) && made.knob.shape !== shape;
+    made.row.hidden = made.knob.shapes.length > 0 && !made.knob.shapes.includes(shape);
     showRow(made);
   }
 }

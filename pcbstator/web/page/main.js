@@ -4,7 +4,7 @@ import { byId } from "./dom.js";
 import { buildEmf, showEmf, turnedTo } from "./emf.js";
 import { buildKnobs, showSaid, showValues } from "./knobs.js";
 import { showComplaints, showNumbers, showResults } from "./numbers.js";
-import { buildPicture, showSection, showStator } from "./picture.js";
+import { buildPicture, showSection, showStator, showWaiting } from "./picture.js";
 import { get, post, whenLost } from "./server.js";
 import { State } from "./state.js";
 import { buildText, link, showLine, showText } from "./text.js";
@@ -66,6 +66,7 @@ function buildTabs(state) {
       byId(one.getAttribute("aria-controls")).hidden = !chosen;
     }
     if (tab.id === "tab-results") results(state);
+    else if (tab.id === "tab-picture") showWaiting();
   };
   for (const [place, tab] of tabs.entries()) {
     tab.addEventListener("click", () => choose(tab));

@@ -12,10 +12,12 @@ const OF_KEYS = { // which part a key stands for
   "board.interconnect": "interconnects-1",
 };
 const hiddenParts = new Set();
-let svg, whole, view;
+let svg, whole, view, waiting;
 
 /** A new drawing in the place of the one before, seen as that was. */
 export function showStator(text) {
+  waiting = byId("panel-picture").hidden ? text : ""; // what is not in view has no size
+  if (waiting) return;
   const fresh = drawing(text);
   fresh.removeAttribute("width");
   fresh.removeAttribute("height");
@@ -30,6 +32,11 @@ export function showStator(text) {
   whole = next;
   setView();
   showLayers();
+}
+
+/** The last drawing, once the picture is in view again. */
+export function showWaiting() {
+  if (waiting) showStator(waiting);
 }
 
 /** What the plan takes of the sheet, with a little paper around it. */

@@ -11,6 +11,7 @@ export function buildText(theState) {
   const field = byId("text");
   field.addEventListener("input", () => {
     clearTimeout(timer);
+    document.body.classList.add("asking");
     timer = setTimeout(() => state.edit(field.value, true), 150);
   });
   for (const name of ["keyup", "click"]) field.addEventListener(name, () => link(keyAt(field.value, field.selectionStart)));
