@@ -63,6 +63,14 @@ class OutputError(PcbstatorError):
     """A file or folder that cannot be written as asked."""
 
 
+class FindingsError(PcbstatorError):
+    """A design with findings that are errors: it cannot be built, or would do harm."""
+
+    def __init__(self, source: str, messages: list[str]) -> None:
+        self.messages = tuple(messages)
+        super().__init__("\n".join(f"{printable(source)}: error: {message}" for message in messages))
+
+
 class MissingLibraryError(PcbstatorError):
     """An optional library that a command needs is not there."""
 
@@ -70,11 +78,3 @@ class MissingLibraryError(PcbstatorError):
 def install_words(extra: str) -> str:
     """How an optional part of the program is installed: as README.md and docs/studies.md say it."""
     return f"in the clone of pcbstator, .venv/bin/pip install '.[{extra}]'"
-
-
-class FindingsError(PcbstatorError):
-    """A design with findings that are errors: it cannot be built, or would do harm."""
-
-    def __init__(self, source: str, messages: list[str]) -> None:
-        self.messages = tuple(messages)
-        super().__init__("\n".join(f"{printable(source)}: error: {message}" for message in messages))

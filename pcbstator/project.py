@@ -71,14 +71,9 @@ def change_text(text: str, settings: Mapping[str, object]) -> str:
 
     Raises DesignError where the text is no TOML, or a key has no place in it.
     """
-    from pcbstator.design.file_text import changed_text
-    from pcbstator.errors import Complaint, DesignError
+    from pcbstator.design.file_text import checked_change
 
-    try:
-        return changed_text(text, settings)
-    except (ValueError, TypeError, KeyError, IndexError, AttributeError) as error:
-        rule = "must be valid TOML in which these keys have a place"
-        raise DesignError("text", [Complaint("text", rule, str(error), "mend the text first")]) from None
+    return checked_change(text, settings)
 
 
 def save_text(text: str, path: Place) -> None:
@@ -164,7 +159,9 @@ def draw(design: Design) -> str:
 
 
 def page_answer(prediction: Prediction, saved: Prediction | None = None) -> dict[str, Any]:
-    """What the page to design on shows of a prediction, as plain data; saved: what its changes are told against."""
+    """What the page to design on shows of a prediction, drawings included, as plain data; saved: what its changes are
+    told against.
+    """
     from pcbstator.output.page_answer import page_answer as answer
 
     return answer(prediction, saved)
@@ -175,13 +172,6 @@ def page_details(prediction: Prediction) -> list[dict[str, str]]:
     from pcbstator.output.page_answer import all_results
 
     return all_results(prediction)
-
-
-def page_pictures(prediction: Prediction) -> dict[str, str]:
-    """The stator, as ``draw`` has it, and the section through the gap, as SVG text by name."""
-    from pcbstator.output.page_answer import page_pictures as pictures
-
-    return pictures(prediction)
 
 
 def report(design: Design, prediction: Prediction | None = None) -> str:
@@ -225,6 +215,25 @@ def make(design: Design, prediction: Prediction | None = None) -> Files:
         raise FindingsError(design.source, errors)
     sized = size_design(design)
     return package_files(sized, prediction.laid or lay_copper(sized), prediction)
+
+
+def solids(design: Design, step: bool = True) -> Files:
+    """The motor as an assembly of named, coloured solids, rotor at angle 0, by the names of the files in their folder:
+    STEP for mechanical design, GLB for a page. step: False leaves out the former, which needs an optional library.
+
+    Raises MissingLibraryError, with the way to install it, where that library is not there.
+    """
+    from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_boards
+    from pcbstator.analysis.mechanical.assembly import assembly
+    from pcbstator.analysis.pipeline import package_version
+    from pcbstator.output.solids.files import solids_files
+    from pcbstator.output.solids.step import require_library
+
+    if step:
+        require_library()
+    sized = size_design(design)
+    whole = assembly(sized, lay_copper(sized), lay_slip_ring_boards(sized))
+    return solids_files(sized, whole, package_version(), step)
 
 
 def simulate(

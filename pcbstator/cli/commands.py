@@ -18,6 +18,7 @@ import click
 
 from pcbstator.cli.bench_commands import bench, compare
 from pcbstator.cli.page_command import page
+from pcbstator.cli.solids_command import solids
 from pcbstator.cli.study_commands import explore, suggest, take
 from pcbstator.errors import FindingsError, PcbstatorError
 from pcbstator.interrupts import INTERRUPTED, STOPPED
@@ -307,6 +308,7 @@ commands.add_command(take)
 commands.add_command(suggest)
 commands.add_command(bench)
 commands.add_command(page)
+commands.add_command(solids)
 
 
 def _leave(findings: Iterable[Finding]) -> None:

@@ -89,9 +89,10 @@ class Answers:
         shown = project.page_answer(prediction, self.saved)
         for finding in shown["findings"]:
             finding["key"] = cure_of(finding["code"], finding.get("where"))
-        pictures = project.page_pictures(prediction)
-        mark = hashlib.sha256("".join(pictures.values()).encode()).hexdigest()[:16]
-        return shown | {"drawn": mark} | ({} if mark == drawn else {"pictures": pictures})
+        shown["drawn"] = hashlib.sha256("".join(shown["pictures"].values()).encode()).hexdigest()[:16]
+        if shown["drawn"] == drawn:
+            del shown["pictures"]
+        return shown
 
     def changed_elsewhere(self) -> bool:
         """Whether another program has changed the file since it was read or saved here."""
