@@ -167,13 +167,6 @@ def page_answer(prediction: Prediction, saved: Prediction | None = None) -> dict
     return answer(prediction, saved)
 
 
-def page_details(prediction: Prediction) -> list[dict[str, str]]:
-    """Every result in words, with its key and meaning."""
-    from pcbstator.output.page_answer import all_results
-
-    return all_results(prediction)
-
-
 def report(design: Design, prediction: Prediction | None = None) -> str:
     """One self-contained page about a design, as HTML text."""
     from pcbstator.output.report.report import report_html

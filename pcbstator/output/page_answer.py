@@ -17,9 +17,7 @@ if TYPE_CHECKING:
 
 
 def page_answer(prediction: Prediction, saved: Prediction | None = None) -> dict[str, Any]:
-    """The eight numbers, verdict, findings, waveforms and drawings; saved: the prediction that changes are told
-    against.
-    """
+    """The eight numbers, verdict, findings, waves, drawings and all results; saved: what changes are told against."""
     answer: dict[str, Any] = {
         "title": prediction.title,
         "numbers": changed_numbers(prediction, saved),
@@ -31,6 +29,7 @@ def page_answer(prediction: Prediction, saved: Prediction | None = None) -> dict
         "findings": [finding.to_dict() | {"label": finding.label} for finding in besides_the_verdict(prediction)],
         "settled": _settled(prediction.design),
         "pictures": page_pictures(prediction),
+        "results": all_results(prediction),
     }
     if prediction.magnetic is not None:
         waves = prediction.magnetic.waves.to_dict()

@@ -81,12 +81,13 @@ class Answers:
     def results(self, text: str) -> list[dict[str, str]]:
         """Every result in words; nothing where there are none."""
         try:
-            return project.page_details(self.predicted(text))
+            return list(project.page_answer(self.predicted(text))["results"])
         except PcbstatorError:
             return []
 
     def _shown(self, prediction: Prediction, drawn: str) -> dict[str, Any]:
         shown = project.page_answer(prediction, self.saved)
+        del shown["results"]  # a table that is asked for by itself
         for finding in shown["findings"]:
             finding["key"] = cure_of(finding["code"], finding.get("where"))
         shown["drawn"] = hashlib.sha256("".join(shown["pictures"].values()).encode()).hexdigest()[:16]
