@@ -73,6 +73,7 @@ def listening_socket(port: int) -> socket.socket:
     try:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listening.bind((HOST, port))
+        listening.listen(MOST_CONNECTIONS)  # whoever has the address may call: the answer comes as soon as there is one
     except OSError as error:
         listening.close()
         raise OutputError(f"port {port} of {HOST}: {error.strerror}; choose another one") from None
