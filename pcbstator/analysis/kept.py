@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Hashable
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.electrical.records import CopperResult
 from pcbstator.analysis.shared import Recent, Shared, board_key
 from pcbstator.copper import Copper, lay_copper, size_design
 
@@ -23,6 +24,7 @@ class Kept:
 
     def __init__(self) -> None:
         self.shared = Shared(alone=True, room=ROOM)
+        self.drawn: Recent[Copper, CopperResult] = Recent(BOARDS)
         self._copper: Recent[Hashable, Copper] = Recent(BOARDS)
 
     def copper(self, design: Design) -> Copper:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
@@ -109,13 +110,13 @@ def completed(work: Work, as_built: bool = True) -> Prediction:
         except LawRangeError as error:
             reason = str(error)
     work.waves = None if build is None else build.waves
-    thermal = with_pulses(design, work.steady)
+    thermal, drawn = with_pulses(design, work.steady), partial(_drawn_copper, design, copper, vars(counts[1]))
     return Prediction(
         title=design.title,
         design_file=design.source,
         version=package_version(),
         winding=WindingResult(**vars(counts[0]), layout=winding.layout),
-        copper=_drawn_copper(design, copper, vars(counts[1])),
+        copper=drawn() if work.drawn is None else work.drawn.get(copper, drawn),
         electrical=electrical,
         magnetic=magnetic,
         thermal=thermal,

@@ -47,7 +47,9 @@ def checked_prediction(
     """
     if kept is None:
         return checked_work(worked(design, copper), ways_out, as_built)
-    return checked_work(worked(design, copper or kept.copper(design), kept.shared), ways_out, as_built)
+    work = worked(design, copper or kept.copper(design), kept.shared)
+    work.drawn = kept.drawn
+    return checked_work(work, ways_out, as_built)
 
 
 def checked_work(work: Work, ways_out: bool = True, as_built: bool = True) -> Prediction:
