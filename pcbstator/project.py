@@ -150,6 +150,25 @@ def centrelines(design: Design) -> dict[str, Any]:
     return lines(copper, conductors_of(sized, copper).path_shares)
 
 
+def centrelines_dxf(design: Design) -> str:
+    """The same centre-lines with their widths as the text of a DXF file in mm, a layer for each copper layer."""
+    from pcbstator.output.outlines.centrelines_dxf import centrelines_dxf as drawn
+
+    return drawn(centrelines(design))
+
+
+def outlines(design: Design, tolerance_mm: float | None = None) -> Files:
+    """The copper of every layer as polygons by net, edge, holes and the free room, as SVG, DXF and JSON, by the names
+    of the files in their folder. tolerance_mm: within which edges of copper are kept, 0.002 without it.
+
+    Raises DesignError where the copper does not fit, OutputError for a tolerance that nets are too near each other for.
+    """
+    from pcbstator.output.outlines.folder import outline_files
+
+    sized = size_design(design)
+    return outline_files(sized, lay_copper(sized), None if tolerance_mm is None else 1e-3 * tolerance_mm)
+
+
 def draw(design: Design) -> str:
     """The stator with the magnets over it, as SVG text."""
     from pcbstator.output.drawing.stator import stator_svg
@@ -340,21 +359,9 @@ def compare(design: Design, bench: Place) -> Comparison:
 
     Raises DesignError with every complaint about the readings at once.
     """
-    from dataclasses import replace
+    from pcbstator.bench.judged import judged_comparison
 
-    from pcbstator.bench.built.motor import built_motors
-    from pcbstator.bench.built.scatter import scatters
-    from pcbstator.bench.causes.search import judgements, with_judgements
-    from pcbstator.bench.comparison import compared
-    from pcbstator.bench.load import load_bench
-    from pcbstator.bench.machine_state import machine_state
-
-    readings, state = load_bench(Path(bench)), machine_state(design)
-    found = compared(design, readings, Path(bench).name, state)
-    judged = judgements(found, readings, state)
-    found = with_judgements(found, judged)
-    built = built_motors(design, found, judged, readings, state)
-    return replace(found, built=built, scatter=scatters(found.rows))
+    return judged_comparison(design, Path(bench))
 
 
 def built_design(found: Comparison, board: str | None = None, rotor: str | None = None) -> str:
