@@ -5,6 +5,8 @@ no error in the console and no request that leaves this machine.
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -12,6 +14,7 @@ from typing import Any
 import pytest
 
 from pcbstator.output.quantities import shown
+from pcbstator.web.serve import listening_socket
 from tests.command import run
 from tests.web.browser import View, browser
 from tests.web.served import STAGE, Served, copied, served
@@ -172,6 +175,30 @@ def test_a_server_that_goes_and_comes_back(chrome: Any, tmp_path: Path) -> None:
         opened.settle()
         assert "turns = 9" in opened.text()
         context.close()
+
+
+@pytest.mark.slow
+def test_a_server_that_is_killed_and_started_anew(chrome: Any, tmp_path: Path) -> None:
+    """On the same port, with another token: the page tells to open the new address, and keeps the text."""
+    path = copied(STAGE, tmp_path)
+    with listening_socket(0) as free:
+        port = free.getsockname()[1]
+    words = [sys.executable, "-m", "pcbstator", "page", str(path), "--no-open", "--port", str(port)]
+    context = chrome.new_context()
+    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server:
+        assert server.stdout is not None
+        opened = View(context, Served(server.stdout.readline().strip(), path))
+        server.kill()
+    opened.open_knobs()
+    opened.knob("winding.turns").fill("9")
+    opened.knob("winding.turns").press("Enter")
+    opened.page.wait_for_selector("#lost:not([hidden])")
+    assert "does not answer" in opened.page.inner_text("#lost")
+    with subprocess.Popen(words, stdout=subprocess.PIPE, text=True) as server:
+        opened.page.wait_for_selector("#lost:has-text('started anew')")
+        assert "poles = 24" in opened.text() and opened.knob("winding.turns").input_value() == "9"
+        server.terminate()
+    context.close()
 
 
 @pytest.mark.slow
