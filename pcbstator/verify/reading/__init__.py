@@ -13,10 +13,10 @@ from pcbstator.verify.records import WrittenBoard
 
 __all__ = ["read_boards", "read_texts"]
 
-NO_FABRICATION = frozenset(
-    [".pdf", ".svg", ".png", ".jpg", ".tif", ".bmp", ".html", ".htm", ".dxf", ".step", ".stp", ".stl", ".gltf", ".glb"]
-    + [".zip", ".rar", ".7z", ".gz", ".tar", ".csv", ".xls", ".xlsx", ".doc", ".docx", ".odt", ".h", ".toml", ".py"]
-)
+_DOCUMENTS = (".pdf", ".html", ".htm", ".csv", ".xls", ".xlsx", ".doc", ".docx", ".odt", ".h", ".toml", ".py")
+_PICTURES = (".svg", ".png", ".jpg", ".tif", ".bmp", ".dxf", ".step", ".stp", ".stl", ".gltf", ".glb")
+_ARCHIVES = (".zip", ".rar", ".7z", ".gz", ".tar")
+NO_FABRICATION = frozenset((*_DOCUMENTS, *_PICTURES, *_ARCHIVES))
 
 
 def read_boards(folder: str | Path, roles: str | Path | None = None) -> tuple[WrittenBoard, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import cos, radians, sin
 
@@ -59,13 +59,17 @@ def moved(
     found = []
     for x, y in places:
         shift = np.array([x, y])
-        for thing, shape in zip(objects, shapely.transform(shapes, lambda c, s=shift: c @ turn.T + s), strict=True):
+        for thing, shape in zip(objects, shapely.transform(shapes, _affine(turn, shift)), strict=True):
             pad = thing.pad
             if pad is not None:
                 place = turn @ np.array(pad[:2]) + shift
                 pad = (float(place[0]), float(place[1]), pad[2] * abs(float(np.linalg.det(turn))) ** 0.5)
             found.append(replace(thing, shape=shape, pad=pad))
     return found
+
+
+def _affine(matrix: FloatArray, shift: FloatArray) -> Callable[[FloatArray], FloatArray]:
+    return lambda points: np.asarray(points @ matrix.T + shift, dtype=np.float64)
 
 
 def transform_matrix(mirrored: str, turn: float, scale: float) -> FloatArray:

@@ -14,7 +14,7 @@ import numpy as np
 
 from pcbstator.errors import FilesError
 from pcbstator.verify.reading.arcs import arc_points
-from pcbstator.verify.reading.gerber import INCH, MILLIMETRE, unescaped
+from pcbstator.verify.reading.gerber_state import INCH, MILLIMETRE, unescaped
 from pcbstator.verify.reading.limits import MOST_HOLES, MOST_STATEMENTS, reached, refuse
 
 Place = tuple[float, float]
@@ -27,6 +27,7 @@ _ATTRIBUTE = re.compile(r";\s*#@!\s*(TF|TA|TD)(\.\w+)?(?:,(.*))?")
 _UNIT = re.compile(r"(METRIC|INCH|M71|M72)(?:,(LZ|TZ))?(?:,(0+)\.(0+))?")
 _FORMAT_WORDS = re.compile(r";\s*FILE_FORMAT\s*=\s*(\d):(\d)")
 _FIXED = {"METRIC": MILLIMETRE, "M71": MILLIMETRE, "INCH": INCH, "M72": INCH}
+_LONGEST_LINE = 2000
 _USUAL_DIGITS = {MILLIMETRE: (3, 3), INCH: (2, 4)}
 _WITHOUT_EFFECT = re.compile(
     r"%|M48|M95|FMAT,?[12]|VER,?\d+|ICI,?OFF|ATC.*|DETECT.*|TCST.*|OSTOP.*|RSB|SBK.*|SG.*|M(06|09|00|01|14|47.*|97.*)"
@@ -98,6 +99,8 @@ def read_drill(text: str, file: str, told: DrillFormat | None = None) -> DrillFi
             raise state.refuse(f"a drill file must have at most {MOST_STATEMENTS} lines")
         if not word or state.ended:
             continue
+        if len(word) > _LONGEST_LINE:
+            raise state.refuse(f"line {number} must have at most {_LONGEST_LINE} characters")
         try:
             _follow(state, word)
         except (ValueError, OverflowError) as error:
@@ -117,15 +120,8 @@ def _follow(state: _State, word: str) -> None:
         _set_unit(state, found)
     elif found := _TOOL.fullmatch(word):
         _tool(state, int(found[1]), found[2])
-    elif word in ("M30", "M02", "M0", "M2"):
-        state.ended = True
-    elif word in ("ICI", "ICI,ON", "G91"):
-        state.incremental = True
-    elif word == "G90":
-        state.incremental = False
-    elif word in ("M15", "M16", "M17"):
-        _end_path(state)
-        state.down = word == "M15"
+    elif word in _MODES:
+        _mode(state, word)
     elif found := re.fullmatch(r"R(\d+)(.*)", word):
         _repeat(state, int(found[1]), found[2])
     elif found := _SLOT.fullmatch(word):
@@ -137,6 +133,20 @@ def _follow(state: _State, word: str) -> None:
         _coordinates(state, word)
     elif not _WITHOUT_EFFECT.fullmatch(word):
         raise ValueError("no such statement is known")
+
+
+_MODES = ("M30", "M02", "M0", "M2", "ICI", "ICI,ON", "G90", "G91", "M15", "M16", "M17")
+
+
+def _mode(state: _State, word: str) -> None:
+    """The end of the file, steps or places, the tool down or up."""
+    if word in ("M15", "M16", "M17"):
+        _end_path(state)
+        state.down = word == "M15"
+    elif word in ("ICI", "ICI,ON", "G90", "G91"):
+        state.incremental = word != "G90"
+    else:
+        state.ended = True
 
 
 def _comment(state: _State, word: str) -> None:

@@ -25,7 +25,7 @@ from typing import Any
 
 from pcbstator.errors import Complaint, FilesError
 from pcbstator.verify.reading.drill import DrillFormat
-from pcbstator.verify.reading.gerber import INCH, MILLIMETRE
+from pcbstator.verify.reading.gerber_state import INCH, MILLIMETRE
 from pcbstator.verify.reading.limits import LARGEST, MOST_LAYERS
 from pcbstator.verify.reading.roles import Role
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pcbstator.verify.reading.gerber import INCH
+from pcbstator.verify.reading.gerber_state import INCH
 from pcbstator.verify.reading.limits import MOST_HOLES, reached, refuse
 from pcbstator.verify.records import NetPoint
 

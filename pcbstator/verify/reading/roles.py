@@ -46,9 +46,9 @@ def file_kind(name: str, text: str) -> str:
     if name.lower().endswith(".gbrjob"):
         return JOB
     head = text[:20_000]
-    if re.search(r"^\s*M48\s*$", head, re.MULTILINE):
+    if re.search(r"^[ \t]*M48[ \t\r]*$", head, re.MULTILINE):
         return DRILL
-    if re.search(r"%(FS|MO|AD|TF)|G04[^*]*\*|^\s*G0?[123]\*|D0?[123]\*", head, re.MULTILINE):
+    if re.search(r"%(FS|MO|AD|TF)|G04[^*]*\*|^G0?[123]\*|D0?[123]\*", head, re.MULTILINE):
         return GERBER
     if re.search(r"^(P\s+UNITS|3[12]7)", head, re.MULTILINE):
         return NETLIST
