@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from pcbstator.findings import Finding
 from pcbstator.verify.connected import BARREL_SEGMENTS, ConnectedCopper, barrel
@@ -21,7 +22,7 @@ def ring_parts(copper: ConnectedCopper, layer: int) -> NDArray[np.float64]:
     members = np.flatnonzero(copper.layers == layer)
     if not len(members) or not len(copper.holes):
         return parts
-    rims = np.array([shapely.get_exterior_ring(_rim(hole)) for hole in copper.holes], dtype=object)
+    rims = np.asarray(shapely.get_exterior_ring([_rim(hole) for hole in copper.holes]))
     tree = shapely.STRtree(copper.pieces[members])
     hole, piece = tree.query(rims, predicate="intersects")
     inside = shapely.covers(copper.pieces[members[piece]], rims[hole])
@@ -32,10 +33,9 @@ def ring_parts(copper: ConnectedCopper, layer: int) -> NDArray[np.float64]:
     return parts
 
 
-def _rim(hole: WrittenHole) -> shapely.Polygon:
+def _rim(hole: WrittenHole) -> BaseGeometry:
     path = shapely.Point(hole.path[0]) if len(hole.path) == 1 else shapely.LineString(hole.path)
-    rim = path.buffer(hole.diameter / 2 + RIM, quad_segs=BARREL_SEGMENTS)
-    return rim if isinstance(rim, shapely.Polygon) else rim.convex_hull  # type: ignore[return-value]
+    return path.buffer(hole.diameter / 2 + RIM, quad_segs=BARREL_SEGMENTS)
 
 
 def hole_findings(board: WrittenBoard, copper: ConnectedCopper) -> list[Finding]:

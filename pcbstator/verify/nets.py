@@ -7,11 +7,13 @@ from itertools import combinations
 
 import numpy as np
 import shapely
+from shapely.geometry.base import BaseGeometry
 
 from pcbstator.findings import Finding
 from pcbstator.verify.connected import ConnectedCopper, connected_copper
 from pcbstator.verify.hole_rings import hole_findings
 from pcbstator.verify.names import Named, Names, attribute_names, netlist_names, terminal_names
+from pcbstator.verify.narrow import closes_loop, narrow_places
 from pcbstator.verify.records import WrittenBoard
 from pcbstator.verify.track_ends import dead_ends
 from pcbstator.verify.wording import at_most_told, place, written
@@ -37,6 +39,8 @@ def net_findings(board: WrittenBoard, copper: ConnectedCopper | None = None) -> 
     if not any(names.named for names in sources):
         findings += _lonely_terminals(copper, terminals)
     findings += hole_findings(board, copper)
+    if "MinLineWidth" in board.rules:
+        findings += _bridges(copper, board.rules["MinLineWidth"])
     findings += _strays(copper, [*sources, terminals]) + _unnamed(board) + _terminal_names(board)
     return [*board.findings, *at_most_told(findings)]
 
@@ -51,12 +55,10 @@ def _shorts(
         if len(found) < 2 or key in told:
             continue
         told.add(key)
-        words = sorted(found)
+        names_here = sorted(found)
         spot = _meeting(board, copper, group, found)
-        message = (
-            f"nets {words[0]} and {words[1]} are joined" if len(words) == 2 else f"nets {', '.join(words)} are joined"
-        )
-        findings.append(written("verify.short", f"{message} by copper at {place(*spot)}", place(*spot)))
+        message = f"nets {', '.join(names_here[:-1])} and {names_here[-1]} are joined by copper at {place(*spot)}"
+        findings.append(written("verify.short", message, place(*spot)))
     return findings
 
 
@@ -72,11 +74,10 @@ def _meeting(board: WrittenBoard, copper: ConnectedCopper, group: int, found: di
     spot = _unnamed_bridge(board, found) or _hole_bridge(copper, group, found)
     if spot is not None:
         return spot
-    places = [each[0] for each in found.values()][:2]
+    some, others = list(found.values())[:2]
     nearest = min(
-        ((a, b) for a in list(found.values())[0] for b in list(found.values())[1]),
+        ((a, b) for a in some for b in others),
         key=lambda pair: float(np.hypot(pair[0].place[0] - pair[1].place[0], pair[0].place[1] - pair[1].place[1])),
-        default=(places[0], places[1]),
     )
     (x1, y1), (x2, y2) = nearest[0].place, nearest[1].place
     return (x1 + x2) / 2, (y1 + y2) / 2, nearest[0].layer
@@ -259,10 +260,21 @@ def _unnamed(board: WrittenBoard) -> list[Finding]:
     return findings
 
 
-def _outside(part: shapely.Polygon, area: shapely.Polygon) -> tuple[float, float]:
+def _outside(part: BaseGeometry, area: BaseGeometry) -> tuple[float, float]:
     rest = part.difference(area)
     point = (part if rest.is_empty else rest).representative_point()
     return point.x, point.y
+
+
+def _bridges(copper: ConnectedCopper, least_width: float) -> list[Finding]:
+    """Copper narrower than any track that joins tracks of one net side by side."""
+    findings = []
+    for neck in narrow_places(copper, least_width):
+        if closes_loop(copper, neck):
+            where = place(neck.x, neck.y, neck.layer)
+            message = f"a bridge of {neck.width:.3g} mm shorts tracks of one net at {where}: turns or phases are joined"
+            findings.append(written("verify.short", message, where, value=neck.width))
+    return findings
 
 
 def _terminal_names(board: WrittenBoard) -> list[Finding]:

@@ -9,6 +9,8 @@ from pcbstator.verify.connected import ConnectedCopper
 from pcbstator.verify.records import FloatArray, WrittenBoard
 
 TURN = 0.9 * np.pi  # within an end's length the edge turns back by nearly half a circle
+LONGEST = 1.7  # times its chord: half a circle has 1.57
+MOST_AHEAD = 400  # corners of an end
 Place = tuple[float, float]
 
 
@@ -16,11 +18,12 @@ def dead_ends(board: WrittenBoard, copper: ConnectedCopper, piece: int, widest: 
     """Places of ends of tracks of a piece, narrower than ``widest`` [mm], that reach no plated hole and no pad."""
     shape = copper.pieces[piece]
     ends = track_ends(np.asarray(shape.exterior.coords)[:-1], widest)
+    ends = ends[shapely.contains_xy(shape, ends[:, 3], ends[:, 4])]  # an outer bend has no copper within
     if not len(ends):
         return []
     layer = next(layer for layer in board.layers if layer.number == copper.layers[piece])
     places, widths = ends[:, :2], ends[:, 2]
-    spots = shapely.points(places)
+    spots = np.asarray(shapely.points(places))
     held = np.zeros(len(ends), dtype=np.bool_)
     barrels = copper.barrels[copper.touches[copper.touches[:, 1] == piece, 0]]
     if len(barrels):
@@ -32,17 +35,19 @@ def dead_ends(board: WrittenBoard, copper: ConnectedCopper, piece: int, widest: 
 
 
 def track_ends(ring: FloatArray, widest: float) -> FloatArray:
-    """x, y and width of the ends [mm] of tracks along an outline that runs either way round, (n, 3).
+    """x, y and width of the ends [mm] of tracks along an outline that runs either way round, (n, 5).
+
+    The last two columns are the middle of where the end begins, which lies in the track.
 
     >>> box = np.array([[0.0, 0.0], [9.0, 0.0], [9.0, 0.4], [0.0, 0.4]])
     >>> track_ends(box, 3.0).round(3).tolist()
-    [[9.0, 0.2, 0.4], [0.0, 0.2, 0.4]]
+    [[9.0, 0.2, 0.4, 9.0, 0.2], [0.0, 0.2, 0.4, 0.0, 0.2]]
     """
     step = np.roll(ring, -1, axis=0) - ring
     length = np.hypot(step[:, 0], step[:, 1])
     ring, step, length = ring[length > 1e-6], step[length > 1e-6], length[length > 1e-6]
     if len(ring) < 3:
-        return np.zeros((0, 3))
+        return np.zeros((0, 5))
     heading = np.arctan2(step[:, 1], step[:, 0])
     turn = (heading - np.roll(heading, 1) + np.pi) % (2 * np.pi) - np.pi  # at the start of each step
     if turn.sum() < 0:
@@ -53,34 +58,31 @@ def track_ends(ring: FloatArray, widest: float) -> FloatArray:
 def _windows(ring: FloatArray, turn: FloatArray, length: FloatArray, widest: float) -> FloatArray:
     """Ends as stretches of the outline that turn back within a length of at most 1.7 times their own chord."""
     count = len(ring)
-    twice_turn, twice_length = np.concatenate([turn, turn]), np.concatenate([length, length])
-    turned = np.concatenate([[0.0], np.cumsum(twice_turn)])
-    along = np.concatenate([[0.0], np.cumsum(twice_length)])
-    found: list[tuple[float, float, float]] = []
-    start = 0
-    starts = np.flatnonzero(turn > 0.02)
-    while len(starts) and start < count:
-        index = np.searchsorted(starts, start)
-        if index >= len(starts):
+    turned = np.concatenate([[0.0], np.cumsum(np.concatenate([turn, turn]))])
+    along = np.concatenate([[0.0], np.cumsum(np.concatenate([length, length]))])
+    near = (length + np.roll(length, 1)) / 2
+    starts = np.flatnonzero((turn > 0.05) & ((turn > 2 / widest * near) | (turn > 0.5)))
+    last = np.full(len(starts), -1)
+    open_ones = np.arange(len(starts))
+    for ahead in range(min(count, MOST_AHEAD)):
+        at = starts[open_ones] + ahead
+        back = turned[at + 1] - turned[starts[open_ones]] >= TURN
+        last[open_ones[back]] = at[back]
+        open_ones = open_ones[~back & (along[at] - along[starts[open_ones]] < LONGEST * widest)]
+        if not len(open_ones):
             break
-        first = int(starts[index])
-        stop = int(np.searchsorted(along, along[first] + 1.7 * widest)) - 1
-        stop = min(max(stop, first + 1), first + count - 1)
-        reach = turned[first + 1 : stop + 2] - turned[first]
-        enough = np.flatnonzero(reach >= TURN)
-        if not len(enough):
-            start = first + 1
-            continue
-        last = first + int(enough[0])
-        a, b = ring[first % count], ring[last % count]
-        chord, way = float(np.hypot(*(a - b))), float(along[last] - along[first])
-        if 0 < chord <= widest and way <= 1.7 * chord:
-            middle = _middle(ring, along, first, last)
-            found.append((middle[0], middle[1], chord))
-            start = last + 1
-        else:
-            start = first + 1
-    return np.array(found).reshape(-1, 3)
+    starts, last = starts[last >= 0], last[last >= 0]
+    first_places, last_places = ring[starts % count], ring[last % count]
+    chord, way = np.hypot(*(first_places - last_places).T), along[last] - along[starts]
+    good = (chord > 0) & (chord <= widest) & (way <= LONGEST * chord)
+    found: list[tuple[float, ...]] = []
+    free = 0
+    for first, end, wide in zip(starts[good].tolist(), last[good].tolist(), chord[good].tolist(), strict=True):
+        if first >= free:
+            inner = (ring[first % count] + ring[end % count]) / 2
+            found.append((*_middle(ring, along, first, end), wide, float(inner[0]), float(inner[1])))
+            free = end + 1
+    return np.array(found).reshape(-1, 5)
 
 
 def _middle(ring: FloatArray, along: FloatArray, first: int, last: int) -> Place:
