@@ -14,7 +14,7 @@ from pcbstator.verify.connected import ConnectedCopper, connected_copper
 from pcbstator.verify.hole_rings import hole_findings, ring_parts
 from pcbstator.verify.layers import layer_findings
 from pcbstator.verify.names import Named, Names, attribute_names, netlist_names, terminal_names
-from pcbstator.verify.narrow import closes_loop, narrow_places
+from pcbstator.verify.narrow import NarrowPlace, closes_loop, narrow_places
 from pcbstator.verify.records import WrittenBoard
 from pcbstator.verify.track_ends import dead_ends
 from pcbstator.verify.wording import at_most_told, place, written
@@ -22,8 +22,14 @@ from pcbstator.verify.wording import at_most_told, place, written
 Spot = tuple[float, float, int | None]
 
 
-def net_findings(board: WrittenBoard, copper: ConnectedCopper | None = None) -> list[Finding]:
-    """What is wrong with the nets of a board: verify.open, verify.short, verify.stray, verify.hole, verify.terminal.
+def net_findings(
+    board: WrittenBoard, copper: ConnectedCopper | None = None, necks: Sequence[NarrowPlace] | None = None
+) -> list[Finding]:
+    """What is wrong with the nets of a board: verify.open, verify.short, verify.stray, verify.hole, verify.layer,
+    verify.terminal.
+
+    copper, necks: connected_copper of the board and its narrow_places, where they are known already; without necks
+    the least width that the job file states tells what is narrow.
 
     Names come from the attributes of the copper files, from the netlist, and from the terminals; each source is held
     against the copper by itself, so that nets may share copper wherever all agree that they are one (a star point).
@@ -41,8 +47,10 @@ def net_findings(board: WrittenBoard, copper: ConnectedCopper | None = None) -> 
     if not any(names.named for names in sources):
         findings += _lonely_terminals(copper, terminals)
     findings += hole_findings(board, copper, rings)
-    if "MinLineWidth" in board.rules:
-        findings += _bridges(copper, board.rules["MinLineWidth"])
+    if necks is None:
+        least = board.rules.get("MinLineWidth")
+        necks = narrow_places(copper, least) if least else ()
+    findings += _bridges(copper, necks)
     findings += _strays(copper, [*sources, terminals]) + _unnamed(board) + _terminal_names(board)
     return [*board.findings, *at_most_told(findings)]
 
@@ -268,10 +276,10 @@ def _outside(part: BaseGeometry, area: BaseGeometry) -> tuple[float, float]:
     return point.x, point.y
 
 
-def _bridges(copper: ConnectedCopper, least_width: float) -> list[Finding]:
+def _bridges(copper: ConnectedCopper, necks: Sequence[NarrowPlace]) -> list[Finding]:
     """Copper narrower than any track that joins tracks of one net side by side."""
     findings = []
-    for neck in narrow_places(copper, least_width):
+    for neck in necks:
         if closes_loop(copper, neck):
             where = place(neck.x, neck.y, neck.layer)
             message = f"a bridge of {neck.width:.3g} mm shorts tracks of one net at {where}: turns or phases are joined"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +12,7 @@ from shapely.geometry.base import BaseGeometry
 from pcbstator.findings import Finding
 from pcbstator.verify.connected import ConnectedCopper, barrel, connected_copper
 from pcbstator.verify.hole_rings import WHOLE, ring_parts
-from pcbstator.verify.narrow import EXACT, SEGMENTS, narrow_places
+from pcbstator.verify.narrow import EXACT, SEGMENTS, NarrowPlace, narrow_places
 from pcbstator.verify.records import WrittenBoard, WrittenHole
 from pcbstator.verify.wording import at_most_told, place, written
 
@@ -46,13 +46,18 @@ def rules_of_job(rules: Mapping[str, float]) -> SpacingRules:
     return SpacingRules(track_width=rules.get("MinLineWidth"), track_gap=min(gaps, default=None))
 
 
-def spacing_findings(board: WrittenBoard, rules: SpacingRules, copper: ConnectedCopper | None = None) -> list[Finding]:
+def spacing_findings(
+    board: WrittenBoard,
+    rules: SpacingRules,
+    copper: ConnectedCopper | None = None,
+    necks: Sequence[NarrowPlace] | None = None,
+) -> list[Finding]:
     """Where a board's copper and holes fall below ``rules``; with the codes of the same rules of a design."""
     if copper is None:
         copper = connected_copper(board)
     findings: list[Finding] = []
     if rules.track_width:
-        findings += _widths(copper, rules.track_width)
+        findings += _widths(narrow_places(copper, rules.track_width) if necks is None else necks, rules.track_width)
     if rules.track_gap:
         findings += _gaps(copper, rules.track_gap) + _own_gaps(copper, rules.track_gap)
     findings += _rings(board, copper, rules)
@@ -73,9 +78,9 @@ def below(code: str, value: float, limit: float, message: str, where: str) -> li
                     value=value, limit=limit)]  # fmt: skip
 
 
-def _widths(copper: ConnectedCopper, limit: float) -> list[Finding]:
+def _widths(necks: Sequence[NarrowPlace], limit: float) -> list[Finding]:
     findings = []
-    for neck in narrow_places(copper, limit):
+    for neck in necks:
         where = place(neck.x, neck.y, neck.layer)
         message = "copper is {value} mm wide at {where}, below {limit} mm"
         findings += below("board.track_width", neck.width, limit, message, where)

@@ -27,10 +27,10 @@ def dead_ends(board: WrittenBoard, copper: ConnectedCopper, piece: int, widest: 
     held = np.zeros(len(ends), dtype=np.bool_)
     barrels = copper.barrels[copper.touches[copper.touches[:, 1] == piece, 0]]
     if len(barrels):
-        held |= shapely.distance(spots[:, None], barrels[None, :]).min(axis=1) <= widths + 0.3
+        held |= shapely.distance(spots[:, None], barrels[None, :]).min(axis=1) <= 0.5 * widths + 0.05
     if len(layer.pads):
         apart = np.hypot(*(places[:, None, :] - layer.pads[None, :, :2]).transpose(2, 0, 1))
-        held |= (apart - layer.pads[None, :, 2] / 2).min(axis=1) <= 0.6 * widths
+        held |= (apart - layer.pads[None, :, 2] / 2).min(axis=1) <= 0.25 * widths
     return [(float(x), float(y)) for x, y in places[~held]]
 
 

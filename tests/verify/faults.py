@@ -14,6 +14,7 @@ import shapely
 
 from pcbstator.findings import Finding
 from pcbstator.verify.connected import connected_copper
+from pcbstator.verify.narrow import narrow_places
 from pcbstator.verify.nets import net_findings
 from pcbstator.verify.reading.board import read_board
 from pcbstator.verify.reading.gerber import read_gerber
@@ -52,7 +53,7 @@ class Fault:
 
 
 @cache
-def _gerber(text: str, file: str):  # noqa: ANN202
+def _gerber(text: str, file: str):
     return read_gerber(text, file)
 
 
@@ -67,7 +68,9 @@ def all_findings(texts: Mapping[str, str]) -> list[Finding]:
     """All that is found in texts: nets, holes and layers, and spacing by the job file's own numbers."""
     board = board_of(texts)
     copper = connected_copper(board)
-    return net_findings(board, copper) + spacing_findings(board, rules_of_job(board.rules), copper)
+    rules = rules_of_job(board.rules)
+    necks = narrow_places(copper, rules.track_width or 0.0)
+    return net_findings(board, copper, necks) + spacing_findings(board, rules, copper, necks)
 
 
 def fabrication_texts(files: Mapping[str, str | bytes]) -> Texts:
@@ -213,7 +216,7 @@ class Faults:
         """A layer is mirrored."""
         layer, axis = self.dice.choice(list(self.layers)), self.dice.choice("XY")
         head, body = self.texts[self.layers[layer]].split("G01*", 1)
-        body = re.sub(rf"(?m)^(X-?\d+)?(Y-?\d+)?(D0[123])", lambda f: _negated(f, axis), body)
+        body = re.sub(r"(?m)^(X-?\d+)?(Y-?\d+)?(D0[123])", lambda f: _negated(f, axis), body)
         return Fault("mirrored", self._with(layer, head + "G01*" + body), ("verify.layer",), says=f"layer {layer}")
 
     def shifted(self) -> Fault:
@@ -266,9 +269,7 @@ class Faults:
         if self.dice.random() < 0.5:
             return Fault("terminals", self.texts | {"manifest.json": _swapped(text, f'"{a}": {{', f'"{b}": {{')},
                          ("verify.terminal",), says=f"terminal {min(a, b)}")  # fmt: skip
-        files = {
-            name: _swapped(self.texts[name], f",{a}*%\nX", f",{b}*%\nX") for name in self.layers.values()
-        }
+        files = {name: _swapped(self.texts[name], f",{a}*%\nX", f",{b}*%\nX") for name in self.layers.values()}
         return Fault("terminals", self.texts | files, ("verify.terminal",), says=f"terminal {min(a, b)}")
 
     def plane(self) -> Fault:

@@ -17,7 +17,7 @@ from pcbstator.verify.reading.gerber_draw import draw_run, end_region, end_strok
 from pcbstator.verify.reading.gerber_state import INCH, MILLIMETRE, GerberState, unescaped
 from pcbstator.verify.reading.limits import MOST_STATEMENTS
 
-_WORD = re.compile(r"\s*((?:X[+-]?\d+Y[+-]?\d+D0?1\*\s*){4,})|G0?4[^*]*(?:\*|$)|%([^%]*)(?:%|$)|([^%*]+)\*?")
+_WORD = re.compile(r"\s*(?:((?:X[+-]?\d+Y[+-]?\d+D0?1\*\s*){4,})|(G0?4[^*]*)(?:\*|$)|%([^%]*)(?:%|$)|([^%*]+)\*?|\*)")
 _NUMBER = r"([+-]?\d*\.?\d+)"
 _COORDINATES = re.compile(rf"(?:X{_NUMBER})?(?:Y{_NUMBER})?(?:I{_NUMBER})?(?:J{_NUMBER})?(?:D0*([123]))?")
 _CODE = re.compile(r"G0*(\d+)")
@@ -55,16 +55,16 @@ def words(text: str) -> Iterator[str]:
         if found[1] is not None:
             yield found[1]
         elif found[2] is not None:
-            content = found[2].strip()
+            if (at := found[2].find("#@!")) > 0:
+                yield "%" + found[2][at + 3 :].strip().strip("%")
+        elif found[3] is not None:
+            content = found[3].strip()
             if content.startswith("AM"):
                 yield "%" + content
             else:
                 yield from ("%" + part.strip() for part in content.split("*") if part.strip())
-        elif found[3] is not None:
-            if word := found[3].strip():
-                yield word
-        elif (at := found[0].find("#@!")) > 0:
-            yield "%" + found[0][at + 3 :].rstrip("*").strip().strip("%*")
+        elif found[4] and (word := found[4].strip()):
+            yield word
 
 
 def file_attributes(text: str) -> dict[str, tuple[str, ...]]:
