@@ -116,11 +116,26 @@ def _own_gaps(copper: ConnectedCopper, limit: float) -> list[Finding]:
             if part.area < 0.1 * limit**2:
                 continue
             point = part.representative_point()
-            inside = shapely.distance(point, copper.pieces[piece])
             where = place(point.x, point.y, int(copper.layers[piece]))
             message = "copper of one track is {value} mm apart at {where}, below {limit} mm"
-            findings += below("board.track_gap", 2 * float(inside), limit, message, where)
+            findings += below("board.track_gap", _slit_width(copper.pieces[piece], part, radius), limit, message, where)
     return findings
+
+
+def _slit_width(piece: BaseGeometry, slit: BaseGeometry, radius: float) -> float:
+    """The least width of a slit in a piece [mm]: twice the least growth that closes it somewhere."""
+    local = piece.intersection(shapely.box(*slit.buffer(4 * radius).bounds))
+    low, high = 0.0, radius
+    start = _topology(local)
+    for _ in range(10):
+        middle = (low + high) / 2
+        low, high = (middle, high) if _topology(local.buffer(middle, quad_segs=SEGMENTS)) == start else (low, middle)
+    return 2 * high
+
+
+def _topology(shape: BaseGeometry) -> tuple[int, int]:
+    parts = shapely.get_parts(shape)
+    return len(parts), int(shapely.get_num_interior_rings(parts).sum())
 
 
 def _rings(board: WrittenBoard, copper: ConnectedCopper, rules: SpacingRules) -> list[Finding]:

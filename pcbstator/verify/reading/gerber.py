@@ -20,12 +20,16 @@ from pcbstator.verify.reading.limits import MOST_STATEMENTS
 _WORD = re.compile(r"\s*(?:((?:X[+-]?\d+Y[+-]?\d+D0?1\*\s*){4,})|(G0?4[^*]*)(?:\*|$)|%([^%]*)(?:%|$)|([^%*]+)\*?|\*)")
 _NUMBER = r"([+-]?\d*\.?\d+)"
 _COORDINATES = re.compile(rf"(?:X{_NUMBER})?(?:Y{_NUMBER})?(?:I{_NUMBER})?(?:J{_NUMBER})?(?:D0*([123]))?")
+_ENDED = re.compile(r"M(0?[02]|30)\s*\*")
+_NO_END, _CUT_SHORT = "a Gerber file ends with M02", "it is cut short, or no Gerber file: export it again"
 _CODE = re.compile(r"G0*(\d+)")
 
 
 def read_gerber(text: str, file: str) -> Drawing:
     """What a Gerber file draws; FilesError with what is wrong with it."""
     state = GerberState(file)
+    if not _ENDED.search(text[-2000:]):
+        raise state.refuse(_NO_END, remedy=_CUT_SHORT)
     for number, word in enumerate(words(text), 1):
         if number > MOST_STATEMENTS:
             raise state.refuse(f"a file must have at most {MOST_STATEMENTS} statements")
@@ -37,7 +41,7 @@ def read_gerber(text: str, file: str) -> Drawing:
             break
     end_stroke(state)
     if not state.ended:
-        raise state.refuse("a Gerber file ends with M02", remedy="it is cut short, or no Gerber file: export it again")
+        raise state.refuse(_NO_END, remedy=_CUT_SHORT)
     if len(state.captured) > 1:
         raise state.refuse("a block or a repetition must be closed before the end of the file")
     return drawing(state.captured[0], state.attributes, state.lines, state.negative)
