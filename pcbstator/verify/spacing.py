@@ -10,9 +10,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.findings import Finding
-from pcbstator.verify.connected import ConnectedCopper, barrel, connected_copper
-from pcbstator.verify.hole_rings import WHOLE, ring_parts
-from pcbstator.verify.narrow import EXACT, SEGMENTS, NarrowPlace, narrow_places
+from pcbstator.verify.connected import ConnectedCopper, barrel, bored, connected_copper
+from pcbstator.verify.pieces.necks import EXACT, SEGMENTS, NarrowPlace, narrow_places
+from pcbstator.verify.pieces.rings import WHOLE, ring_parts
 from pcbstator.verify.records import WrittenBoard, WrittenHole
 from pcbstator.verify.wording import at_most_told, place, written
 
@@ -147,8 +147,9 @@ def _rings(board: WrittenBoard, copper: ConnectedCopper, rules: SpacingRules) ->
         findings += below("board.drill", hole.diameter, rules.drill or 0.0, message, where)
     if not rules.annular_ring:
         return findings
+    rings = ring_parts(copper)
     for layer in board.layers:
-        whole = ring_parts(copper, layer.number) >= WHOLE
+        whole = rings.get(layer.number, np.zeros(len(copper.holes))) >= WHOLE
         for index, piece in copper.touches:
             if copper.layers[piece] != layer.number or not whole[index]:
                 continue
@@ -205,7 +206,7 @@ def _webs(board: WrittenBoard, limit: float) -> list[Finding]:
     """Laminate between two holes of which one is not plated or is a slot."""
     if not board.holes:
         return []
-    drilled = np.array([*(barrel(hole) for hole in board.holes), None], dtype=object)[:-1]
+    drilled = bored(board.holes)
     odd = np.array([hole.plated is False or len(hole.path) > 1 for hole in board.holes])
     first, second = shapely.STRtree(drilled).query(drilled, predicate="dwithin", distance=limit - ROUNDING)
     findings = []

@@ -11,11 +11,12 @@ from math import hypot
 
 import numpy as np
 import shapely
+from shapely.ops import substring
 
 from pcbstator.findings import Finding
 from pcbstator.verify.connected import connected_copper
-from pcbstator.verify.narrow import narrow_places
 from pcbstator.verify.nets import net_findings
+from pcbstator.verify.pieces.necks import narrow_places
 from pcbstator.verify.reading.board import read_board
 from pcbstator.verify.reading.gerber import read_gerber
 from pcbstator.verify.reading.map_file import MapFile
@@ -122,7 +123,7 @@ def draws(points: np.ndarray) -> str:
 def without(text: str, stroke: Stroke, low: float, high: float) -> str:
     """A copper file without a stretch of a track, from ``low`` to ``high`` along it."""
     line = shapely.LineString(stroke.points)
-    head, tail = (shapely.ops.substring(line, a, b) for a, b in ((0, low), (high, line.length)))
+    head, tail = (substring(line, a, b) for a, b in ((0, low), (high, line.length)))
     parts = "".join(draws(np.array(part.coords)) for part in (head, tail))
     return text[: stroke.start] + parts + text[stroke.end :]
 
@@ -178,7 +179,7 @@ class Faults:
         layer, stroke, along = self._track(2.0)
         half = stroke.width / 2 + 0.5
         text = without(self.texts[self.layers[layer]], stroke, along - half, along + half)
-        line = shapely.ops.substring(shapely.LineString(stroke.points), along - half, along + half)
+        line = substring(shapely.LineString(stroke.points), along - half, along + half)
         pen = f"%ADD90C,0.1*%\n%TO.N,{self.net}*%\nD90*\n{draws(np.array(line.coords))}%TD*%\n"
         codes = ("board.track_width",)
         return Fault("narrowed", self._with(layer, added(text, pen)), codes, at(stroke, along), layer)

@@ -14,7 +14,7 @@ MOST_AHEAD = 400  # corners of an end
 Place = tuple[float, float]
 
 
-def dead_ends(board: WrittenBoard, copper: ConnectedCopper, piece: int, widest: float = 3.0) -> list[Place]:
+def dead_ends(board: WrittenBoard, copper: ConnectedCopper, piece: int | np.intp, widest: float = 3.0) -> list[Place]:
     """Places of ends of tracks of a piece, narrower than ``widest`` [mm], that reach no plated hole and no pad."""
     shape = copper.pieces[piece]
     ends = track_ends(np.asarray(shape.exterior.coords)[:-1], widest)
