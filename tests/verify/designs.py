@@ -31,3 +31,11 @@ def design_texts(name: str, turns: int | None = None) -> Texts:
     if turns is not None:
         design = design.with_values({"winding.turns": turns})
     return fabrication_texts(ordered_texts(design))
+
+
+def written_folder(name: str, folder: Path) -> Path:
+    """A folder with the files to order of one of the designs."""
+    for path, text in ordered_texts(pcbstator.load_design(DESIGNS / f"{name}.toml")).items():
+        (folder / path).parent.mkdir(parents=True, exist_ok=True)
+        (folder / path).write_text(text, encoding="utf-8")
+    return folder

@@ -21,7 +21,7 @@ from pcbstator.verify.reading.board import read_board
 from pcbstator.verify.reading.gerber import read_gerber
 from pcbstator.verify.reading.map_file import MapFile
 from pcbstator.verify.records import WrittenBoard
-from pcbstator.verify.spacing import rules_of_job, spacing_findings
+from pcbstator.verify.spacing import SpacingRules, rules_of_job, spacing_findings
 
 Texts = dict[str, str]
 NM = 1_000_000
@@ -65,13 +65,28 @@ def board_of(texts: Mapping[str, str]) -> WrittenBoard:
     return board
 
 
-def all_findings(texts: Mapping[str, str]) -> list[Finding]:
-    """All that is found in texts: nets, holes and layers, and spacing by the job file's own numbers."""
-    board = board_of(texts)
+def board_findings(board: WrittenBoard, rules: SpacingRules | None = None) -> list[Finding]:
+    """All that is found in a board: nets, holes and layers, and spacing by ``rules`` or the job file's own numbers."""
     copper = connected_copper(board)
-    rules = rules_of_job(board.rules)
-    necks = narrow_places(copper, rules.track_width or 0.0)
-    return net_findings(board, copper, necks) + spacing_findings(board, rules, copper, necks)
+    rules = rules or rules_of_job(board.rules)
+    return net_findings(board, copper) + spacing_findings(board, rules, copper)
+
+
+def all_findings(texts: Mapping[str, str]) -> list[Finding]:
+    """All that is found in the texts of one board."""
+    return board_findings(board_of(texts))
+
+
+def fault_findings(fault: Fault) -> list[Finding]:
+    """What is found in the texts of a fault; widths only where one was changed, to save time."""
+    board = board_of(fault.texts)
+    copper = connected_copper(board)
+    least = rules_of_job(board.rules).track_width or 0.0
+    necks = narrow_places(copper, least) if fault.kind in ("narrowed", "bridge") else ()
+    found = net_findings(board, copper, necks)
+    if fault.kind == "narrowed":
+        found += spacing_findings(board, SpacingRules(track_width=least), copper, necks)
+    return found
 
 
 def fabrication_texts(files: Mapping[str, str | bytes]) -> Texts:
