@@ -106,6 +106,25 @@ def centrelines(design: Design) -> dict[str, Any]:
     return lines(copper, conductors_of(sized, copper).path_shares)
 
 
+def centrelines_dxf(design: Design) -> str:
+    """The same centre-lines with their widths as the text of a DXF file in mm, a layer for each copper layer."""
+    from pcbstator.output.outlines.centrelines_dxf import centrelines_dxf as drawn
+
+    return drawn(centrelines(design))
+
+
+def outlines(design: Design, tolerance_mm: float | None = None) -> Files:
+    """The copper of every layer as polygons by net, edge, holes and the free room, as SVG, DXF and JSON, by the names
+    of the files in their folder. tolerance_mm: within which edges of copper are kept, 0.002 without it.
+
+    Raises DesignError where the copper does not fit, OutputError for a tolerance that nets are too near each other for.
+    """
+    from pcbstator.output.outlines.folder import outline_files
+
+    sized = size_design(design)
+    return outline_files(sized, lay_copper(sized), None if tolerance_mm is None else 1e-3 * tolerance_mm)
+
+
 def draw(design: Design) -> str:
     """The stator with the magnets over it, as SVG text."""
     from pcbstator.output.drawing.stator import stator_svg
@@ -155,6 +174,25 @@ def make(design: Design, prediction: Prediction | None = None) -> Files:
         raise FindingsError(design.source, errors)
     sized = size_design(design)
     return package_files(sized, prediction.laid or lay_copper(sized), prediction)
+
+
+def solids(design: Design, step: bool = True) -> Files:
+    """The motor as an assembly of named, coloured solids, rotor at angle 0, by the names of the files in their folder:
+    STEP for mechanical design, GLB for a page. step: False leaves out the former, which needs an optional library.
+
+    Raises MissingLibraryError, with the way to install it, where that library is not there.
+    """
+    from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_boards
+    from pcbstator.analysis.mechanical.assembly import assembly
+    from pcbstator.analysis.pipeline import package_version
+    from pcbstator.output.solids.files import solids_files
+    from pcbstator.output.solids.step import require_library
+
+    if step:
+        require_library()
+    sized = size_design(design)
+    whole = assembly(sized, lay_copper(sized), lay_slip_ring_boards(sized))
+    return solids_files(sized, whole, package_version(), step)
 
 
 def simulate(
