@@ -8,7 +8,7 @@ import shutil
 import threading
 import time
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -32,13 +32,12 @@ class Served:
         self, method: str, place: str, body: Any = None, headers: Mapping[str, str] | None = None, raw: bool = False
     ) -> tuple[int, Any, Mapping[str, str]]:
         """Status, content and headers; place: behind the token unless it begins with a slash."""
-        connection = http.client.HTTPConnection(self.host, timeout=60)
         content = body if raw or body is None else json.dumps(body)
         stated = ({} if body is None else {"Content-Type": "application/json"}) | dict(headers or {})
-        connection.request(method, place if place.startswith("/") else self.base + place, content, stated)
-        answer = connection.getresponse()
-        told, found = {name.lower(): value for name, value in answer.getheaders()}, answer.read()
-        connection.close()
+        with closing(http.client.HTTPConnection(self.host, timeout=60)) as connection:
+            connection.request(method, place if place.startswith("/") else self.base + place, content, stated)
+            answer = connection.getresponse()
+            told, found = {name.lower(): value for name, value in answer.getheaders()}, answer.read()
         if told.get("content-type", "").startswith("application/json"):
             return answer.status, json.loads(found), told
         return answer.status, found.decode(errors="replace"), told
