@@ -50,6 +50,16 @@ class DesignError(PcbstatorError):
         super().__init__("\n".join(f"{source}: {complaint}" for complaint in self.complaints))
 
 
+class FilesError(PcbstatorError):
+    """Fabrication files that cannot be read, with every complaint; ``source`` is the file or folder."""
+
+    def __init__(self, source: str, complaints: list[Complaint] | tuple[Complaint, ...]) -> None:
+        source = printable(source)
+        self.source = source
+        self.complaints = tuple(complaints)
+        super().__init__("\n".join(f"{source}: {printable(str(complaint))}" for complaint in self.complaints))
+
+
 class LawRangeError(PcbstatorError, ValueError):
     """A law was asked for something outside the range it holds for."""
 
