@@ -11,14 +11,14 @@ B is taken at the height of each layer.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from pcbstator.physics.magnetics.magnet_ring import RingField
 from pcbstator.verify.conduction.board import BoardNetwork
-from pcbstator.verify.conduction.mesh import FloatArray, IndexArray
+from pcbstator.verify.conduction.mesh import FloatArray
 from pcbstator.verify.conduction.sheet import SheetNetwork
 
 ComplexArray = NDArray[np.complex128]
@@ -40,13 +40,12 @@ class SheetLinkages:
 
 
 def sheet_linkages(
-    sheet: SheetNetwork, voltages: FloatArray, field: RingField, distance_indices: IndexArray
+    sheet: SheetNetwork, voltages: FloatArray, field: RingField, distance_index: int
 ) -> SheetLinkages:
     """What every piece of a layer adds to the linkages and to the loss.
 
     sheet: of the layer. voltages: of the walls (walls, k) [V], for one ampere each. field: of the magnets [T].
-    distance_indices: of the field's distances at which copies of this layer lie, in as many boards; their linkages add
-    up [-]. Returns SheetLinkages [Wb/A]. Copper beyond the field's radii feels none. Derived here, see above.
+    distance_index: which of the field's distances the layer lies at [-]. Returns SheetLinkages [Wb/A]. Copper beyond the field's radii feels none. Derived here, see above.
     """
     elements, pieces = sheet.elements, len(sheet.carrying)
     corners, areas = elements.mesh.corners, elements.mesh.areas
@@ -58,7 +57,7 @@ def sheet_linkages(
         part = slice(first, first + AT_ONCE)
         own, third = owner[part], areas[part, None] / 3
         radial = np.einsum("mgx,mgxk,mg->mgk", points[part], currents[part], np.broadcast_to(third, (len(own), 3)))
-        wave = _waves(points[part].reshape(-1, 2) * 1e-3, field, distance_indices).reshape(len(own), 3, -1)
+        wave = _waves(points[part].reshape(-1, 2) * 1e-3, field, distance_index).reshape(len(own), 3, -1)
         np.add.at(each, own, 1e-6 * np.einsum("mgk,mgn->mkn", radial, wave))
         np.add.at(losses, own, np.einsum("mgxk,mg->mk", currents[part] ** 2, third + np.zeros(3)) / sheet.conductance)
     area = np.bincount(owner, areas, pieces)
@@ -68,25 +67,26 @@ def sheet_linkages(
         return SheetLinkages(each, places / area[:, None], losses, area)
 
 
-def _waves(points: FloatArray, field: RingField, indices: IndexArray) -> ComplexArray:
-    """i/(n·p)·B_n(r)·exp(i·n·p·theta) (points, orders) [T], summed over the distances."""
+def _waves(points: FloatArray, field: RingField, index: int) -> ComplexArray:
+    """i/(n·p)·B_n(r)·exp(i·n·p·theta) (points, orders) [T]."""
     r = np.hypot(*points.T)
     served = (r >= field.inner) & (r <= field.outer)
     inside = np.clip(r, field.inner, field.outer)
-    B = sum(field.at(inside, int(index)) for index in indices) * served
+    B = field.at(inside, index) * served
     turn = np.exp(1j * field.pole_pairs * np.arctan2(points[:, 1], points[:, 0]))
     factor = 1j / (field.orders * field.pole_pairs)
     return np.asarray((B * factor[:, None] * turn ** field.orders[:, None]).T)
 
 
 def linkages_by_sheet(
-    network: BoardNetwork, voltages: FloatArray, field: RingField, boards: int = 1
+    network: BoardNetwork, voltages: FloatArray, field: RingField, level: int, angle: float
 ) -> list[SheetLinkages]:
-    """The same of every layer; boards: equal ones on top of each other, whose linkages add up [-]. The field's
-    distances are those of all layers of all boards.
+    """The same of every layer of a board. level: number of the board in a stack, the field's distances being those of
+    all layers, board after board [-]. angle: by which it is turned from where its files have it [rad].
     """
-    layers = len(network.sheets)
-    return [
-        sheet_linkages(sheet, voltages, field, np.arange(index, boards * layers, layers))
-        for index, sheet in enumerate(network.sheets)
-    ]
+    turn = np.exp(1j * angle * field.pole_pairs * field.orders)
+    found = []
+    for index, sheet in enumerate(network.sheets):
+        own = sheet_linkages(sheet, voltages, field, level * len(network.sheets) + index)
+        found.append(replace(own, each=own.each * turn))
+    return found

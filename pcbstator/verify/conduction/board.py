@@ -9,24 +9,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 from math import pi, sin
 
 import numpy as np
 import shapely
 from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
-from scipy.sparse.linalg import splu
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.verify.conduction.mesh import FLATNESS, SIZE, FloatArray, IndexArray, meshed
+from pcbstator.verify.conduction.network import Network, Pair
 from pcbstator.verify.conduction.sheet import SheetNetwork, sheet_network
 from pcbstator.verify.records import WrittenBoard, WrittenHole
 
 SIDES = 24  # of the polygon that stands for the wall of a hole
 ON_WALL = 1e-5  # mm
 LAND = 0.25  # mm, radius of what is touched of a land that the solder mask does not show
-Pair = tuple[str, str]
 
 
 @dataclass(frozen=True)
@@ -47,52 +44,20 @@ class Build:
 class BoardNetwork:
     """A board seen from the walls of its holes.
 
-    sheets: of every layer. conductances: between walls, of copper and plating [S]. node: of every wall, numbered
-    hole by hole and layer by layer, then lands; those at one voltage share a node. taps: node of each terminal.
-    barrels: (n, 3) hole, layer above, layer below, from 0; barrel_conductances: (n,) [S].
+    sheets: of every layer. network: of walls and terminals; walls are numbered hole by hole and layer by layer, then
+    come lands. barrels: (n, 3) hole, layer above, layer below, from 0; barrel_conductances: (n,) [S].
     """
 
     board: WrittenBoard
     build: Build
     sheets: tuple[SheetNetwork, ...]
-    conductances: coo_array
-    node: IndexArray
-    taps: Mapping[str, int]
+    network: Network
     barrels: IndexArray
     barrel_conductances: FloatArray
 
-    def driven(self, currents: Sequence[Mapping[str, float]]) -> FloatArray:
-        """Voltages (walls, k) [V] with these currents into the terminals [A], which add up to none; nan where that
-        cannot be, as nothing joins the terminals.
-        """
-        count = self.conductances.shape[0]
-        into = np.zeros((count, len(currents)))
-        for column, one in enumerate(currents):
-            for name, current in one.items():
-                into[self.taps[name], column] += current
-        _, piece = connected_components(self.conductances, directed=False)
-        whole = self.conductances.tocsc()
-        found = np.zeros_like(into)
-        for own in np.unique(piece[list(self.taps.values())]):
-            members = np.flatnonzero(piece == own)
-            closed = np.abs(into[members].sum(axis=0)) < 1e-9
-            found[np.ix_(members, ~closed)] = np.nan
-            if len(members) > 1:
-                inner = whole[:, members[1:]].tocsr()[members[1:]].tocsc()
-                found[np.ix_(members[1:], closed)] += splu(inner).solve(into[np.ix_(members[1:], closed)])
-        return np.asarray(found[self.node])
-
-    def resistances(self, names: Sequence[str] = ()) -> dict[Pair, float]:
+    def resistances(self) -> dict[Pair, float]:
         """Resistance [ohm] between each pair of terminals, the others open; nan where no copper joins them."""
-        pairs = list(combinations(names or self.taps, 2))
-        found = self.driven([{start: 1.0, end: -1.0} for start, end in pairs])
-        tap = {name: int(np.flatnonzero(self.node == node)[0]) for name, node in self.taps.items()}
-        return {
-            (start, end): float(found[tap[start], column] - found[tap[end], column])
-            if self.taps[start] != self.taps[end]
-            else 0.0
-            for column, (start, end) in enumerate(pairs)
-        }
+        return self.network.resistances()
 
     def barrel_currents(self, voltages: FloatArray) -> FloatArray:
         """Current (n, k) [A] downwards in every piece of barrel, from the walls' voltages (walls, k) [V]."""
@@ -166,11 +131,10 @@ def board_network(
     for number in soldered.values():
         node[number * layers : (number + 1) * layers] = number * layers
     rows, columns, values = (np.concatenate(each) for each in zip(*parts, strict=True))
-    matrix = coo_array((values, (node[rows], node[columns])), shape=(len(node), len(node)))
-    matrix.sum_duplicates()
+    matrix = coo_array((values, (rows, columns)), shape=(len(node), len(node)))
     taps = {name: number * layers for name, number in soldered.items()}
     taps |= {name: len(walls) * layers + land_names.index(name) for name in lands}
-    return BoardNetwork(board, build, tuple(sheets), matrix, node, taps, barrels, conductances)
+    return BoardNetwork(board, build, tuple(sheets), Network(matrix, node, taps), barrels, conductances)
 
 
 def _terminals(
