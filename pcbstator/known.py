@@ -4,7 +4,6 @@ verifies knows no design.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from itertools import combinations
 from math import hypot, pi
 from typing import TYPE_CHECKING
@@ -19,10 +18,9 @@ from pcbstator.analysis.magnetic.rotor_field import (
     rotor_iron,
     rotor_source,
 )
-from pcbstator.copper import lay_copper
+from pcbstator.copper import TileJumper, lay_copper
 from pcbstator.copper.connections.stack import PIN_PLAY
 from pcbstator.copper.connections.tiles import TOP, lay_tiles, tile_folder
-from pcbstator.copper.current_paths import TileJumper
 from pcbstator.copper.geometry.contour import turn
 from pcbstator.errors import LawRangeError
 from pcbstator.output.fabrication.package import SLIP_RING_FOLDER
@@ -30,6 +28,7 @@ from pcbstator.physics.conductors.resistance import COPPER_RESISTIVITY
 from pcbstator.verify.conduction.board import Build
 from pcbstator.verify.conduction.network import Wire
 from pcbstator.verify.known import Expected, Known, PhaseEnds, Placed
+from pcbstator.verify.spacing import SpacingRules
 
 if TYPE_CHECKING:
     from pcbstator.copper import Copper
@@ -62,8 +61,36 @@ def known_of(design: SizedDesign, copper: Copper | None = None, magnets: bool = 
         magnets=field,
         expected=_expected(design, copper, conductors, field),
         speed=_speed(design),
-        rise=design.operation.trace_rise if design.operation else 20.0,
+        rules=dict.fromkeys(names, _rules(design)),
+        words=_words(design),
+        rise=design.cooling.trace_rise if design.cooling else 20.0,
     )
+
+
+def _rules(design: SizedDesign) -> SpacingRules:
+    """The rule set [mm]; tracks and gaps as the design asks for them."""
+    rules, board = design.rules, design.board
+    return SpacingRules(
+        track_width=1e3 * min(rules.track_width, board.track_width),
+        track_gap=1e3 * min(rules.track_gap, board.track_gap),
+        annular_ring=1e3 * rules.annular_ring,
+        drill=1e3 * rules.drill,
+        drill_to_copper=1e3 * rules.drill_to_copper,
+        hole_web=1e3 * rules.hole_web,
+        edge=1e3 * rules.edge,
+    )
+
+
+def _words(design: SizedDesign) -> tuple[str, ...]:
+    """What is left out or comes as numbers, for people."""
+    found = []
+    if design.board.tiles > 1:
+        found.append("wires across the cuts of the tiles come from the design, as round copper of their length")
+    if design.boards > 1:
+        found.append("pins between the boards of the stack come from the design, as round copper of their length")
+    if design.slip_ring is not None:
+        found.append("slip rings: nets and distances only; the way from a brush is not solved")
+    return tuple(found)
 
 
 def _field(design: SizedDesign) -> RingField | None:
@@ -110,50 +137,42 @@ def _phases(design: SizedDesign, copper: Copper) -> tuple[PhaseEnds, ...]:
 
 
 def _stack(design: SizedDesign, copper: Copper, conductors: Conductors) -> tuple[list[Placed], list[Wire]]:
-    """The boards of a stack, or the only one, and the pins between them."""
+    """The boards of a stack, or the only one, and the pins between them. Terminals are named by board and name, but for
+    those of the machine.
+    """
     board, count = copper.board, design.boards
     local = {terminal.name: terminal for terminal in board.terminals}
-    placed = [
-        Placed("", copper.board_turns[level], level, {name: name if level == 0 else f"{name}/{level}" for name in local})
-        for level in range(count)
-    ]
-    wires = []
+    names = [{name: name if level == 0 else f"{name}/{level}" for name in local} for level in range(count)]
+    joins: list[Wire] = []
+    if design.boards_in_series:
+        joins = _ends_of_a_series(design, [phase.name for phase in copper.phases], names)
+    diameter, layers = design.board.terminal_drill - PIN_PLAY, len(board.layers)
     for level in range(1, count):
         for name, terminal in local.items():
-            if not design.boards_in_series:
-                depth = abs(copper.layers[-1].depth - board.layers[-1].depth) / (count - 1) * level
-                wires.append(Wire(name, f"{name}/{level}", conductors.wire(depth, _pin(design))))
-            elif not name.endswith("2"):
-                above = local[f"{name}2"].layer + (level - 1) * len(board.layers)
-                depth = conductors.depth[above] - conductors.depth[terminal.layer + level * len(board.layers)]
-                joined = f"{name}2" if level == 1 else f"{name}2/{level - 1}"
-                wires.append(Wire(joined, f"{name}/{level}", conductors.wire(abs(depth), _pin(design))))
-    return (placed, wires) if not design.boards_in_series else _closed(design, copper, placed, wires)
+            above = local.get(f"{name}2", terminal) if design.boards_in_series else terminal
+            if design.boards_in_series and name.endswith("2"):
+                continue
+            top = above.layer + (level - 1 if design.boards_in_series else 0) * layers
+            length = abs(conductors.depth[top] - conductors.depth[terminal.layer + level * layers])
+            start = names[level - 1][above.name] if design.boards_in_series else name
+            joins.append(Wire(start, names[level][name], conductors.wire(length, diameter)))
+    turns = copper.board_turns
+    return [Placed("", turns[level], level, own) for level, own in enumerate(names)], joins
 
 
-def _closed(
-    design: SizedDesign, copper: Copper, placed: list[Placed], wires: list[Wire]
-) -> tuple[list[Placed], list[Wire]]:
-    """A stack in series with its last board's ends as the winding is joined: by wires that are left out."""
-    last, names = placed[-1], [phase.name for phase in copper.phases]
-    after = dict(zip(names, names[1:] + names[:1], strict=True))
-    own, joins = dict(last.names), []
-    if design.winding.connection == "open":  # the ends of the machine are those of the last board
-        for part in placed[:-1]:
-            part.names.update({f"{name}2": f"{name}2/{part.level}" for name in names})
-        wires = [wire._replace(start=wire.start if "/" in wire.start else f"{wire.start}/0") for wire in wires]
-        own |= {f"{name}2": f"{name}2" for name in names}
-    elif design.winding.connection == "star":
-        own[f"{names[0]}2"] = "N"
-        joins = [Wire("N", own[f"{name}2"], 0.0) for name in names[1:]]
-    else:
-        joins = [Wire(after[name], own[f"{name}2"], 0.0) for name in names]
-    return [*placed[:-1], last._replace(names=own)], [*wires, *joins]
-
-
-def _pin(design: SizedDesign) -> float:
-    """Diameter of a pin between boards [m]."""
-    return design.board.terminal_drill - PIN_PLAY
+def _ends_of_a_series(design: SizedDesign, phases: list[str], names: list[dict[str, str]]) -> list[Wire]:
+    """Names the ends of the last board of a stack in series, and joins them as the winding is joined, by wires whose
+    resistance is left out.
+    """
+    for level, own in enumerate(names):
+        last = level == len(names) - 1
+        own |= {f"{phase}2": f"{phase}2" if last else f"{phase}2/{level}" for phase in phases}
+    if design.winding.connection == "star":
+        names[-1][f"{phases[0]}2"] = "N"
+        return [Wire("N", f"{phase}2", 0.0) for phase in phases[1:]]
+    if design.winding.connection == "delta":
+        return [Wire(after, f"{phase}2", 0.0) for phase, after in zip(phases, phases[1:] + phases[:1], strict=True)]
+    return []
 
 
 def _tiles(design: SizedDesign, copper: Copper, conductors: Conductors) -> tuple[list[Placed], list[Wire]]:
@@ -179,7 +198,7 @@ def _tiles(design: SizedDesign, copper: Copper, conductors: Conductors) -> tuple
     return placed, wires
 
 
-def _slip_rings(design: SizedDesign) -> Mapping[str, Build]:
+def _slip_rings(design: SizedDesign) -> dict[str, Build]:
     """The slip-ring boards by the names of their folders."""
     found = {}
     for name, section in (design.slip_ring.boards if design.slip_ring else {}).items():

@@ -9,6 +9,7 @@ from typing import NamedTuple
 from pcbstator.physics.magnetics.magnet_ring import RingField
 from pcbstator.verify.conduction.board import Build
 from pcbstator.verify.conduction.network import Pair, Wire
+from pcbstator.verify.spacing import SpacingRules
 
 
 class PhaseEnds(NamedTuple):
@@ -50,7 +51,8 @@ class Known:
     builds: thicknesses, depths, plating, resistivity of every board by the name of its folder. terminals: their places
     [mm] on each, for files that have none. placed: the boards of the winding, wires: between their terminals in the
     machine. phases: by those terminals. magnets: their field at the depths of all layers, board after board; None
-    where there is none. speed: for the eddies [rad/s]. rise: for the standards' currents [K]. words: what is left out.
+    where there is none. speed: for the eddies [rad/s]. rise: for the standards' currents [K].
+    rules: least numbers of every board [mm]. words: what is left out.
     """
 
     builds: Mapping[str, Build]
@@ -62,4 +64,5 @@ class Known:
     expected: Expected = field(default_factory=Expected)
     speed: float = 0.0
     rise: float = 20.0
+    rules: Mapping[str, SpacingRules] = field(default_factory=dict)
     words: tuple[str, ...] = ()

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from pcbstator.physics.magnetics.magnet_ring import RingField
 from pcbstator.verify.conduction.board import BoardNetwork, board_network, plating_section
@@ -86,8 +87,8 @@ def solved_boards(boards: Sequence[WrittenBoard], known: Known, whole: bool = Tr
     apart = tuple(pair for pair in known.expected.resistances if pair not in joined)
     drives = phase_drives(machine, known)
     voltages = machine.driven(list(drives.values()))
-    sound = np.isfinite(voltages).all(axis=0)
-    states = tuple(name for name, good in zip(drives, sound, strict=True) if good)
+    sound = np.asarray(np.isfinite(voltages).all(axis=0), bool)
+    states = tuple(name for name, good in zip(drives, sound.tolist(), strict=True) if good)
     found = Solution(known, networks, joined, apart, states)
     if not whole:
         return found
@@ -147,7 +148,7 @@ def _with_linkages(found: Solution) -> Solution:
     return replace(found, linkages=linkages, flux_linkage=psi, torque_constant=constant)
 
 
-def _vias(network: BoardNetwork, voltages: ComplexArray) -> tuple[ViaCurrent, ...]:
+def _vias(network: BoardNetwork, voltages: NDArray[np.inexact]) -> tuple[ViaCurrent, ...]:
     """The current of every hole's plating, largest first; those of terminals are full of solder."""
     currents = np.abs(network.barrel_currents(voltages[:, None])[:, 0])
     most = np.zeros(len(network.board.holes))

@@ -39,13 +39,12 @@ class SheetLinkages:
     areas: FloatArray
 
 
-def sheet_linkages(
-    sheet: SheetNetwork, voltages: FloatArray, field: RingField, distance_index: int
-) -> SheetLinkages:
+def sheet_linkages(sheet: SheetNetwork, voltages: FloatArray, field: RingField, distance_index: int) -> SheetLinkages:
     """What every piece of a layer adds to the linkages and to the loss.
 
     sheet: of the layer. voltages: of the walls (walls, k) [V], for one ampere each. field: of the magnets [T].
-    distance_index: which of the field's distances the layer lies at [-]. Returns SheetLinkages [Wb/A]. Copper beyond the field's radii feels none. Derived here, see above.
+    distance_index: which of the field's distances the layer lies at [-]. Returns SheetLinkages [Wb/A]. Copper beyond
+    the field's radii feels none. Derived here, see above.
     """
     elements, pieces = sheet.elements, len(sheet.carrying)
     corners, areas = elements.mesh.corners, elements.mesh.areas
@@ -60,7 +59,7 @@ def sheet_linkages(
         wave = _waves(points[part].reshape(-1, 2) * 1e-3, field, distance_index).reshape(len(own), 3, -1)
         np.add.at(each, own, 1e-6 * np.einsum("mgk,mgn->mkn", radial, wave))
         np.add.at(losses, own, np.einsum("mgxk,mg->mk", currents[part] ** 2, third + np.zeros(3)) / sheet.conductance)
-    area = np.bincount(owner, areas, pieces)
+    area = np.asarray(np.bincount(owner, areas, pieces), float)
     middles = elements.mesh.points[corners].mean(axis=1)
     places = np.stack([np.bincount(owner, areas * middles[:, axis], pieces) for axis in (0, 1)], axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -13,10 +13,11 @@ from math import pi, sin
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from shapely.geometry.base import BaseGeometry
 
-from pcbstator.verify.conduction.mesh import FLATNESS, SIZE, FloatArray, IndexArray, meshed
+from pcbstator.verify.conduction.mesh import FLATNESS, FloatArray, IndexArray, meshed
 from pcbstator.verify.conduction.network import Network, Pair
 from pcbstator.verify.conduction.sheet import SheetNetwork, sheet_network
 from pcbstator.verify.records import WrittenBoard, WrittenHole
@@ -59,7 +60,7 @@ class BoardNetwork:
         """Resistance [ohm] between each pair of terminals, the others open; nan where no copper joins them."""
         return self.network.resistances()
 
-    def barrel_currents(self, voltages: FloatArray) -> FloatArray:
+    def barrel_currents(self, voltages: NDArray[np.inexact]) -> NDArray[np.inexact]:
         """Current (n, k) [A] downwards in every piece of barrel, from the walls' voltages (walls, k) [V]."""
         hole, above, below = self.barrels.T
         layers = len(self.sheets)
@@ -84,15 +85,15 @@ def plating_section(hole: WrittenHole, plating: float) -> float:
 
 
 def board_network(
-    board: WrittenBoard, build: Build, size: float = SIZE, halvings: int = 0,
+    board: WrittenBoard, build: Build, size: float | None = None, halvings: int = 0,
     contacts: Mapping[str, tuple[int, BaseGeometry]] | None = None,
 ) -> BoardNetwork:  # fmt: skip
     """The network of a board.
 
-    board: as its files have it [mm]. build: what they leave open [m, ohm m]. size: longest piece of an outline [mm].
-    halvings: how often the triangles are refined after that. contacts: further terminals by name, number of the layer
-    and what they touch [mm]. Returns a BoardNetwork [S]; a terminal that no copper is at is left out.
-    Derived here: see the head of this file.
+    board: as its files have it [mm]. build: what they leave open [m, ohm m]. size: longest piece of an outline
+    [mm], as of meshed. halvings: how often the triangles are refined after that. contacts: further terminals by name,
+    number of the layer and what they touch [mm]. Returns a BoardNetwork [S]; a terminal
+    that no copper is at is left out. Derived here: see the head of this file.
     """
     layers = len(board.layers)
     walls = [wall_outline(hole) for hole in board.holes]
@@ -163,7 +164,9 @@ def _on_walls(points: FloatArray, outlines: Sequence[BaseGeometry]) -> list[Inde
     if not outlines or not len(points):
         return [np.empty(0, np.int64) for _ in outlines]
     rims = shapely.boundary(np.array(outlines, dtype=object))
-    rim, point = shapely.STRtree(shapely.points(points)).query(rims, predicate="dwithin", distance=ON_WALL)
+    rim, point = shapely.STRtree(np.atleast_1d(shapely.points(points))).query(
+        rims, predicate="dwithin", distance=ON_WALL
+    )
     return [point[rim == number] for number in range(len(outlines))]
 
 

@@ -55,7 +55,7 @@ class Elements:
     @property
     def gauss_points(self) -> FloatArray:
         """The places of the gradients (m, 3, 2) [mm]; each stands for a third of its triangle."""
-        return np.einsum("gi,mix->mgx", PLACES, self.mesh.points[self.mesh.corners])
+        return np.asarray(np.einsum("gi,mix->mgx", PLACES, self.mesh.points[self.mesh.corners]))
 
 
 def barycentric_slopes(mesh: Mesh) -> FloatArray:

@@ -80,13 +80,15 @@ def hot_places(network: BoardNetwork, losses: Sequence[LayerLoss], rise: float, 
         hottest[cell.ravel()[order]] = order
         full = np.flatnonzero(area > SLIVER * CELL**2)
         full = full[np.argsort(-power[full] / area[full])][: 40 * count]
-        cells += [(float(power[n] / area[n]), index, *map(float, middles[hottest[n]])) for n in full]
+        for number in full.tolist():
+            x, y = middles[hottest[number]].tolist()
+            cells.append((float(power[number] / area[number]), index, x, y))
     found: list[HotPlace] = []
-    for power, index, x, y in sorted(cells, reverse=True):
-        if len(found) == count or power <= 0.0:
+    for density, index, x, y in sorted(cells, reverse=True):
+        if len(found) == count or density <= 0.0:
             break
         if all(np.hypot(x - one.x, y - one.y) > APART for one in found):
-            found.append(_measured(network, losses[index], index, (x, y), power, rise))
+            found.append(_measured(network, losses[index], index, (x, y), density, rise))
     return found
 
 
@@ -100,7 +102,7 @@ def _measured(
     # The current of a place shared by phases turns; its direction is the longer axis of its ellipse.
     along = np.linalg.eigh(np.outer(flow, flow.conj()).real)[1][:, -1]
     width, current = _section(mesh, loss.flow, np.array(place), along)
-    allowed = [None, None]
+    allowed: list[float | None] = [None, None]
     if width > 0.0 and current > 0.0:
         thickness, outer = network.build.thicknesses[index], index in (0, len(network.sheets) - 1)
         laws = ipc2221_current, brooks_adam_current

@@ -24,7 +24,7 @@ BoolArray = NDArray[np.bool_]
 
 FLATNESS = 3e-4  # mm; what an outline may move by when points are left out
 DIGITS = 6  # of coordinates in mm that are told apart
-SIZE = 0.4  # mm; longest piece of an outline
+SIZES = 0.4, 2.0  # mm; least and most of what the longest piece of an outline may be
 APART = 0.75  # from the outline, of points inside, in units of their distances from each other
 RING = 12  # points on a circle around a hole
 MOST = 3e7  # squares of the longest piece in what copper spans
@@ -71,10 +71,11 @@ def doubled_areas(points: FloatArray, corners: IndexArray) -> FloatArray:
     return np.asarray((b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0])
 
 
-def meshed(sheet: BaseGeometry, size: float = SIZE, holes: FloatArray | None = None) -> Mesh:
+def meshed(sheet: BaseGeometry, size: float | None = None, holes: FloatArray | None = None) -> Mesh:
     """Triangles of a sheet of copper.
 
-    sheet: polygons [mm]. size: longest piece of an outline [mm]. holes: (n, 3) middles and diameters [mm], around which
+    sheet: polygons [mm]. size: longest piece of an outline [mm], by default half of how wide the copper mostly is.
+    holes: (n, 3) middles and diameters [mm], around which
     triangles grow step by step where copper is wide. Returns a Mesh [mm]; outlines that touch share points.
     Outlines that cross each other: LawRangeError. Derived here: Delaunay's triangles of points that lie close enough on
     the outlines hold every piece of them.
@@ -83,6 +84,8 @@ def meshed(sheet: BaseGeometry, size: float = SIZE, holes: FloatArray | None = N
     >>> round(float(mesh.areas.sum()), 9)
     1.5
     """
+    if size is None:
+        size = float(np.clip(sheet.area / max(sheet.length, 1e-9), *SIZES))
     points, pieces = _outline(sheet, size)
     if not len(pieces):
         return Mesh(np.empty((0, 2)), np.empty((0, 3), np.int64), np.empty((0, 3), bool))
@@ -96,7 +99,7 @@ def meshed(sheet: BaseGeometry, size: float = SIZE, holes: FloatArray | None = N
         missing = sides.missing(pieces)
         if not missing.any():
             inside = _inside(triangles, sides, pieces)
-            edge = _among(sides.keys[inside].ravel(), np.sort(pieces @ [len(points), 1])).reshape(-1, 3)
+            edge = _among(sides.keys[inside].ravel(), np.sort(pieces @ np.array([len(points), 1]))).reshape(-1, 3)
             used, index = np.unique(sides.corners[inside], return_inverse=True)
             return Mesh(points[used], index.reshape(-1, 3), edge)
         points, pieces = _cut(points, pieces, missing, given)
@@ -126,7 +129,7 @@ def _within(
         grid = grid[KDTree(rings).query(grid, distance_upper_bound=size)[0] > APART * size]
     found = np.vstack([rings, grid])
     shapely.prepare(sheet)
-    return found[shapely.contains_xy(sheet, *found.T)]
+    return np.asarray(found[shapely.contains_xy(sheet, *found.T)])
 
 
 def _rings(holes: FloatArray | None, size: float) -> tuple[FloatArray, FloatArray]:
@@ -176,7 +179,7 @@ class _Sides:
         return np.asarray(~(_among(forth, known) | _among(back, known)))
 
 
-def _among(keys: IndexArray, known: IndexArray) -> BoolArray:
+def _among(keys: NDArray[np.integer], known: NDArray[np.integer]) -> BoolArray:
     place = np.minimum(np.searchsorted(known, keys), len(known) - 1)
     return np.asarray(known[place] == keys)
 
@@ -200,8 +203,8 @@ def _cut(points: FloatArray, pieces: IndexArray, missing: BoolArray, given: int)
 
 def _inside(triangles: Delaunay, sides: _Sides, pieces: IndexArray) -> BoolArray:
     """Which triangles are copper: those left of pieces, and all that no piece parts from them."""
-    count, outline = len(sides.corners), pieces @ [sides.count, 1]
-    back = pieces[:, ::-1] @ [sides.count, 1]
+    count, outline = len(sides.corners), pieces @ np.array([sides.count, 1])
+    back = pieces[:, ::-1] @ np.array([sides.count, 1])
     known = np.sort(np.concatenate([outline, back]))
     across = np.roll(triangles.neighbors, 1, axis=1)  # of the side from corner 0 to 1, 1 to 2, 2 to 0
     open_side = (across >= 0) & ~_among(sides.keys.ravel(), known).reshape(-1, 3)

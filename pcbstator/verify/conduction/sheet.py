@@ -99,8 +99,8 @@ def sheet_network(mesh: Mesh, contact: IndexArray, conductance: float) -> SheetN
     label[sides[on_wall]] = start[on_wall]
     matrix = _assembled(elements, conductance * matrices)
     _, piece = connected_components(matrix, directed=False)
-    piece = piece.astype(np.int64)
-    return SheetNetwork(elements, conductance, label, piece, tuple(_solved(matrix, label, piece)))
+    pieces = piece.astype(np.int64)
+    return SheetNetwork(elements, conductance, label, pieces, tuple(_solved(matrix, label, pieces)))
 
 
 def _assembled(elements: Elements, matrices: FloatArray) -> csr_array:
