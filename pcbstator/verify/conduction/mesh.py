@@ -174,8 +174,8 @@ class _Sides:
 
     def missing(self, pieces: IndexArray) -> BoolArray:
         """Which pieces are no side of a triangle."""
-        known = np.sort(self.keys.ravel())
-        forth, back = pieces @ [self.count, 1], pieces[:, ::-1] @ [self.count, 1]
+        known, step = np.sort(self.keys.ravel()), np.array([self.count, 1])
+        forth, back = pieces @ step, pieces[:, ::-1] @ step
         return np.asarray(~(_among(forth, known) | _among(back, known)))
 
 
