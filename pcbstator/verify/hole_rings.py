@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -38,10 +40,14 @@ def _rim(hole: WrittenHole) -> BaseGeometry:
     return path.buffer(hole.diameter / 2 + RIM, quad_segs=BARREL_SEGMENTS)
 
 
-def hole_findings(board: WrittenBoard, copper: ConnectedCopper) -> list[Finding]:
-    """verify.hole: plated holes without copper or with a broken ring, unplated holes through copper."""
+def hole_findings(
+    board: WrittenBoard, copper: ConnectedCopper, rings: Mapping[int, NDArray[np.float64]]
+) -> list[Finding]:
+    """verify.hole: plated holes without copper or with a broken ring, unplated holes through copper.
+
+    rings: ring_parts of every layer.
+    """
     findings = []
-    rings = {layer.number: ring_parts(copper, layer.number) for layer in board.layers}
     for index, hole in enumerate(copper.holes):
         x, y = (float(value) for value in hole.path.mean(axis=0))
         parts = {n: float(rings[n][index]) for n in range(hole.first, hole.last + 1) if n in rings}

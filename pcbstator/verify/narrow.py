@@ -13,11 +13,12 @@ from pcbstator.verify.track_ends import track_ends
 
 EXACT = 0.97  # of the limit: rounding and chords may take so much; below it copper counts as narrower
 SEGMENTS = 8
+BESIDE = 0.05  # mm
 
 
 @dataclass(frozen=True)
 class NarrowPlace:
-    """A neck of a piece of copper: area that is narrower than the limit, least width and place [mm], layer.
+    """A neck of a piece of copper: area that is narrower than ``limit``, least width and place [mm], layer.
 
     stub: it leads to nothing.
     """
@@ -26,6 +27,7 @@ class NarrowPlace:
     layer: int
     area: BaseGeometry
     width: float
+    limit: float
     x: float
     y: float
     stub: bool = False
@@ -59,7 +61,7 @@ def _necks(copper: ConnectedCopper, piece: int, eroded: BaseGeometry, radius: fl
         width = neck_width(shape, part, radius)
         point = part.representative_point()
         if width < 2 * radius or stub:
-            necks.append(NarrowPlace(piece, layer, part, width, point.x, point.y, stub))
+            necks.append(NarrowPlace(piece, layer, part, width, 2 * radius / EXACT, point.x, point.y, stub))
     return necks
 
 
@@ -127,12 +129,12 @@ def _joined_without(copper: ConnectedCopper, piece: int, parts: list[BaseGeometr
 
 def _leaves_ends(beside: list[BaseGeometry], place: NarrowPlace) -> bool:
     """Whether tracks end where the neck was."""
-    reach = max(1.0, 4 * place.width)
     for part in beside:
         ends = track_ends(shapely.get_coordinates(shapely.get_exterior_ring(part))[:-1], 3.0)
         if len(ends):
             inside = shapely.contains_xy(part, ends[:, 3], ends[:, 4])
-            near = shapely.distance(shapely.points(ends[:, :2]), place.area) < min(reach, 0.05)
-            if np.any(inside & near):
+            near = shapely.distance(shapely.points(ends[:, :2]), place.area) < BESIDE
+            wide = ends[:, 2] > 0.8 * place.limit  # not what is left of the neck itself
+            if np.any(inside & near & wide):
                 return True
     return False

@@ -11,7 +11,8 @@ from shapely.geometry.base import BaseGeometry
 
 from pcbstator.findings import Finding
 from pcbstator.verify.connected import ConnectedCopper, connected_copper
-from pcbstator.verify.hole_rings import hole_findings
+from pcbstator.verify.hole_rings import hole_findings, ring_parts
+from pcbstator.verify.layers import layer_findings
 from pcbstator.verify.names import Named, Names, attribute_names, netlist_names, terminal_names
 from pcbstator.verify.narrow import closes_loop, narrow_places
 from pcbstator.verify.records import WrittenBoard
@@ -31,14 +32,15 @@ def net_findings(board: WrittenBoard, copper: ConnectedCopper | None = None) -> 
         copper = connected_copper(board)
     sources = [attribute_names(board, copper), netlist_names(board, copper)]
     terminals = terminal_names(board.terminals, copper)
-    findings: list[Finding] = []
+    rings = {layer.number: ring_parts(copper, layer.number) for layer in board.layers}
+    findings = layer_findings(board, copper, rings)
     told: set[tuple[str, frozenset[int]]] = set()
     for names in sources:
         findings += _shorts(board, copper, names, told) + _opens(board, copper, names, told)
     findings += _without_copper([*sources, terminals]) + _undrilled(sources)
     if not any(names.named for names in sources):
         findings += _lonely_terminals(copper, terminals)
-    findings += hole_findings(board, copper)
+    findings += hole_findings(board, copper, rings)
     if "MinLineWidth" in board.rules:
         findings += _bridges(copper, board.rules["MinLineWidth"])
     findings += _strays(copper, [*sources, terminals]) + _unnamed(board) + _terminal_names(board)
