@@ -32,6 +32,7 @@ from pcbstator.verify.spacing import SpacingRules
 
 if TYPE_CHECKING:
     from pcbstator.copper import Copper
+    from pcbstator.copper.plain_board import BoardCopper
     from pcbstator.design import SizedDesign
     from pcbstator.physics.magnetics.magnet_ring import RingField
 
@@ -54,7 +55,7 @@ def known_of(design: SizedDesign, copper: Copper | None = None, magnets: bool = 
     names = {part.board for part in placed}
     return Known(
         builds=dict.fromkeys(names, build) | _slip_rings(design),
-        terminals={} if board.tiles > 1 else {"": {t.name: (1e3 * t.x, 1e3 * t.y) for t in board.terminals}},
+        terminals=_terminals(design, board),
         placed=tuple(placed),
         wires=tuple(wires),
         phases=_phases(design, copper),
@@ -65,6 +66,14 @@ def known_of(design: SizedDesign, copper: Copper | None = None, magnets: bool = 
         words=_words(design),
         rise=design.cooling.trace_rise if design.cooling else 20.0,
     )
+
+
+def _terminals(design: SizedDesign, board: Copper) -> dict[str, dict[str, tuple[float, float]]]:
+    """Places of the terminals of every board [mm]."""
+    boards: dict[str, BoardCopper] = {tile_folder(kind): kind.board for kind in lay_tiles(design, board)}
+    return {
+        name: {t.name: (1e3 * t.x, 1e3 * t.y) for t in each.terminals} for name, each in (boards or {"": board}).items()
+    }
 
 
 def _rules(design: SizedDesign) -> SpacingRules:

@@ -69,8 +69,8 @@ class Solution:
     placed: tuple[PlacedSolution, ...] = ()
 
 
-def solved_boards(boards: Sequence[WrittenBoard], known: Known, whole: bool = True) -> Solution:
-    """The boards solved, as far as what is known of them goes; whole: not only resistances."""
+def solved_boards(boards: Sequence[WrittenBoard], known: Known) -> Solution:
+    """The boards solved, as far as what is known of them goes."""
     networks = {}
     for board in boards:
         if board.name in known.builds:
@@ -90,8 +90,6 @@ def solved_boards(boards: Sequence[WrittenBoard], known: Known, whole: bool = Tr
     sound = np.asarray(np.isfinite(voltages).all(axis=0), bool)
     states = tuple(name for name, good in zip(drives, sound.tolist(), strict=True) if good)
     found = Solution(known, networks, joined, apart, states)
-    if not whole:
-        return found
     parts = []
     for placed, start in zip(present, first, strict=True):
         network = networks[placed.board]

@@ -8,12 +8,14 @@ from typing import Any
 
 import numpy as np
 
+from pcbstator.errors import FilesError
 from pcbstator.findings import Finding
 from pcbstator.verify.connected import ConnectedCopper, connected_copper
 from pcbstator.verify.differences import difference_findings
 from pcbstator.verify.known import Known
 from pcbstator.verify.names import attribute_names, netlist_names, terminal_names
 from pcbstator.verify.nets import net_findings
+from pcbstator.verify.placement import placed
 from pcbstator.verify.records import WrittenBoard
 from pcbstator.verify.solution import Solution, solved_boards
 from pcbstator.verify.spacing import SpacingRules, rules_of_job, spacing_findings
@@ -65,26 +67,44 @@ class Verification:
         return found
 
 
-def verified(folder: str, boards: Sequence[WrittenBoard], known: Known | None, whole: bool = True) -> Verification:
-    """All checks of the boards of a folder; whole: resistances, torque and spacing too, else nets and resistances."""
+def verified(folder: str, boards: Sequence[WrittenBoard], known: Known | None, solve: bool = True) -> Verification:
+    """All checks of the boards of a folder; solve: resistances and torque too, else nets and distances only."""
     findings: list[Finding] = []
     nets: list[WrittenNet] = []
+    words = ["no design: thicknesses and magnets are unknown, so only nets and distances are looked at"]
+    if known is not None:
+        words = list(known.words)
+        boards = [_placed(board, known, words, findings) for board in boards]
     for board in boards:
         copper = connected_copper(board)
         nets += _nets(board, copper)
-        own = net_findings(board, copper)
-        if whole:
-            own += spacing_findings(board, _rules(board, known), copper)
+        own = [*net_findings(board, copper), *spacing_findings(board, _rules(board, known), copper)]
         findings += _of_board(board, own)
     solution = None
-    words = () if known is None else known.words
-    if known is None:
-        words = ("no design: thicknesses and magnets are unknown, so only nets and distances were looked at",)
-    else:
-        solution = solved_boards(boards, known, whole)
+    if known is not None and solve:
+        solution = solved_boards(boards, known)
         findings += difference_findings(solution)
     findings.sort(key=lambda finding: ORDER[finding.severity])
-    return Verification(folder, tuple(boards), tuple(nets), solution, tuple(findings), words)
+    return Verification(folder, tuple(boards), tuple(nets), solution, tuple(findings), tuple(words))
+
+
+def _placed(board: WrittenBoard, known: Known, words: list[str], findings: list[Finding]) -> WrittenBoard:
+    """The board where the design has it, as its terminals tell; what was undone goes into the words."""
+    terminals = known.terminals.get(board.name, {})
+    if not terminals:
+        return board
+    try:
+        moved, placement = placed(board, terminals)
+    except FilesError as reason:
+        findings += _of_board(board, [Finding("verify.terminal", "error", str(reason))])
+        return board
+    if not placement.unmoved:
+        name = f"{board.name}: " if board.name else ""
+        words.append(
+            f"{name}the files lie elsewhere than the design, and places are told as the design has them: "
+            f"{placement.words()}"
+        )
+    return moved
 
 
 def _rules(board: WrittenBoard, known: Known | None) -> SpacingRules:

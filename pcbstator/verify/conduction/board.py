@@ -164,9 +164,8 @@ def _on_walls(points: FloatArray, outlines: Sequence[BaseGeometry]) -> list[Inde
     if not outlines or not len(points):
         return [np.empty(0, np.int64) for _ in outlines]
     rims = shapely.boundary(np.array(outlines, dtype=object))
-    rim, point = shapely.STRtree(np.atleast_1d(shapely.points(points))).query(
-        rims, predicate="dwithin", distance=ON_WALL
-    )
+    spots = np.asarray(shapely.points(points), dtype=object)
+    rim, point = shapely.STRtree(spots).query(rims, predicate="dwithin", distance=ON_WALL)
     return [point[rim == number] for number in range(len(outlines))]
 
 
