@@ -188,7 +188,8 @@ def _tiles(design: SizedDesign, copper: Copper, conductors: Conductors) -> tuple
     """The tiles at their places in the ring, and the wires across the cuts; terminals are told by their places."""
     coils = len(copper.coil_angles)
     each = coils // copper.tiles
-    there = [(terminal.name, terminal.x, terminal.y) for terminal in (*copper.terminals, *copper.jumper_holes)]
+    there = [(terminal.name, terminal.x, terminal.y) for terminal in copper.terminals]
+    there += [(f"cut {number}", hole.x, hole.y) for number, hole in enumerate(copper.jumper_holes)]
 
     def name_at(x: float, y: float) -> str:
         return next((name for name, a, b in there if hypot(a - x, b - y) < SAME_PLACE), "")
