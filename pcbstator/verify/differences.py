@@ -5,7 +5,6 @@ Notes up to two percent, where the laws of the prediction themselves are simple;
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from math import degrees
 
@@ -21,8 +20,9 @@ TOLD, WARNED, WRONG = 0.01, 0.02, 0.05
 ANGLE = 5.0  # electrical degrees that a phase may be off
 AGAINST = 0.25  # of the largest share of a piece in the linkage: one that works against its phase by so much is named
 ONE_COIL = 6.0  # mm; pieces on several layers so near each other are one coil
-LIKE = 0.1  # difference of area up to which pieces of a layer count as alike
+FARTHER = 0.5  # mm; from the axis, between pieces that are not alike
 MOST = 4  # places that are named
+Piece = tuple[float, float, float]  # middle [mm] and resistance [ohm]
 
 
 def difference_findings(found: Solution) -> list[Finding]:
@@ -139,27 +139,43 @@ def _opposing(found: Solution, part: PlacedSolution) -> Iterator[tuple[int, str,
 
 
 def unlike_pieces(found: Solution) -> list[str]:
-    """Places of pieces between two holes whose resistance is unlike that of others of their size on their layer."""
+    """Places of pieces between two holes whose resistance is unlike that of most others that lie as far from the axis
+    on their layer, most unlike first.
+    """
     told: list[tuple[float, str]] = []
     for name, network in found.boards.items():
         for index, sheet in enumerate(network.sheets, 1):
-            groups: dict[int, list[tuple[float, int]]] = defaultdict(list)
-            areas = np.bincount(sheet.piece[sheet.elements.mesh.corners[:, 0]], sheet.elements.mesh.areas)
-            for piece, resistance in _two_ended(sheet):
-                groups[round(float(np.log(areas[piece])) / LIKE)].append((resistance, piece))
-            for members in groups.values():
-                usual = float(np.median([resistance for resistance, _ in members]))
-                for resistance, piece in members if len(members) > 2 else ():
-                    part = resistance / usual - 1.0
+            ended = [(*_middle(sheet, piece), resistance) for piece, resistance in _two_ended(sheet)]
+            for members in _as_far_out(ended):
+                resistances = np.array([resistance for _, _, resistance in members])
+                parts = resistances / np.median(resistances) - 1.0
+                if len(members) < 3 or np.median(np.abs(parts)) > TOLD:
+                    continue
+                for (x, y, _), part in zip(members, parts.tolist(), strict=True):
                     if abs(part) > TOLD:
-                        x, y = sheet.elements.mesh.points[_corners(sheet, piece)].mean(axis=0).tolist()
                         folder = f"{name}: " if name else ""
                         told.append((-abs(part), f"{folder}{place(x, y, index)} ({100 * part:+.1f} %)"))
     return [words for _, words in sorted(told)]
 
 
-def _corners(sheet: SheetNetwork, piece: int) -> np.ndarray:
-    return np.unique(sheet.elements.mesh.corners[sheet.piece[sheet.elements.mesh.corners[:, 0]] == piece])
+def _as_far_out(pieces: list[Piece]) -> Iterator[list[Piece]]:
+    """Pieces in groups whose middles lie about as far from the axis."""
+    group: list[Piece] = []
+    for piece in sorted(pieces, key=lambda each: np.hypot(each[0], each[1])):
+        if group and np.hypot(piece[0], piece[1]) - np.hypot(group[-1][0], group[-1][1]) > FARTHER:
+            yield group
+            group = []
+        group.append(piece)
+    if group:
+        yield group
+
+
+def _middle(sheet: SheetNetwork, piece: int) -> tuple[float, float]:
+    """Middle of a piece [mm]."""
+    mesh = sheet.elements.mesh
+    own = sheet.piece[mesh.corners[:, 0]] == piece
+    x, y = np.average(mesh.points[mesh.corners[own]].mean(axis=1), axis=0, weights=mesh.areas[own]).tolist()
+    return x, y
 
 
 def _two_ended(sheet: SheetNetwork) -> Iterator[tuple[int, float]]:

@@ -266,9 +266,7 @@ class Faults:
         if self.dice.random() < 0.5:
             return Fault("terminals", self.texts | {"manifest.json": _swapped(text, f'"{a}": {{', f'"{b}": {{')},
                          ("verify.terminal",), says=f"terminal {min(a, b)}")  # fmt: skip
-        files = {
-            name: _swapped(self.texts[name], f",{a}*%\nX", f",{b}*%\nX") for name in self.layers.values()
-        }
+        files = {name: _swapped(self.texts[name], f",{a}*%\nX", f",{b}*%\nX") for name in self.layers.values()}
         return Fault("terminals", self.texts | files, ("verify.terminal",), says=f"terminal {min(a, b)}")
 
     def plane(self) -> Fault:

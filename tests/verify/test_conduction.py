@@ -1,4 +1,4 @@
-"""Current in copper as it is drawn, against closed forms. Strips, bends and barrels are in tests/agreement/test_sheet."""
+"""Current in copper as it is drawn, against closed forms; more of them are in tests/agreement/test_sheet.py."""
 
 from __future__ import annotations
 
@@ -69,7 +69,7 @@ def test_between_two_holes_of_a_wide_sheet():
     parallel cylinders (Smythe, Static and Dynamic Electricity, 4.14, from memory). The sheet ends at 25 D.
     """
     apart, diameter = 4.0, 0.6
-    sheet = shapely.Point(0, 0).buffer(25 * apart, quad_segs=32)
+    sheet = shapely.Point(0, 0).buffer(25 * apart, quad_segs=16)
     board = board_of([sheet], [hole(-apart / 2, 0, diameter), hole(apart / 2, 0, diameter)], {})
     board = WrittenBoard("", board.layers, board.holes, terminals={"A": (-apart / 2, 0.0), "B": (apart / 2, 0.0)})
     found = solved(board).resistances()["A", "B"] / SQUARE
@@ -151,7 +151,7 @@ def test_what_nothing_joins():
 
 
 def test_triangles_fill_what_is_drawn():
-    """Sharp corners, slits, holes in holes and parts that touch in a point: area and outline kept, whatever the size."""
+    """Sharp corners, slits, holes in holes, parts that touch in a point: area and outline kept at any size."""
     sharp = shapely.Polygon([(0, 0), (10, 0.3), (10, -0.3)])
     slit = shapely.box(20, 0, 30, 5) - shapely.box(21, 2.4999, 29, 2.5001)
     nest = shapely.Point(40, 0).buffer(4) - (shapely.Point(40, 0).buffer(3) - shapely.Point(40, 0).buffer(1))
@@ -159,9 +159,9 @@ def test_triangles_fill_what_is_drawn():
     for shape in (sharp, slit, nest, touching, shapely.union_all([sharp, slit, nest, touching])):
         for size in (0.2, 0.7, 5.0):
             mesh = meshed(shape, size)
-            assert mesh.areas.min() > 0 and mesh.areas.sum() == pytest.approx(shape.area, rel=1e-6)
+            assert mesh.areas.min() > 0 and mesh.areas.sum() == pytest.approx(shape.area, rel=2e-6)
             middles = shapely.points(mesh.points[mesh.corners].mean(axis=1))
-            assert shapely.distance(middles, shape).max() < 1e-6
+            assert shapely.distance(middles, shape).max() < 1e-5
 
 
 def test_cost_of_a_vertex_does_not_grow():

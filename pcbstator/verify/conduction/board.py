@@ -23,7 +23,7 @@ from pcbstator.verify.conduction.sheet import SheetNetwork, sheet_network
 from pcbstator.verify.records import WrittenBoard, WrittenHole
 
 SIDES = 24  # of the polygon that stands for the wall of a hole
-ON_WALL = 1e-5  # mm
+ON_WALL = 3e-5  # mm
 LAND = 0.25  # mm, radius of what is touched of a land that the solder mask does not show
 
 
