@@ -20,8 +20,9 @@ TOLD, WARNED, WRONG = 0.01, 0.02, 0.05
 ANGLE = 5.0  # electrical degrees that a phase may be off
 AGAINST = 0.25  # of the largest share of a piece in the linkage: one that works against its phase by so much is named
 ONE_COIL = 6.0  # mm; pieces on several layers so near each other are one coil
-FARTHER = 0.5  # mm; from the axis, between pieces that are not alike
+FARTHER = 2.0  # mm; from the axis, between pieces that are not alike
 MOST = 4  # places that are named
+FEW = 6  # contacts of a piece that is held against others
 Piece = tuple[float, float, float]  # middle [mm] and resistance [ohm]
 
 
@@ -139,22 +140,22 @@ def _opposing(found: Solution, part: PlacedSolution) -> Iterator[tuple[int, str,
 
 
 def unlike_pieces(found: Solution) -> list[str]:
-    """Places of pieces between two holes whose resistance is unlike that of most others that lie as far from the axis
-    on their layer, most unlike first.
+    """Places of pieces between a few holes whose resistance is unlike that of most others that lie as far from the axis
+    on their layer, first what makes the largest difference in ohms.
     """
     told: list[tuple[float, str]] = []
     for name, network in found.boards.items():
         for index, sheet in enumerate(network.sheets, 1):
-            ended = [(*_middle(sheet, piece), resistance) for piece, resistance in _two_ended(sheet)]
+            ended = [(*_middle(sheet, piece), resistance) for piece, resistance in _resistances_of(sheet)]
             for members in _as_far_out(ended):
                 resistances = np.array([resistance for _, _, resistance in members])
                 parts = resistances / np.median(resistances) - 1.0
                 if len(members) < 3 or np.median(np.abs(parts)) > TOLD:
                     continue
-                for (x, y, _), part in zip(members, parts.tolist(), strict=True):
+                for (x, y, resistance), part in zip(members, parts.tolist(), strict=True):
                     if abs(part) > TOLD:
                         folder = f"{name}: " if name else ""
-                        told.append((-abs(part), f"{folder}{place(x, y, index)} ({100 * part:+.1f} %)"))
+                        told.append((-abs(part) * resistance, f"{folder}{place(x, y, index)} ({100 * part:+.1f} %)"))
     return [words for _, words in sorted(told)]
 
 
@@ -178,13 +179,17 @@ def _middle(sheet: SheetNetwork, piece: int) -> tuple[float, float]:
     return x, y
 
 
-def _two_ended(sheet: SheetNetwork) -> Iterator[tuple[int, float]]:
-    """Number and resistance [ohm] of the pieces with two contacts."""
+def _resistances_of(sheet: SheetNetwork) -> Iterator[tuple[int, float]]:
+    """Number of every piece with a few contacts, and the resistance [ohm] between those farthest from each other."""
     for pieces in sheet.solved:
-        if pieces.contacts.shape[1] == 2:
-            number = np.zeros(len(pieces.contacts), np.int64)
-            number[pieces.row] = sheet.piece[pieces.nodes]
-            yield from zip(number.tolist(), (1.0 / pieces.conductances[:, 0, 0]).tolist(), strict=True)
+        if pieces.contacts.shape[1] > FEW:
+            continue
+        number = np.zeros(len(pieces.contacts), np.int64)
+        number[pieces.row] = sheet.piece[pieces.nodes]
+        inverse = np.linalg.pinv(pieces.conductances)
+        own = np.diagonal(inverse, axis1=1, axis2=2)
+        between = own[:, :, None] + own[:, None, :] - inverse - inverse.swapaxes(1, 2)
+        yield from zip(number.tolist(), between.max(axis=(1, 2)).tolist(), strict=True)
 
 
 def _where(part: PlacedSolution, spot: str) -> str:

@@ -76,10 +76,9 @@ def meshed(sheet: BaseGeometry, size: float | None = None, holes: FloatArray | N
     """Triangles of a sheet of copper.
 
     sheet: polygons [mm]. size: longest piece of an outline [mm], by default half of how wide the copper mostly is.
-    holes: (n, 3) middles and diameters [mm], around which
-    triangles grow step by step where copper is wide. Returns a Mesh [mm]; outlines that touch share points.
-    What spans more than a board can: LawRangeError. Derived here: Delaunay's triangles of points that lie close enough on
-    the outlines hold every piece of them.
+    holes: (n, 3) middles and diameters [mm], around which triangles grow step by step where copper is wide. Returns a
+    Mesh [mm]; outlines that touch share points. What spans more than a board can: LawRangeError. Derived here:
+    Delaunay's triangles of points that lie close enough on the outlines hold every piece of them.
 
     >>> mesh = meshed(shapely.box(0.0, 0.0, 3.0, 0.5))
     >>> round(float(mesh.areas.sum()), 9)
