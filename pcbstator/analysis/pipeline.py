@@ -15,7 +15,7 @@ from pcbstator.analysis.electrical.winding_geometry import end_winding_length
 from pcbstator.analysis.magnetic.losses import operating_losses
 from pcbstator.analysis.magnetic.surroundings import surroundings_of
 from pcbstator.analysis.mechanical.ball_contact import ball_results
-from pcbstator.analysis.mechanical.built_results import built_results
+from pcbstator.analysis.mechanical.built_results import built_results, drawn_torque_waves
 from pcbstator.analysis.order.order import order_results
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
@@ -73,8 +73,20 @@ def surround(work: Work) -> None:
         work.out_of_range = work.out_of_range or str(reason)
 
 
-def completed(work: Work, as_built: bool = True) -> Prediction:
-    """The prediction of a design that went through all stages; as_built: also the motor as built."""
+def judged_as_built(work: Work) -> None:
+    """Puts the torque ripple of drawn motors into the errors of the job, where ``[build]`` says how they are built."""
+    if work.magnetic is None or work.motion is None or work.motion.positioning is None:
+        return
+    try:
+        work.waves = drawn_torque_waves(work.design, work.laid[1], work.magnetic)
+    except LawRangeError as reason:
+        work.out_of_range = work.out_of_range or str(reason)
+    work.motion = with_built_ripple(work.motion, work.waves)
+    work.give("motion", work.motion)
+
+
+def completed(work: Work) -> Prediction:
+    """The prediction of a design that went through all stages."""
     design, (winding, conductors) = work.design, work.laid
     counts, copper = work.counts, conductors.copper
     if counts is None or work.resistances is None or work.inductances is None or work.steady is None:
@@ -90,7 +102,7 @@ def completed(work: Work, as_built: bool = True) -> Prediction:
         except LawRangeError as error:
             reason = str(error)
     build = None
-    if as_built and design.build is not None and magnetic is not None and not reason:
+    if design.build is not None and magnetic is not None and not reason:
         try:
             build = built_results(design, conductors, magnetic, work.mechanical, _top_speed(work))
         except LawRangeError as error:

@@ -32,20 +32,20 @@ MOST_RIPPLE = 0.05  # of the torque (common practice, no source)
 ORDER = {"error": 0, "warning": 1, "note": 2}
 
 
-def checked_prediction(design: Design, copper: Copper | None = None, whole: bool = True) -> Prediction:
-    """All results of a design with the verdict and the findings about it; whole: also the motor as built, and
-    what would meet each requirement that is not met.
+def checked_prediction(design: Design, copper: Copper | None = None, ways_out: bool = True) -> Prediction:
+    """All results of a design with the verdict and the findings about it; ways_out: also what would meet each
+    requirement that is not met.
 
     Raises DesignError where winding or copper cannot be laid.
     """
-    return checked_work(worked(design, copper), whole)
+    return checked_work(worked(design, copper), ways_out)
 
 
-def checked_work(work: Work, whole: bool = True) -> Prediction:
+def checked_work(work: Work, ways_out: bool = True) -> Prediction:
     """The same of a design that went through all stages."""
-    prediction, (_, conductors) = completed(work, whole), work.laid
+    prediction, (_, conductors) = completed(work), work.laid
     found = verdicts(work.design, Known.of(prediction))
-    if whole:
+    if ways_out:
         found = with_ways_out(work, prediction, found)
     prediction = replace(prediction, requirement=found)
     return replace(prediction, findings=check_design(work.design, conductors.copper, prediction))

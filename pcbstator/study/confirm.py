@@ -40,7 +40,7 @@ def differences(quick: Mapping[str, float], full: Mapping[str, float]) -> dict[s
 def confirm(study: Study, point: Point, outcome: Outcome) -> Confirmation:
     """The full prediction of a design against what the study found."""
     try:
-        prediction = checked_prediction(changed_design(bench(study).base, study.settings(point)), whole=False)
+        prediction = checked_prediction(changed_design(bench(study).base, study.settings(point)), ways_out=False)
     except PcbstatorError as error:
         return Confirmation(str(error), 0, 0.0, "")
     full = flat_results(prediction)

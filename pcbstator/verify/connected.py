@@ -63,7 +63,7 @@ def connected_copper(board: WrittenBoard) -> ConnectedCopper:
     numbers = np.array(layers, dtype=np.intp)
     shapely.prepare(pieces)
     drilled = [hole for hole in board.holes if hole.plated is not False]
-    barrels = np.array([*(barrel(hole) for hole in drilled), None], dtype=object)[:-1]
+    barrels = bored(drilled)
     touches = _touches(pieces, numbers, drilled, barrels)
     kept = [i for i, hole in enumerate(drilled) if hole.plated or np.any(touches[:, 0] == i)]
     renumbered = np.full(len(drilled), -1, dtype=np.intp)
@@ -77,8 +77,16 @@ def connected_copper(board: WrittenBoard) -> ConnectedCopper:
 
 def barrel(hole: WrittenHole) -> BaseGeometry:
     """What a hole drills [mm]."""
-    path = shapely.Point(hole.path[0]) if len(hole.path) == 1 else shapely.LineString(hole.path)
-    return path.buffer(hole.diameter / 2, quad_segs=BARREL_SEGMENTS)
+    return bored([hole])[0]  # type: ignore[no-any-return]
+
+
+def bored(holes: Sequence[WrittenHole], more: float = 0.0) -> ShapeArray:
+    """What each of ``holes`` drills, ``more`` [mm] wider all round."""
+    if not holes:
+        return np.zeros(0, dtype=object)
+    paths = [shapely.Point(hole.path[0]) if len(hole.path) == 1 else shapely.LineString(hole.path) for hole in holes]
+    radii = np.array([hole.diameter / 2 + more for hole in holes])
+    return np.asarray(shapely.buffer(np.array(paths, dtype=object), radii, quad_segs=BARREL_SEGMENTS))
 
 
 def joined(pieces: int, holes: int, touches: IntArray, links: IntArray) -> tuple[IntArray, IntArray]:

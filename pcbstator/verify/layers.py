@@ -11,8 +11,8 @@ from scipy.spatial import cKDTree
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.findings import Finding
-from pcbstator.verify.connected import BARREL_SEGMENTS, ConnectedCopper, barrel
-from pcbstator.verify.hole_rings import RIM, WHOLE
+from pcbstator.verify.connected import BARREL_SEGMENTS, ConnectedCopper, bored
+from pcbstator.verify.pieces.rings import RIM, WHOLE
 from pcbstator.verify.records import FloatArray, WrittenBoard, WrittenHole, WrittenLayer
 from pcbstator.verify.wording import place, written
 
@@ -30,12 +30,12 @@ def layer_findings(
 
     rings: how much of the way round each plated hole has copper, by layer.
     """
-    findings = []
+    findings, none = [], np.zeros(len(copper.holes))
     for layer in board.layers:
-        found = _layer_finding(board, copper, layer, rings[layer.number])
+        found = _layer_finding(board, copper, layer, rings.get(layer.number, none))
         if found is not None:
             findings.append(found)
-    best = np.max([*rings.values(), np.zeros(len(copper.holes))], axis=0)
+    best = np.max([*rings.values(), none], axis=0)
     return findings + _drill_findings(board, copper, best) + _outside(board)
 
 
@@ -173,7 +173,7 @@ def _outside(board: WrittenBoard) -> list[Finding]:
     findings = []
     for file in dict.fromkeys(hole.file for hole in board.holes):
         holes = [hole for hole in board.holes if hole.file == file]
-        beyond = np.flatnonzero(shapely.disjoint(whole, [barrel(hole) for hole in holes]))
+        beyond = np.flatnonzero(shapely.disjoint(whole, bored(holes)))
         if len(beyond):
             x, y = (float(value) for value in holes[beyond[0]].path.mean(axis=0))
             message = f"{len(beyond)} of {len(holes)} holes of {file} lie beyond the board, the first at {place(x, y)}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import combinations
+from itertools import combinations, product
 
 import numpy as np
 import shapely
@@ -11,19 +11,27 @@ from shapely.geometry.base import BaseGeometry
 
 from pcbstator.findings import Finding
 from pcbstator.verify.connected import ConnectedCopper, connected_copper
-from pcbstator.verify.hole_rings import hole_findings, ring_parts
 from pcbstator.verify.layers import layer_findings
 from pcbstator.verify.names import Named, Names, attribute_names, netlist_names, terminal_names
-from pcbstator.verify.narrow import closes_loop, narrow_places
+from pcbstator.verify.pieces.ends import dead_ends
+from pcbstator.verify.pieces.necks import NarrowPlace, closes_loop, narrow_places
+from pcbstator.verify.pieces.rings import hole_findings, ring_parts
 from pcbstator.verify.records import WrittenBoard
-from pcbstator.verify.track_ends import dead_ends
 from pcbstator.verify.wording import at_most_told, place, written
+
+FACING = 10.0  # mm: ends of a track that was cut are not farther apart
 
 Spot = tuple[float, float, int | None]
 
 
-def net_findings(board: WrittenBoard, copper: ConnectedCopper | None = None) -> list[Finding]:
-    """What is wrong with the nets of a board: verify.open, verify.short, verify.stray, verify.hole, verify.terminal.
+def net_findings(
+    board: WrittenBoard, copper: ConnectedCopper | None = None, necks: Sequence[NarrowPlace] | None = None
+) -> list[Finding]:
+    """What is wrong with the nets of a board: verify.open, verify.short, verify.stray, verify.hole, verify.layer,
+    verify.terminal.
+
+    copper, necks: connected_copper of the board and its narrow_places, where they are known already; without necks
+    the least width that the job file states tells what is narrow.
 
     Names come from the attributes of the copper files, from the netlist, and from the terminals; each source is held
     against the copper by itself, so that nets may share copper wherever all agree that they are one (a star point).
@@ -32,7 +40,7 @@ def net_findings(board: WrittenBoard, copper: ConnectedCopper | None = None) -> 
         copper = connected_copper(board)
     sources = [attribute_names(board, copper), netlist_names(board, copper)]
     terminals = terminal_names(board.terminals, copper)
-    rings = {layer.number: ring_parts(copper, layer.number) for layer in board.layers}
+    rings = ring_parts(copper)
     findings = layer_findings(board, copper, rings)
     told: set[tuple[str, frozenset[int]]] = set()
     for names in sources:
@@ -41,8 +49,10 @@ def net_findings(board: WrittenBoard, copper: ConnectedCopper | None = None) -> 
     if not any(names.named for names in sources):
         findings += _lonely_terminals(copper, terminals)
     findings += hole_findings(board, copper, rings)
-    if "MinLineWidth" in board.rules:
-        findings += _bridges(copper, board.rules["MinLineWidth"])
+    if necks is None:
+        least = board.rules.get("MinLineWidth")
+        necks = narrow_places(copper, least) if least else ()
+    findings += _bridges(copper, necks)
     findings += _strays(copper, [*sources, terminals]) + _unnamed(board) + _terminal_names(board)
     return [*board.findings, *at_most_told(findings)]
 
@@ -165,12 +175,20 @@ def _facing_ends(
 ) -> tuple[float, float, int | None, float | None] | None:
     """The two nearest ends of tracks, one of each group, that hold no hole or pad."""
     best: tuple[float, float, int | None, float | None] | None = None
+    fewer, more = sorted((main, group), key=lambda each: len(copper.members(each)))
     for layer in board.layers:
-        here = np.flatnonzero((copper.layers == layer.number) & np.isin(copper.groups, (main, group)))
-        ends = [(int(copper.groups[piece]), end) for piece in here for end in dead_ends(board, copper, int(piece))]
-        for (one, a), (other, b) in combinations(ends, 2):
+        here = copper.layers == layer.number
+        ends = [
+            end for piece in np.flatnonzero(here & (copper.groups == fewer)) for end in dead_ends(board, copper, piece)
+        ]
+        others = np.flatnonzero(here & (copper.groups == more))
+        if not ends or not len(others):
+            continue
+        _, near = shapely.STRtree(copper.pieces[others]).query(shapely.points(ends), "dwithin", distance=FACING)
+        facing = [end for piece in np.unique(others[near]) for end in dead_ends(board, copper, piece)]
+        for a, b in product(ends, facing):
             distance = float(np.hypot(a[0] - b[0], a[1] - b[1]))
-            if one != other and (best is None or best[3] is None or distance < best[3]):
+            if best is None or best[3] is None or distance < best[3]:
                 best = (a[0] + b[0]) / 2, (a[1] + b[1]) / 2, layer.number, distance
     return best
 
@@ -268,10 +286,10 @@ def _outside(part: BaseGeometry, area: BaseGeometry) -> tuple[float, float]:
     return point.x, point.y
 
 
-def _bridges(copper: ConnectedCopper, least_width: float) -> list[Finding]:
+def _bridges(copper: ConnectedCopper, necks: Sequence[NarrowPlace]) -> list[Finding]:
     """Copper narrower than any track that joins tracks of one net side by side."""
     findings = []
-    for neck in narrow_places(copper, least_width):
+    for neck in necks:
         if closes_loop(copper, neck):
             where = place(neck.x, neck.y, neck.layer)
             message = f"a bridge of {neck.width:.3g} mm shorts tracks of one net at {where}: turns or phases are joined"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,9 +10,9 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.findings import Finding
-from pcbstator.verify.connected import ConnectedCopper, barrel, connected_copper
-from pcbstator.verify.hole_rings import WHOLE, ring_parts
-from pcbstator.verify.narrow import EXACT, SEGMENTS, narrow_places
+from pcbstator.verify.connected import ConnectedCopper, barrel, bored, connected_copper
+from pcbstator.verify.pieces.necks import EXACT, SEGMENTS, NarrowPlace, narrow_places
+from pcbstator.verify.pieces.rings import WHOLE, ring_parts
 from pcbstator.verify.records import WrittenBoard, WrittenHole
 from pcbstator.verify.wording import at_most_told, place, written
 
@@ -46,13 +46,18 @@ def rules_of_job(rules: Mapping[str, float]) -> SpacingRules:
     return SpacingRules(track_width=rules.get("MinLineWidth"), track_gap=min(gaps, default=None))
 
 
-def spacing_findings(board: WrittenBoard, rules: SpacingRules, copper: ConnectedCopper | None = None) -> list[Finding]:
+def spacing_findings(
+    board: WrittenBoard,
+    rules: SpacingRules,
+    copper: ConnectedCopper | None = None,
+    necks: Sequence[NarrowPlace] | None = None,
+) -> list[Finding]:
     """Where a board's copper and holes fall below ``rules``; with the codes of the same rules of a design."""
     if copper is None:
         copper = connected_copper(board)
     findings: list[Finding] = []
     if rules.track_width:
-        findings += _widths(copper, rules.track_width)
+        findings += _widths(narrow_places(copper, rules.track_width) if necks is None else necks, rules.track_width)
     if rules.track_gap:
         findings += _gaps(copper, rules.track_gap) + _own_gaps(copper, rules.track_gap)
     findings += _rings(board, copper, rules)
@@ -73,9 +78,9 @@ def below(code: str, value: float, limit: float, message: str, where: str) -> li
                     value=value, limit=limit)]  # fmt: skip
 
 
-def _widths(copper: ConnectedCopper, limit: float) -> list[Finding]:
+def _widths(necks: Sequence[NarrowPlace], limit: float) -> list[Finding]:
     findings = []
-    for neck in narrow_places(copper, limit):
+    for neck in necks:
         where = place(neck.x, neck.y, neck.layer)
         message = "copper is {value} mm wide at {where}, below {limit} mm"
         findings += below("board.track_width", neck.width, limit, message, where)
@@ -111,11 +116,26 @@ def _own_gaps(copper: ConnectedCopper, limit: float) -> list[Finding]:
             if part.area < 0.1 * limit**2:
                 continue
             point = part.representative_point()
-            inside = shapely.distance(point, copper.pieces[piece])
             where = place(point.x, point.y, int(copper.layers[piece]))
             message = "copper of one track is {value} mm apart at {where}, below {limit} mm"
-            findings += below("board.track_gap", 2 * float(inside), limit, message, where)
+            findings += below("board.track_gap", _slit_width(copper.pieces[piece], part, radius), limit, message, where)
     return findings
+
+
+def _slit_width(piece: BaseGeometry, slit: BaseGeometry, radius: float) -> float:
+    """The least width of a slit in a piece [mm]: twice the least growth that closes it somewhere."""
+    local = piece.intersection(shapely.box(*slit.buffer(4 * radius).bounds))
+    low, high = 0.0, radius
+    start = _topology(local)
+    for _ in range(10):
+        middle = (low + high) / 2
+        low, high = (middle, high) if _topology(local.buffer(middle, quad_segs=SEGMENTS)) == start else (low, middle)
+    return 2 * high
+
+
+def _topology(shape: BaseGeometry) -> tuple[int, int]:
+    parts = shapely.get_parts(shape)
+    return len(parts), int(shapely.get_num_interior_rings(parts).sum())
 
 
 def _rings(board: WrittenBoard, copper: ConnectedCopper, rules: SpacingRules) -> list[Finding]:
@@ -127,8 +147,9 @@ def _rings(board: WrittenBoard, copper: ConnectedCopper, rules: SpacingRules) ->
         findings += below("board.drill", hole.diameter, rules.drill or 0.0, message, where)
     if not rules.annular_ring:
         return findings
+    rings = ring_parts(copper)
     for layer in board.layers:
-        whole = ring_parts(copper, layer.number) >= WHOLE
+        whole = rings.get(layer.number, np.zeros(len(copper.holes))) >= WHOLE
         for index, piece in copper.touches:
             if copper.layers[piece] != layer.number or not whole[index]:
                 continue
@@ -185,7 +206,7 @@ def _webs(board: WrittenBoard, limit: float) -> list[Finding]:
     """Laminate between two holes of which one is not plated or is a slot."""
     if not board.holes:
         return []
-    drilled = np.array([*(barrel(hole) for hole in board.holes), None], dtype=object)[:-1]
+    drilled = bored(board.holes)
     odd = np.array([hole.plated is False or len(hole.path) > 1 for hole in board.holes])
     first, second = shapely.STRtree(drilled).query(drilled, predicate="dwithin", distance=limit - ROUNDING)
     findings = []

@@ -309,6 +309,53 @@ def test_a_friction_spot_while_it_turns(name):
     assert half(speeds) == pytest.approx(found.speed, rel=AGREE)
 
 
+@pytest.mark.parametrize("name", DRIVEN)
+def test_cogging_while_it_turns_and_at_rest(name):
+    """Steel screws that pull so many times per turn; after a move, what the integral has not yet taken over."""
+    stand, job = built(name)
+    turning, torque = at(job, QUICK), 0.01 * stand.control.torque_constant * stand.control.current_limit
+    order = 3.0 * job.ratio
+    waves = tuple(torque * np.cos(3 * np.arange(1024) * 2 * pi / 1024))
+    cogs = alone(stand, plant={"cogging": waves, "motor_turns": job.ratio})
+    errors, speeds = turned(cogs, turning, 2 * pi / turning.slow_speed)
+    found = of_orders(turning.moved, turning.slow_speed, order, WINDOW, torque=torque)
+    assert largest(errors) == pytest.approx(found.angle, rel=AGREE)
+    assert half(speeds) == pytest.approx(found.speed, rel=AGREE)
+    places, rest = [(place * pi / 8 / order, 1.0) for place in range(8)], 0.5 * job.moved.slowest
+    stopped = stops(cogs, job, places, rest) - stops(alone(stand), job, places[:1], rest)
+    left = torque * swing_errors(job.moved, job.move, order, np.array([0.95 * rest]))
+    assert largest(stopped) == pytest.approx(float(left[0]), rel=AGREE)
+
+
+@pytest.mark.slow
+def test_a_simulation_has_the_steel_screws_of_its_design():
+    """The order of screws under the magnets is named in the slow turn, as large as in the budget."""
+    holes = {"diameter_mm": 2.7, "circle_diameter_mm": 88.0, "count": 3, "first_angle_deg": 60.0, "material": "steel"}
+    design = pcbstator.load_design(DESIGNS / "filter-wheel.toml")
+    design = design.with_values({"board.holes": [holes], "requirement": {"slow_speed_rpm": QUICK}})
+    found = pcbstator.simulate(design, ("slow",))
+    (budgeted,) = (
+        part["error_deg"]
+        for part in found.prediction.motion.error_budget
+        if part["part"] == "cogging of steel screws" and part["when"] == "moving"
+    )
+    order = found.prediction.surroundings.cogging_order
+    (seen,) = (row for row in found.to_dict()["scenarios"]["slow"]["orders"] if row["order"] == order)
+    assert seen["cause"].startswith("cogging of steel screws")
+    assert seen["angle_error_deg"] == pytest.approx(budgeted, rel=AGREE)
+
+
+def test_a_simulation_has_the_stray_field_at_the_sensor():
+    """In the sensor's table of errors, beside its own eccentricity, which comes twice per turn."""
+    design = pcbstator.load_design(DESIGNS / "filter-wheel.toml")
+    prediction = pcbstator.predict(design)
+    around = replace(prediction.surroundings, sensor_orders=((5, 0.01), (7, 0.002)))
+    stand, _ = stand_of(size_design(design), replace(prediction, surroundings=around))
+    orders = 2 * np.abs(np.fft.rfft(stand.sensor.errors)) / len(stand.sensor.errors)
+    assert orders[[5, 7]] == pytest.approx([0.01, 0.002], rel=1e-6)
+    assert orders[2] == pytest.approx(sensor_error(design.drive), rel=0.01)
+
+
 # The driver.
 
 

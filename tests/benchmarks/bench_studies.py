@@ -15,7 +15,7 @@ from pcbstator.design import load_design
 from pcbstator.study.load import study_from_tables
 from pcbstator.study.run import Progress, run_study
 from pcbstator.study.store import open_store
-from pcbstator.study.suggestion import suggestions
+from pcbstator.study.suggestion.suggest import suggestions
 from pcbstator.study.workforce import local_workforce
 from tests.study.test_suggest import ROOM, WISH
 

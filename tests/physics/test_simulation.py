@@ -235,10 +235,13 @@ ROUGH = replace(
     soft_current=0.01, heat_capacity=1.2, temperature_coefficient=0.00393, ripple_rms=0.02,
     spots=tuple(np.where(np.arange(720) % 90 < 20, 0.004, 0.0).tolist()),
 )  # fmt: skip
-APART = replace(ROUGH, inertia=5e-4, load_inertia=1.5e-3, stiffness=30.0, play=0.005)
+COGS = replace(ROUGH, cogging=tuple((6e-3 * np.cos(4 * np.arange(512) * 2 * pi / 512)).tolist()), motor_turns=3.0)
+APART = replace(COGS, inertia=5e-4, load_inertia=1.5e-3, stiffness=30.0, play=0.005)
 
 
-@pytest.mark.parametrize(("plant", "substeps"), [(PLANT, 1), (ROUGH, 1), (APART, 4)], ids=["plain", "rough", "apart"])
+@pytest.mark.parametrize(
+    ("plant", "substeps"), [(PLANT, 1), (ROUGH, 1), (COGS, 1), (APART, 4)], ids=["plain", "rough", "cogs", "apart"]
+)
 def test_energy_in_is_heat_work_and_what_is_stored(plant, substeps):
     """Over a cycle to 1e-3; heat, friction and work are summed each by its own law, none as the rest of the others."""
     moves = [(0.0, (), 1.0, 0.05), (0.0, rest_to_rest(1.5, 2.0, 8.0, 80.0), 1.0, 0.5),

@@ -133,7 +133,7 @@ def test_the_verdict_of_a_study_is_that_of_a_prediction():
     assert needed_stages(study)[-1] == "verdict"
     points = list(every_point(study))[::4]
     for point, outcome in zip(points, evaluate(study, points), strict=True):
-        whole = flat_results(checked_prediction(design.with_values(study.settings(point)), whole=False))
+        whole = flat_results(checked_prediction(design.with_values(study.settings(point)), ways_out=False))
         for key in (*keys, WORST, UNMET):
             assert (key in whole) == (key in outcome.results), key
             over = 0.1 if key.endswith("reserve_percent") else 1e-3  # 0.1 % of the torque
@@ -141,3 +141,24 @@ def test_the_verdict_of_a_study_is_that_of_a_prediction():
     limited = study_from_tables(tables | {"constraints": [{"key": UNMET, "most": 0}]}, design, study.design_text)
     for outcome in evaluate(limited, points):
         assert outcome.feasible == (outcome.results[UNMET] == 0)
+
+
+@pytest.mark.parametrize("columns", [[], ["requirement.speed_ripple_percent"]])
+def test_the_verdict_on_even_turning_is_that_of_motors_as_built(columns):
+    """Magnets far out of place: with perfect ones every design would do, as they are built none does."""
+    asked = {"slow_speed_rpm": 6.0, "speed_ripple_percent": 2.0}
+    out_of_place = {"magnet_angle_deg": 3.0, "draws": 100}
+    found = []
+    for build in (out_of_place, out_of_place | {"magnet_angle_deg": 0.0}):
+        design = load_design(WHEEL).with_values({"requirement": asked, "build": build})
+        tables = {"title": "wheel", "variables": [TURNS], "columns": [UNMET, *columns]}
+        study = study_from_tables(tables, design, document_text(design.document), "wheel.toml")
+        points = list(every_point(study))[4::5]
+        for point, outcome in zip(points, evaluate(study, points), strict=True):
+            full = flat_results(checked_prediction(design.with_values(study.settings(point)), ways_out=False))
+            assert {key: outcome.results[key] for key in columns} == {
+                key: pytest.approx(full[key], rel=1e-4) for key in columns
+            }
+            assert outcome.results[UNMET] == full[UNMET]
+            found.append(full[UNMET])
+    assert found == [1, 1, 0, 0]

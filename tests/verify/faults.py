@@ -11,15 +11,17 @@ from math import hypot
 
 import numpy as np
 import shapely
+from shapely.ops import substring
 
 from pcbstator.findings import Finding
 from pcbstator.verify.connected import connected_copper
 from pcbstator.verify.nets import net_findings
+from pcbstator.verify.pieces.necks import narrow_places
 from pcbstator.verify.reading.board import read_board
 from pcbstator.verify.reading.gerber import read_gerber
 from pcbstator.verify.reading.map_file import MapFile
 from pcbstator.verify.records import WrittenBoard
-from pcbstator.verify.spacing import rules_of_job, spacing_findings
+from pcbstator.verify.spacing import SpacingRules, rules_of_job, spacing_findings
 
 Texts = dict[str, str]
 NM = 1_000_000
@@ -52,7 +54,7 @@ class Fault:
 
 
 @cache
-def _gerber(text: str, file: str):  # noqa: ANN202
+def _gerber(text: str, file: str):
     return read_gerber(text, file)
 
 
@@ -63,11 +65,28 @@ def board_of(texts: Mapping[str, str]) -> WrittenBoard:
     return board
 
 
-def all_findings(texts: Mapping[str, str]) -> list[Finding]:
-    """All that is found in texts: nets, holes and layers, and spacing by the job file's own numbers."""
-    board = board_of(texts)
+def board_findings(board: WrittenBoard, rules: SpacingRules | None = None) -> list[Finding]:
+    """All that is found in a board: nets, holes and layers, and spacing by ``rules`` or the job file's own numbers."""
     copper = connected_copper(board)
-    return net_findings(board, copper) + spacing_findings(board, rules_of_job(board.rules), copper)
+    rules = rules or rules_of_job(board.rules)
+    return net_findings(board, copper) + spacing_findings(board, rules, copper)
+
+
+def all_findings(texts: Mapping[str, str]) -> list[Finding]:
+    """All that is found in the texts of one board."""
+    return board_findings(board_of(texts))
+
+
+def fault_findings(fault: Fault) -> list[Finding]:
+    """What is found in the texts of a fault; widths only where one was changed, to save time."""
+    board = board_of(fault.texts)
+    copper = connected_copper(board)
+    least = rules_of_job(board.rules).track_width or 0.0
+    necks = narrow_places(copper, least) if fault.kind in ("narrowed", "bridge") else ()
+    found = net_findings(board, copper, necks)
+    if fault.kind == "narrowed":
+        found += spacing_findings(board, SpacingRules(track_width=least), copper, necks)
+    return found
 
 
 def fabrication_texts(files: Mapping[str, str | bytes]) -> Texts:
@@ -119,7 +138,7 @@ def draws(points: np.ndarray) -> str:
 def without(text: str, stroke: Stroke, low: float, high: float) -> str:
     """A copper file without a stretch of a track, from ``low`` to ``high`` along it."""
     line = shapely.LineString(stroke.points)
-    head, tail = (shapely.ops.substring(line, a, b) for a, b in ((0, low), (high, line.length)))
+    head, tail = (substring(line, a, b) for a, b in ((0, low), (high, line.length)))
     parts = "".join(draws(np.array(part.coords)) for part in (head, tail))
     return text[: stroke.start] + parts + text[stroke.end :]
 
@@ -175,7 +194,7 @@ class Faults:
         layer, stroke, along = self._track(2.0)
         half = stroke.width / 2 + 0.5
         text = without(self.texts[self.layers[layer]], stroke, along - half, along + half)
-        line = shapely.ops.substring(shapely.LineString(stroke.points), along - half, along + half)
+        line = substring(shapely.LineString(stroke.points), along - half, along + half)
         pen = f"%ADD90C,0.1*%\n%TO.N,{self.net}*%\nD90*\n{draws(np.array(line.coords))}%TD*%\n"
         codes = ("board.track_width",)
         return Fault("narrowed", self._with(layer, added(text, pen)), codes, at(stroke, along), layer)
@@ -213,7 +232,7 @@ class Faults:
         """A layer is mirrored."""
         layer, axis = self.dice.choice(list(self.layers)), self.dice.choice("XY")
         head, body = self.texts[self.layers[layer]].split("G01*", 1)
-        body = re.sub(rf"(?m)^(X-?\d+)?(Y-?\d+)?(D0[123])", lambda f: _negated(f, axis), body)
+        body = re.sub(r"(?m)^(X-?\d+)?(Y-?\d+)?(D0[123])", lambda f: _negated(f, axis), body)
         return Fault("mirrored", self._with(layer, head + "G01*" + body), ("verify.layer",), says=f"layer {layer}")
 
     def shifted(self) -> Fault:

@@ -117,6 +117,16 @@ def built_results(
     return BuildResult(**found, drawn=motors.drawn, rotor=rotor, waves=motors.torque_waves())
 
 
+def drawn_torque_waves(design: SizedDesign, conductors: Conductors, magnetic: MagneticResult) -> FloatArray | None:
+    """``BuildResult.waves`` alone; None without ``[build]``. Raises LawRangeError as ``built_results`` does."""
+    build = design.build
+    if build is None:
+        return None
+    magnet = one_magnet(design, conductors, magnet_layers(design))
+    causes = Draw(design, build, magnet.orders).causes()
+    return _Motors(magnetic, design.rotor.poles // 2, magnet, causes, build.draws).torque_waves()
+
+
 class _Motors:
     """Linkages of the phases of all drawn motors: the perfect ones, and what every cause adds."""
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.analysis.mechanical.built_results import built_results
+from pcbstator.analysis.mechanical.built_results import drawn_torque_waves
 from pcbstator.analysis.pipeline import surround
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.shared import Shared
@@ -106,7 +106,7 @@ def _waves(work: Work, again: Work, settings: Mapping[str, object]) -> FloatArra
     """Torque of drawn motors over its mean: only what is said under [build] changes it by much."""
     if again.magnetic is None or not any(key.startswith("build.") for key in settings):
         return work.waves
-    return built_results(again.design, again.laid[1], again.magnetic, None, 0.0).waves
+    return drawn_torque_waves(again.design, again.laid[1], again.magnetic)
 
 
 def _faults(work: Work) -> set[str]:

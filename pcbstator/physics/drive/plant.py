@@ -28,6 +28,7 @@ class PlantValues:
     """What does not change while it runs, SI. ``slopes``: phase linkage per angle of the load in the rotor's frame over
     ``electrical_turns`` [Wb/rad], without its end point; ``spots``: extra friction over one turn of the load [N m].
     ``loop_slopes``: what the phases of a delta have in common, per phase of the star [Wb/rad], empty without one.
+    ``cogging``: torque on the motor over one turn of it, at the load [N m]; ``motor_turns`` in a turn of the load.
     ``load_inertia`` and ``stiffness`` count where motor and load are apart; else ``inertia`` is that of all.
     """
 
@@ -45,6 +46,8 @@ class PlantValues:
     fading_speed: float = 0.05
     viscous: float = 0.0
     spots: tuple[float, ...] = ()
+    cogging: tuple[float, ...] = ()
+    motor_turns: float = 1.0
     unbalance: float = 0.0
     leg_loss: float = 0.0  # voltage that all legs of a phase lose against its current
     soft_current: float = 0.0  # below which ripple makes them lose in proportion
@@ -73,7 +76,7 @@ class PlantValues:
         same = (
             "pole_pairs", "resistance", "inductance", "loop_inductance", "inertia", "load_inertia", "stiffness", "play",
             "running", "standstill", "fading_speed", "viscous", "unbalance", "leg_loss", "heat_capacity",
-            "temperature_coefficient",
+            "temperature_coefficient", "motor_turns",
         )  # fmt: skip
         return PlantConstants(
             step=period / substeps,
@@ -85,6 +88,7 @@ class PlantValues:
             turns=float(self.electrical_turns),
             damping=2 * CONTACT_DAMPING * sqrt(self.stiffness * reduced) if self.stiffness != inf else 0.0,
             spots=np.array(self.spots, dtype=float),
+            cogging=np.array(self.cogging, dtype=float),
             soft_current=max(self.soft_current, 2 * self.leg_loss * fading / self.resistance),
             directions=phase_units(self.phases),
             ripple_square=self.phases * self.ripple_rms**2,

@@ -51,6 +51,8 @@ class PlantConstants(NamedTuple):
     fading_speed: float
     viscous: float
     spots: FloatArray  # empty: none
+    cogging: FloatArray  # over a turn of the motor, empty: none
+    motor_turns: float  # in a turn of the load
     unbalance: float
     leg_loss: float
     soft_current: float
@@ -105,12 +107,15 @@ def _turned(angle: float) -> complex:
 
 @compiled_part
 def _turned_little(angle: float) -> complex:
-    """exp(j angle), by series to the last bit where the angle is small, as it is within a sample."""
+    """exp(j angle), by series to the last bit where the angle is small, as it is within a sample.
+
+    Products, not quotients: divisions that wait for each other would take as long as sine and cosine.
+    """
     if not -0.1 < angle < 0.1:
         return _turned(angle)
     x = angle * angle
-    real = 1 - x / 2 * (1 - x / 12 * (1 - x / 30 * (1 - x / 56 * (1 - x / 90))))
-    return complex(real, angle * (1 - x / 6 * (1 - x / 20 * (1 - x / 42 * (1 - x / 72)))))
+    real = 1 - x * (0.5 - x * (1 / 24 - x * (1 / 720 - x * (1 / 40320))))
+    return complex(real, angle * (1 - x * (1 / 6 - x * (1 / 120 - x * (1 / 5040 - x * (1 / 362880))))))
 
 
 @compiled_part
@@ -122,14 +127,20 @@ def _size(value: complex) -> float:
 @compiled_part
 def _part_of_turn(angle: float) -> float:
     """0 to 1; rounding can make it 1."""
-    turns = angle / TWO_PI
+    turns = angle * (1 / TWO_PI)
     return float(turns - np.floor(turns))
+
+
+@compiled_part
+def _within(index: int, count: int) -> int:
+    """An index that is at most one beyond the end, around; a division would cost as much as the rest of a look-up."""
+    return index - count if index >= count else index
 
 
 @compiled_part
 def _of_turn(table: FloatArray, angle: float) -> float:
     """The entry of a table over a turn."""
-    return float(table[int(_part_of_turn(angle) * len(table)) % len(table)])
+    return float(table[_within(int(_part_of_turn(angle) * len(table)), len(table))])
 
 
 @compiled_part
@@ -137,21 +148,24 @@ def _between(table: FloatArray, angle: float) -> float:
     """A table over a turn at an angle between its entries."""
     place = _part_of_turn(angle) * len(table)
     index = int(place)
-    first = table[index % len(table)]
-    return float(first + (place - index) * (table[(index + 1) % len(table)] - first))
+    part, first = place - index, table[_within(index, len(table))]
+    return float(first + part * (table[_within(index + 1, len(table))] - first))
 
 
 # ----------------------------------------------------------------- plant
 @compiled_part
-def _wind(body: Body, p: PlantConstants, vector: complex) -> float:
-    """Currents through a step, exact for constant speed; returns the mean torque."""
+def _wind(body: Body, p: PlantConstants, vector: complex, rotor: complex) -> float:
+    """Currents through a step, exact for constant speed; ``rotor`` is its direction at the start.
+
+    Returns the mean torque.
+    """
     i, speed, R, L, h = body.current, body.speed, body.resistance, p.inductance, p.step
     turned = p.pole_pairs * (body.angle + speed * h / 2)
     place = _part_of_turn(turned / p.turns) * p.per_turn
     index = int(place)
     near = p.slopes[index]
     slope = near + (place - index) * (p.slopes[index + 1] - near)
-    back = _turned(-turned)
+    back = (rotor * _turned_little(p.pole_pairs * speed * h / 2)).conjugate()
     voltage = vector * back
     if p.leg_loss:
         voltage -= _lost_in_legs(p, i * back.conjugate()) * back
@@ -179,9 +193,9 @@ def _wind(body: Body, p: PlantConstants, vector: complex) -> float:
 @compiled_part
 def _lost_in_legs(p: PlantConstants, current: complex) -> complex:
     """Voltage vector that the legs lose: of each phase against its current, less where ripple turns that round."""
-    lost = 0j
+    lost, soft = 0j, current * (1 / p.soft_current)
     for direction in p.directions:
-        along = (current * direction.conjugate()).real / p.soft_current
+        along = (soft * direction.conjugate()).real
         lost += max(-1.0, min(1.0, along)) * direction
     return lost * (p.leg_loss / p.half_phases)
 
@@ -270,17 +284,28 @@ def _spring(p: PlantConstants, twist: float) -> float:
 
 
 @compiled_part
-def _advance(body: Body, p: PlantConstants, vector: complex, push: float) -> bool:
-    """One period of control: a voltage that stands still in the stator, and torque from outside. False: it ran away."""
+def _advance(body: Body, p: PlantConstants, vector: complex, rotor: complex, push: float) -> bool:
+    """One period of control: a voltage that stands still in the stator, and torque from outside. False: it ran away.
+
+    rotor: its direction at the start. From there on it is turned by little angles, at a third of the cost of a sine.
+    """
     before = body.heat
     for _ in range(p.substeps):
         if not (-RUNAWAY < body.speed < RUNAWAY and -RUNAWAY < body.load_speed < RUNAWAY):
             return False
-        torque = _wind(body, p, vector)
+        start, before_speed = body.angle, body.speed
+        torque, cogs = _wind(body, p, vector, rotor), 0.0
+        if len(p.cogging):
+            cogs = _between(p.cogging, (body.angle + body.speed * p.step / 2) * p.motor_turns)
+            torque += cogs
         if p.stiffness == inf:
             _turn(body, p, torque, push)
         else:
             _turn_two(body, p, torque, push)
+        if cogs:
+            body.work -= cogs * (before_speed + body.speed) / 2 * p.step
+        if p.substeps > 1:
+            rotor *= _turned_little(p.pole_pairs * (body.angle - start))
     if p.heat_capacity != inf:
         body.temperature += (body.heat - before) / p.heat_capacity
         body.resistance = p.resistance * (1 + p.temperature_coefficient * body.temperature)
@@ -292,7 +317,7 @@ def advance_all(body: Body, p: PlantConstants, vectors: ComplexArray, pushes: Fl
     """Several periods of control."""
     going = True
     for k in range(len(vectors)):
-        going = going and _advance(body, p, vectors[k], pushes[k])
+        going = going and _advance(body, p, vectors[k], _turned(p.pole_pairs * body.angle), pushes[k])
     return going
 
 
@@ -388,13 +413,14 @@ def run_all(
         if s.noise:
             measured += np.rint(s.noise * noise[k] / s.resolution) * s.resolution
         direction = _turned(c.pole_pairs * loops.angle)
-        seen = _read_current(s, body.current * _turned(c.pole_pairs * body.angle)) * direction.conjugate()
+        rotor = direction * _turned_little(c.pole_pairs * (body.angle - loops.angle))
+        seen = _read_current(s, body.current * rotor) * direction.conjugate()
         coming = _vector(loops, c, _torque(loops, c, wanted, speed, acceleration), seen, direction)
         if k == row * keep:
             _keep(kept[row], body, loops, wanted, _size(vector), pushes[k])
             row += 1
         _observe(loops, c, measured, acceleration)
-        if not _advance(body, p, vector, pushes[k]):
+        if not _advance(body, p, vector, rotor, pushes[k]):
             return False
         vector = coming
     return True

@@ -301,7 +301,7 @@ def confirm(study: Study, point: Point, eased: Mapping[str, Any] | None = None) 
             run_stage(STAGES[-1], [work], Shared(alone=True))
             if work.refusal is not None:
                 return None
-        prediction = checked_work(work, whole=False)
+        prediction = checked_work(work, ways_out=False)
     except PcbstatorError:
         return None
     accepted, findings = held_flat(design, prediction.findings)

@@ -81,7 +81,6 @@ class _State:
     path: list[Place] = field(default_factory=list)
     holes: list[Drilled] = field(default_factory=list)
     attributes: dict[str, tuple[str, ...]] = field(default_factory=dict)
-    header: bool = True
     ended: bool = False
 
     def refuse(self, rule: str, value: object = "", remedy: str = "") -> FilesError:
@@ -193,9 +192,8 @@ def _tool(state: _State, number: int, rest: str) -> None:
         state.tool = None
     elif number in state.tools:
         state.tool = number
-    elif not state.header:
+    else:
         raise ValueError("this tool is not defined")
-    state.header = state.header and bool(found)
 
 
 def _general(state: _State, code: int, rest: str) -> None:

@@ -17,15 +17,19 @@ from pcbstator.verify.reading.gerber_draw import draw_run, end_region, end_strok
 from pcbstator.verify.reading.gerber_state import INCH, MILLIMETRE, GerberState, unescaped
 from pcbstator.verify.reading.limits import MOST_STATEMENTS
 
-_WORD = re.compile(r"\s*((?:X[+-]?\d+Y[+-]?\d+D0?1\*\s*){4,})|G0?4[^*]*(?:\*|$)|%([^%]*)(?:%|$)|([^%*]+)\*?")
+_WORD = re.compile(r"\s*(?:((?:X[+-]?\d+Y[+-]?\d+D0?1\*\s*){4,})|(G0?4[^*]*)(?:\*|$)|%([^%]*)(?:%|$)|([^%*]+)\*?|\*)")
 _NUMBER = r"([+-]?\d*\.?\d+)"
 _COORDINATES = re.compile(rf"(?:X{_NUMBER})?(?:Y{_NUMBER})?(?:I{_NUMBER})?(?:J{_NUMBER})?(?:D0*([123]))?")
+_ENDED = re.compile(r"M(0?[02]|30)\s*\*")
+_NO_END, _CUT_SHORT = "a Gerber file ends with M02", "it is cut short, or no Gerber file: export it again"
 _CODE = re.compile(r"G0*(\d+)")
 
 
 def read_gerber(text: str, file: str) -> Drawing:
     """What a Gerber file draws; FilesError with what is wrong with it."""
     state = GerberState(file)
+    if not _ENDED.search(text[-2000:]):
+        raise state.refuse(_NO_END, remedy=_CUT_SHORT)
     for number, word in enumerate(words(text), 1):
         if number > MOST_STATEMENTS:
             raise state.refuse(f"a file must have at most {MOST_STATEMENTS} statements")
@@ -37,7 +41,7 @@ def read_gerber(text: str, file: str) -> Drawing:
             break
     end_stroke(state)
     if not state.ended:
-        raise state.refuse("a Gerber file ends with M02", remedy="it is cut short, or no Gerber file: export it again")
+        raise state.refuse(_NO_END, remedy=_CUT_SHORT)
     if len(state.captured) > 1:
         raise state.refuse("a block or a repetition must be closed before the end of the file")
     return drawing(state.captured[0], state.attributes, state.lines, state.negative)
@@ -55,16 +59,16 @@ def words(text: str) -> Iterator[str]:
         if found[1] is not None:
             yield found[1]
         elif found[2] is not None:
-            content = found[2].strip()
+            if (at := found[2].find("#@!")) > 0:
+                yield "%" + found[2][at + 3 :].strip().strip("%")
+        elif found[3] is not None:
+            content = found[3].strip()
             if content.startswith("AM"):
                 yield "%" + content
             else:
                 yield from ("%" + part.strip() for part in content.split("*") if part.strip())
-        elif found[3] is not None:
-            if word := found[3].strip():
-                yield word
-        elif (at := found[0].find("#@!")) > 0:
-            yield "%" + found[0][at + 3 :].rstrip("*").strip().strip("%*")
+        elif found[4] and (word := found[4].strip()):
+            yield word
 
 
 def file_attributes(text: str) -> dict[str, tuple[str, ...]]:

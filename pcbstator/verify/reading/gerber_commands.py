@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import re
 
-import shapely
-
 from pcbstator.verify.reading.apertures import macro_aperture, standard_aperture
 from pcbstator.verify.reading.drawing import moved
 from pcbstator.verify.reading.gerber_draw import end_stroke
@@ -101,13 +99,11 @@ def _step_repeat(state: GerberState, word: str) -> None:
     if state.repeat is not None:
         columns, rows, dx, dy = state.repeat
         things = state.captured.pop()
-        corners = sum(shapely.get_num_coordinates(thing.shape) for thing in things)
-        if state.vertices + corners * columns * rows > MOST_VERTICES:
-            raise state.refuse(f"what a file draws must have at most {MOST_VERTICES} corners", f"{columns} x {rows}")
+        state.count(things, columns * rows)
         places = [(dx * column, dy * row) for column in range(columns) for row in range(rows)]
         state.repeat = None
         if things:
-            state.add(*moved(things, places))
+            state.captured[-1] += moved(things, places)
     if word == "SR":
         return
     found = _REPEAT.fullmatch(word)

@@ -13,7 +13,7 @@ from shapely.geometry.base import BaseGeometry
 from pcbstator.verify.reading.arcs import arc_points, quarter_segments, single_quadrant_centre
 from pcbstator.verify.reading.drawing import DrawnObject, moved, transform_matrix, union
 from pcbstator.verify.reading.gerber_state import GerberState, Place
-from pcbstator.verify.reading.limits import MOST_VERTICES, reached
+from pcbstator.verify.reading.limits import reached
 
 Figures = str | None
 
@@ -140,12 +140,12 @@ def _flash(state: GerberState) -> None:
         raise ValueError("no aperture is chosen")
     x, y = state.point
     if isinstance(tool, list):
-        if state.vertices + sum(shapely.get_num_coordinates(thing.shape) for thing in tool) > MOST_VERTICES:
-            raise state.refuse(f"what a file draws must have at most {MOST_VERTICES} corners")
+        state.count(tool)
         matrix = transform_matrix(state.mirrored, state.turn, state.scale)
         things = moved(tool, [state.point], matrix)
-        for thing in things:
-            state.add(DrawnObject(thing.dark == state.dark, state.net, thing.shape, thing.pad))
+        state.captured[-1] += [
+            DrawnObject(thing.dark == state.dark, state.net, thing.shape, thing.pad) for thing in things
+        ]
         return
     shape = affinity.translate(_turned(state, tool.shape), x, y)
     if shape.is_empty:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import shapely
@@ -10,7 +11,7 @@ import shapely
 from pcbstator.errors import FilesError
 from pcbstator.verify.reading.apertures import Aperture
 from pcbstator.verify.reading.drawing import DrawnObject
-from pcbstator.verify.reading.limits import MOST_VERTICES, refuse
+from pcbstator.verify.reading.limits import MOST_OBJECTS, MOST_VERTICES, refuse
 from pcbstator.verify.records import FloatArray
 
 Place = tuple[float, float]
@@ -48,6 +49,7 @@ class GerberState:
     blocks: list[int] = field(default_factory=list)
     repeat: tuple[int, int, float, float] | None = None
     vertices: int = 0
+    objects: int = 0
     ended: bool = False
 
     def refuse(self, rule: str, value: object = "", remedy: str = "") -> FilesError:
@@ -56,10 +58,17 @@ class GerberState:
 
     def add(self, *things: DrawnObject) -> None:
         """Takes objects over."""
-        self.vertices += sum(int(shapely.get_num_coordinates(thing.shape)) for thing in things)
+        self.count(things)
+        self.captured[-1].extend(things)
+
+    def count(self, things: Sequence[DrawnObject], times: int = 1) -> None:
+        """Counts objects that come ``times`` times, before they are made."""
+        self.vertices += times * sum(int(shapely.get_num_coordinates(thing.shape)) for thing in things)
+        self.objects += times * len(things)
         if self.vertices > MOST_VERTICES:
             raise self.refuse(f"what a file draws must have at most {MOST_VERTICES} corners")
-        self.captured[-1].extend(things)
+        if self.objects > MOST_OBJECTS:
+            raise self.refuse(f"a file must draw at most {MOST_OBJECTS} objects")
 
 
 def unescaped(text: str) -> str:

@@ -10,6 +10,7 @@ MOST_BYTES_IN_ALL = 512 * 1024**2
 MOST_LAYERS = 64
 MOST_STATEMENTS = 5_000_000  # of one file
 MOST_VERTICES = 8_000_000  # of what one file draws, with every repetition
+MOST_OBJECTS = 200_000  # strokes, flashes and regions of one file, with every repetition
 MOST_APERTURES = 50_000
 MOST_PARTS = 20_000  # primitives of one aperture macro, and corners of one of them
 MOST_NESTING = 20  # blocks within blocks, brackets within brackets

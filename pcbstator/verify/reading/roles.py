@@ -86,7 +86,7 @@ def function_role(function: tuple[str, ...], told_by: str, negative: bool = Fals
 
 _IGNORED = Role("ignore")
 _NAMES: tuple[tuple[str, Role], ...] = (
-    (r"paste|silk|legend|overlay|courtyard|fab\b|assembly|adhesive|glue|comment|drawing|drillmap|drill[-_.]?map"
+    (r"paste|silk|legend|overlay|courtyard|fab\b|assembly|adhesive|glue|comment|drawing|(drill|drl)[-_.]?map"
      r"|\.g[tb][po]$|\.(plc|pls|crc|crs|sst|ssb|spt|spb|gd1|gg1|gpt|gpb)$|v-?cuts?\b|keep", _IGNORED),
     (r"(mask|stop).*(bot|back|lower|\bb\b)|(bot|back)\w*[-_. ]?(mask|stop|soldermask)|\bb[-_. ]mask|\.gbs$|\.sts$",
      Role("mask", side="bottom")),
@@ -97,7 +97,7 @@ _NAMES: tuple[tuple[str, Role], ...] = (
     (r"(\b|_)f[-_. ]?cu\b|\.(gtl|cmp)$|copper[-_. ]?top|top[-_. ]?(copper|layer|cu)|front[-_. ]?copper"
      r"|component[-_. ]?side|\btop\b|\bfront\b", Role("copper", side="top")),
 )  # fmt: skip
-_INNER = re.compile(r"(?:\bin(?:n?er|t)?[-_. ]?(\d{1,2})|(?:^|[-_. ])in(\d{1,2})[-_. ]cu|\.g(\d{1,2})$|\.gi(\d{1,2})$)")
+_INNER = re.compile(r"(?:(?:^|[-_. ])in(?:n?er|t)?[-_. ]?(\d{1,2})|\.g(\d{1,2})$|\.gi(\d{1,2})$)")
 _NUMBERED = re.compile(r"(?:\b|_)(?:l|layer|copper|cu|ly|lyr|sig|signal)[-_. ]?0*(\d{1,2})(?!\d)|\.l(?:y)?(\d{1,2})$")
 
 

@@ -67,24 +67,25 @@ def errors(trace: Trace, reference: Reference, stand: Stand) -> tuple[FloatArray
 
     The bearing's play lets the mark lag behind the last sense of motion by half of it.
     """
-    sense = _last_sense(reference[1])[np.rint(trace.times / stand.control.period).astype(int)]
+    sense = _last_sense(reference[1], np.rint(trace.times / stand.control.period).astype(int))
     return trace.angles - trace.wanted - sense * stand.bearing / 2, trace.believed - trace.wanted
 
 
-def _last_sense(speeds: FloatArray) -> FloatArray:
-    """Sense of the last motion asked for at every sample, 0 before the first."""
-    at = np.where(speeds != 0, np.arange(len(speeds)), -1)
-    last = np.maximum.accumulate(at)
-    return np.where(last >= 0, np.sign(speeds[np.maximum(last, 0)]), 0.0)
+def _last_sense(speeds: FloatArray, samples: NDArray[np.int_]) -> FloatArray:
+    """Sense of the last motion asked for at these samples, 0 before the first."""
+    moving = np.concatenate([[-1], np.flatnonzero(speeds)])
+    last = moving[np.searchsorted(moving, samples, side="right") - 1]
+    return np.where(last >= 0, np.sign(speeds[last]), 0.0)
 
 
 def rests(trace: Trace, reference: Reference, stand: Stand, band: float) -> list[Rest]:
     """Every rest after a move, in turn; ``band`` [rad] to either side of the target."""
     period = stand.control.period
     seen, believed = errors(trace, reference, stand)
-    sense = _last_sense(reference[1])
+    still = _still(reference[1])
+    senses = _last_sense(reference[1], np.array([first for first, _ in still], dtype=int))
     found = []
-    for first, last in _still(reference[1]):
+    for (first, last), sense in zip(still, senses, strict=True):
         begin, end = first * period, last * period
         inside = (trace.times >= begin) & (trace.times < end)
         ending = inside & (trace.times >= end - LAST * (end - begin))
@@ -96,7 +97,7 @@ def rests(trace: Trace, reference: Reference, stand: Stand, band: float) -> list
         )
         found.append(
             Rest(
-                target=float(reference[0][first]), sense=float(sense[first]), begin=begin, end=end,
+                target=float(reference[0][first]), sense=float(sense), begin=begin, end=end,
                 error=float(seen[ending].mean()), believed=float(believed[ending].mean()), worst=float(worst),
                 settling=settling, believed_settling=as_believed,
             )

@@ -190,6 +190,7 @@ def _break_away(stand: Stand, speed: float) -> float:
     """
     control, plant = stand.control, stand.plant
     needed = plant.standstill + plant.unbalance + max(plant.spots, default=0.0) - control.friction
+    needed += max(plant.cogging, default=0.0)
     steady = control.speed_gain * speed - needed
     if steady >= 0:
         return 0.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from math import ceil, inf, pi
@@ -28,6 +29,7 @@ from pcbstator.physics.drive.simulation import ControlValues, SensorValues, Trac
 from pcbstator.physics.drive.supply import pulse_ripple
 
 if TYPE_CHECKING:
+    from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
     from pcbstator.design import SizedDesign
 
 FloatArray = NDArray[np.float64]
@@ -37,6 +39,7 @@ UNCOOLED = 5.0  # s for which copper that gives no heat away is near enough
 KEPT = 4000  # points of a trace, about
 MODERATE = 20 * pi / 30  # rad/s: no faster between the stops of a scenario
 CONTACT = 100.0  # Hz: play closes on stops at least this stiff
+TURN = np.linspace(0, 2 * pi, 4096, endpoint=False)  # where errors and cogging are found, of the motor
 PER_SWING = 0.25  # of a radian, the longest step of the coupling's swing
 
 
@@ -54,6 +57,7 @@ class Stand:
     rest: float
     bearing: float
     push: float
+    surroundings: SurroundingsResult | None = None
 
     def run(
         self, reference: tuple[FloatArray, FloatArray, FloatArray], push: FloatArray | None = None, points: int = KEPT
@@ -104,6 +108,9 @@ def stand_of(design: SizedDesign, prediction: Prediction, rotor: int | None = No
     load = load_values(design.load, design.bearing)
     voltage_part = sized.voltage_part or 0.1
     plant, substeps = _plant(design, drive, fit, voltage_part, prediction.copper.mass, load, remarks)
+    around = prediction.surroundings
+    if around is not None and around.cogging is not None:
+        plant = replace(plant, cogging=tuple((ratio * around.cogging.at(TURN)).tolist()), motor_turns=ratio)
     if rotor is not None:
         plant = _built(design, prediction, plant, rotor)
         remarks.append(f"the magnets are those of motor {rotor} drawn by [build]")
@@ -116,7 +123,7 @@ def stand_of(design: SizedDesign, prediction: Prediction, rotor: int | None = No
     return Stand(
         plant=plant,
         control=_control(machine, drive, gains, load, inertia),
-        sensor=_sensor(drive, machine.phases),
+        sensor=_sensor(drive, machine.phases, () if around is None else around.sensor_orders),
         substeps=substeps,
         speed=min(top, MODERATE, sized.no_load_speed / 2),
         acceleration=acceleration,
@@ -124,6 +131,7 @@ def stand_of(design: SizedDesign, prediction: Prediction, rotor: int | None = No
         rest=min(1.5, max(0.1, 1.2 / gains.position_bandwidth)),
         bearing=bearing_angle(drive, design.bearing),
         push=load.standstill + 0.3 * torque,
+        surroundings=around,
     ), remarks
 
 
@@ -160,15 +168,16 @@ def _control(machine: Machine, drive: Drive, gains: Gains, load: LoadValues, ine
     )
 
 
-def _sensor(drive: Drive, phases: int) -> SensorValues:
-    angles = np.linspace(0, 2 * pi, 1024, endpoint=False)
-    errors: tuple[float, ...] = ()
-    if drive.sensor_offset > 0:
-        if drive.sensor_radius is not None:
-            seen = ring_eccentricity_error(angles, drive.sensor_offset, drive.sensor_radius)
-        else:
-            seen = magnet_eccentricity_error(angles, drive.sensor_offset, drive.sensor_distance)
-        errors = tuple(seen.tolist())
+def _sensor(drive: Drive, phases: int, stray: Sequence[tuple[int, float]]) -> SensorValues:
+    """stray: orders per turn of the motor of the errors that the rotor's stray field makes, and their peaks [rad]."""
+    seen = np.zeros(len(TURN))
+    if drive.sensor_offset > 0 and drive.sensor_radius is not None:
+        seen = ring_eccentricity_error(TURN, drive.sensor_offset, drive.sensor_radius)
+    elif drive.sensor_offset > 0:
+        seen = magnet_eccentricity_error(TURN, drive.sensor_offset, drive.sensor_distance)
+    for order, peak in stray:
+        seen = seen + peak * np.cos(order * TURN)
+    errors = tuple(seen.tolist()) if seen.any() else ()
     ratio = drive.gear_ratio
     gain, image = current_gain_vector(drive.current_gain_error, phases)
     return SensorValues(

@@ -97,15 +97,17 @@ def listed_orders(
     """
     ripple = np.arange(len(amplitudes)) * amplitudes
     level = float(np.median(ripple[int(spots) + 1 :]))  # of noise
+    over = ripple[: len(ripple) - BESIDE] / _beside(ripple)
+    large = over > min(LINE, UNKNOWN_LINE)
+    large[: int(spots) + 1] |= ripple[: int(spots) + 1][: len(large)] > LINE * level
     named: dict[int, str] = {}
-    for k in range(1, len(amplitudes) - BESIDE):
+    for k in map(int, np.flatnonzero(large[1:]) + 1):
         names = list(dict.fromkeys(cause for order, cause in causes if abs(order - k) <= 0.5))
-        over = float(ripple[k]) / _beside(ripple, k)
-        if names and over > LINE:
+        if names and over[k] > LINE:
             named[k] = ", ".join(names)
         elif k <= spots and ripple[k] > LINE * level:
             named[k] = SPOT
-        elif over > UNKNOWN_LINE:
+        elif over[k] > UNKNOWN_LINE:
             counted = any(low <= k <= high for low, high in counts)
             named[k] = COUNTS if counted else STICKING if standing > STANDING else UNKNOWN
     chosen: set[int] = set()
@@ -144,10 +146,16 @@ def _alias(order: float, samples: float) -> float:
     return abs((order + samples / 2) % samples - samples / 2)
 
 
-def _beside(values: FloatArray, k: int) -> float:
-    """The level beside an order: a cause that repeats makes a line, spots and noise spread over the orders."""
-    beside = [values[other] for other in range(max(1, k - BESIDE), k + BESIDE + 1) if other != k]
-    return max(float(np.median(beside)), 1e-300)
+def _beside(values: FloatArray) -> FloatArray:
+    """The level beside each order but the last few: a cause that repeats makes a line, spots and noise spread over the
+    orders. Order 0 is beside none.
+    """
+    around = np.concatenate([np.full(BESIDE, np.nan), [np.nan], values[1:]])
+    windows = np.lib.stride_tricks.sliding_window_view(around, 2 * BESIDE + 1)
+    neighbours = np.delete(windows, BESIDE, axis=1)
+    first, rest = neighbours[: BESIDE + 1], neighbours[BESIDE + 1 :]
+    level: FloatArray = np.concatenate([np.nanmedian(first, axis=1), np.median(rest, axis=1)])
+    return level.clip(1e-300)
 
 
 def _at_spot(angles: FloatArray, speeds: FloatArray, spot: tuple[float, float, float]) -> dict[str, float]:
@@ -173,9 +181,13 @@ def _causes(design: SizedDesign, stand: Stand) -> list[tuple[float, str]]:
     if drive is None:
         return []
     found: list[tuple[float, str]] = []
-    if stand.sensor.errors:
+    if drive.sensor_offset > 0:
         once = 1.0 if drive.sensor_radius is not None else 2.0
         found += [(stand.sensor.turns * once * part, "sensor eccentricity") for part in (1, 2)]
+    if stand.surroundings is not None:
+        turns, cogging = stand.sensor.turns, stand.surroundings.cogging_order
+        found += [(order * turns, "stray field at the sensor") for order, _ in stand.surroundings.sensor_orders]
+        found += [] if cogging is None else [(part * cogging * turns, "cogging of steel screws") for part in (1, 2)]
     if plant.unbalance:
         found.append((1.0, "unbalance"))
     electrical, phases = plant.pole_pairs, plant.phases

@@ -7,37 +7,34 @@ from collections.abc import Mapping
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely.geometry.base import BaseGeometry
 
 from pcbstator.findings import Finding
-from pcbstator.verify.connected import BARREL_SEGMENTS, ConnectedCopper, barrel
-from pcbstator.verify.records import WrittenBoard, WrittenHole
+from pcbstator.verify.connected import ConnectedCopper, barrel, bored
+from pcbstator.verify.records import WrittenBoard
 from pcbstator.verify.wording import place, written
 
 RIM = 0.005  # mm: copper must reach so far beyond a plated hole to count as a ring
 WHOLE = 0.98  # of the way round
 
 
-def ring_parts(copper: ConnectedCopper, layer: int) -> NDArray[np.float64]:
-    """How much of the way round each plated hole has copper on a layer: 0 none, 1 a whole ring."""
-    parts = np.zeros(len(copper.holes))
-    members = np.flatnonzero(copper.layers == layer)
-    if not len(members) or not len(copper.holes):
+def ring_parts(copper: ConnectedCopper) -> dict[int, NDArray[np.float64]]:
+    """How much of the way round each plated hole has copper, by layer: 0 none, 1 a whole ring."""
+    rims = np.asarray(shapely.get_exterior_ring(bored(copper.holes, RIM)))
+    return {int(layer): _layer_parts(copper, int(layer), rims) for layer in np.unique(copper.layers)}
+
+
+def _layer_parts(copper: ConnectedCopper, layer: int, rims: NDArray[np.object_]) -> NDArray[np.float64]:
+    parts = np.zeros(len(rims))
+    if not len(rims):
         return parts
-    rims = np.asarray(shapely.get_exterior_ring([_rim(hole) for hole in copper.holes]))
-    tree = shapely.STRtree(copper.pieces[members])
-    hole, piece = tree.query(rims, predicate="intersects")
+    members = np.flatnonzero(copper.layers == layer)
+    hole, piece = shapely.STRtree(copper.pieces[members]).query(rims, predicate="intersects")
     inside = shapely.covers(copper.pieces[members[piece]], rims[hole])
     parts[hole[inside]] = 1.0
     for index, at in zip(hole[~inside], piece[~inside], strict=True):
         shared = rims[index].intersection(copper.pieces[members[at]]).length / rims[index].length
         parts[index] = min(1.0, parts[index] + shared)
     return parts
-
-
-def _rim(hole: WrittenHole) -> BaseGeometry:
-    path = shapely.Point(hole.path[0]) if len(hole.path) == 1 else shapely.LineString(hole.path)
-    return path.buffer(hole.diameter / 2 + RIM, quad_segs=BARREL_SEGMENTS)
 
 
 def hole_findings(

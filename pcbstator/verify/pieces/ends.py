@@ -14,11 +14,10 @@ MOST_AHEAD = 400  # corners of an end
 Place = tuple[float, float]
 
 
-def dead_ends(board: WrittenBoard, copper: ConnectedCopper, piece: int, widest: float = 3.0) -> list[Place]:
+def dead_ends(board: WrittenBoard, copper: ConnectedCopper, piece: int | np.intp, widest: float = 3.0) -> list[Place]:
     """Places of ends of tracks of a piece, narrower than ``widest`` [mm], that reach no plated hole and no pad."""
     shape = copper.pieces[piece]
     ends = track_ends(np.asarray(shape.exterior.coords)[:-1], widest)
-    ends = ends[shapely.contains_xy(shape, ends[:, 3], ends[:, 4])]  # an outer bend has no copper within
     if not len(ends):
         return []
     layer = next(layer for layer in board.layers if layer.number == copper.layers[piece])
@@ -27,10 +26,10 @@ def dead_ends(board: WrittenBoard, copper: ConnectedCopper, piece: int, widest: 
     held = np.zeros(len(ends), dtype=np.bool_)
     barrels = copper.barrels[copper.touches[copper.touches[:, 1] == piece, 0]]
     if len(barrels):
-        held |= shapely.distance(spots[:, None], barrels[None, :]).min(axis=1) <= widths + 0.3
+        held |= shapely.distance(spots[:, None], barrels[None, :]).min(axis=1) <= 0.5 * widths + 0.05
     if len(layer.pads):
         apart = np.hypot(*(places[:, None, :] - layer.pads[None, :, :2]).transpose(2, 0, 1))
-        held |= (apart - layer.pads[None, :, 2] / 2).min(axis=1) <= 0.6 * widths
+        held |= (apart - layer.pads[None, :, 2] / 2).min(axis=1) <= 0.25 * widths
     return [(float(x), float(y)) for x, y in places[~held]]
 
 
@@ -40,9 +39,12 @@ def track_ends(ring: FloatArray, widest: float) -> FloatArray:
     The last two columns are the middle of where the end begins, which lies in the track.
 
     >>> box = np.array([[0.0, 0.0], [9.0, 0.0], [9.0, 0.4], [0.0, 0.4]])
-    >>> track_ends(box, 3.0).round(3).tolist()
-    [[9.0, 0.2, 0.4, 9.0, 0.2], [0.0, 0.2, 0.4, 0.0, 0.2]]
+    >>> sorted(track_ends(box, 3.0)[:, :3].round(3).tolist())
+    [[0.0, 0.2, 0.4], [9.0, 0.2, 0.4]]
     """
+    ahead = np.roll(ring, -1, axis=0)
+    if (ring[:, 0] * ahead[:, 1] - ring[:, 1] * ahead[:, 0]).sum() < 0:
+        ring = ring[::-1]  # copper lies on the left now
     step = np.roll(ring, -1, axis=0) - ring
     length = np.hypot(step[:, 0], step[:, 1])
     ring, step, length = ring[length > 1e-6], step[length > 1e-6], length[length > 1e-6]
@@ -50,8 +52,6 @@ def track_ends(ring: FloatArray, widest: float) -> FloatArray:
         return np.zeros((0, 5))
     heading = np.arctan2(step[:, 1], step[:, 0])
     turn = (heading - np.roll(heading, 1) + np.pi) % (2 * np.pi) - np.pi  # at the start of each step
-    if turn.sum() < 0:
-        turn = -turn
     return _windows(ring, turn, length, widest)
 
 
@@ -75,13 +75,17 @@ def _windows(ring: FloatArray, turn: FloatArray, length: FloatArray, widest: flo
     first_places, last_places = ring[starts % count], ring[last % count]
     chord, way = np.hypot(*(first_places - last_places).T), along[last] - along[starts]
     good = (chord > 0) & (chord <= widest) & (way <= LONGEST * chord)
+    starts, last, chord = starts[good], last[good], chord[good]
+    across = ring[last % count] - ring[starts % count]
+    inner = ring[starts % count] + across / 2 + 0.1 * across[:, ::-1] * (-1, 1)
+    filled = shapely.contains_xy(shapely.Polygon(ring), inner[:, 0], inner[:, 1])  # not so within an outer bend
+    taken = np.zeros(2 * count, dtype=np.bool_)
     found: list[tuple[float, ...]] = []
-    free = 0
-    for first, end, wide in zip(starts[good].tolist(), last[good].tolist(), chord[good].tolist(), strict=True):
-        if first >= free:
-            inner = (ring[first % count] + ring[end % count]) / 2
-            found.append((*_middle(ring, along, first, end), wide, float(inner[0]), float(inner[1])))
-            free = end + 1
+    for index in np.argsort(chord, kind="stable"):
+        first, end = int(starts[index]), int(last[index])
+        if filled[index] and not taken[first : end + 1].any():
+            taken[first : end + 1] = True
+            found.append((*_middle(ring, along, first, end), float(chord[index]), *inner[index].tolist()))
     return np.array(found).reshape(-1, 5)
 
 

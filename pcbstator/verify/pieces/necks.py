@@ -9,7 +9,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.verify.connected import ConnectedCopper, joined
-from pcbstator.verify.track_ends import track_ends
+from pcbstator.verify.pieces.ends import track_ends
 
 EXACT = 0.97  # of the limit: rounding and chords may take so much; below it copper counts as narrower
 SEGMENTS = 8
