@@ -74,3 +74,12 @@ class FindingsError(PcbstatorError):
     def __init__(self, source: str, messages: list[str]) -> None:
         self.messages = tuple(messages)
         super().__init__("\n".join(f"{printable(source)}: error: {message}" for message in messages))
+
+
+class MissingLibraryError(PcbstatorError):
+    """An optional library that a command needs is not there."""
+
+
+def install_words(extra: str) -> str:
+    """How an optional part of the program is installed: as README.md and docs/studies.md say it."""
+    return f"in the clone of pcbstator, .venv/bin/pip install '.[{extra}]'"

@@ -158,6 +158,25 @@ def make(design: Design, prediction: Prediction | None = None) -> Files:
     return package_files(sized, prediction.laid or lay_copper(sized), prediction)
 
 
+def solids(design: Design, step: bool = True) -> Files:
+    """The motor as an assembly of named, coloured solids, rotor at angle 0, by the names of the files in their folder:
+    STEP for mechanical design, GLB for a page. step: False leaves out the former, which needs an optional library.
+
+    Raises MissingLibraryError, with the way to install it, where that library is not there.
+    """
+    from pcbstator.analysis.electrical.slip_ring import lay_slip_ring_boards
+    from pcbstator.analysis.mechanical.assembly import assembly
+    from pcbstator.analysis.pipeline import package_version
+    from pcbstator.output.solids.files import solids_files
+    from pcbstator.output.solids.step import require_library
+
+    if step:
+        require_library()
+    sized = size_design(design)
+    whole = assembly(sized, lay_copper(sized), lay_slip_ring_boards(sized))
+    return solids_files(sized, whole, package_version(), step)
+
+
 def simulate(
     design: Design, scenarios: tuple[str, ...] = (), prediction: Prediction | None = None, rotor: int | None = None
 ) -> Simulation:

@@ -9,7 +9,7 @@ import pytest
 
 import pcbstator
 from pcbstator.analysis.prediction import Prediction
-from pcbstator.study.search import install_words
+from pcbstator.errors import install_words
 from tests import wave_and_spiral
 
 DOCS = Path(__file__).parents[1] / "docs"
@@ -48,8 +48,10 @@ def test_messages_tell_to_install_what_the_pages_tell():
     """And no message names an installation of its own: from a registry another program might come."""
     root = DOCS.parent
     extras = tomllib.loads((root / "pyproject.toml").read_text(encoding="utf-8"))["project"]["optional-dependencies"]
-    pages = {name: (root / name).read_text(encoding="utf-8") for name in ("README.md", "docs/studies.md")}
-    for extra, page in (("explore", "README.md"), ("cluster", "docs/studies.md")):
+    pages = {
+        name: (root / name).read_text(encoding="utf-8") for name in ("README.md", "docs/studies.md", "docs/solids.md")
+    }
+    for extra, page in (("explore", "README.md"), ("cluster", "docs/studies.md"), ("solids", "docs/solids.md")):
         assert extra in extras
         assert f"`{install_words(extra).rpartition(', ')[2]}`" in pages[page]
     code = "".join(path.read_text(encoding="utf-8") for path in (root / "pcbstator").rglob("*.py"))

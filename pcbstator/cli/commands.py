@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pcbstator.cli.bench_commands import bench, compare
+from pcbstator.cli.solids_command import solids
 from pcbstator.cli.study_commands import explore, suggest, take
 from pcbstator.cli.verify_commands import verify
 from pcbstator.errors import FindingsError, PcbstatorError
@@ -321,6 +322,7 @@ commands.add_command(take)
 commands.add_command(suggest)
 commands.add_command(bench)
 commands.add_command(verify)
+commands.add_command(solids)
 
 
 def _leave(findings: Iterable[Finding]) -> None:

@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any
 
-from pcbstator.study.search import MissingLibraryError, install_words
+from pcbstator.errors import MissingLibraryError, install_words
 from pcbstator.study.workforce import MOST_FAILURES, WorkerError, Workforce, executor_workforce
 
 ANSWER_SECONDS = 1.5  # to find the host, and again for its first words; a scheduler needs a fraction of it

@@ -11,21 +11,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from pcbstator.errors import PcbstatorError
+from pcbstator.errors import MissingLibraryError, install_words
 from pcbstator.study.records import DIGITS, Point, Variable
 
 GENERATIONS = 100  # that a budget shall last for
 SMALLEST, LARGEST = 32, 64  # designs of a generation
 CHUNK = 16  # designs that are computed together; a generation is a multiple of it
-
-
-class MissingLibraryError(PcbstatorError):
-    """An optional library that a command needs is not there."""
-
-
-def install_words(extra: str) -> str:
-    """How an optional part of the program is installed: as README.md and docs/studies.md say it."""
-    return f"in the clone of pcbstator, .venv/bin/pip install '.[{extra}]'"
 
 
 def generation_size(budget: int) -> int:

@@ -15,9 +15,9 @@ import time
 
 import pytest
 
+from pcbstator.errors import MissingLibraryError, install_words
 from pcbstator.study.cluster import cluster_workforce
 from pcbstator.study.run import run_study
-from pcbstator.study.search import MissingLibraryError, install_words
 from pcbstator.study.store import open_store
 from pcbstator.study.workforce import WorkerError
 from tests.study.studies import KM, TURNS, wheel_study

@@ -10,8 +10,8 @@ import sys
 import pytest
 
 from pcbstator.cli.study_commands import progress_words
+from pcbstator.errors import install_words
 from pcbstator.study.run import Progress
-from pcbstator.study.search import install_words
 from pcbstator.study.suggestion import look
 from tests.command import run, toml_text
 from tests.study.studies import KM, TURNS, WHEEL, WIDTH

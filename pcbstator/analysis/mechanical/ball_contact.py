@@ -154,7 +154,7 @@ def ball_results(design: SizedDesign, mechanical: MechanicalResult | None, ways_
     if section is None or section.contact != "balls" or mechanical is None or section.ball_diameter <= 0:
         return None
     radii = [ring_radius(section, index) + raceway(section)[0] for index in range(section.rings)]
-    balls = section.stated_balls or _count(section, radii[0], section.ball_diameter)
+    balls = balls_per_ring(section)
     load = _load(design, mechanical) + section.preload
     pitch, run_out = section.width + section.spacing, 2 * section.flatness + LOT[section.ball_grade]
     found: dict[str, Any] = {
@@ -171,6 +171,11 @@ def ball_results(design: SizedDesign, mechanical: MechanicalResult | None, ways_
         "section": section,
     }
     return BallResult(**found | (_carried(design, section, radii, balls, load, ways_out) if load > 0 else {}))
+
+
+def balls_per_ring(section: SlipRing) -> int:
+    """Balls of each ring: as stated, or as a cage holds on the innermost raceway."""
+    return section.stated_balls or _count(section, ring_radius(section, 0) + raceway(section)[0], section.ball_diameter)
 
 
 def _count(section: SlipRing, innermost: float, diameter: float) -> int:

@@ -101,7 +101,7 @@ def pieces(design: SizedDesign, plate: Plate) -> tuple[Piece, ...]:
         angle, turn = plate.angle(2 * pi * index / count), pi * index / each
         facing = cos(turn) if plate.above else -cos(turn)
         kind = kinds(design)[(index if plate.above else -index) % each]
-        placed.append(Piece(index + 1, kind, angle, facing, sin(turn), _turned(_outline_at_zero(design, each), angle)))
+        placed.append(Piece(index + 1, kind, angle, facing, sin(turn), _turned(piece_outline(design), angle)))
     return tuple(placed)
 
 
@@ -166,6 +166,11 @@ def magnet_angle(design: SizedDesign, pieces_per_pole: int) -> float:
 def pole_outline(design: SizedDesign) -> Outline:
     """Outline of the magnet, or of the pieces of a Halbach ring, that make the pole on +x."""
     return _outline_at_zero(design, 1)
+
+
+def piece_outline(design: SizedDesign) -> Outline:
+    """Outline of one piece as it is cut, on +x: a magnet, or one of those that make a pole of a Halbach ring."""
+    return _outline_at_zero(design, segments_per_pole(design))
 
 
 def outline_points(outline: Outline) -> list[Point]:

@@ -232,11 +232,18 @@ def is_jumper_hole(terminal: Terminal) -> bool:
     return terminal.name[:1] in "XY" and terminal.name[1:].isdigit()
 
 
+def tile_middle(copper: Copper, number: int) -> float:
+    """Where the middle of tile ``number``, from 0, is in the ring [rad]; the tile's own files have it at the top."""
+    coils = len(copper.coil_angles)
+    each = coils // copper.tiles
+    return 2 * pi / coils * (number * each + (each - 1) / 2)
+
+
 def _tile(design: Design, copper: Copper, number: int) -> PlainBoard:
     """Tile ``number``, from 0, turned to the top; nets are P1, P2, ... for every piece of copper on it."""
-    coils, each = len(copper.coil_angles), len(copper.coil_angles) // copper.tiles
-    middle = 2 * pi / coils * (number * each + (each - 1) / 2)
-    angle, half = TOP - middle, pi / copper.tiles
+    each, half = len(copper.coil_angles) // copper.tiles, pi / copper.tiles
+    middle = tile_middle(copper, number)
+    angle = TOP - middle
 
     def here(x: float, y: float) -> bool:
         return bool((atan2(y, x) - middle + half) % (2 * pi) < 2 * half)

@@ -91,6 +91,12 @@ class Contour:
         """Each segment as points (n, 2) [m], ends included; chords lie at most ``sagitta`` [m] off an arc."""
         return [_polyline(start, segment, sagitta) for start, segment in self.pairs()]
 
+    def chords(self, sagitta: float = SAGITTA) -> Polygon:
+        """The area as a polygon whose corners lie on the outline; chords lie at most ``sagitta`` [m] off an arc."""
+        if sagitta == SAGITTA:
+            return self.polygon
+        return Polygon(np.concatenate([points[:-1] for points in self.polylines(sagitta)]))
+
     @cached_property
     def polygon(self) -> Polygon:
         """The area as a polygon whose corners lie on the outline."""

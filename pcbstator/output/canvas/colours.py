@@ -7,6 +7,7 @@ QUIET = "#666666"
 PAPER = "#ffffff"
 # Dark enough for white paper, apart in hue and, in the first three, in grey as well. Later phases start again.
 _PHASE_COLOURS = ("#1c3f94", "#c2571a", "#2b8a6e", "#8a2f7d", "#7a6a12", "#3b7fc4", "#8c3b2a")
+BODY_COLOURS = {"board": "#2b8a6e", "copper": "#c2571a", "magnet": "#1c3f94", "steel": "#777777", "plate": "#b8b0a0"}
 _COMMON = "#444444"  # what belongs to no phase: star point
 
 

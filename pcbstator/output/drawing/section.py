@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, steel_ring
+from pcbstator.analysis.mechanical.assembly import board_heights, slip_ring_heights
+from pcbstator.analysis.mechanical.rotor_bodies import rotor_bodies, stator_iron
+from pcbstator.analysis.mechanical.rotor_plan import Plate, plates
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.copper.connections.slip_ring import raceway, ring_radius
-from pcbstator.output.canvas.colours import INK, QUIET, tint
+from pcbstator.output.canvas.colours import BODY_COLOURS, INK, QUIET, tint
 from pcbstator.output.canvas.sheet import Sheet, scale_bar_length
 from pcbstator.output.canvas.svg import number
 from pcbstator.output.words import figures
@@ -21,10 +23,7 @@ if TYPE_CHECKING:
 PAGE_WIDTH = 180.0  # mm
 LABELS = 64.0  # mm at the right, for the names of the parts
 HEIGHTS = 24.0  # mm at the left, for the height over all
-APART = 4e-3  # m below the motor, where slip-ring boards are drawn: their place along the axis is not stated
-COLOURS = {
-    "board": "#2b8a6e", "copper": "#c2571a", "magnets": "#1c3f94", "steel": "#777777", "plate": "#b8b0a0",
-}  # fmt: skip
+COLOURS = BODY_COLOURS | {"magnets": BODY_COLOURS["magnet"]}
 
 
 @dataclass(frozen=True)
@@ -42,47 +41,32 @@ class Part:
 def section_parts(design: SizedDesign) -> list[Part]:
     """All parts from the top down."""
     rotor, board = design.rotor, design.board
-    footprint = magnet_footprint(design)
-    near, far = float(footprint.breakpoints[0]), float(footprint.breakpoints[-1])
-    steel = steel_ring(design, footprint)
-    above = _rotor_parts(design, near, far, steel)
-    found = list(reversed(above))
-    found.append(Part("gap", f"air gap {_mm(rotor.air_gap)}", near, far, 0.0, rotor.air_gap))
-    for number_of in range(design.boards):
-        top = -number_of * design.board_pitch
-        name = "board" if design.boards == 1 else f"board {number_of + 1}"
+    above, *below = [_rotor_parts(design, plate) for plate in plates(design)]
+    near, far = above[0].inner, above[0].outer
+    found = [*reversed(above), Part("gap", f"air gap {_mm(rotor.air_gap)}", near, far, 0.0, rotor.air_gap)]
+    for number_of, (low, high) in enumerate(board_heights(design), start=1):
+        name = "board" if design.boards == 1 else f"board {number_of}"
         words = f"{name} {_mm(board.thickness)}, {board.layers} layers"
-        found.append(
-            Part("board", words, board.inner_diameter / 2, board.outer_diameter / 2, top - board.thickness, top)
-        )
+        found.append(Part("board", words, board.inner_diameter / 2, board.outer_diameter / 2, low, high))
     bottom = -design.stator_thickness
-    if rotor.arrangement == "double":
+    for parts in below:
         found.append(Part("gap", f"air gap {_mm(rotor.air_gap)}", near, far, bottom - rotor.air_gap, bottom))
-        found += [
-            Part(part.kind, part.words, part.inner, part.outer, bottom - part.high, bottom - part.low) for part in above
-        ]
-    elif rotor.stator_iron > 0:
-        top = bottom - rotor.stator_iron_gap
-        words = f"steel {_mm(rotor.stator_iron)}"
-        found.append(Part("steel", words, *steel, top - rotor.stator_iron, top))
+        found += parts
+    iron = stator_iron(design)
+    if iron is not None:
+        found.append(Part("steel", f"steel {_mm(rotor.stator_iron)}", *iron.radii, *iron.heights))
     return found
 
 
-def _rotor_parts(design: SizedDesign, near: float, far: float, steel: tuple[float, float]) -> list[Part]:
-    """Magnets, steel and plate of the upper rotor, upwards from the gap."""
-    rotor = design.rotor
-    z = rotor.air_gap
-    found = [Part("magnets", f"magnets {_mm(rotor.magnet.thickness)}", near, far, z, z + rotor.magnet.thickness)]
-    z += rotor.magnet.thickness
-    plate = rotor.plate
-    if rotor.back_iron > 0:
-        found.append(Part("steel", f"steel {_mm(rotor.back_iron)}", *steel, z, z + rotor.back_iron))
-        z += rotor.back_iron
-    if plate is not None and not (plate.material == "steel" and rotor.back_iron > 0):
-        z -= plate.pocket
-        words = f"plate {_mm(plate.thickness)}, {plate.material}"
-        found.append(Part("plate", words, plate.inner_diameter / 2, plate.outer_diameter / 2, z, z + plate.thickness))
-    return found
+def _rotor_parts(design: SizedDesign, plate: Plate) -> list[Part]:
+    """Magnets, steel and plate of a rotor, from the gap outwards."""
+    found: dict[str, Part] = {}
+    for placed in rotor_bodies(design, plate):
+        kind, (low, high) = placed.body.kind, placed.heights
+        name = "magnets" if kind == "magnet" else kind
+        words = f"{name} {_mm(high - low)}" + (f", {placed.body.material}" if kind == "plate" else "")
+        found.setdefault(kind, Part(name, words, *placed.radii, low, high))
+    return list(found.values())
 
 
 def slip_ring_parts(design: SizedDesign, prediction: Prediction, below: float) -> list[Part]:
@@ -90,13 +74,10 @@ def slip_ring_parts(design: SizedDesign, prediction: Prediction, below: float) -
     section, sizes = design.slip_ring, prediction.slip_ring
     if section is None or sizes is None:
         return []
-    gap, high, found = section.ball_diameter + 2 * section.copper, below - APART, []
-    names = ("slip rings, turning", "slip rings, still") if section.contact == "balls" else ("slip rings",)
-    for name in names:
-        low = high - section.thickness
-        words = f"{name} {_mm(section.thickness)}"
+    found = []
+    for name, (low, high) in slip_ring_heights(section, below).items():
+        words = f"slip rings{f', {name}' if name else ''} {_mm(section.thickness)}"
         found.append(Part("board", words, sizes.board_inner_diameter / 2, sizes.board_outer_diameter / 2, low, high))
-        high = low - gap
     return found
 
 
@@ -234,7 +215,7 @@ def diameters(design: SizedDesign, parts: Sequence[Part]) -> list[tuple[str, flo
         name = "slip rings" if part.words.startswith("slip rings") else part.kind
         if part.kind in ("plate", "steel") or name == "slip rings":
             known = (magnets.inner, magnets.outer) if name in ("plate", "steel") else ()
-            ends = [radius for radius in (part.inner, part.outer) if radius > 0 and radius not in known]
+            ends = [radius for radius in (part.inner, part.outer) if radius > 0 and not _is_one_of(radius, known)]
             listed += [(name, radius) for radius in ends if (name, radius) not in listed]
     if envelope is not None:
         kept = (
@@ -243,6 +224,11 @@ def diameters(design: SizedDesign, parts: Sequence[Part]) -> list[tuple[str, flo
         )  # fmt: skip
         listed += [(words, diameter / 2) for words, diameter in kept if diameter]
     return sorted(listed, key=lambda pair: pair[1])
+
+
+def _is_one_of(radius: float, known: Sequence[float]) -> bool:
+    """Whether a radius is one of those known, to a nanometre."""
+    return any(abs(radius - each) < 1e-9 for each in known)
 
 
 def _add_diameters(sheet: Sheet, listed: Sequence[tuple[str, float]], x: Any) -> None:

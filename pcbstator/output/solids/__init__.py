@@ -1,0 +1,1 @@
+"""The motor as solids for mechanical design (STEP) and as a light model for a page (GLB)."""
