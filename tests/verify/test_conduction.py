@@ -66,10 +66,10 @@ def test_bend():
 
 def test_between_two_holes_of_a_wide_sheet():
     """arcosh(D/d)/pi of a square between circles of diameter d at D in an endless sheet, the conductance of two
-    parallel cylinders (Smythe, Static and Dynamic Electricity, 4.14, from memory). The sheet ends at 25 D.
+    parallel cylinders (Smythe, Static and Dynamic Electricity, 4.14, from memory). The sheet ends at 15 D.
     """
     apart, diameter = 4.0, 0.6
-    sheet = shapely.Point(0, 0).buffer(25 * apart, quad_segs=16)
+    sheet = shapely.Point(0, 0).buffer(15 * apart, quad_segs=16)
     board = board_of([sheet], [hole(-apart / 2, 0, diameter), hole(apart / 2, 0, diameter)], {})
     board = WrittenBoard("", board.layers, board.holes, terminals={"A": (-apart / 2, 0.0), "B": (apart / 2, 0.0)})
     found = solved(board).resistances()["A", "B"] / SQUARE

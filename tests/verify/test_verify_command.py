@@ -7,45 +7,60 @@ from pathlib import Path
 
 import pytest
 
+from pcbstator.output.verify_report.words import verification_text
+from pcbstator.project import verify
 from tests.command import run, write_design
 from tests.copper.stators import design_of
+from tests.verify.designs import ordered_texts
 
 SMALL = {"winding__turns": 2, "winding__coils": 3, "rotor__poles": 4, "board__layers": 2}
 
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    """A folder that make wrote and read back."""
-    home = tmp_path_factory.mktemp("made")
-    design = write_design(home / "small.toml", design_of(**SMALL).document)
-    told = run("make", design, "-o", home / "out")
-    assert told.code == 0 and "out: verified: " in told.out, "the files are read back before they are written"
-    return home / "out"
+    """A folder with the files to order, and the design, as make writes them."""
+    folder = tmp_path_factory.mktemp("made")
+    design = design_of(**SMALL)
+    for name, text in ordered_texts(design).items():
+        (folder / name).write_text(text, encoding="utf-8")
+    write_design(folder / "design.toml", design.document)
+    return folder
 
 
-def test_text_page_and_json(made, tmp_path):
-    """One run writes the folder; the words stand on standard output."""
-    told = run("verify", made, "-o", tmp_path / "checked")
-    assert told.code == 0 and "the files are as predicted" in told.out
-    assert "resistance A-B" in told.out and "torque constant" in told.out and "hottest narrow place" in told.out
+def test_words_and_json(made):
+    """Beside the prediction, as lines and as one object."""
+    found = verify(made)
+    told, plain = verification_text(found), found.to_dict()
+    assert "the files are as predicted" in told and "hottest narrow place: layer" in told
+    assert {"resistance A-B", "resistance A-N", "flux linkage C", "torque constant"} <= {
+        line[:24].strip() for line in told.splitlines()
+    }
+    assert {"nets", "line_resistances_ohm", "flux_linkage_peak_wb", "torque_constant_n_m_per_a", "findings"} <= set(
+        plain
+    )
+    assert set(plain["line_resistances_ohm"]) >= {"AB", "AC", "BC"} and plain["findings"] == []
+    assert json.loads(json.dumps(plain, allow_nan=False)) == plain
+
+
+@pytest.mark.slow
+def test_page(made, tmp_path):
+    """One run writes the folder with a picture for each layer and one of the vias; the next one replaces it."""
+    for _ in range(2):
+        told = run("verify", made, "-o", tmp_path / "checked")
+        assert told.code == 0 and "the files are as predicted" in told.out
     names = {path.name for path in (tmp_path / "checked").iterdir()}
     assert names == {"verify.html", "verify.txt", "verify.json", "manifest.json"}
-    plain = json.loads((tmp_path / "checked" / "verify.json").read_text())
-    assert {"nets", "line_resistances_ohm", "flux_linkage_peak_wb", "torque_constant_n_m_per_a", "findings"} <= set(plain)
-    assert set(plain["line_resistances_ohm"]) >= {"AB", "AC", "BC"} and plain["findings"] == []
     page = (tmp_path / "checked" / "verify.html").read_text()
     assert page.count("<svg") == 3 and "http" not in page.replace("http://www.w3.org", "")
-    assert run("verify", made, "-o", tmp_path / "checked").code == 0  # its own folder is replaced
+    assert (tmp_path / "checked" / "verify.txt").read_text() in told.out
 
 
 def test_without_a_design(made, tmp_path):
     """Nets and distances only, and it says so; json is one object and nothing else."""
-    alone = tmp_path / "alone"
-    alone.mkdir()
     for path in made.iterdir():
-        if path.suffix in (".gbr", ".drl", ".ipc", ".gbrjob"):
-            (alone / path.name).write_bytes(path.read_bytes())
-    told = run("verify", alone, "--json")
+        if path.name != "design.toml":
+            (tmp_path / path.name).write_bytes(path.read_bytes())
+    told = run("verify", tmp_path, "--json")
     plain = json.loads(told.out)
     assert told.code == 0 and "line_resistances_ohm" not in plain and plain["nets"]
     assert "no design" in plain["left_out"][0]
@@ -58,6 +73,18 @@ def test_mistakes(tmp_path):
         assert told.code == 2 and told.err and not told.out
 
 
+@pytest.mark.slow
+def test_make_reads_back(tmp_path):
+    """What it writes is verified, and verify says the same of the folder; it can be left out."""
+    design = write_design(tmp_path / "small.toml", design_of(**SMALL).document)
+    told = run("make", design, "-o", tmp_path / "out")
+    assert told.code == 0 and "out: verified: " in told.out
+    assert run("verify", tmp_path / "out").code == 0
+    again = run("make", "--no-verify", design, "-o", tmp_path / "out")
+    assert again.code == 0 and "verified" not in again.out
+
+
+@pytest.mark.slow
 def test_make_writes_nothing_that_does_not_read_back(tmp_path, monkeypatch):
     """A writer that loses a layer's copper: told, exit 1, no folder; without reading back it would be there."""
     from pcbstator.output.fabrication import package

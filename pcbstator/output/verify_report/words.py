@@ -13,6 +13,7 @@ from pcbstator.output.words import figures, measure
 from pcbstator.verify.solution import Solution
 from pcbstator.verify.verified import Verification, hot_rows, loose_loss
 
+LITTLE = 1e-3  # W; eddies that nobody would notice
 MOST_NETS = 8  # that are told one by one
 
 
@@ -105,13 +106,15 @@ def heat_lines(found: Solution) -> Iterator[str]:
         )
     loose = [piece for part in found.placed for piece in part.loose]
     if loose and found.known.speed > 0:
-        loss, worst = loose_loss(found), max(loose, key=lambda piece: piece.loss)
-        speed = found.known.speed
-        yield (
-            f"copper that is not winding: {len(loose)} pieces, {measure(loss * speed**2, 'W', 2)} of eddies and "
-            f"{measure(loss * speed, 'N·m', 2)} of drag at {speed * 30 / np.pi:.0f} rpm; most on layer {worst.layer} "
-            f"at x {worst.x:.1f} mm, y {worst.y:.1f} mm"
-        )
+        speed, worst = found.known.speed, max(loose, key=lambda piece: piece.loss)
+        loss = loose_loss(found) * speed
+        told = "none to speak of"
+        if loss * speed > LITTLE:
+            told = (
+                f"{measure(loss * speed, 'W', 2)} and {measure(loss, 'N·m', 2)} of drag, "
+                f"most on layer {worst.layer} at x {worst.x:.1f} mm, y {worst.y:.1f} mm"
+            )
+        yield f"eddies in {len(loose)} pieces of copper that is not winding, at {speed * 30 / np.pi:.0f} rpm: {told}"
 
 
 def verification_text(found: Verification) -> str:
