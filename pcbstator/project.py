@@ -107,6 +107,25 @@ def centrelines(design: Design) -> dict[str, Any]:
     return lines(copper, conductors_of(sized, copper).path_shares)
 
 
+def centrelines_dxf(design: Design) -> str:
+    """The same centre-lines with their widths as the text of a DXF file in mm, a layer for each copper layer."""
+    from pcbstator.output.outlines.centrelines_dxf import centrelines_dxf as drawn
+
+    return drawn(centrelines(design))
+
+
+def outlines(design: Design, tolerance_mm: float | None = None) -> Files:
+    """The copper of every layer as polygons by net, edge, holes and the free room, as SVG, DXF and JSON, by the names
+    of the files in their folder. tolerance_mm: within which edges of copper are kept, 0.002 without it.
+
+    Raises DesignError where the copper does not fit, OutputError for a tolerance that nets are too near each other for.
+    """
+    from pcbstator.output.outlines.folder import outline_files
+
+    sized = size_design(design)
+    return outline_files(sized, lay_copper(sized), None if tolerance_mm is None else 1e-3 * tolerance_mm)
+
+
 def draw(design: Design) -> str:
     """The stator with the magnets over it, as SVG text."""
     from pcbstator.output.drawing.stator import stator_svg

@@ -30,7 +30,8 @@ def unbuildable(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "command", ["", *["start", "predict", "check", "windings", "centrelines", "draw", "make", "report", "simulate"]]
+    "command",
+    ["", *["start", "predict", "check", "windings", "centrelines", "draw", "make", "outlines", "report", "simulate"]],
 )
 def test_help(command):
     shown = run(*command.split(), "--help")

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from pcbstator.cli.bench_commands import bench, compare
+from pcbstator.cli.outline_commands import centrelines, outlines
 from pcbstator.cli.solids_command import solids
 from pcbstator.cli.study_commands import explore, suggest, take
 from pcbstator.cli.verify_commands import verify
@@ -180,25 +181,6 @@ def windings(phases: int, coils: range, poles: range, as_json: bool) -> None:
 
 @commands.command()
 @DESIGN
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="JSON file; standard output without it.")
-def centrelines(design: Path, output: Path | None) -> None:
-    """Give the conductor centre-lines of DESIGN as JSON."""
-    import json
-
-    import pcbstator
-    from pcbstator.output.files import write_file
-    from pcbstator.project import centrelines as lines
-
-    text = json.dumps(lines(pcbstator.load_design(design)), allow_nan=False) + "\n"
-    if output is None:
-        click.echo(text, nl=False)
-    else:
-        write_file(output, text, (".json",))
-        click.echo(f"{output}: written")
-
-
-@commands.command()
-@DESIGN
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="SVG file to write.")
 def draw(design: Path, output: Path) -> None:
     """Draw the stator of DESIGN, with the magnets over it."""
@@ -316,6 +298,8 @@ def simulate(
     _leave(found.prediction.findings)
 
 
+commands.add_command(centrelines)
+commands.add_command(outlines)
 commands.add_command(compare)
 commands.add_command(explore)
 commands.add_command(take)

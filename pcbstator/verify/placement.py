@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from pcbstator.errors import Complaint, FilesError
+from pcbstator.findings import Finding
 from pcbstator.verify.records import FloatArray, Pin, WrittenBoard, WrittenHole, WrittenLayer
+from pcbstator.verify.wording import place, written
 
 FIT = 0.05  # mm: how far a terminal may lie off its place
 LEAST_REACH = 1.0  # mm: terminals nearer to each other do not tell an angle
@@ -74,8 +76,22 @@ def placed(board: WrittenBoard, terminals: Mapping[str, Place]) -> tuple[Written
     """
     named = {name: board.terminals[name] for name in terminals if name in board.terminals}
     named = named or _pins(board, terminals)
-    placement = _from_named(named, terminals) or _from_holes(board, terminals)
+    placement = _from_named(named, terminals)
+    if placement is None:
+        placement = _from_holes(board, terminals)
+        board = replace(board, findings=(*board.findings, *_elsewhere(named, placement)))
     return undone(board, placement), placement
+
+
+def _elsewhere(named: Mapping[str, Place], placement: Placement) -> list[Finding]:
+    """Terminals that the files name at another place than the holes have them."""
+    findings = []
+    for name, there in named.items():
+        here = placement.terminals[name]
+        if np.hypot(there[0] - here[0], there[1] - here[1]) > FIT:
+            words = f"terminal {name} is named at {place(*there)}, and by the design it is at {place(*here)}"
+            findings.append(written("verify.terminal", f"{words}: exchanged or moved", place(*here)))
+    return findings
 
 
 def undone(board: WrittenBoard, placement: Placement) -> WrittenBoard:
@@ -89,7 +105,7 @@ def undone(board: WrittenBoard, placement: Placement) -> WrittenBoard:
         holes=tuple(_hole(hole, move) for hole in board.holes),
         edge=None if board.edge is None else shapely.transform(board.edge, move),
         netlist=tuple(replace(p, x=at[0], y=at[1]) for p in board.netlist for at in [_at(move, p.x, p.y)]),
-        terminals={name: _at(move, *place) for name, place in placement.terminals.items()},
+        terminals={name: _at(move, *at) for name, at in placement.terminals.items()},
         masks={number: shapely.transform(mask, move) for number, mask in board.masks.items()},
         pins=tuple(Pin(p.part, p.number, p.function, *_at(move, p.x, p.y)) for p in board.pins),
     )
@@ -99,8 +115,8 @@ Move = Callable[[FloatArray], FloatArray]
 
 
 def _at(move: Move, x: float, y: float) -> Place:
-    place = move(np.array([[x, y]]))[0]
-    return float(place[0]), float(place[1])
+    at = move(np.array([[x, y]]))[0]
+    return float(at[0]), float(at[1])
 
 
 def _layer(layer: WrittenLayer, move: Move) -> WrittenLayer:

@@ -20,7 +20,7 @@ from skfem.helpers import dot, grad
 
 import pcbstator
 from pcbstator.analysis.electrical.conductors import Conductors
-from pcbstator.output.fabrication.gerber import strip_areas
+from pcbstator.copper.geometry.areas import strip_areas
 
 ROOT = Path(__file__).parents[2]
 PUBLISHED = tomllib.loads((ROOT / "tests" / "published" / "materials.toml").read_text())

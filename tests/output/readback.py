@@ -118,10 +118,11 @@ def tokens(text: str) -> Iterator[str]:
 
 def net_shapes(text: str) -> dict[str, list[BaseGeometry]]:
     """What each net (%TO.N) draws and flashes [mm] in a copper file, by a small reader of our own."""
-    diameters: dict[str, float] = {}
+    diameters, turned = _apertures(text)
+    lands: dict[str, list[BaseGeometry]] = defaultdict(list)
     strokes: dict[str, list[tuple[float, list[tuple[float, float]]]]] = defaultdict(list)
     regions: dict[str, list[list[tuple[float, float]]]] = defaultdict(list)
-    net, aperture, in_region = "", 0.0, False
+    net, aperture, in_region = "", "", False
     for token in tokens(text):
         if token[0] == "X" and in_region:
             x, y = token[1:-3].partition("Y")[::2]
@@ -131,20 +132,20 @@ def net_shapes(text: str) -> dict[str, list[BaseGeometry]]:
         elif token[0] == "X":
             x, y, operation = token[1:-3].partition("Y")[0], token[1:-3].partition("Y")[2], token[-3:]
             place = int(x) / 1e6, int(y) / 1e6
-            if operation == "D01":
+            if aperture in turned:
+                lands[net].append(_land(*place, *turned[aperture]))
+            elif operation == "D01":
                 strokes[net][-1][1].append(place)
             else:
-                strokes[net].append((aperture, [place] if operation == "D02" else [place, place]))
+                strokes[net].append((diameters[aperture], [place] if operation == "D02" else [place, place]))
         elif token in ("G36", "G37"):
             in_region = token == "G36"
-        elif found := re.fullmatch(r"AD(D\d+)C,([\d.]+)", token):
-            diameters[found[1]] = float(found[2])
         elif token.startswith("TO.N,"):
             net = token.split(",")[1]
         elif token in ("TD", "TD.N"):
             net = ""
-        elif token in diameters:
-            aperture = diameters[token]
+        elif token in diameters or token in turned:
+            aperture = token
     return {
         name: [
             *(
@@ -153,9 +154,27 @@ def net_shapes(text: str) -> dict[str, list[BaseGeometry]]:
                 if len(points) > 1
             ),
             *map(shapely.Polygon, regions[name]),
+            *lands[name],
         ]
-        for name in (*strokes, *(name for name in regions if name not in strokes))
+        for name in dict.fromkeys((*strokes, *regions, *lands))
     }
+
+
+def _apertures(text: str) -> tuple[dict[str, float], dict[str, tuple[float, ...]]]:
+    """Diameters of the round apertures; length, width and angle of the turned rectangles."""
+    sizes = re.findall(r"%AD(D\d+)(C|TURNED),([\d.X-]+)\*%", text)
+    read = {name: tuple(map(float, numbers.split("X"))) for name, _, numbers in sizes}
+    kinds = {name: kind for name, kind, _ in sizes}
+    return (
+        {name: numbers[0] for name, numbers in read.items() if kinds[name] == "C"},
+        {name: numbers for name, numbers in read.items() if kinds[name] != "C"},
+    )
+
+
+def _land(x: float, y: float, length: float, width: float, angle: float) -> BaseGeometry:
+    """A rectangle [mm] about its middle, turned by an angle in degrees."""
+    box = shapely.box(x - length / 2, y - width / 2, x + length / 2, y + width / 2)
+    return affinity.rotate(box, angle, origin=(x, y))
 
 
 def pieces(layers: list[dict[str, list[BaseGeometry]]], holes: list[tuple[float, float, float]]) -> list[set[str]]:

@@ -14,9 +14,10 @@ import shapely
 from pyparsing import ParseBaseException
 
 from pcbstator.copper import Copper, Track, Via
+from pcbstator.copper.geometry.areas import without_holes
 from pcbstator.errors import OutputError
 from pcbstator.output.fabrication.drill import drill_xnc
-from pcbstator.output.fabrication.gerber import copper_gerber, legend_gerber, mask_gerber, profile_gerber, without_holes
+from pcbstator.output.fabrication.gerber import copper_gerber, legend_gerber, mask_gerber, profile_gerber
 from tests.calls import calls_of
 from tests.output import readback
 

@@ -17,7 +17,7 @@ from tests.command import DESIGNS
 
 ROLES = {
     "copper", "mask", "legend", "profile", "drill-plated", "drill-unplated", "netlist", "job", "drawing", "report",
-    "prediction", "design",
+    "prediction", "design", "upload", "parts",
 }  # fmt: skip
 
 

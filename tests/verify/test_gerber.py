@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 import shapely
 
@@ -182,6 +183,25 @@ def test_nested_blocks_cannot_blow_up(monkeypatch: pytest.MonkeyPatch) -> None:
         body += f"%ABD{number}*%D{number - 1}*" + "".join(flash(i, 0) for i in range(100)) + "%AB*%"
     with pytest.raises(FilesError, match="objects"):
         read_gerber(gerber(body + f"D17*{flash(0, 0)}"), "a")
+
+
+@pytest.mark.parametrize("shape", ["line", "region", "lines"])
+def test_lines_that_cross_without_end_are_refused(shape: str) -> None:
+    """Each crossing is a corner of the area: a file of 100 kB would take hours and all memory."""
+    places = [tuple(place) for place in np.random.default_rng(2).uniform(0, 30, (3000, 2)).tolist()]
+    bodies = {
+        "line": line(*places),
+        "region": region(*places),
+        "lines": "".join(line(*places[start : start + 2]) for start in range(0, 3000, 2)),
+    }
+    with pytest.raises(FilesError, match="cross"):
+        read_gerber(gerber(f"%ADD10C,0.1*%D10*{bodies[shape]}"), "a")
+
+
+def test_discs_that_overlap_without_end_are_one_area() -> None:
+    places = np.random.default_rng(2).uniform(0, 9, (2000, 2)).tolist()
+    body = "%ADD10C,3*%D10*" + "".join(flash(*place) for place in places)
+    assert 81 < area(body) < 144
 
 
 def test_a_long_text_without_statements_ends_soon() -> None:

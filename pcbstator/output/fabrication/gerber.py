@@ -11,13 +11,12 @@ from collections.abc import Iterable, Sequence
 from typing import Literal
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 from shapely import Polygon
 
 from pcbstator.copper import Track
-from pcbstator.copper.geometry.index import track_areas
-from pcbstator.copper.geometry.tracks import FloatArray, strip_outline
+from pcbstator.copper.geometry.areas import strip_areas, without_holes
+from pcbstator.copper.geometry.tracks import FloatArray
 from pcbstator.copper.non_winding import MASK_EXPANSION
 from pcbstator.copper.plain_board import BoardCopper, mask_openings
 from pcbstator.errors import OutputError
@@ -100,41 +99,6 @@ def profile_gerber(copper: BoardCopper, title: str) -> str:
     aperture = ("Profile", _nanometre(_OUTLINE_PEN))
     parts = [_aperture_definitions({aperture: 10}), "D10*\n", contour_commands(copper.shape.profile)]
     return _file(PROFILE_FUNCTION, title, "Positive", parts)
-
-
-def strip_areas(track: Track) -> list[Polygon]:
-    """What a track of varying width covers, as contours of regions, which may not cross themselves.
-
-    The inner edge of a bend narrower than half the track's width runs backwards; there the track is put together
-    from its pieces.
-    """
-    outline = Polygon(strip_outline(track))
-    if outline.is_valid:
-        return [outline]
-    pieces = shapely.convex_hull(track_areas(track, 0.0, chunk=1))
-    ends = shapely.buffer(shapely.points(track.points[[0, -1]]), track.point_widths[[0, -1]] / 2)
-    whole = shapely.union_all([*pieces, *ends], grid_size=1e-9)
-    parts = shapely.get_parts(whole)
-    # Slivers between pieces are rounding; a track does not close on itself.
-    return [Polygon(part.exterior) for part in parts]
-
-
-def without_holes(shape: Polygon) -> list[Polygon]:
-    """``shape`` in pieces that have no holes: a contour of a region cannot have any.
-
-    The cuts go through the holes' middles; the pieces overlap by a micrometre so that no hairline shows.
-    """
-    if not shape.interiors:
-        return [shape]
-    left, bottom, right, top = shape.bounds
-    middle = float(Polygon(shape.interiors[0]).centroid.x)
-    overlap = 0.5e-6
-    pieces = [
-        shape.intersection(Polygon([(a, bottom), (b, bottom), (b, top), (a, top)]))
-        for a, b in ((left, middle + overlap), (middle - overlap, right))
-    ]
-    polygons = [part for piece in pieces for part in getattr(piece, "geoms", [piece]) if isinstance(part, Polygon)]
-    return [smaller for part in polygons for smaller in without_holes(part)]
 
 
 def _file(function: str, title: str, polarity: str, parts: Iterable[str]) -> str:

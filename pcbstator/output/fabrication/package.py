@@ -26,7 +26,10 @@ from pcbstator.output.fabrication.drill import drill_xnc
 from pcbstator.output.fabrication.gerber import copper_gerber, legend_gerber, mask_gerber, profile_gerber
 from pcbstator.output.fabrication.job_file import BoardFacts, JobEntry, job_file
 from pcbstator.output.fabrication.netlist import netlist_ipc356
+from pcbstator.output.fabrication.upload import zip_bytes
 from pcbstator.output.files import MANIFEST, json_text
+from pcbstator.output.parts_list.stator_parts import UPLOAD
+from pcbstator.output.parts_list.table import parts_csv
 from pcbstator.output.report.drive_files import drive_header, drive_json
 from pcbstator.output.report.report import report_html
 from pcbstator.output.rotor.assembly import assembly_sheet_pdf, assembly_sheet_svg, assembly_tiles_pdf
@@ -60,6 +63,7 @@ def package_files(design: SizedDesign, copper: Copper, prediction: Prediction) -
         OutputFile("section.svg", "drawing", section_svg(design, prediction)),
         *_rotor_files(design),
         OutputFile("report.html", "report", report_html(design, copper, prediction)),
+        OutputFile("parts.csv", "parts", parts_csv(design, copper, prediction)),
         OutputFile("prediction.json", "prediction", json_text(prediction.to_dict())),
         *_design_files(design),
     ]
@@ -85,8 +89,7 @@ def ordered_files(design: SizedDesign, board: Copper) -> tuple[list[OutputFile],
     kinds = lay_tiles(design, board)
     folders = {tile_folder(kind): tile_files(design, kind, board.tiles, facts, notes) for kind in kinds}
     for name, other in lay_slip_ring_boards(design).items():
-        folder = f"{SLIP_RING_FOLDER}/{name}" if name else SLIP_RING_FOLDER
-        folders[folder] = folder_files(design, other, slip_ring_files(design, name, other))
+        folders[slip_ring_folder(name)] = folder_files(design, other, slip_ring_files(design, name, other))
     return [] if kinds else fabrication_set(board, design.title, facts, notes), folders
 
 
@@ -112,11 +115,20 @@ def tile_files(
     design: SizedDesign, kind: TileKind, tiles: int, facts: BoardFacts, notes: Sequence[str]
 ) -> dict[str, str | bytes]:
     """Everything to order one kind of tile; the manifest says how many, and which tiles of the ring they are."""
-    count = len(kind.tiles)
     title = f"{design.title}: {tile_folder(kind)}"
-    files = fabrication_set(kind.board, title, facts, [f"{count} of {tiles} tiles", *notes])
+    files = fabrication_set(kind.board, title, facts, [f"{len(kind.tiles)} of {tiles} tiles", *notes])
+    return folder_files(design, kind.board, files, more=tile_facts(kind))
+
+
+def tile_facts(kind: TileKind) -> dict[str, object]:
+    """What the manifest of a kind of tile says: how many, and which tiles of the ring with what terminals."""
     tiles_of = [{"tile": tile, "terminals": names} for tile, names in zip(kind.tiles, kind.names, strict=True)]
-    return folder_files(design, kind.board, files, more={"count": count, "tiles": tiles_of})
+    return {"count": len(kind.tiles), "tiles": tiles_of}
+
+
+def slip_ring_folder(name: str) -> str:
+    """Folder of the slip-ring board of a name, which is empty where there is one only."""
+    return f"{SLIP_RING_FOLDER}/{name}" if name else SLIP_RING_FOLDER
 
 
 def slip_ring_files(design: SizedDesign, name: str, board: PlainBoard) -> list[OutputFile]:
@@ -135,10 +147,12 @@ def slip_ring_files(design: SizedDesign, name: str, board: PlainBoard) -> list[O
 
 
 def fabrication_set(board: BoardCopper, title: str, facts: BoardFacts, notes: Sequence[str] = ()) -> list[OutputFile]:
-    """What the board manufacturer needs for one board, a stator or a plain one; ``notes`` go into the legend."""
+    """What the board manufacturer needs for one board, a stator or a plain one, and all of it in a zip file; ``notes``
+    go into the legend."""
     files = _board_files(board, title, notes)
     entries = [JobEntry(file.name, file.function, file.polarity) for file in files if file.function]
-    return [*files, OutputFile("board.gbrjob", "job", job_file(board, title, entries, facts))]
+    files.append(OutputFile("board.gbrjob", "job", job_file(board, title, entries, facts)))
+    return [*files, OutputFile(UPLOAD, "upload", zip_bytes({file.name: file.content for file in files}))]
 
 
 def _board_files(copper: BoardCopper, title: str, notes: Sequence[str]) -> list[OutputFile]:

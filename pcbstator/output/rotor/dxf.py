@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import io
-from collections.abc import Iterator
-from contextlib import contextmanager
-from math import cos, pi, sin, tan
+from math import cos, pi, sin
 from typing import TYPE_CHECKING
 
 from pcbstator.analysis.mechanical.rotor_plan import (
@@ -21,12 +18,12 @@ from pcbstator.analysis.mechanical.rotor_plan import (
     steel_circles,
 )
 from pcbstator.copper.geometry.board_shape import lay_board
-from pcbstator.copper.geometry.contour import Arc, Contour, circle, signed_sweep
+from pcbstator.copper.geometry.contour import Contour, circle
+from pcbstator.output.canvas.dxf import DASHED, add_contour, add_text, dxf_text, new_dxf
 from pcbstator.output.rotor.magnet_list import plate_words
 from pcbstator.output.words import millimetres
 
 if TYPE_CHECKING:
-    from ezdxf.document import Drawing
     from ezdxf.layouts import Modelspace
 
     from pcbstator.design import SizedDesign
@@ -37,7 +34,7 @@ BOARD, ENVELOPE = "BOARD_OUTLINE", "ENVELOPE"
 # Colours of the standard's index: 7 is black on white, 8 a grey. What is not cut is dashed or text.
 _LAYERS = {PLATE: (7, ""), HOLES: (7, ""), POCKETS: (7, ""), STEEL: (5, ""), INDEX: (1, ""),
            NUMBERS: (8, ""), NOTES: (8, ""),
-           BOARD: (3, "DASHED"), ENVELOPE: (8, "DASHED")}  # fmt: skip
+           BOARD: (3, DASHED), ENVELOPE: (8, DASHED)}  # fmt: skip
 
 
 def rotor_dxf(design: SizedDesign, plate: Plate | None = None) -> str:
@@ -47,8 +44,7 @@ def rotor_dxf(design: SizedDesign, plate: Plate | None = None) -> str:
     against the drawing of the board, the lower one not. Pockets have the magnets' nominal size.
     """
     plate = plate or plates(design)[0]
-    with _fixed_metadata():
-        document = _new_document()
+    with new_dxf(_LAYERS) as document:
         space = document.modelspace()
         for piece in pieces(design, plate):
             _add_outline(space, piece.outline)
@@ -58,40 +54,9 @@ def rotor_dxf(design: SizedDesign, plate: Plate | None = None) -> str:
         for hole in plate_holes(design, plate):
             space.add_circle((1e3 * hole.x, 1e3 * hole.y), 1e3 * hole.radius, dxfattribs={"layer": HOLES})
         for contour in _board_contours(design):
-            _add_contour(space, contour.mirrored() if plate.above else contour)
+            add_contour(space, contour.mirrored() if plate.above else contour, BOARD)
         _add_words(space, design, plate)
-        document.set_modelspace_vport(height=2.6e3 * reach(design))
-        for kind in sorted(document.entitydb.dxf_types_in_use()):  # written in no fixed order otherwise
-            document.classes.add_class(kind)
-        file = io.StringIO()
-        document.write(file)
-    return file.getvalue()
-
-
-@contextmanager
-def _fixed_metadata() -> Iterator[None]:
-    """Without the time and random marks that every DXF file carries."""
-    import ezdxf
-
-    before = ezdxf.options.write_fixed_meta_data_for_testing
-    ezdxf.options.write_fixed_meta_data_for_testing = True
-    try:
-        yield
-    finally:
-        ezdxf.options.write_fixed_meta_data_for_testing = before
-
-
-def _new_document() -> Drawing:
-    import ezdxf
-    from ezdxf import units
-
-    document = ezdxf.new("R2010", units=units.MM)
-    document.linetypes.add("DASHED", pattern=[3.0, 2.0, -1.0], description="Dashed _ _ _")
-    for name, (colour, linetype) in _LAYERS.items():
-        layer = document.layers.add(name, color=colour)
-        if linetype:
-            layer.dxf.linetype = linetype
-    return document
+        return dxf_text(document, 2.6e3 * reach(design))
 
 
 def _add_outline(space: Modelspace, outline: Outline) -> None:
@@ -121,27 +86,13 @@ def _board_contours(design: SizedDesign) -> list[Contour]:
     return [*reversed(shape.profile), *holes]
 
 
-def _add_contour(space: Modelspace, contour: Contour) -> None:
-    """An outline of the board: a circle, or a polyline whose bulges are the tangents of quarter angles."""
-    look = {"layer": BOARD}
-    if contour.round is not None:
-        (x, y), radius = contour.round
-        space.add_circle((1e3 * x, 1e3 * y), 1e3 * radius, dxfattribs=look)
-        return
-    vertices = [
-        (1e3 * start[0], 1e3 * start[1], tan(signed_sweep(start, segment) / 4) if isinstance(segment, Arc) else 0.0)
-        for start, segment in contour.pairs()
-    ]
-    space.add_lwpolyline(vertices, format="xyb", close=True, dxfattribs=look)
-
-
 def _add_words(space: Modelspace, design: SizedDesign, plate: Plate) -> None:
     """Numbers of the magnets, a mark at rotor angle 0, the centre, and notes below."""
     placed, outer = pieces(design, plate), 1e3 * number_radius(design)
     size = min(3.0, 1.2 * outer * pi / len(placed))
     for piece in placed:
-        _text(space, NUMBERS, f"{piece.number}{piece.kind}", (outer + 1.2 * size) * cos(piece.angle),
-              (outer + 1.2 * size) * sin(piece.angle), size, centred=True)  # fmt: skip
+        add_text(space, NUMBERS, f"{piece.number}{piece.kind}", (outer + 1.2 * size) * cos(piece.angle),
+                 (outer + 1.2 * size) * sin(piece.angle), size, centred=True)  # fmt: skip
     zero, start = plate.angle(0.0), outer + 2.2 * size
     tip, end = ((r * cos(zero), r * sin(zero)) for r in (start, start + 6.0))
     space.add_line(tip, end, dxfattribs={"layer": INDEX})
@@ -151,7 +102,7 @@ def _add_words(space: Modelspace, design: SizedDesign, plate: Plate) -> None:
     limits.append(1e3 * lay_board(design).reach)
     bottom = -max(start + 6.0, *limits)
     for line, words in enumerate(_notes(design, plate)):
-        _text(space, NOTES, words, bottom, bottom - 6.0 - 5.0 * line, 3.0)
+        add_text(space, NOTES, words, bottom, bottom - 6.0 - 5.0 * line, 3.0)
 
 
 def _notes(design: SizedDesign, plate: Plate) -> list[str]:
@@ -166,11 +117,3 @@ def _notes(design: SizedDesign, plate: Plate) -> list[str]:
         "Pockets have the nominal size of the magnets: offset them outwards for glue and tolerance;",
         "0.1 mm all round is common practice. Dashed: outline of the board, and the envelope if one is given.",
     ]
-
-
-def _text(space: Modelspace, layer: str, words: str, x: float, y: float, size: float, centred: bool = False) -> None:
-    from ezdxf.enums import TextEntityAlignment
-
-    place = TextEntityAlignment.MIDDLE_CENTER if centred else TextEntityAlignment.LEFT
-    plain = words.replace("%%", "% %").replace("^", "^ ")  # DXF reads %%d and ^J as more than what they say
-    space.add_text(plain, height=size, dxfattribs={"layer": layer}).set_placement((x, y), align=place)

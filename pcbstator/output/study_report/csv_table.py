@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from math import isnan
-from typing import Any
 
+from pcbstator.output.csv_text import csv_line
 from pcbstator.study.records import Study
 from pcbstator.study.run import pareto_numbers
 from pcbstator.study.store import Store
 
 FEASIBLE, RULED_OUT = "feasible", "ruled out"
-FORMULA = ("=", "+", "-", "@")
 
 
 def designs_csv(study: Study, store: Store) -> Iterator[str]:
@@ -25,10 +22,10 @@ def designs_csv(study: Study, store: Store) -> Iterator[str]:
     pareto = set(pareto_numbers(study, store)) if study.objectives else set()
     keys = _result_columns(study, store)
     names = [variable.name for variable in study.variables]
-    yield _line(["number", "state", "on_pareto_front", *names, *keys, "ruled_out", "detail"])
+    yield csv_line(["number", "state", "on_pareto_front", *names, *keys, "ruled_out", "detail"])
     for number, point, outcome in store.rows():
         values = study.shown(point)
-        yield _line([
+        yield csv_line([
             number, FEASIBLE if outcome.feasible else RULED_OUT, "yes" if number in pareto else "no",
             *(values[name] for name in names), *(_cell(outcome.results.get(key)) for key in keys),
             outcome.ruled_out, outcome.detail,
@@ -45,14 +42,3 @@ def _result_columns(study: Study, store: Store) -> list[str]:
 
 def _cell(value: float | None) -> float | str:
     return "" if value is None or isnan(value) else value
-
-
-def _line(cells: Iterable[Any]) -> str:
-    file = io.StringIO()
-    csv.writer(file, lineterminator="\n").writerow(map(_no_formula, cells))
-    return file.getvalue()
-
-
-def _no_formula(cell: Any) -> Any:
-    """Text that a spreadsheet would take for a formula, and run, with an apostrophe before it; numbers as they are."""
-    return f"'{cell}" if isinstance(cell, str) and cell.startswith(FORMULA) else cell

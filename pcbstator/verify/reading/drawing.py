@@ -8,11 +8,14 @@ from math import cos, radians, sin
 
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.verify.records import FloatArray, Pin
+
+MOST_PAIRS = 5e5  # of touching areas that are sorted into groups
 
 NOTHING: BaseGeometry = shapely.Polygon()
 
@@ -137,6 +140,8 @@ def union(shapes: Sequence[BaseGeometry]) -> BaseGeometry:
     areas = np.array(shapes, dtype=object)
     if len(areas) < 2:
         return polygons(areas[0]) if len(areas) else NOTHING
+    if _expected_pairs(areas) > MOST_PAIRS:
+        return polygons(shapely.union_all(areas))
     shapely.prepare(areas)
     first, second = shapely.STRtree(areas).query(areas, predicate="intersects")
     links = coo_array((np.ones(len(first)), (first, second)), shape=(len(areas), len(areas)))
@@ -146,6 +151,15 @@ def union(shapes: Sequence[BaseGeometry]) -> BaseGeometry:
     united = [polygons(shapely.union_all(members)) for members in groups]
     parts = shapely.get_parts(united)
     return parts[0] if len(parts) == 1 else shapely.MultiPolygon(list(parts))
+
+
+def _expected_pairs(areas: NDArray[np.object_]) -> float:
+    """How many pairs of areas touch if their boxes are spread evenly."""
+    boxes = shapely.bounds(areas)
+    sizes = boxes[:, 2:] - boxes[:, :2]
+    whole = boxes[:, 2:].max(axis=0) - boxes[:, :2].min(axis=0)
+    shares = np.minimum(1.0, 2 * sizes / np.maximum(whole, 1e-9))
+    return float(len(areas) * shares.prod(axis=1).sum())
 
 
 def polygons(shape: BaseGeometry) -> BaseGeometry:

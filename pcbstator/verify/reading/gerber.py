@@ -11,6 +11,7 @@ from collections.abc import Iterator
 
 import shapely
 
+from pcbstator.verify.reading.crossings import MOST_OF_A_FILE, crossings
 from pcbstator.verify.reading.drawing import Drawing, drawing
 from pcbstator.verify.reading.gerber_commands import extended
 from pcbstator.verify.reading.gerber_draw import draw_run, end_region, end_stroke, operate
@@ -44,6 +45,8 @@ def read_gerber(text: str, file: str) -> Drawing:
         raise state.refuse(_NO_END, remedy=_CUT_SHORT)
     if len(state.captured) > 1:
         raise state.refuse("a block or a repetition must be closed before the end of the file")
+    if (count := crossings(state.lines)) > MOST_OF_A_FILE:
+        raise state.refuse("lines must not cross each other without end", f"about {count:.2g} crossings")
     return drawing(state.captured[0], state.attributes, state.lines, state.negative)
 
 

@@ -11,9 +11,11 @@ from shapely import affinity
 from shapely.geometry.base import BaseGeometry
 
 from pcbstator.verify.reading.arcs import arc_points, quarter_segments, single_quadrant_centre
+from pcbstator.verify.reading.crossings import MOST_OF_A_LINE, crossings
 from pcbstator.verify.reading.drawing import DrawnObject, moved, transform_matrix, union
 from pcbstator.verify.reading.gerber_state import GerberState, Place
 from pcbstator.verify.reading.limits import reached
+from pcbstator.verify.records import FloatArray
 
 Figures = str | None
 
@@ -105,6 +107,7 @@ def end_stroke(state: GerberState) -> None:
         raise state.refuse("a line must be drawn with an aperture, which is no block")
     line = np.array(points)
     state.lines.append(line)
+    _bounded(state, line)
     if pen.diameter is not None:
         width = pen.diameter * state.scale
         shape: BaseGeometry = shapely.LineString(line).buffer(width / 2, quad_segs=quarter_segments(width / 2))
@@ -112,6 +115,12 @@ def end_stroke(state: GerberState) -> None:
         shape = _swept(_turned(state, pen.shape), points)
     if not shape.is_empty:
         state.add(DrawnObject(state.dark, state.net, shape))
+
+
+def _bounded(state: GerberState, line: FloatArray) -> None:
+    """Refuses a line that crosses itself as none in copper does."""
+    if (count := crossings([line])) > MOST_OF_A_LINE:
+        raise state.refuse("a line must not cross itself without end", f"about {count:.2g} crossings")
 
 
 def _swept(shape: BaseGeometry, points: list[Place]) -> BaseGeometry:
@@ -162,6 +171,7 @@ def end_region(state: GerberState) -> None:
     for contour in contours:
         if len(set(contour)) < 3:
             continue
+        _bounded(state, np.array(contour))
         area: BaseGeometry = shapely.Polygon(np.array(contour))
         if not area.is_valid:
             area = shapely.make_valid(area, method="structure", keep_collapsed=False)
