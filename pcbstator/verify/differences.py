@@ -17,6 +17,7 @@ from pcbstator.verify.wording import place, written
 
 CODE = "verify.differs"
 TOLD, WARNED, WRONG = 0.01, 0.02, 0.05
+SQUARES = 4.0  # of copper: what a few bends and holes that the laws count roughly may make
 ANGLE = 5.0  # electrical degrees that a phase may be off
 AGAINST = 0.25  # of the largest share of a piece in the linkage: one that works against its phase by so much is named
 ONE_COIL = 6.0  # mm; pieces on several layers so near each other are one coil
@@ -51,7 +52,9 @@ def _resistances(found: Solution) -> list[Finding]:
         for pair, expected in found.known.expected.resistances.items()
         if pair in found.resistances and expected > 0.0
     }
-    off = {pair: part for pair, part in parts.items() if abs(part) > TOLD}
+    squares = max((build.resistivity / min(build.thicknesses) for build in found.known.builds.values()), default=0.0)
+    little = {pair: SQUARES * squares / found.known.expected.resistances[pair] for pair in parts}
+    off = {pair: part for pair, part in parts.items() if abs(part) > max(TOLD, little[pair])}
     if not off:
         return []
     worst = max(off, key=lambda pair: abs(off[pair]))

@@ -50,7 +50,9 @@ def assert_as_predicted(found, resistance=RESISTANCE):
     solution = found.solution
     expected = solution.known.expected
     assert not found.findings
-    assert dict(solution.resistances) == pytest.approx(dict(expected.resistances), rel=resistance)
+    # Of a stack the star point is not predicted by itself.
+    found_pairs = {pair: solution.resistances[pair] for pair in expected.resistances}
+    assert found_pairs == pytest.approx(dict(expected.resistances), rel=resistance)
     assert solution.torque_constant == pytest.approx(expected.torque_constant, rel=LINKAGE)
     predicted = [expected.linkages[name] for name in solution.states]
     assert len(predicted) == len(solution.known.phases)
@@ -107,7 +109,7 @@ KINDS = {
 @slow
 @pytest.mark.parametrize("name", KINDS)
 def test_kind(name):
-    assert_as_predicted(checked(design_of(**SMALL | KINDS[name])), 0.02)
+    assert_as_predicted(checked(design_of(**SMALL | {"winding__turns": 5} | KINDS[name])), 0.02)
 
 
 STACKS = [
@@ -128,7 +130,7 @@ def test_stack(part):
 
 @slow
 @pytest.mark.parametrize("connection", ["star", "delta", "open"])
-def test_tiles(connection):
+def test_ring_of_tiles(connection):
     """Every tile at its place, joined by wires."""
     assert_as_predicted(checked(test_tiles.ring_of(OF_TILES | {"winding__connection": connection})[0]), 0.02)
 

@@ -32,7 +32,7 @@ def crossings(lines: Sequence[FloatArray]) -> float:
     # Lines of a length thrown at random on an area cross each other length² / (pi area) times.
     if length**2 <= SELDOM * np.pi * max(float(extent.prod()), 1e-9):
         return 0.0
-    steps = shapely.linestrings(np.stack([starts, ends], axis=1))
+    steps = np.asarray(shapely.linestrings(np.stack([starts, ends], axis=1)))
     sample = np.random.default_rng(1).choice(len(steps), SAMPLED, replace=False)
     tree = shapely.STRtree(steps)
     met = sum(len(tree.query(steps[index], predicate="intersects")) - 3 for index in sample)
