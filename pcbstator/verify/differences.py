@@ -29,7 +29,12 @@ Piece = tuple[float, float, float]  # middle [mm] and resistance [ohm]
 
 def difference_findings(found: Solution) -> list[Finding]:
     """All differences between what the files say and what was predicted."""
+    missing = sorted({part.board for part in found.known.placed} - set(found.boards))
     findings = [
+        written("verify.file", f"the folder has no files of the board {name or 'itself'}", name or None)
+        for name in missing
+    ]
+    findings += [
         written("verify.open", f"no copper joins the terminals {a} and {b}", f"terminals {a} and {b}")
         for a, b in found.apart
     ]

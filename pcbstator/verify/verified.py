@@ -80,12 +80,23 @@ def verified(folder: str, boards: Sequence[WrittenBoard], known: Known | None, s
         nets += _nets(board, copper)
         own = [*net_findings(board, copper), *spacing_findings(board, _rules(board, known), copper)]
         findings += _of_board(board, own)
-    solution = None
+    solution, every = None, tuple(boards)
     if known is not None and solve:
+        boards = [board for board in boards if _has_its_layers(board, known, findings)]
         solution = solved_boards(boards, known)
         findings += difference_findings(solution)
     findings.sort(key=lambda finding: ORDER[finding.severity])
-    return Verification(folder, tuple(boards), tuple(nets), solution, tuple(findings), tuple(words))
+    return Verification(folder, every, tuple(nets), solution, tuple(findings), tuple(words))
+
+
+def _has_its_layers(board: WrittenBoard, known: Known, findings: list[Finding]) -> bool:
+    """Whether a board has as many layers as the design's; else it cannot be solved, and a finding says so."""
+    build = known.builds.get(board.name)
+    if build is None or len(build.thicknesses) == len(board.layers):
+        return True
+    words = f"the files have {len(board.layers)} layers of copper and the design {len(build.thicknesses)}: not solved"
+    findings += _of_board(board, [Finding("verify.layer", "error", words)])
+    return False
 
 
 def _placed(board: WrittenBoard, known: Known, words: list[str], findings: list[Finding]) -> WrittenBoard:

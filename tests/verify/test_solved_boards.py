@@ -47,9 +47,11 @@ def checked(design, copper=None):
 
 
 def assert_as_predicted(found, resistance=RESISTANCE):
+    """Nothing is found but notes about resistances of such short windings that bends and holes are a part of them."""
     solution = found.solution
     expected = solution.known.expected
-    assert not found.findings
+    assert all(finding.severity == "note" for finding in found.findings)
+    assert not found.findings or resistance > RESISTANCE
     # Of a stack the star point is not predicted by itself.
     found_pairs = {pair: solution.resistances[pair] for pair in expected.resistances}
     assert found_pairs == pytest.approx(dict(expected.resistances), rel=resistance)

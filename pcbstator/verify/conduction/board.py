@@ -95,17 +95,16 @@ def board_network(
     number of the layer and what they touch [mm]. Returns a BoardNetwork [S]; a terminal
     that no copper is at is left out. Derived here: see the head of this file.
     """
-    layers = len(board.layers)
-    walls = [wall_outline(hole) for hole in board.holes]
+    layers, walls = len(board.layers), [wall_outline(hole) for hole in board.holes]
     soldered, lands = _terminals(board, walls)
     lands |= {name: (number - 1, shape) for name, (number, shape) in (contacts or {}).items()}
     removed = shapely.union_all(walls) if walls else shapely.Polygon()
     plated = [number for number, hole in enumerate(board.holes) if hole.plated is not False]
     middles = np.array([[*board.holes[number].path[0], board.holes[number].diameter] for number in plated])
-    sheets, parts = [], []
-    land_names = list(lands)
+    land_contacts = {name: len(walls) * layers + number for number, name in enumerate(lands)}
+    sheets = []
     for index, layer in enumerate(board.layers):
-        touched = {name: shape for name, (at, shape) in lands.items() if at == index}
+        touched = {land_contacts[name]: shape for name, (at, shape) in lands.items() if at == index}
         sheet = shapely.simplify(layer.copper, FLATNESS).difference(removed)
         for shape in touched.values():
             sheet = sheet.difference(shape)
@@ -113,29 +112,28 @@ def board_network(
         for _ in range(halvings):
             mesh = mesh.halved()
         joined = [n for n in plated if board.holes[n].first <= layer.number <= board.holes[n].last]
-        contact = np.full(len(mesh.points), -1)
-        outlines = [walls[number] for number in joined] + list(touched.values())
-        numbers = [number * layers + index for number in joined]
-        numbers += [len(walls) * layers + land_names.index(name) for name in touched]
-        for number, members in zip(numbers, _on_walls(mesh.points, outlines), strict=True):
-            contact[members] = number
-        network = sheet_network(mesh, contact, 1e3 * build.thicknesses[index] / (1e3 * build.resistivity))
-        sheets.append(network)
-        for pieces in network.solved:
-            rows = np.broadcast_to(pieces.contacts[:, :, None], pieces.conductances.shape)
-            parts.append((rows.ravel(), rows.swapaxes(1, 2).ravel(), pieces.conductances.ravel()))
+        outlines = {number * layers + index: walls[number] for number in joined} | touched
+        contact = _contacts(mesh.points, outlines)
+        sheets.append(sheet_network(mesh, contact, build.thicknesses[index] / build.resistivity))
     barrels, conductances = _barrels(board, build, plated)
-    hole, above, below = barrels.T
-    a, b = hole * layers + above, hole * layers + below
-    parts += [(a, a, conductances), (b, b, conductances), (a, b, -conductances), (b, a, -conductances)]
     node = np.arange(len(walls) * layers + len(lands))
     for number in soldered.values():
         node[number * layers : (number + 1) * layers] = number * layers
+    taps = {name: number * layers for name, number in soldered.items()} | land_contacts
+    network = Network(_joined(sheets, barrels, conductances, len(node)), node, taps)
+    return BoardNetwork(board, build, tuple(sheets), network, barrels, conductances)
+
+
+def _joined(sheets: Sequence[SheetNetwork], barrels: IndexArray, conductances: FloatArray, contacts: int) -> coo_array:
+    """The conductances of all copper and plating between contacts [S]."""
+    hole, above, below = barrels.T
+    a, b = hole * len(sheets) + above, hole * len(sheets) + below
+    parts = [(a, a, conductances), (b, b, conductances), (a, b, -conductances), (b, a, -conductances)]
+    for pieces in (pieces for sheet in sheets for pieces in sheet.solved):
+        rows = np.broadcast_to(pieces.contacts[:, :, None], pieces.conductances.shape)
+        parts.append((rows.ravel(), rows.swapaxes(1, 2).ravel(), pieces.conductances.ravel()))
     rows, columns, values = (np.concatenate(each) for each in zip(*parts, strict=True))
-    matrix = coo_array((values, (rows, columns)), shape=(len(node), len(node)))
-    taps = {name: number * layers for name, number in soldered.items()}
-    taps |= {name: len(walls) * layers + land_names.index(name) for name in lands}
-    return BoardNetwork(board, build, tuple(sheets), Network(matrix, node, taps), barrels, conductances)
+    return coo_array((values, (rows, columns)), shape=(contacts, contacts))
 
 
 def _terminals(
@@ -159,14 +157,15 @@ def _terminals(
     return soldered, lands
 
 
-def _on_walls(points: FloatArray, outlines: Sequence[BaseGeometry]) -> list[IndexArray]:
-    """The points on each of these outlines."""
-    if not outlines or not len(points):
-        return [np.empty(0, np.int64) for _ in outlines]
-    rims = shapely.boundary(np.array(outlines, dtype=object))
-    spots = np.asarray(shapely.points(points), dtype=object)
-    rim, point = shapely.STRtree(spots).query(rims, predicate="dwithin", distance=ON_WALL)
-    return [point[rim == number] for number in range(len(outlines))]
+def _contacts(points: FloatArray, outlines: Mapping[int, BaseGeometry]) -> IndexArray:
+    """The contact that each point belongs to, by the outline that it lies on; -1 for none."""
+    contact = np.full(len(points), -1)
+    if len(points) and outlines:
+        rims = shapely.boundary(np.array(list(outlines.values()), dtype=object))
+        spots = np.asarray(shapely.points(points), dtype=object)
+        rim, point = shapely.STRtree(spots).query(rims, predicate="dwithin", distance=ON_WALL)
+        contact[point] = np.array(list(outlines))[rim]
+    return contact
 
 
 def _barrels(board: WrittenBoard, build: Build, plated: Sequence[int]) -> tuple[IndexArray, FloatArray]:
