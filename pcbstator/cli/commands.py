@@ -248,7 +248,7 @@ def make(design: Path, output: Path, no_verify: bool) -> None:
     tell(findings_text(prediction.findings))
     click.echo(f"{output}: {len(files)} files written; open report.html first")
     if back is not None:
-        words = f"{len(back.nets)} nets whole, distances kept; resistance and torque: pcbstator verify {output}"
+        words = f"every net in one piece, distances kept; resistance and torque: pcbstator verify {output}"
         click.echo(f"{output}: verified: {words}")
 
 

@@ -127,9 +127,8 @@ def verification_text(found: Verification) -> str:
         nets = [net for net in found.nets if net.board == board.name]
         whole = sum(net.pieces == 1 for net in nets)
         name = printable(board.name) or "board"
-        lines.append(
-            f"{name}: {len(board.layers)} layers, {len(board.holes)} holes, {len(nets)} nets, {whole} of them whole"
-        )
+        counts = (_count(len(board.layers), "layer"), _count(len(board.holes), "hole"), _count(len(nets), "net"))
+        lines.append(f"{name}: {', '.join(counts)}, {whole} whole")
         lines += [f"  net {printable(net.name)}: {net.pieces} pieces" for net in nets if net.pieces != 1][:MOST_NETS]
     if found.solution is not None:
         rows = resistance_rows(found.solution) + torque_rows(found.solution)
