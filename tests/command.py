@@ -5,8 +5,8 @@ from __future__ import annotations
 import io
 import json
 import math
-from collections.abc import Mapping
-from contextlib import redirect_stderr, redirect_stdout
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager, redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -36,6 +36,22 @@ def run(*arguments: str | Path) -> Outcome:
         except SystemExit as leaving:
             code = leaving.code if isinstance(leaving.code, int) else 0 if leaving.code is None else 1
     return Outcome(code, out.getvalue(), err.getvalue())
+
+
+@contextmanager
+def no_rendering() -> Iterator[None]:
+    """Figures are set up by the program and not rendered by matplotlib, which takes half the time of a page: for what
+    is said of files, commands and words. What figures show is asked in tests/output.
+    """
+    from matplotlib.figure import Figure
+
+    rendered = Figure.savefig
+
+    def empty(figure: Figure, file: Any, **more: Any) -> None:
+        rendered(Figure(figsize=figure.get_size_inches()), file, **more)
+
+    with patch.object(Figure, "savefig", empty):
+        yield
 
 
 def toml_text(document: Mapping[str, Any]) -> str:

@@ -38,6 +38,7 @@ def test_help(command):
     assert shown.code == 0 and "Usage" in shown.out
 
 
+@pytest.mark.usefixtures("predicted_once")
 @pytest.mark.parametrize("design", DESIGNS, ids=lambda path: path.stem)
 def test_predict_as_json_and_as_text(design):
     shown = run("predict", design, "--json")
@@ -65,6 +66,7 @@ def test_what_does_not_fit_names_the_number_that_would(tmp_path):
     assert shown.code == 2 and "at most 12 turns" in shown.err
 
 
+@pytest.mark.usefixtures("predicted_once")
 def test_error_findings_end_with_1_and_results_are_shown(unbuildable):
     shown = run("predict", unbuildable, "--json")
     assert shown.code == 1
@@ -77,6 +79,7 @@ def test_error_findings_end_with_1_and_results_are_shown(unbuildable):
     assert {"code", "severity", "message", "value", "limit"} <= set(listed["findings"][0])
 
 
+@pytest.mark.usefixtures("predicted_once")
 def test_make_is_all_or_nothing(unbuildable, tmp_path):
     shown = run("make", "--no-verify", unbuildable, "-o", tmp_path / "out")
     assert shown.code == 1 and "envelope.height" in shown.err
@@ -102,6 +105,7 @@ def test_make_writes_what_its_manifest_says_and_the_same_bytes_again(tmp_path):
     assert sorted(path.name for path in tmp_path.iterdir()) == ["out"]
 
 
+@pytest.mark.usefixtures("unrendered", "predicted_once")
 def test_make_leaves_foreign_folders_alone(tmp_path):
     folder = tmp_path / "mine"
     folder.mkdir()
@@ -115,6 +119,7 @@ def test_make_leaves_foreign_folders_alone(tmp_path):
     assert shown.code == 2 and "notes.txt" in shown.err
 
 
+@pytest.mark.usefixtures("unrendered", "predicted_once")
 def test_make_fills_the_empty_folder_it_runs_in_and_makes_those_that_are_missing(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     assert run("make", "--no-verify", FAN, "-o", ".").code == 0
@@ -134,6 +139,7 @@ def test_start_never_overwrites(tmp_path):
     assert shown.code == 2 and file.read_text() == "mine"
 
 
+@pytest.mark.usefixtures("predicted_once")
 @pytest.mark.parametrize(("command", "name"), [("draw", "a.svg"), ("report", "a.html"), ("centrelines", "a.json")])
 def test_single_files_and_their_endings(command, name, tmp_path):
     assert run(command, STAGE, "-o", tmp_path / name).code == 0
@@ -168,6 +174,7 @@ def test_windings():
         assert run("windings", "--coils", wrong).code == 2
 
 
+@pytest.mark.usefixtures("unrendered", "predicted_once")
 def test_a_title_cannot_steer_the_terminal(tmp_path):
     file = tmp_path / "odd.toml"
     file.write_text(STAGE.read_text().replace('"Photogrammetry stage"', '"<b>*%\\u00e9\\"&"'))
@@ -185,8 +192,8 @@ def test_entry_point_in_a_process_of_its_own(broken):
 
 def test_the_bytes_do_not_depend_on_threads():
     """Sums that several threads share end in other last digits; told apart on machines with more than one core."""
-    told = set()
-    for threads in ("1", "2", "nonsense"):
+    told = {run("predict", STAGE, "--json").out.encode()}  # with one
+    for threads in ("2", "nonsense"):
         environment = os.environ | {"OPENBLAS_NUM_THREADS": threads, "OMP_NUM_THREADS": threads}
         command = [sys.executable, "-m", "pcbstator", "predict", str(STAGE), "--json"]
         told.add(subprocess.run(command, capture_output=True, env=environment, check=True).stdout)

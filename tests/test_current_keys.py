@@ -9,6 +9,7 @@ import pcbstator
 from pcbstator.currents import peak_current, rms_current
 from pcbstator.design.keys import keys
 from pcbstator.study.keys import flat_results
+from tests.shipped import shipped
 
 ROOT = Path(__file__).parents[1]
 PAGE = (ROOT / "docs" / "conventions.md").read_text(encoding="utf-8").split("## Currents")[1].split("\n## ")[0]
@@ -32,9 +33,10 @@ def results():
     """All keys of results: every group is in one of these designs."""
     found = set()
     for path in sorted((ROOT / "designs").glob("*.toml")):
-        design = pcbstator.load_design(path)
-        for changes in ({}, {"winding.connection": "delta"}):
-            found |= set(keys_within(pcbstator.predict(design.with_values(changes)).to_dict()))
+        design, _, prediction = shipped(path.stem)
+        delta = pcbstator.predict(design.with_values({"winding.connection": "delta"}))
+        for each in (prediction, delta):
+            found |= set(keys_within(each.to_dict()))
     return found
 
 

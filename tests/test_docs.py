@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-import pcbstator
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.errors import install_words
 from tests import wave_and_spiral
+from tests.shipped import shipped
 
 DOCS = Path(__file__).parents[1] / "docs"
 
@@ -18,8 +18,7 @@ DOCS = Path(__file__).parents[1] / "docs"
 def test_nomenclature_lists_every_result_in_its_group():
     page = (DOCS / "nomenclature.md").read_text(encoding="utf-8")
     groups = dict(re.findall(r"^## (\w+)\n(.*?)(?=^## |\Z)", page, re.MULTILINE | re.DOTALL))
-    design = pcbstator.load_design(DOCS.parent / "designs" / "sky-tracker.toml")  # it has every group
-    sections = dict(pcbstator.predict(design).sections())
+    sections = dict(shipped("sky-tracker")[2].sections())  # it has every group
     assert set(sections) <= {item.name for item in fields(Prediction)}
     assert "slip_ring" in sections
     for name, section in sections.items():

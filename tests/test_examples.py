@@ -15,6 +15,7 @@ from pcbstator.output.fabrication.drill import drill_xnc
 from pcbstator.output.fabrication.gerber import copper_gerber
 from tests.command import DESIGNS
 from tests.output.readback import net_shapes, read_holes
+from tests.shipped import shipped
 
 EXAMPLES = Path(__file__).parents[1] / "docs" / "examples"
 WRITTEN = {
@@ -106,7 +107,7 @@ def test_polygons_against_the_gerber_file(example):
 def test_losses_leave_the_balance_of_power(example):
     """Electrical power from EMF constant and resistance is what leaves the shaft and all losses."""
     defined = example("loss_budget")
-    found = project.predict(loaded("small-fan"))
+    _, _, found = shipped("small-fan")
     for entry in defined["entries"]:
         speed, current = entry["speed_rpm"] * np.pi / 30, defined["CURRENT"]
         warm = 1.5 * found.electrical.phase_resistance * (1 + 0.00393 * (80 - 20)) * current**2

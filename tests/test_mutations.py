@@ -200,6 +200,7 @@ def judge_make(file: Path, folder: Path, code: int) -> None:
 CALM = {"deadline": None, "suppress_health_check": list(HealthCheck)}
 
 
+@pytest.mark.usefixtures("unrendered", "predicted_once")
 @settings(max_examples=10, **CALM)
 @given(mutants(), st.integers(0, 9))
 def test_mutants(tmp_path_factory: pytest.TempPathFactory, document: dict[str, Any], dice: int) -> None:

@@ -79,20 +79,20 @@ def rows(levels: dict[str, int], together: list[tuple[str, ...]], seed: int = 1)
     """Few choices among so many levels in which every combination within each group of ``together`` comes."""
     dice = random.Random(seed)
     names = list(levels)
-    todo = [(group, combo) for group in together for combo in itertools.product(*(range(levels[n]) for n in group))]
+    todo = [
+        frozenset(zip(group, combo, strict=True))
+        for group in together
+        for combo in itertools.product(*(range(levels[name]) for name in group))
+    ]
     while todo:
         drawn = []
         for _ in range(200):
-            group, combo = dice.choice(todo)
-            row = {name: dice.randrange(levels[name]) for name in names} | dict(zip(group, combo, strict=True))
-            drawn.append((sum(_holds(row, *each) for each in todo), len(drawn), row))
+            wanted = dice.choice(todo)
+            row = {name: dice.randrange(levels[name]) for name in names} | dict(wanted)
+            drawn.append((sum(map(row.items().__ge__, todo)), len(drawn), row))
         best = max(drawn)[2]
-        todo = [each for each in todo if not _holds(best, *each)]
+        todo = [each for each in todo if not each <= best.items()]
         yield best
-
-
-def _holds(row: Choice, group: tuple[str, ...], combo: tuple[int, ...]) -> bool:
-    return all(row[name] == level for name, level in zip(group, combo, strict=True))
 
 
 def document(row: Choice) -> dict[str, Any]:
@@ -152,24 +152,28 @@ def test_every_section_that_may_be_left_out_is_here():
     assert set(PRESENT) == {section.path for section in sections().values() if not section.required}
 
 
+@pytest.mark.usefixtures("unrendered", "predicted_once")
 @pytest.mark.parametrize("row", FEW, ids=lambda row: "+".join(name for name, level in row.items() if level) or "none")
 def test_every_pair_of_sections_present_or_absent(row, tmp_path):
     judge(row, tmp_path)
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("unrendered", "predicted_once")
 def test_every_pair_of_ways_to_have_them(tmp_path_factory):
     for number, row in enumerate(rows({path: 1 + len(ways) for path, ways in PRESENT.items()}, PAIRS)):
         judge(row, tmp_path_factory.mktemp("ways"), boards=number % 2 == 0)
 
 
 @pytest.mark.slow
+@pytest.mark.usefixtures("unrendered", "predicted_once")
 def test_every_way_to_have_a_job(tmp_path_factory):
     for levels in itertools.product(*(range(1 + len(PRESENT[name])) for name in JOB)):
         row = dict.fromkeys(PRESENT, 0) | dict(zip(JOB, levels, strict=True))
         judge(row, tmp_path_factory.mktemp("job"), boards=not any(levels[1:]))
 
 
+@pytest.mark.usefixtures("unrendered", "predicted_once")
 def test_balls_between_two_boards_go_through_every_command(tmp_path):
     row = dict.fromkeys(PRESENT, 0) | {"slip_ring": 2, "load": 1, "motion": 1, "drive": 1, "cooling": 1}
     judge(row, tmp_path)

@@ -73,6 +73,7 @@ def test_letters_that_the_terminal_lacks():
         assert "--json" not in words or json.loads(told.stdout)["winding"]
 
 
+@pytest.mark.usefixtures("predicted_once")
 @pytest.mark.parametrize("width", [20, *(pytest.param(w, marks=pytest.mark.slow) for w in (33, 60, 80, 132))])
 def test_lines_keep_to_the_width_and_no_word_is_lost(tmp_path, monkeypatch, width):
     unbuildable = tmp_path / "unbuildable.toml"
@@ -94,6 +95,7 @@ def test_lines_keep_to_the_width_and_no_word_is_lost(tmp_path, monkeypatch, widt
     assert run("predict", DESIGNS[1], "--json").out.startswith("{\n")
 
 
+@pytest.mark.usefixtures("predicted_once")
 def test_data_are_never_wrapped(monkeypatch):
     usual = run("predict", FAN, "--json").out, run("centrelines", FAN).out, run("windings", "--json").out
     monkeypatch.setenv("COLUMNS", "20")

@@ -34,6 +34,7 @@ from pcbstator.physics.drive.positioning import magnet_eccentricity_error, ring_
 from pcbstator.physics.drive.simulation import SensorValues, simulated
 from pcbstator.physics.drive.standing_error import swing_errors
 from pcbstator.physics.drive.turning_error import of_counts, of_noise, of_orders, of_places
+from tests.shipped import shipped
 
 DESIGNS = Path(__file__).parents[2] / "designs"
 DRIVEN = sorted(path.stem for path in DESIGNS.glob("*.toml") if "[drive]" in path.read_text(encoding="utf-8"))
@@ -46,8 +47,7 @@ NEGLIGIBLE = 0.05  # of a count: errors that no sensor of the design sees
 @cache
 def built(name: str) -> tuple[Stand, Positioning]:
     """The drive of a design in time, and its budget."""
-    design = pcbstator.load_design(DESIGNS / f"{name}.toml")
-    prediction = pcbstator.predict(design)
+    design, _, prediction = shipped(name)
     machine = prediction.drive.machine
     stand, _ = stand_of(size_design(design), prediction)
     return stand, Positioning(machine, design.drive, design.load, design.bearing, design.motion, design.requirement)

@@ -13,6 +13,7 @@ from pcbstator.analysis.magnetic.waveforms import line_emf, linkage_slopes
 from pcbstator.analysis.thermal.records import ThermalResult
 from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
+from pcbstator.physics.drive.positioning import magnet_eccentricity_error, ring_eccentricity_error
 from pcbstator.physics.drive.supply import pulse_ripple
 from tests.analysis.conftest import DOCUMENT
 
@@ -352,3 +353,45 @@ def test_replacing_results_does_not_touch_the_prediction(plain):
     with pytest.raises(AttributeError):
         plain.motion.required_peak = 1.0
     assert replace(plain.motion, required_peak=1.0).required_peak == 1.0 != plain.motion.required_peak
+
+
+def test_the_map_of_losses_by_hand(plain):
+    """Work over work and loss; a torque costs (T + drag)² / Kt² of copper beside what the drag takes, so that second
+    differences over evenly spaced torques are alike at every speed.
+    """
+    points, bends = plain.motion.map, {}
+    assert len(points) > 20
+    for point in points:
+        work = point["torque_n_m"] * point["speed_rpm"] * pi / 30
+        assert point["efficiency"] == pytest.approx(work / (work + point["loss_w"]), rel=1e-12)
+        bends.setdefault(point["speed_rpm"], []).append((point["torque_n_m"], point["loss_w"]))
+    whole = [np.array(rows).T for rows in bends.values() if len(rows) > 3]
+    second = np.concatenate([np.diff(loss, 2) for torque, loss in whole if np.ptp(np.diff(torque)) < 1e-12])
+    assert len(second) > 5 and second == pytest.approx(np.full(len(second), second[0]), rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("place", "order", "law"),
+    [
+        ({"sensor_radius_mm": 10.0}, 1, ring_eccentricity_error),
+        ({"sensor_distance_mm": 2.0}, 2, magnet_eccentricity_error),
+    ],
+    ids=["ring", "on the axis"],
+)
+def test_a_small_step_takes_a_part_of_the_eccentricity(place, order, law):
+    """Readings of an error a·sin(order·angle), a step apart, differ by 2·a·sin(order·step/2) at the most."""
+    (length,) = place.values()
+    errors = law(np.linspace(0, 2 * pi, 3600, endpoint=False), 0.1e-3, 1e-3 * length)
+    _, off = predicted(drive=DRIVE | place | {"sensor_offset_mm": 0.1})
+    _, centred = predicted(drive=DRIVE | place | {"sensor_offset_mm": 0.0})
+    electrical = off.winding.poles / 2 * (np.abs(errors).max() + pi / DRIVE["sensor_counts"])  # and half a count
+    assert off.drive.misalignment == pytest.approx(1 - np.cos(electrical), rel=2e-3)
+    step = off.motion.small_step
+    wanted = 2 * np.abs(errors).max() * np.sin(order * step / 2) / step
+    assert off.motion.step_error - centred.motion.step_error == pytest.approx(wanted, rel=1e-3)
+
+
+def test_the_observer_is_four_times_as_fast_as_the_speed_loop(plain):
+    """As docs/control.md says; one count at that rate is the slowest speed that is told."""
+    rate = 4 * 2 * pi * plain.drive.speed_bandwidth
+    assert plain.drive.slowest == pytest.approx(2 * pi / 16384 * rate, rel=1e-9)

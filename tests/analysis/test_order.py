@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from pcbstator.analysis.order.parts import CLEARANCE
 from pcbstator.analysis.pipeline import predict_design
 from pcbstator.design import load_design
 from pcbstator.output.report.rows.order_rows import order_rows, range_words, reasons
@@ -208,3 +209,9 @@ def test_words_say_where_the_design_lies_outside():
     words = reasons("order.sensor_counts", found.order.counts)
     assert words.endswith("the design has 2048, which is less")
     assert range_words("order.sensor_counts", found.order.counts) == "3600 to 131072"
+
+
+def test_clearance_holes_are_those_of_the_fine_series():
+    """ISO 273 (from memory), threads and holes in mm."""
+    fine = {"1.6": 1.7, "2": 2.2, "2.5": 2.7, "3": 3.2, "4": 4.3, "5": 5.3, "6": 6.4, "8": 8.4}
+    assert {f"{thread:g}": hole for thread, hole in CLEARANCE} == fine

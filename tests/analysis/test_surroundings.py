@@ -14,7 +14,7 @@ import pytest
 import pcbstator
 from pcbstator.analysis.magnetic.rotor_field import magnet_footprint, rotor_iron, rotor_source
 from pcbstator.analysis.magnetic.screws import clear_circle, coggings, quiet_count, screw_groups
-from pcbstator.analysis.magnetic.stray import over_a_pole
+from pcbstator.analysis.magnetic.stray import field_of, over_a_pole
 from pcbstator.analysis.magnetic.surroundings import surroundings_of
 from pcbstator.copper import lay_copper, size_design
 from pcbstator.design.sections.fasteners import usual_screw
@@ -161,6 +161,16 @@ def test_a_small_step_is_the_difference_of_two_readings(small):
     step, size = radians(0.5), found.surroundings.sensor_error / 2
     wanted = sum(2 * size * np.sin(order * step / 2) for order in (12, 20)) / step
     assert found.motion.step_error - without.motion.step_error == pytest.approx(wanted, rel=1e-6)
+
+
+def test_midway_between_two_rotors_the_field_is_along_the_axis(small):
+    """Opposite poles face each other over two gaps and the board: their middle is a plane of one potential."""
+    design = size_design(small.with_values({"rotor.arrangement": "double", "rotor.back_iron_mm": 3.0}))
+    middle = -(design.rotor.air_gap + design.board.thickness / 2)
+    turn = np.linspace(0.1, 0.9, 5)
+    places = np.column_stack([0.022 * np.cos(turn), 0.022 * np.sin(turn), np.full(5, middle)])
+    found = field_of(design).at(places)
+    assert np.abs(found[:, :2]).max() < 1e-9 and np.abs(found[:, 2]).max() > 0.05
 
 
 def test_bearing(small):

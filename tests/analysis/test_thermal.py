@@ -23,6 +23,7 @@ from pcbstator.design import design_from_document
 from pcbstator.errors import DesignError
 from pcbstator.physics.thermal.balance import steady_temperature
 from pcbstator.physics.thermal.transients import stiff_temperatures
+from tests.shipped import shipped
 
 DESIGNS = sorted((Path(__file__).parents[2] / "designs").glob("*.toml"))
 NONE = TraceCurrents(None, None, None, ())
@@ -225,6 +226,18 @@ def test_rotor_that_turns_cools_itself_and_heats_the_copper(small):
         assert found.continuous_torque == pytest.approx(torque - found.eddy_loss / (100 * pi), rel=1e-9)
 
 
+def test_curves_of_the_report_agree_with_each_other():
+    """What heats the copper from cold to its limit in a time is what may flow for that time; lines between points."""
+    found = heat_curves(shipped("filter-wheel")[2].thermal)
+    assert [curve.current / found.continuous for curve in found.heating] == pytest.approx([1.0, 1.5, 2.0, 4.0])
+    crossing = [curve for curve in found.heating if curve.temperature_c[-1] > found.limit_c]
+    assert len(crossing) >= 2
+    for curve in crossing:
+        end = np.interp(found.limit_c, curve.temperature_c, curve.time)
+        allowed = np.exp(np.interp(np.log(end), np.log(found.time), np.log(found.cold)))
+        assert allowed == pytest.approx(curve.current, rel=0.02)
+
+
 def test_eddies_alone_may_be_too_much(small):
     wide = small.with_values({"board.track_width_mm": 1.0, "winding.turns": 2, "rotor.back_iron_mm": 3.0})
     fast = thermal(wide, speed_rpm=60000.0)
@@ -249,7 +262,7 @@ def test_double_rotor_and_plate_beyond_the_board(small):
 def test_peaks_reach_the_limit_and_no_more(path):
     """The allowed pulses, followed with every law by the stiff solver: within 4 % of the permitted rise, and above it
     by at most 0.5 %."""
-    found = pcbstator.predict(pcbstator.load_design(path)).thermal
+    found = shipped(path.stem)[2].thermal
     state = found.heat
     network, ambient = state.heat.network, state.heat.network.ambient_c
     peaks = {1.0: found.peak_1_cold, 10.0: found.peak_10_cold, 60.0: found.peak_60_cold}
@@ -271,7 +284,7 @@ def test_peaks_reach_the_limit_and_no_more(path):
 @every_design
 def test_time_constant_against_the_stiff_solver(path):
     """63 % of the final rise: 4 % of it."""
-    found = pcbstator.predict(pcbstator.load_design(path)).thermal
+    found = shipped(path.stem)[2].thermal
     network, state = found.heat.heat.network, found.heat
     _, heated = stiff_temperatures(
         network, [[found.time_constant, found.continuous_current]], np.full(len(state.limits_c), network.ambient_c)

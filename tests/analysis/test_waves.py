@@ -8,16 +8,16 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import pcbstator
 from pcbstator.analysis.magnetic.waveforms import SAMPLES, line_emf, linkage_slopes, sampled_waves, sine_torque
+from tests.shipped import shipped
 
 DESIGNS = sorted(Path("designs").glob("*.toml"))
 
 
 @pytest.fixture(scope="module", params=DESIGNS, ids=lambda path: path.stem)
 def machine(request):
-    design = pcbstator.load_design(request.param)
-    return design, pcbstator.predict(design)
+    design, _, prediction = shipped(request.param.stem)
+    return design, prediction
 
 
 def spectrum(wave):

@@ -13,13 +13,14 @@ from pcbstator.copper import CoilVisit, TileJumper, Track
 from pcbstator.copper.geometry.tracks import strip_outline
 from pcbstator.design import design_from_document
 from tests.output.matrix import document
+from tests.shipped import shipped
 
 DESIGNS = sorted(Path("designs").glob("*.toml"))
 
 
 @pytest.fixture(scope="module", params=DESIGNS, ids=lambda path: path.stem)
 def machine(request):
-    return pcbstator.predict(pcbstator.load_design(request.param))
+    return shipped(request.param.stem)[2]
 
 
 @pytest.fixture(scope="module")

@@ -58,6 +58,7 @@ def value(kind: str, name: str, folder: Path):
     return next(key.example for key in record_keys("", KINDS[kind]) if key.name == name)
 
 
+@pytest.mark.usefixtures("unrendered")
 @pytest.mark.parametrize(
     "name", [pytest.param(name, marks=() if name == "small-fan" else pytest.mark.slow) for name in NAMES]
 )
@@ -73,6 +74,7 @@ def test_filled_in_it_loads(tmp_path, name):
     assert counts["field"] == 2
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_every_key_of_every_reading_is_named(tmp_path):
     text = made(tmp_path / "sheet", str(DESIGNS[0])).read_text(encoding="utf-8")
     sections = {part.split("]]")[0]: part for part in re.split(r"^# \[\[", text, flags=re.MULTILINE)[::-1]}
@@ -84,6 +86,7 @@ def test_every_key_of_every_reading_is_named(tmp_path):
     assert set(CHOSEN) <= set(KINDS)
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_as_it_comes_it_holds_no_reading(tmp_path):
     place = made(tmp_path / "sheet", str(DESIGNS[0]))
     with pytest.raises(pcb_error(), match="at least one reading"):
@@ -97,6 +100,7 @@ def pcb_error():
     return DesignError
 
 
+@pytest.mark.usefixtures("unrendered", "predicted_once")
 def test_the_command_keeps_readings_and_foreign_files(tmp_path):
     folder = tmp_path / "sheet"
     place = made(folder, str(DESIGNS[0]))
@@ -115,6 +119,7 @@ def test_the_command_keeps_readings_and_foreign_files(tmp_path):
     assert not (tmp_path / "other").exists()
 
 
+@pytest.mark.usefixtures("unrendered")
 @pytest.mark.parametrize("changes", [pytest.param(DELTA, marks=pytest.mark.slow), {"winding.connection": "open"}])
 def test_other_connections_name_terminals_that_load(tmp_path, changes):
     import pcbstator

@@ -44,6 +44,7 @@ def test_the_folder_holds_picture_text_and_data(tmp_path):
     assert {path.name for path in (tmp_path / "found").iterdir()} >= {"comparison.svg", "comparison.txt"}
 
 
+@pytest.mark.usefixtures("unrendered", "predicted_once")
 def test_a_folder_may_be_written_again_but_never_over_readings(tmp_path):
     """One compares again and again; the folder of the sheet holds what was measured."""
     readings = bench(tmp_path, resistance=[GOOD])
@@ -58,6 +59,7 @@ def test_a_folder_may_be_written_again_but_never_over_readings(tmp_path):
     assert filled.read_text(encoding="utf-8") == readings.read_text(encoding="utf-8")
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_the_motor_as_built_is_written_once_and_its_drive_beside_the_page(tmp_path):
     """Of two boards in one file; their scatter is told."""
     test = {"board": "b", "sensor_deg": [12.4, 22.4, 32.4], "sense": "rises", "pole_pairs": 12}

@@ -20,6 +20,7 @@ from pcbstator.output.canvas.page import page_svg
 from pcbstator.physics.thermal.balance import current_at_temperature, steady_temperatures
 from tests.output.svgread import read
 from tests.output.test_drawing import assert_tidy
+from tests.shipped import shipped
 
 NAMES = ("filter-wheel", "photogrammetry-stage", "sky-tracker", "small-fan")
 DELTA = {"winding.connection": "delta"}
@@ -37,8 +38,8 @@ PREFIX = {"M": 1e6, "k": 1e3, "": 1.0, "m": 1e-3, "µ": 1e-6, "n": 1e-9}
 def made(name: str):
     """The sheet, its prediction as plain data, its rows {name: (value, band)} by the titles of their tests."""
     stem, changes = VARIANTS[name]
-    design = pcbstator.load_design(f"designs/{stem}.toml")
-    prediction = pcbstator.predict(design.with_values(changes) if changes else design)
+    design, _, prediction = shipped(stem)
+    prediction = pcbstator.predict(design.with_values(changes)) if changes else prediction
     sheet = bench_sheet(prediction)
     tests = {}
     for section in sheet_html(sheet).split("<section>")[1:]:
@@ -182,9 +183,7 @@ def test_the_held_current_keeps_the_board_below_thirty_kelvin(name):
     assert held.reached.value < held.time / 2
 
 
-@pytest.mark.parametrize(
-    "name", [*(pytest.param(n, marks=() if n == "small-fan" else pytest.mark.slow) for n in NAMES), "delta"]
-)
+@pytest.mark.parametrize("name", [*(pytest.param(n, marks=pytest.mark.slow) for n in NAMES), "delta"])
 def test_pages_are_tidy_and_stay_on_their_paper(name):
     sheet, _, _ = made(name)
     pages = sheet_pages(sheet)
@@ -205,6 +204,7 @@ def test_sketches_are_tidy(terminals):
             assert_tidy(*read(sketch_svg(name, terminals, "a sketch")))
 
 
+@pytest.mark.usefixtures("unrendered")
 @pytest.mark.parametrize("changes", [
     pytest.param({"winding.connection": "open"}, marks=pytest.mark.slow),
     {"winding.phases": 2, "winding.coils": 16, "winding.connection": "open"},

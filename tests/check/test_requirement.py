@@ -193,6 +193,7 @@ def test_a_requirement_without_what_it_needs_is_refused(asked, drop, words):
     assert words in str(refused.value)
 
 
+@pytest.mark.usefixtures("predicted_once")
 def test_check_requirement_leaves_with_1_unless_all_is_met(tmp_path):
     document = pcbstator.load_design(STAGE).document
     for limit, code in ((10.0, 0), (0.5, 1)):

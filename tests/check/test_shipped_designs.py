@@ -6,13 +6,14 @@ import pytest
 
 import pcbstator
 from tests.command import DESIGNS
+from tests.shipped import shipped
 
 ROOT = Path(__file__).parents[2]
 
 
 @pytest.mark.parametrize("design", DESIGNS, ids=lambda path: path.stem)
 def test_requirements_are_met_and_warnings_are_accepted(design):
-    prediction = pcbstator.predict(pcbstator.load_design(design))
+    _, _, prediction = shipped(design.stem)
     assert prediction.requirement
     assert [verdict.name for verdict in prediction.requirement if verdict.verdict != "met"] == []
     assert [finding for finding in prediction.findings if finding.severity != "note"] == []
@@ -22,8 +23,8 @@ def test_requirements_are_met_and_warnings_are_accepted(design):
 @pytest.mark.parametrize("design", DESIGNS, ids=lambda path: path.stem)
 def test_accepted_findings_state_the_value_that_they_have_now(design):
     """So that they come back when they grow by a tenth, and not before."""
-    asked = pcbstator.load_design(design)
-    findings = {finding.code: finding for finding in pcbstator.predict(asked).findings}
+    asked, _, prediction = shipped(design.stem)
+    findings = {finding.code: finding for finding in prediction.findings}
     for code, acceptance in (asked.accepted or {}).items():
         assert findings[code].accepted == acceptance.reason
         assert acceptance.value == pytest.approx(findings[code].value, rel=0.02)

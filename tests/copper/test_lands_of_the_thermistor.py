@@ -1,5 +1,7 @@
 """Lands of a chip thermistor against its body: both ends of the chip lie on copper, whatever its size."""
 
+from math import hypot
+
 import pytest
 import shapely
 
@@ -26,3 +28,18 @@ def test_ends_of_the_chip_lie_on_its_lands(size: str) -> None:
         beside = (area.bounds[3] - area.bounds[1] - width * 1e-3) / 2
         assert 0.05e-3 - 1e-9 <= beside <= 0.125e-3
     assert 0.3e-3 <= lands[0].area().distance(lands[1].area()) <= (length - 2 * metal) * 1e-3 + 1e-9
+
+
+@pytest.mark.parametrize(("circle", "outwards"), [(74.0, True), (18.0, False)])
+def test_wires_are_towards_the_edge_that_is_nearer(circle: float, outwards: bool) -> None:
+    """Of a board from 10 to 90 mm, whose middle is at a circle of 50 mm."""
+    chip = {"size": "0603", "circle_diameter_mm": circle, "angle_deg": 20.0, "direction": "radial"}
+    board = {"board__outer_diameter_mm": 90.0, "board__inner_diameter_mm": 10.0}
+    lands = lay_copper(design_of(board__thermistor=chip, **board)).non_winding.lands
+    own, wires = ([hypot(land.x, land.y) for land in lands if (land.part == "RT1") is chips] for chips in (True, False))
+    assert len(own) == len(wires) == 2
+    assert min(wires) > max(own) if outwards else max(wires) < min(own)
+    stated = lay_copper(
+        design_of(board__thermistor=chip | {"wire_circle_diameter_mm": 80.0}, **board)
+    ).non_winding.lands
+    assert [hypot(land.x, land.y) for land in stated if land.part != "RT1"] == pytest.approx([0.04, 0.04])

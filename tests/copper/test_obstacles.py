@@ -107,6 +107,10 @@ def test_way_out_by_angle_and_by_diameter_clears_the_hole():
     assert all(word in where for word in ("hole H", "layer", "x ", "y ", "net "))
     turned = crowded.with_values({"board.holes": [{**crowded.document["board"]["holes"][0], "first_angle_deg": angle}]})
     assert not feature_findings(turned, lay_copper(turned))
+    step = 1.0 if angle > 1.0 else -1.0  # it is the least turn by whole degrees
+    hole = crowded.document["board"]["holes"][0]
+    less = crowded.with_values({"board.holes": [{**hole, "first_angle_deg": angle - step}]})
+    assert feature_findings(less, lay_copper(less))
     smaller = crowded.with_values({"board.copper_outer_diameter_mm": outer})
     assert not feature_findings(smaller, lay_copper(smaller))
 

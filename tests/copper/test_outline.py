@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 import shapely
 
+from pcbstator.copper import Track
 from pcbstator.copper.spiral.outlines import (
     SAGITTA,
     arc_pieces,
@@ -171,3 +172,9 @@ def test_parallel_sides_stand_as_wide_as_the_inner_arc_allows(coils):
     to_line = corner @ [sin(pi / coils), -cos(pi / coils)]
     assert to_line == pytest.approx(clearance, rel=1e-9)
     assert half_width < inner * tan(pi / coils)
+
+
+def test_area_of_a_strip_whose_width_changes():
+    """Two trapezoids: 3 long from 1 to 2 wide, and 1 long from 2 to 4."""
+    track = Track(1, np.array([[0.0, 0.0], [3.0, 0.0], [4.0, 0.0]]), 4.0, "A", "A", "coil", np.array([1.0, 2.0, 4.0]))
+    assert track.area == pytest.approx(4.5 + 3.0)

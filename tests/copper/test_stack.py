@@ -15,7 +15,7 @@ from pcbstator.copper.connections.stack import PIN_PLAY
 from pcbstator.errors import DesignError
 
 STAGE = pcbstator.load_design(Path(__file__).parents[2] / "designs" / "photogrammetry-stage.toml")
-BARE = {"rotor.back_iron_mm": 0.0, "envelope": None, "requirement": None, "winding.turns": 6}
+BARE = {"rotor.back_iron_mm": 0.0, "envelope": None, "requirement": None, "build": None, "winding.turns": 6}
 WAVE = BARE | {
     "winding.kind": "wave", "winding.coils": None, "winding.turns": 2, "rotor.poles": 16,
     "board.track_width_mm": 0.2, "board.copper_inner_diameter_mm": 64.0, "board.copper_outer_diameter_mm": 130.0,

@@ -150,15 +150,15 @@ def test_tapered_track_piece_by_piece(kind):
     assert track.narrowest == pytest.approx(design.board.track_width, rel=1e-9)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(
+WAVES = dict(
     phases=st.sampled_from([2, 3, 5]), turns=st.integers(1, 3), pairs=st.integers(4, 12), width=st.floats(0.1, 0.5),
     gap=st.floats(0.1, 0.3), inner=st.floats(50, 80), across=st.floats(30, 80), skew=st.floats(-5, 5),
     tapered=st.booleans(), ring=st.sampled_from(["outer", "inner"]), layers=st.sampled_from([2]),
 )  # fmt: skip
-def test_every_wave_that_fits_keeps_its_gap(
-    phases, turns, pairs, width, gap, inner, across, skew, tapered, ring, layers
-):
+DRAWN = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}
+
+
+def gap_is_kept(phases, turns, pairs, width, gap, inner, across, skew, tapered, ring, layers):
     try:
         design = wave(
             winding__phases=phases,
@@ -178,6 +178,19 @@ def test_every_wave_that_fits_keeps_its_gap(
     except (DesignError, NoRoomError):
         return
     assert least_gap(pcbstator.lay_copper(design), design.board.track_gap - 1e-6) is None
+
+
+@settings(max_examples=20, **DRAWN)
+@given(**WAVES)
+def test_every_wave_that_fits_keeps_its_gap(**drawn):
+    gap_is_kept(**drawn)
+
+
+@pytest.mark.slow
+@settings(max_examples=60, **DRAWN)
+@given(**WAVES)
+def test_many_waves_that_fit_keep_their_gap(**drawn):
+    gap_is_kept(**drawn)
 
 
 def test_pairs_in_series_keep_their_gap_on_a_small_circle():

@@ -17,7 +17,7 @@ from pcbstator.analysis.magnetic.rotor_field import magnet_layers, rotor_field, 
 from pcbstator.analysis.mechanical.rotor_plan import pieces, plates
 from pcbstator.errors import OutputError
 from pcbstator.output.files import write_folder
-from pcbstator.output.rotor.assembly import assembly_sheet_pdf, assembly_sheet_svg
+from pcbstator.output.rotor.assembly import PAPERS, assembly_sheet_pdf, assembly_sheet_svg
 from pcbstator.output.rotor.magnet_list import magnet_list
 from pcbstator.physics.magnetics.steel import SaturatedIron
 from tests.command import run
@@ -294,3 +294,12 @@ def test_folder_takes_text_and_bytes_or_nothing(tmp_path) -> None:
         write_folder(tmp_path / "out", {"c": "x", "c/d": "a file cannot be a folder as well"})
     assert (tmp_path / "out/a.txt").exists()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["out"]
+
+
+def test_papers_are_those_of_the_standard() -> None:
+    """ISO 216 (from memory): A0 is 841 × 1189 mm, each size half of the one before, rounded down."""
+    sizes, (wide, tall) = {}, (841, 1189)
+    for number in range(1, 5):
+        wide, tall = tall // 2, wide
+        sizes[f"A{number}"] = wide, tall
+    assert {name: (width, height) for name, width, height in PAPERS} == sizes

@@ -9,10 +9,10 @@ import subprocess
 
 import pytest
 
-import pcbstator
 from pcbstator.analysis.drive.parameters import drive_parameters
 from pcbstator.output.report.drive_files import drive_header, drive_json
 from tests.command import DESIGNS, run
+from tests.shipped import shipped
 
 STAGE = next(path for path in DESIGNS if path.stem == "photogrammetry-stage")
 UNITS = (
@@ -24,8 +24,8 @@ COUNTS = {"phases", "pole_pairs", "gear_ratio", "per_unit_current_kp", "per_unit
 
 @pytest.fixture(scope="module")
 def stage():
-    design = pcbstator.load_design(STAGE)
-    return design, pcbstator.predict(design)
+    design, _, prediction = shipped(STAGE.stem)
+    return design, prediction
 
 
 def test_parameters_are_those_of_the_prediction(stage):
@@ -75,8 +75,8 @@ def test_header_compiles_without_a_warning(stage, tmp_path):
 
 
 def test_a_design_without_a_drive_has_the_machine_only():
-    design = pcbstator.load_design(next(path for path in DESIGNS if path.stem == "small-fan"))
-    found = drive_parameters(design, pcbstator.predict(design))
+    design, _, prediction = shipped("small-fan")
+    found = drive_parameters(design, prediction)
     assert "pole_pairs" in found and "current_kp_v_per_a" not in found
 
 

@@ -50,6 +50,16 @@ def test_emf_curves_have_their_shape() -> None:
     assert line / a == pytest.approx(np.sqrt(3), rel=5e-3)
 
 
+def test_bars_of_harmonics_reach_their_parts() -> None:
+    """Orders 1, 3 and 7 of 100, 3 and 0.2 % over a logarithmic axis; order 5 is next to nothing and has no bar."""
+    paths = re.findall(r'<path d="([^"]*?)z', FIGURES["harmonics"](), re.DOTALL)
+    boxes = [np.array(re.findall(r"[ML] (-?[\d.]+) (-?[\d.]+)", path), dtype=float) for path in paths]
+    widths = [round(float(np.ptp(box[:, 0])), 2) for box in boxes if len(box) == 4]
+    bars = [box for box in boxes if len(box) == 4 and widths.count(round(float(np.ptp(box[:, 0])), 2)) == 3]
+    (one, three, seven) = (box[:, 1].min() for box in sorted(bars, key=lambda box: box[:, 0].min()))
+    assert (seven - three) / (three - one) == pytest.approx(np.log(15) / np.log(100 / 3), rel=1e-3)
+
+
 def test_emf_says_its_speed_and_keeps_readable_volts() -> None:
     """0.1 V s/rad at 1000 rpm, 104.7 rad/s, is volts; at 1.5 rpm it is 16 mV, drawn as large in millivolts."""
     assert "at 1000 rpm" in FIGURES["emf"]()

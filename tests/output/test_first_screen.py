@@ -65,6 +65,7 @@ def test_figures_that_only_check_the_program_are_not_shown(page) -> None:
     assert not re.search(r"energy.balance|residual|condition number", Page(page).words, re.IGNORECASE)
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_the_verdict_is_in_the_words_of_its_user() -> None:
     design, copper, prediction, _ = reported(DESIGNS[1])
     from pcbstator.output.report.report import report_html
@@ -78,6 +79,7 @@ def test_the_verdict_is_in_the_words_of_its_user() -> None:
     assert "NOT MET" in lines and "centre it to 0.02 mm" in lines
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_without_a_requirement_a_line_says_what_one_would_give() -> None:
     design = pcbstator.load_design(DESIGNS[1]).with_values({"requirement": None})
     prediction = project.predict(design)

@@ -39,6 +39,16 @@ def test_heating_has_its_heights() -> None:
     assert second / first == pytest.approx(rises[1] / rises[0], rel=1e-2)
 
 
+def test_time_is_on_a_logarithm() -> None:
+    """A straight rise, 25 to 125 degrees within 1000 s: its heights say when, its places go by the logarithm."""
+    x, y = curves(heating_svg(CURVES))[1].T
+    time = np.interp(y, y[[0, -1]], TIME[[0, -1]])
+    place = (x - x[0]) / (x[-1] - x[0])
+    assert place == pytest.approx(np.log(time) / np.log(1000.0), abs=2e-3)
+    for draw in (heating_svg, allowed_svg):
+        assert "<!-- 1 min -->" in draw(CURVES) and "<!-- 1 h -->" not in draw(CURVES)
+
+
 def test_the_motion_is_marked() -> None:
     """What the repeated motion reaches is written in, and its line lies between ambient and limit."""
     plain, marked = heating_svg(CURVES), heating_svg(CURVES, 41.3)

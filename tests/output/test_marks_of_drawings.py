@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from pcbstator.design import load_design
-from tests.command import DESIGNS, run, write_design
+from tests.command import DESIGNS, no_rendering, run, write_design
 from tests.output.svgread import SVG, path_points, read
 
 FEATURES = {
@@ -30,7 +30,8 @@ def drawings(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFa
     stem, changes = CASES[request.param]
     folder = tmp_path_factory.mktemp("marks")
     design = load_design(next(path for path in DESIGNS if path.stem == stem)).with_values(changes)
-    made = run("make", "--no-verify", write_design(folder / "design.toml", design.document), "-o", folder / "made")
+    with no_rendering():
+        made = run("make", "--no-verify", write_design(folder / "design.toml", design.document), "-o", folder / "made")
     assert made.code == 0, made.err + made.out
     page = (folder / "made" / "report.html").read_text(encoding="utf-8")
     (coil,) = re.findall(r'<svg aria-label="One coil .*?</svg>', page, re.DOTALL)

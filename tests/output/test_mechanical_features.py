@@ -19,9 +19,9 @@ from pcbstator.output.fabrication.drill import drill_xnc
 from pcbstator.output.fabrication.gerber import copper_gerber, legend_gerber, mask_gerber, profile_gerber
 from pcbstator.output.fabrication.netlist import netlist_ipc356
 from pcbstator.output.fabrication.package import package_files
-from pcbstator.output.report.report import report_html
 from pcbstator.output.rotor.dxf import rotor_dxf
 from pcbstator.project import predict
+from tests.command import no_rendering
 from tests.copper.stators import design_of
 from tests.output import readback
 
@@ -208,11 +208,14 @@ def test_board_outline_in_the_dxf_is_that_of_the_board(design: Design, copper: C
 
 
 def test_drawing_report_and_job_speak_of_them(design: Design, copper: Copper) -> None:
-    svg, report = stator_svg(design, copper), report_html(design, copper, predict(design))
+    with no_rendering():
+        files = package_files(design, copper, predict(design))
+    svg, report = stator_svg(design, copper), files["report.html"]
     assert all(f">{name}<" in svg for name in ("H1", "H10", "T1", "T2", "A", "N"))
     assert "keep-out" in svg and "plated hole" in svg
+    assert svg.count('fill-opacity="0.12"') == len(design.board.keepouts) + 1  # and the sign that explains it
     assert "4 of 3.2 mm" not in report and "7 of 3.2 mm" in report and "3 of 2.2 mm" in report
-    job = json.loads(package_files(design, copper, predict(design))["board.gbrjob"])
+    job = json.loads(files["board.gbrjob"])
     left, low, right, high = copper.shape.bounds
     assert job["GeneralSpecs"]["Size"] == {"X": pytest.approx(1e3 * (right - left), abs=1e-4),
                                            "Y": pytest.approx(1e3 * (high - low), abs=1e-4)}  # fmt: skip

@@ -6,12 +6,12 @@ import re
 
 import pytest
 
-import pcbstator
 from pcbstator.output.quantities import PREFIXED, shown, told_apart
 from pcbstator.output.terminal import PLAIN, writable
 from pcbstator.output.words import PREFIXES, measure
 from pcbstator.study.keys import result_keys, unit_of
 from tests.command import DESIGNS
+from tests.shipped import shipped
 
 # BIPM, The International System of Units (SI Brochure), 9th edition, Table 7: power of ten and symbol (from memory).
 SI_PREFIXES = {12: "T", 9: "G", 6: "M", 3: "k", -3: "m", -6: "µ", -9: "n", -12: "p"}
@@ -62,7 +62,7 @@ def test_every_number_of_every_design_reads_short_and_is_the_value():
     """No result is shown in powers of ten or with more than four digits that count, none is off by over 5 %."""
     scale = {symbol: 10.0**power for power, symbol in SI_PREFIXES.items()}
     for path in DESIGNS:
-        for name, section in pcbstator.predict(pcbstator.load_design(path)).sections():
+        for name, section in shipped(path.stem)[2].sections():
             for key, value in vars_of(section):
                 if not isinstance(value, float) or value == 0:
                     continue

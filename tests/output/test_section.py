@@ -15,13 +15,14 @@ from pcbstator.copper import size_design
 from pcbstator.output.canvas.text import text_width
 from pcbstator.output.drawing.section import section_parts, section_svg
 from tests.command import DESIGNS
+from tests.shipped import shipped
 
 SVG = "{http://www.w3.org/2000/svg}"
 
 
 @pytest.mark.parametrize("path", DESIGNS, ids=lambda path: path.stem)
 def test_parts_are_drawn_to_scale(path):
-    prediction = pcbstator.predict(pcbstator.load_design(path))
+    _, _, prediction = shipped(path.stem)
     design = prediction.design
     solid = [part for part in section_parts(design) if part.kind != "gap"]
     page = ET.fromstring(section_svg(design, prediction))

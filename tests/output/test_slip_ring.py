@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import subprocess
 from itertools import pairwise
@@ -62,6 +63,10 @@ def test_manifest_names_the_files(made) -> None:  # type: ignore[no-untyped-def]
     assert len({round(np.hypot(t["x_mm"], t["y_mm"]), 4) for t in manifest["terminals"].values()}) == 1
     job = json.loads(files["board.gbrjob"])
     assert job["GeneralSpecs"]["Finish"] == "hard gold" and job["GeneralSpecs"]["LayerNumber"] == 2
+    assert job["GeneralSpecs"]["BoardThickness"] == pytest.approx(1e3 * section.thickness, abs=1e-6)
+    drawn = re.findall(r"%ADD\d+C,([\d.]+)", files["copper-1.gbr"] + files["copper-2.gbr"])  # round apertures [mm]
+    narrowest = job["DesignRules"][0]["MinLineWidth"]
+    assert narrowest <= 1e3 * section.width and any(abs(float(width) - narrowest) < 1e-4 for width in drawn)
     assert {entry["Path"] for entry in job["FilesAttributes"]} == {n for n in files if n.endswith((".gbr", ".drl"))}
 
 

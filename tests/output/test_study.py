@@ -17,13 +17,13 @@ from pcbstator.analysis.cost import invented_prices
 from pcbstator.output.canvas.places import along, label_offsets
 from pcbstator.output.study_report.csv_table import designs_csv
 from pcbstator.output.study_report.figures import pareto_svg, sensitivity_svg
-from pcbstator.output.study_report.page import explore_html, explore_text, study_files
+from pcbstator.output.study_report.page import explore_text, study_files
 from pcbstator.output.study_report.parallel_axes import parallel_svg
 from pcbstator.output.study_report.sweep_plots import sweep_svgs
 from pcbstator.output.study_report.words import price_words
 from pcbstator.study.confirm import Confirmation
 from pcbstator.study.records import Constraint, Objective, Option, Outcome, Study, Variable
-from pcbstator.study.results import gather, pins
+from pcbstator.study.results import Found, gather, pins
 from pcbstator.study.store import open_store
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -80,6 +80,10 @@ def filled(folder: Path, study: Study, count: int = 120, change=lambda number, o
         return gather(study, store), list(designs_csv(study, store)), points, outcomes
 
 
+def explore_html(found: Found, folder_name: str) -> str:
+    return study_files(found, folder_name)["explore.html"]
+
+
 class Page(HTMLParser):
     """Gathers ids, links, cells and tags."""
 
@@ -107,12 +111,12 @@ def links(picture: str) -> list[tuple[str, str]]:
     return [(a.attrib["href"], a.findtext(f"{SVG}title", "")) for a in root.iter(f"{SVG}a")]
 
 
-@pytest.mark.parametrize("objectives", [1, 2, 3, 4])
+@pytest.mark.parametrize("objectives", [1, 2, 3, pytest.param(4, marks=pytest.mark.slow)])
 def test_every_design_of_the_front_is_named_linked_and_listed(tmp_path, objectives):
     found, *_ = filled(tmp_path, study_of(objectives))
     assert len(found.pareto_front) >= min(objectives, 2) if objectives > 1 else len(found.pareto_front) == 1
-    picture = pareto_svg(found)
-    assert picture is not None
+    files = study_files(found, "fan study")
+    picture = files["pareto-front.svg"]
     panels = max(objectives * (objectives - 1) // 2, 1)
     by_number = {f"#design-{best.number}": best for best in found.pareto_front}
     shown = links(picture)
@@ -122,7 +126,7 @@ def test_every_design_of_the_front_is_named_linked_and_listed(tmp_path, objectiv
         assert title.splitlines()[0] == f"design {best.number}"
         assert f"{float(f'{best.results[TORQUE]:.4g}'):g} N·m" in title
         assert best.values[GRADE.name] in title and GRADE.name in title
-    page = Page(explore_html(found, "fan study"))
+    page = Page(files["explore.html"])
     rows = [name for name in page.ids if name.startswith("design-")]
     assert rows == [f"design-{best.number}" for best in found.pareto_front]
     assert len(page.ids) == len(set(page.ids))
@@ -133,9 +137,9 @@ def test_every_design_of_the_front_is_named_linked_and_listed(tmp_path, objectiv
 def test_a_front_of_thousands_is_drawn_and_listed_in_part(tmp_path):
     found, *_ = filled(tmp_path, study_of(4))
     large = replace(found, pareto_front=tuple(replace(found.pareto_front[n % 9], number=n + 1) for n in range(2500)))
-    shown = links(pareto_svg(large))
-    assert len(shown) == 6 * 500
-    page = Page(explore_html(large, "fan"))
+    files = study_files(large, "fan")
+    assert len(links(files["pareto-front.svg"])) == 6 * 500
+    page = Page(files["explore.html"])
     rows = [name for name in page.ids if name.startswith("design-")]
     assert len(rows) == 1000 and rows[0] == "design-1" and rows[-1] == "design-2500"
     assert {target.removeprefix("#") for target in page.links} <= set(rows)
@@ -167,7 +171,7 @@ def test_words_of_the_user_are_escaped_everywhere(tmp_path):
     assert "\x1b" not in text
 
 
-@pytest.mark.parametrize("objectives", [0, 1, 2, 3])
+@pytest.mark.parametrize("objectives", [0, 1, 2, pytest.param(3, marks=pytest.mark.slow)])
 def test_files_are_whole_alone_and_the_same_each_time(tmp_path, objectives):
     found, *_ = filled(tmp_path / "one", study_of(objectives))
     again, *_ = filled(tmp_path / "two", study_of(objectives))
@@ -182,9 +186,9 @@ def test_files_are_whole_alone_and_the_same_each_time(tmp_path, objectives):
         outside = re.sub(r'xmlns(:\w+)?="[^"]*"', "", content)
         assert not re.search(r"https?:|//\w|@import|<script|<link|<img|src=", outside), name
         assert "url(#" not in content or not re.search(r"url\((?!#)", content)
-    assert files["explore.html"] == explore_html(found, "fan")
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_a_sweep_has_no_front_but_some_designs(tmp_path):
     found, *_ = filled(tmp_path, study_of(0), count=200)
     assert pareto_svg(found) is None
@@ -222,6 +226,7 @@ def test_the_page_of_a_study_has_whole_commands_and_names_for_narrow_screens(tmp
     assert row.count("<td") == row.count('<td data-name="')
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_rows_of_a_sweep_show_the_values_of_their_designs(tmp_path):
     study = study_of(0)
     found, _, points, _ = filled(tmp_path, study, count=20)
@@ -248,6 +253,7 @@ def test_a_study_without_any_feasible_design_still_has_a_page(tmp_path):
         assert "No design meets everything" in text and "cost.total at most 1" in text and "take" not in text
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_a_front_of_unfit_designs_only_is_told_as_such(tmp_path):
     study = study_of(2)
     found, *_ = filled(tmp_path, study)
@@ -265,7 +271,7 @@ def test_a_stopped_study_says_so(tmp_path):
         assert ("stopped early" in explore_html(each, "fan")) is not finished
 
 
-@pytest.mark.parametrize("objectives", [0, 1, 2, 3])
+@pytest.mark.parametrize("objectives", [0, 2, *(pytest.param(n, marks=pytest.mark.slow) for n in (1, 3))])
 def test_numbers_that_do_not_apply_leave_gaps(tmp_path, objectives):
     def gaps(number, outcome):
         lost = {HEAT: nan} if number % 3 == 0 else {}

@@ -48,6 +48,7 @@ def test_search_take_and_go_on(study, tmp_path):
     assert run("take", tmp_path / "out", best["number"], "-o", tmp_path / "best.txt").code == 2
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_a_recorded_motion_goes_along(tmp_path, monkeypatch):
     """A design that is taken says what to copy; suggestions bring it with them."""
     text = WHEEL.read_text(encoding="utf-8")
@@ -86,6 +87,7 @@ def test_designs_that_never_fit(study, tmp_path):
     assert told.code == 1 and "winding.turns" in told.err
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_a_search_without_its_library(study, tmp_path, monkeypatch):
     monkeypatch.setitem(sys.modules, "pymoo.algorithms.moo.nsga2", None)
     place = study(variables=[TURNS, WIDTH], objectives=[KM], budget=48)
@@ -101,6 +103,7 @@ def test_a_place_that_cannot_be_written(study, tmp_path):
     assert told.code == 2 and "cannot be written" in told.err
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_a_remark_in_the_base_costs_nothing(study, tmp_path):
     """The designs stay; what is taken has the base's words of today."""
     base = tmp_path / "wheel.toml"
@@ -130,6 +133,7 @@ def test_progress_in_words():
     assert progress_words(progress) == "4/s, 10 s left, 7 meet all; b 0.125 (3)"
 
 
+@pytest.mark.usefixtures("unrendered")
 def test_a_folder_whose_name_is_no_utf8(study, tmp_path):
     """Filled as any other; where its name is told, a byte that is no letter is a question mark."""
     folder = tmp_path / "out\udcff"

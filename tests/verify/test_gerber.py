@@ -155,6 +155,8 @@ def test_attributes_in_comments() -> None:
         (gerber("%SRX99999Y99999I0J0*%"), "corners"),
         (gerber("%ADD10C,1*%%SRX3000Y3000I1J1*%D10*X0Y0D03*%SR*%"), "corners"),
         (gerber("%ADD10R,1X1*%%SRX1000Y1000I1J1*%D10*X0Y0D03*%SR*%"), "objects"),
+        (gerber("%ADD10C,1*%D10*" + "%LPD*%X0Y0D03*%LPC*%X0Y0D03*" * 10_001), "polarity changes 20002 times"),
+        (gerber("%ADD10C,1*%D10*" + "".join(f"%TO.N,{n}*%X0Y0D03*" for n in range(5001))), "5001 nets"),
         (gerber("%ABD11*%" * 30), "nested"),
         (gerber("G36*X0Y0D03*G37*"), "flashed within a region"),
         (gerber("G37*"), "no region is open"),

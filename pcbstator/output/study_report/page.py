@@ -51,11 +51,6 @@ def study_files(found: Found, folder_name: str) -> dict[str, str]:
     return files | {"explore.html": _page(found, folder_name, pictures)}
 
 
-def explore_html(found: Found, folder_name: str) -> str:
-    """The page, complete in itself; ``folder_name``: where the study lies, for the commands that it names."""
-    return _page(found, folder_name, _pictures(found))
-
-
 def explore_text(found: Found, folder_name: str) -> str:
     """Counts, the Pareto front, what ruled designs out, what to do next."""
     lines = [printable(found.study.title), f"{found.designs} designs looked at, {found.feasible} meet everything"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import cos, radians, sin
@@ -98,10 +99,13 @@ def drawing(
     """The areas that ``objects`` make in their order: what clears takes away what was drawn before it."""
     names = sorted({thing.net for thing in objects if thing.net is not None})
     areas: dict[str | None, BaseGeometry] = {name: NOTHING for name in (None, *names)}
-    for run in _runs(objects):
+    for run in runs(objects):
         if run[0].dark:
-            for name in {thing.net for thing in run}:
-                drawn = union([thing.shape for thing in run if thing.net == name])
+            by_net: dict[str | None, list[BaseGeometry]] = defaultdict(list)
+            for thing in run:
+                by_net[thing.net].append(thing.shape)
+            for name, shapes in by_net.items():
+                drawn = union(shapes)
                 areas[name] = drawn if areas[name].is_empty else union([areas[name], drawn])
         else:
             cleared = union([thing.shape for thing in run])
@@ -125,7 +129,7 @@ def drawing(
     )
 
 
-def _runs(objects: Sequence[DrawnObject]) -> list[list[DrawnObject]]:
+def runs(objects: Sequence[DrawnObject]) -> list[list[DrawnObject]]:
     """Objects in runs of one polarity."""
     runs: list[list[DrawnObject]] = []
     for thing in objects:

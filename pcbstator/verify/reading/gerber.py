@@ -12,11 +12,11 @@ from collections.abc import Iterator
 import shapely
 
 from pcbstator.verify.reading.crossings import MOST_OF_A_FILE, crossings
-from pcbstator.verify.reading.drawing import Drawing, drawing
+from pcbstator.verify.reading.drawing import Drawing, drawing, runs
 from pcbstator.verify.reading.gerber_commands import extended
 from pcbstator.verify.reading.gerber_draw import draw_run, end_region, end_stroke, operate
 from pcbstator.verify.reading.gerber_state import INCH, MILLIMETRE, GerberState, unescaped
-from pcbstator.verify.reading.limits import MOST_STATEMENTS
+from pcbstator.verify.reading.limits import MOST_CHANGES, MOST_NETS, MOST_STATEMENTS
 
 _WORD = re.compile(r"\s*(?:((?:X[+-]?\d+Y[+-]?\d+D0?1\*\s*){4,})|(G0?4[^*]*)(?:\*|$)|%([^%]*)(?:%|$)|([^%*]+)\*?|\*)")
 _NUMBER = r"([+-]?\d*\.?\d+)"
@@ -47,6 +47,10 @@ def read_gerber(text: str, file: str) -> Drawing:
         raise state.refuse("a block or a repetition must be closed before the end of the file")
     if (count := crossings(state.lines)) > MOST_OF_A_FILE:
         raise state.refuse("lines must not cross each other without end", f"about {count:.2g} crossings")
+    changes, nets = len(runs(state.captured[0])), len({thing.net for thing in state.captured[0]})
+    if nets > MOST_NETS or changes * nets > MOST_CHANGES:
+        value = f"{nets} nets, polarity changes {changes} times"
+        raise state.refuse(f"a file must have at most {MOST_NETS} nets and {MOST_CHANGES} nets times changes", value)
     return drawing(state.captured[0], state.attributes, state.lines, state.negative)
 
 
