@@ -118,7 +118,7 @@ def test_narrowest_place():
     voltages = network.network.driven([{"A": 1.0, "B": -1.0}])
     hottest = hot_places(network, layer_losses(network, voltages, np.array([1.0 + 0j])), 20.0)[0]
     assert 10 < hottest.x < 13 and hottest.layer == 1
-    assert hottest.width == pytest.approx(0.2e-3, rel=1e-4) and hottest.current == pytest.approx(1.0, rel=0.01)
+    assert hottest.width == pytest.approx(0.2e-3, rel=1e-4) and hottest.current == pytest.approx(1.0, rel=1e-6)
     assert hottest.loss_density == pytest.approx(RHO / T / 0.2e-3**2, rel=0.05)
 
 

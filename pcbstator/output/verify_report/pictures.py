@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 SIZE = (8.0, 7.0)  # inches
 DOTS = {"savefig.dpi": 180}  # per inch, of what is drawn as dots
-SPAN = 100.0  # between the largest and the smallest loss that colours tell apart
+MARK = "#17479e"
 
 
 def loss_svg(part: PlacedSolution, index: int, name: str) -> str:
@@ -28,21 +28,22 @@ def loss_svg(part: PlacedSolution, index: int, name: str) -> str:
 
     def draw(figure: Figure) -> None:
         from matplotlib.collections import PolyCollection
-        from matplotlib.colors import LogNorm
+        from matplotlib.colors import Normalize
 
         axes = figure.add_subplot()
         shapes = PolyCollection(
-            list(mesh.points[mesh.corners]), array=np.maximum(loss.density, most / SPAN), cmap="inferno_r",
-            norm=LogNorm(most / SPAN, most), linewidths=0.1, edgecolors="face", rasterized=True,
+            list(mesh.points[mesh.corners]), array=loss.density, cmap="YlOrRd",
+            norm=Normalize(0.0, most), linewidths=0.1, edgecolors="face", rasterized=True,
         )  # fmt: skip
         axes.add_collection(shapes)
         figure.colorbar(shapes, ax=axes, shrink=0.7, label="loss at 1 A rms in every phase, W/m²")
         for number, place in enumerate(part.hot, 1):
             if place.layer == index + 1:
-                axes.plot(place.x, place.y, "o", markersize=14, fillstyle="none", color=INK, markeredgewidth=1.6)
+                axes.plot(place.x, place.y, "o", markersize=16, fillstyle="none", color=MARK, markeredgewidth=2.2)
                 axes.annotate(
-                    str(number), (place.x, place.y), xytext=(9, 7), textcoords="offset points", fontweight="bold"
-                )
+                    str(number), (place.x, place.y), xytext=(13, 9), textcoords="offset points", fontweight="bold",
+                    color=MARK, bbox={"boxstyle": "round,pad=0.15", "facecolor": "white", "edgecolor": MARK},
+                )  # fmt: skip
         _framed(axes)
 
     return drawn_svg(name, f"Loss over layer {index + 1}", SIZE, draw, DOTS)
@@ -60,7 +61,7 @@ def vias_svg(part: PlacedSolution, name: str) -> str:
                     axes.plot(*np.array(ring.coords).T, color=QUIET, linewidth=1.0)
         vias = part.vias[::-1]  # the largest on top
         dots = axes.scatter(
-            [via.x for via in vias], [via.y for via in vias], c=[via.current for via in vias], cmap="inferno_r", s=30,
+            [via.x for via in vias], [via.y for via in vias], c=[via.current for via in vias], cmap="YlOrRd", s=30,
             vmin=0.0, edgecolors=INK, linewidths=0.4,
         )  # fmt: skip
         figure.colorbar(dots, ax=axes, shrink=0.7, label="current at 1 A rms in every phase, A rms")

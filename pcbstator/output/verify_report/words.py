@@ -35,6 +35,8 @@ def verdict(found: Verification) -> str:
         return f"not as designed: {_count(counts['error'], 'error')}"
     if counts["warning"]:
         return f"no errors, {_count(counts['warning'], 'warning')}"
+    if any(finding.code == "verify.differs" for finding in found.findings):
+        return "no errors; some values are more than 1 % off the prediction"
     return "the files are whole" if found.solution is None else "the files are as predicted"
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from pcbstator.errors import LawRangeError
 from pcbstator.physics.conductors.trace_current import brooks_adam_current, ipc2221_current
 from pcbstator.verify.conduction.board import BoardNetwork
-from pcbstator.verify.conduction.elements import PLACES
+from pcbstator.verify.conduction.elements import barycentric_slopes
 from pcbstator.verify.conduction.mesh import FloatArray, Mesh
 
 ComplexArray = NDArray[np.complex128]
@@ -44,10 +44,10 @@ class HotPlace:
 
 @dataclass(frozen=True, eq=False)
 class LayerLoss:
-    """One layer, by triangle: loss by area (m,) [W/m2], and current per width (m, 3, 2) [A/mm] at its Gauss points."""
+    """One layer, by triangle: loss by area (m,) [W/m2], and mean current per width (m, 2) [A/mm]."""
 
     density: FloatArray
-    flow: NDArray[np.complex64]
+    flow: ComplexArray
 
 
 def layer_losses(network: BoardNetwork, voltages: FloatArray, phasors: ComplexArray) -> list[LayerLoss]:
@@ -60,7 +60,7 @@ def layer_losses(network: BoardNetwork, voltages: FloatArray, phasors: ComplexAr
     for sheet in network.sheets:
         currents = sheet.currents(voltages) @ phasors  # (m, 3, 2)
         squares = (currents.real**2 + currents.imag**2).sum(axis=2).mean(axis=1)
-        found.append(LayerLoss(1e6 * squares / sheet.conductance, currents.astype(np.complex64)))
+        found.append(LayerLoss(1e6 * squares / sheet.conductance, currents.mean(axis=1)))
     return found
 
 
@@ -99,7 +99,7 @@ def _measured(
     """A place with the section of copper across the current there, and what standards allow."""
     mesh = network.sheets[index].elements.mesh
     middles = mesh.points[mesh.corners].mean(axis=1)
-    flow = loss.flow[int(np.argmin(np.hypot(*(middles - place).T)))].mean(axis=0)
+    flow = loss.flow[int(np.argmin(np.hypot(*(middles - place).T)))]
     # The current of a place shared by phases turns; its direction is the longer axis of its ellipse.
     along = np.linalg.eigh(np.outer(flow, flow.conj()).real)[1][:, -1]
     width, current = _section(mesh, loss.flow, np.array(place), along)
@@ -120,7 +120,7 @@ def _allowed(
         return None
 
 
-def _section(mesh: Mesh, flow: NDArray[np.complex64], place: FloatArray, along: FloatArray) -> tuple[float, float]:
+def _section(mesh: Mesh, flow: ComplexArray, place: FloatArray, along: FloatArray) -> tuple[float, float]:
     """Width [mm] of the copper around a place on the line across ``along``, and the current through it [A]."""
     across = np.array([-along[1], along[0]])
     beyond, at = (mesh.points - place) @ along, (mesh.points - place) @ across
@@ -139,11 +139,9 @@ def _section(mesh: Mesh, flow: NDArray[np.complex64], place: FloatArray, along: 
     if not len(within):
         return 0.0, 0.0
     own = order[run == run[within[0]]]
-    # The current of a quadratic element is linear: at the middle of its part of the line, from its corners.
-    corners = mesh.points[mesh.corners[crossed[own]]]
-    middle = place + (low[own] + high[own])[:, None] / 2 * across
-    sides = np.stack([corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]], axis=2)
-    second, third = np.linalg.solve(sides, (middle - corners[:, 0])[:, :, None])[:, :, 0].T
-    shares = np.stack([1 - second - third, second, third], axis=1) @ np.linalg.inv(PLACES)
-    through = (np.einsum("mg,mgx->mx", shares, flow[crossed[own]]) @ along) * (high[own] - low[own])
+    # Through all cuts between its contacts a piece of copper carries the same, to rounding, if the current is taken
+    # along the slope of a function that is one beyond the cut and nothing before it.
+    band = Mesh(mesh.points, mesh.corners[crossed[own]], mesh.edge[crossed[own]])
+    slope = np.einsum("mi,mix->mx", beyond[band.corners] > 0.0, barycentric_slopes(band))
+    through = np.einsum("mx,mx,m->m", flow[crossed[own]], slope, band.areas)
     return float(high[own].max() - low[own].min()), float(abs(through.sum()))
