@@ -60,7 +60,7 @@ def test_the_designs_raise_no_alarm(name: str, tmp_path: Path) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [1, 4, 9, 23])
+@pytest.mark.parametrize("seed", [1, 9])
 def test_drawn_designs_raise_no_alarm(seed: int) -> None:
     for board in read_texts(ordered_texts(drawn_design(seed)), "drawn"):
         assert board_findings(board) == []
