@@ -31,7 +31,22 @@ def unbuildable(tmp_path):
 
 @pytest.mark.parametrize(
     "command",
-    ["", *["start", "predict", "check", "windings", "centrelines", "draw", "make", "outlines", "report", "simulate"]],
+    [
+        "",
+        *[
+            "start",
+            "predict",
+            "check",
+            "windings",
+            "centrelines",
+            "draw",
+            "make",
+            "outlines",
+            "report",
+            "simulate",
+            "verify",
+        ],
+    ],
 )
 def test_help(command):
     shown = run(*command.split(), "--help")
