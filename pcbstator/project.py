@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from pcbstator.study.run import Progress, Watcher
     from pcbstator.study.suggestion.suggest import Suggestions
     from pcbstator.study.take import Taken
+    from pcbstator.verify.verified import Verification
 
     FoundWatcher = Callable[[Progress, Callable[[], Found]], None]
 
@@ -378,6 +379,45 @@ def built_design(found: Comparison, board: str | None = None, rotor: str | None 
 def comparison_files(found: Comparison) -> Files:
     """The comparison as a picture, as text and as JSON, by the names of the files in their folder."""
     from pcbstator.output.bench_report.files import comparison_files as files
+
+    return files(found)
+
+
+def verify(folder: Place, design: Design | Place | None = None, roles: Place | None = None) -> Verification:
+    """The fabrication files in a folder read back and solved; ``verify(folder).to_dict()`` is plain data.
+
+    design: what the files leave open and what was predicted comes from it; by default from the folder's own
+    ``design.toml``. roles: a file that says what each file is. Raises FilesError where files cannot be read.
+    """
+    from pcbstator.verify.reading import read_boards
+    from pcbstator.verify.verified import verified
+
+    boards = read_boards(Path(folder), None if roles is None else Path(roles))
+    own = Path(folder) / "design.toml"
+    if design is None and own.is_file():
+        design = own
+    if design is None:
+        return verified(str(folder), boards, None)
+    from pcbstator.known import known_of
+
+    asked = load_design(design) if isinstance(design, str | PathLike) else design
+    return verified(str(folder), boards, known_of(size_design(asked)))
+
+
+def read_back(design: Design, files: Mapping[str, str | bytes], copper: Copper | None = None) -> Verification:
+    """Files of ``make`` read back before they are written: nets and distances, which takes a second or two."""
+    from pcbstator.known import known_of
+    from pcbstator.verify.reading import read_texts
+    from pcbstator.verify.verified import verified
+
+    texts = {name: content for name, content in files.items() if isinstance(content, str)}
+    known = known_of(size_design(design), copper, magnets=False)
+    return verified("the files", read_texts(texts, "the files"), known, solve=False)
+
+
+def verification_files(found: Verification) -> Files:
+    """A verification as a page with pictures, in words and as JSON, by the names of the files in their folder."""
+    from pcbstator.output.verify_report.page import verification_files as files
 
     return files(found)
 
