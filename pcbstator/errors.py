@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 
 def printable(text: str) -> str:
@@ -20,12 +21,16 @@ class PcbstatorError(Exception):
 
 @dataclass(frozen=True)
 class Complaint:
-    """One thing that is wrong in a design: the key, what must hold, what came and the way out."""
+    """One thing that is wrong in a design: the key, what must hold, what came and the way out.
+
+    ways: values of keys, each by itself a way out.
+    """
 
     key: str
     rule: str
     value: str = ""
     remedy: str = ""
+    ways: tuple[Mapping[str, object], ...] = field(default=(), compare=False)
 
     def __str__(self) -> str:
         """One line: ``key: rule; got value; remedy``."""
@@ -48,6 +53,16 @@ class DesignError(PcbstatorError):
         self.source = source
         self.complaints = tuple(complaints)
         super().__init__("\n".join(f"{source}: {complaint}" for complaint in self.complaints))
+
+
+class FilesError(PcbstatorError):
+    """Fabrication files that cannot be read, with every complaint; ``source`` is the file or folder."""
+
+    def __init__(self, source: str, complaints: list[Complaint] | tuple[Complaint, ...]) -> None:
+        source = printable(source)
+        self.source = source
+        self.complaints = tuple(complaints)
+        super().__init__("\n".join(f"{source}: {printable(str(complaint))}" for complaint in self.complaints))
 
 
 class LawRangeError(PcbstatorError, ValueError):

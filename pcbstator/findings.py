@@ -42,6 +42,7 @@ class Verdict:
 
     most: whether the value must be at most the limit. decided_by: what sets the value, or why it cannot be said.
     short: by which part of what is needed something else falls short, which forbids a value within its limit.
+    settings: values of keys that ``way_out`` names, where these would do.
     """
 
     name: str
@@ -52,6 +53,7 @@ class Verdict:
     decided_by: str = ""
     way_out: str = ""
     short: float = 0.0
+    settings: tuple[tuple[str, object], ...] = ()
 
     @property
     def margin(self) -> float | None:

@@ -6,13 +6,14 @@ libraries are imported on the first call that needs them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pcbstator.analysis.drive.simulation.scenarios import Simulation
+    from pcbstator.analysis.kept import Kept
     from pcbstator.analysis.prediction import Prediction
     from pcbstator.bench.result import Comparison
     from pcbstator.check.side_by_side import SideBySide
@@ -20,9 +21,14 @@ if TYPE_CHECKING:
     from pcbstator.copper.plain_board import PlainBoard
     from pcbstator.design import Design, SizedDesign
     from pcbstator.findings import Finding
+    from pcbstator.study.records import Study
     from pcbstator.study.results import Found
+    from pcbstator.study.run import Progress, Watcher
     from pcbstator.study.suggestion.suggest import Suggestions
     from pcbstator.study.take import Taken
+    from pcbstator.verify.verified import Verification
+
+    FoundWatcher = Callable[[Progress, Callable[[], Found]], None]
 
 Place = str | PathLike[str]
 Files = dict[str, str | bytes]
@@ -49,6 +55,36 @@ def save_design(design: Design, path: Place) -> None:
     from pcbstator.output.files import write_file
 
     write_file(Path(path), design_file(design).decode("utf-8-sig"), (".toml",))
+
+
+def design_of_text(text: str, source: str = "design", folder: Path | None = None) -> Design:
+    """The design in the text of a design file; source: its name in messages; folder: of a recorded motion.
+
+    Raises DesignError with every complaint at once.
+    """
+    from pcbstator.design import design_from_text
+
+    return design_from_text(text, source, folder)
+
+
+def change_text(text: str, settings: Mapping[str, object]) -> str:
+    """The text of a design file with the values of dotted keys set, None: taken away; its comments stay.
+
+    Raises DesignError where the text is no TOML, or a key has no place in it.
+    """
+    from pcbstator.design.file_text import checked_change
+
+    return checked_change(text, settings)
+
+
+def save_text(text: str, path: Place) -> None:
+    """Write the text of a design file, whole or not at all.
+
+    Raises OutputError where the file cannot be written.
+    """
+    from pcbstator.output.files import write_file
+
+    write_file(Path(path), text, (".toml",))
 
 
 def size_design(design: Design) -> SizedDesign:
@@ -81,14 +117,23 @@ def lay_slip_ring(design: Design) -> PlainBoard | None:
     return lay_slip_ring_board(size_design(design))
 
 
-def predict(design: Design, copper: Copper | None = None) -> Prediction:
+def predict(design: Design, copper: Copper | None = None, kept: Kept | None = None, whole: bool = True) -> Prediction:
     """All results of a design with the findings about it; ``predict(design).to_dict()`` is plain data.
 
+    kept: what designs before it left (``keep_stages``), which makes it quicker and changes no result. whole: also the
+    motor as built and the ways out, which take most of the time.
     Raises DesignError where winding or copper cannot be laid.
     """
     from pcbstator.check import checked_prediction
 
-    return checked_prediction(design, copper)
+    return checked_prediction(design, copper, whole, whole, kept)
+
+
+def keep_stages() -> Kept:
+    """A place for the copper, fields and inductances of the last designs, for ``predict`` of the next ones."""
+    from pcbstator.analysis.kept import Kept
+
+    return Kept()
 
 
 def check(design: Design) -> tuple[Finding, ...]:
@@ -131,6 +176,15 @@ def draw(design: Design) -> str:
 
     sized = size_design(design)
     return stator_svg(sized, lay_copper(sized))
+
+
+def page_answer(prediction: Prediction, saved: Prediction | None = None) -> dict[str, Any]:
+    """What the page to design on shows of a prediction, drawings included, as plain data; saved: what its changes are
+    told against.
+    """
+    from pcbstator.output.page_answer import page_answer as answer
+
+    return answer(prediction, saved)
 
 
 def report(design: Design, prediction: Prediction | None = None) -> str:
@@ -216,10 +270,11 @@ def simulation_files(design: Design, found: Simulation) -> Files:
     return dict(files(size_design(design), found))
 
 
-def explore(study: Place, folder: Place, workers: int = 0) -> Found:
+def explore(study: Place | Study, folder: Place, workers: int = 0, watch: FoundWatcher | None = None) -> Found:
     """Carry a study through, or on from where it stopped; every design is kept in ``folder``.
 
-    workers: processes; 0 for one per core. Raises StudyError, or WorkerError where work cannot be done.
+    workers: processes; 0 for one per core. watch: called as it goes on, with a function that gathers what is found by
+    then. Raises StudyError, or WorkerError where work cannot be done.
     """
     from pcbstator.analysis.pipeline import package_version
     from pcbstator.study.load import load_study
@@ -228,10 +283,31 @@ def explore(study: Place, folder: Place, workers: int = 0) -> Found:
     from pcbstator.study.store import open_store
     from pcbstator.study.workforce import local_workforce
 
-    asked = load_study(Path(study))
+    asked = load_study(Path(study)) if isinstance(study, str | PathLike) else study
     with local_workforce(workers) as force, open_store(Path(folder), asked, package_version()) as store:
-        run_study(asked, store, force)
+        if watch is None:
+            run_study(asked, store, force)
+        else:
+            run_study(asked, store, force, lambda progress: watch(progress, lambda: gather(asked, store)))
         return gather(asked, store)
+
+
+def study_of(design: Design, tables: Mapping[str, Any]) -> Study:
+    """The study of a design in nested tables as a study file has them.
+
+    Raises DesignError with every complaint at once.
+    """
+    from pcbstator.design.file_text import design_file
+    from pcbstator.study.load import study_from_tables
+
+    return study_from_tables(dict(tables), design, design_file(design).decode("utf-8-sig"))
+
+
+def pareto_picture(found: Found) -> str | None:
+    """The designs of a study that meet everything, with the Pareto front, as SVG text; None where there are none."""
+    from pcbstator.output.study_report.figures import pareto_svg
+
+    return pareto_svg(found)
 
 
 def take(folder: Place, number: int) -> Taken:
@@ -243,9 +319,11 @@ def take(folder: Place, number: int) -> Taken:
         return taken_design(store, number)
 
 
-def suggest(design: Design | Place, parts: Place | None = None, workers: int = 0) -> Suggestions:
+def suggest(
+    design: Design | Place, parts: Place | None = None, workers: int = 0, watch: Watcher | None = None
+) -> Suggestions:
     """About six designs that do what a design file or a design asks and differ in kind; an envelope and a wish are
-    enough. parts: a file of parts to be had; workers: processes, 0 for one per core.
+    enough. parts: a file of parts to be had; workers: processes, 0 for one per core; watch: called as it goes on.
 
     Raises NothingMeetsError, with what would do, where nothing does it.
     """
@@ -254,11 +332,11 @@ def suggest(design: Design | Place, parts: Place | None = None, workers: int = 0
     from pcbstator.study.suggestion.parts import load_parts
     from pcbstator.study.suggestion.suggest import suggested
 
-    known = load_parts(None if parts is None else Path(parts))
+    known, watch = load_parts(None if parts is None else Path(parts)), watch or (lambda progress: None)
     if isinstance(design, str | PathLike):
-        return suggested(load_asked(Path(design), known), known, workers)
+        return suggested(load_asked(Path(design), known), known, workers, watch)
     text = design_file(design).decode("utf-8-sig")
-    return suggested(asked_of(design.document, text, design.source, design.folder, known), known, workers)
+    return suggested(asked_of(design.document, text, design.source, design.folder, known), known, workers, watch)
 
 
 def suggestion_files(found: Suggestions) -> Files:
@@ -282,21 +360,9 @@ def compare(design: Design, bench: Place) -> Comparison:
 
     Raises DesignError with every complaint about the readings at once.
     """
-    from dataclasses import replace
+    from pcbstator.bench.judged import judged_comparison
 
-    from pcbstator.bench.built.motor import built_motors
-    from pcbstator.bench.built.scatter import scatters
-    from pcbstator.bench.causes.search import judgements, with_judgements
-    from pcbstator.bench.comparison import compared
-    from pcbstator.bench.load import load_bench
-    from pcbstator.bench.machine_state import machine_state
-
-    readings, state = load_bench(Path(bench)), machine_state(design)
-    found = compared(design, readings, Path(bench).name, state)
-    judged = judgements(found, readings, state)
-    found = with_judgements(found, judged)
-    built = built_motors(design, found, judged, readings, state)
-    return replace(found, built=built, scatter=scatters(found.rows))
+    return judged_comparison(design, Path(bench))
 
 
 def built_design(found: Comparison, board: str | None = None, rotor: str | None = None) -> str:
@@ -313,6 +379,45 @@ def built_design(found: Comparison, board: str | None = None, rotor: str | None 
 def comparison_files(found: Comparison) -> Files:
     """The comparison as a picture, as text and as JSON, by the names of the files in their folder."""
     from pcbstator.output.bench_report.files import comparison_files as files
+
+    return files(found)
+
+
+def verify(folder: Place, design: Design | Place | None = None, roles: Place | None = None) -> Verification:
+    """The fabrication files in a folder read back and solved; ``verify(folder).to_dict()`` is plain data.
+
+    design: what the files leave open and what was predicted comes from it; by default from the folder's own
+    ``design.toml``. roles: a file that says what each file is. Raises FilesError where files cannot be read.
+    """
+    from pcbstator.verify.reading import read_boards
+    from pcbstator.verify.verified import verified
+
+    boards = read_boards(Path(folder), None if roles is None else Path(roles))
+    own = Path(folder) / "design.toml"
+    if design is None and own.is_file():
+        design = own
+    if design is None:
+        return verified(str(folder), boards, None)
+    from pcbstator.known import known_of
+
+    asked = load_design(design) if isinstance(design, str | PathLike) else design
+    return verified(str(folder), boards, known_of(size_design(asked)))
+
+
+def read_back(design: Design, files: Mapping[str, str | bytes], copper: Copper | None = None) -> Verification:
+    """Files of ``make`` read back before they are written: nets and distances, which takes a second or two."""
+    from pcbstator.known import known_of
+    from pcbstator.verify.reading import read_texts
+    from pcbstator.verify.verified import verified
+
+    texts = {name: content for name, content in files.items() if isinstance(content, str)}
+    known = known_of(size_design(design), copper, magnets=False)
+    return verified("the files", read_texts(texts, "the files"), known, solve=False)
+
+
+def verification_files(found: Verification) -> Files:
+    """A verification as a page with pictures, in words and as JSON, by the names of the files in their folder."""
+    from pcbstator.output.verify_report.page import verification_files as files
 
     return files(found)
 

@@ -50,7 +50,12 @@ def test_messages_tell_to_install_what_the_pages_tell():
     pages = {
         name: (root / name).read_text(encoding="utf-8") for name in ("README.md", "docs/studies.md", "docs/solids.md")
     }
-    for extra, page in (("explore", "README.md"), ("cluster", "docs/studies.md"), ("solids", "docs/solids.md")):
+    for extra, page in (
+        ("explore", "README.md"),
+        ("page", "README.md"),
+        ("cluster", "docs/studies.md"),
+        ("solids", "docs/solids.md"),
+    ):
         assert extra in extras
         assert f"`{install_words(extra).rpartition(', ')[2]}`" in pages[page]
     code = "".join(path.read_text(encoding="utf-8") for path in (root / "pcbstator").rglob("*.py"))

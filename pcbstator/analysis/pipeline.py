@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
@@ -48,9 +49,10 @@ def predict_design(design: Design, copper: Copper | None = None) -> Prediction:
     return completed(worked(design, copper))
 
 
-def worked(design: Design, copper: Copper | None = None) -> Work:
-    """A design through all stages; copper: where it was laid before."""
-    work, shared = Work(design, copper, full=True), Shared(alone=True)
+def worked(design: Design, copper: Copper | None = None, shared: Shared | None = None) -> Work:
+    """A design through all stages; copper: where it was laid before; shared: what designs before it left."""
+    shared = shared or Shared(alone=True)
+    work = Work(design, copper, full=True)
     for stage in STAGES:
         if stage == "job":
             surround(work)
@@ -85,8 +87,8 @@ def judged_as_built(work: Work) -> None:
     work.give("motion", work.motion)
 
 
-def completed(work: Work) -> Prediction:
-    """The prediction of a design that went through all stages."""
+def completed(work: Work, as_built: bool = True) -> Prediction:
+    """The prediction of a design that went through all stages; as_built: also the motor as built."""
     design, (winding, conductors) = work.design, work.laid
     counts, copper = work.counts, conductors.copper
     if counts is None or work.resistances is None or work.inductances is None or work.steady is None:
@@ -102,19 +104,19 @@ def completed(work: Work) -> Prediction:
         except LawRangeError as error:
             reason = str(error)
     build = None
-    if design.build is not None and magnetic is not None and not reason:
+    if as_built and design.build is not None and magnetic is not None and not reason:
         try:
             build = built_results(design, conductors, magnetic, work.mechanical, _top_speed(work))
         except LawRangeError as error:
             reason = str(error)
     work.waves = None if build is None else build.waves
-    thermal = with_pulses(design, work.steady)
+    thermal, drawn = with_pulses(design, work.steady), partial(_drawn_copper, design, copper, vars(counts[1]))
     return Prediction(
         title=design.title,
         design_file=design.source,
         version=package_version(),
         winding=WindingResult(**vars(counts[0]), layout=winding.layout),
-        copper=_drawn_copper(design, copper, vars(counts[1])),
+        copper=drawn() if work.drawn is None else work.drawn.get(copper, drawn),
         electrical=electrical,
         magnetic=magnetic,
         thermal=thermal,

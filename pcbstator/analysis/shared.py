@@ -54,7 +54,7 @@ class Recent(Generic[K, V]):
         return made
 
 
-def _board_key(design: Design) -> Hashable:
+def board_key(design: Design) -> Hashable:
     """All that the copper of a design depends on."""
     return design.winding, design.board, design.stack, design.rotor.poles
 
@@ -62,14 +62,16 @@ def _board_key(design: Design) -> Hashable:
 class Shared:
     """What designs have in common. inner, outer: least and largest radius of copper [m] that field tables serve; by
     default each serves its own annulus, which is less work where the outlines of the magnets are never the same.
-    alone: for one design by itself, whose tables serve its copper and no more.
+    alone: for one design by itself, whose tables serve its copper and no more. room: bytes of tables of each kind.
     """
 
-    def __init__(self, inner: float | None = None, outer: float | None = None, alone: bool = False) -> None:
+    def __init__(
+        self, inner: float | None = None, outer: float | None = None, alone: bool = False, room: int = TABLE_BYTES
+    ) -> None:
         self._span, self._alone = (inner, outer), alone
         self._windings: Recent[Hashable, Winding] = Recent(KEPT)
-        self._rotors: Recent[Hashable, SaturatedIron] = Recent(TABLE_BYTES, lambda made: made.source.vectors.nbytes)
-        self._fields: Recent[Hashable, RingField] = Recent(TABLE_BYTES, lambda made: made.values.nbytes)
+        self._rotors: Recent[Hashable, SaturatedIron] = Recent(room, lambda made: made.source.vectors.nbytes)
+        self._fields: Recent[Hashable, RingField] = Recent(room, lambda made: made.values.nbytes)
         self._forces: Recent[Hashable, MechanicalResult] = Recent(KEPT)
         self._fills: Recent[Hashable, dict[str, object]] = Recent(KEPT)
         self._copper: Recent[Hashable, Copper] = Recent(KEPT)
@@ -98,7 +100,7 @@ class Shared:
                 "board.track_width_mm": round(1e3 * found.board.track_width, 6),
             }
 
-        settings = self._fills.get(_board_key(design), solved)
+        settings = self._fills.get(board_key(design), solved)
         if anew:
             return anew[0]
         key = "winding.turns" if turns else "board.track_width_mm"
@@ -106,11 +108,11 @@ class Shared:
 
     def copper(self, design: SizedDesign, make: Callable[[], Copper]) -> Copper:
         """The copper of a settled design, made where no board like it was laid before."""
-        return self._copper.get(_board_key(design), make)
+        return self._copper.get(board_key(design), make)
 
     def inductance(self, design: SizedDesign, make: Callable[[], dict[str, Any]]) -> dict[str, Any]:
         """The inductances of a settled design, made where no board like it was before the same iron."""
-        return self._inductances.get((_board_key(design), iron_faces(design)), make)
+        return self._inductances.get((board_key(design), iron_faces(design)), make)
 
     def cycle(self, design: SizedDesign) -> Cycle | None:
         """The cycle that a design asks for."""
@@ -166,8 +168,10 @@ class Shared:
             return mechanical_results(design, magnet_footprint(design), steel)
 
         speeds = design.operation.speeds if design.operation else ()
-        # What carries the rotor; as text, since some of its values are tables.
-        carried = repr((design.bearing, design.load, design.cooling, design.build))
+        # What carries the rotor, and what takes of its gap; as text, since some of its values are tables.
+        board = design.board
+        near = board.outer_diameter, board.layer_thicknesses[0], board.layer_thicknesses[-1], design.tolerance
+        carried = repr((design.bearing, design.load, design.cooling, design.build, near))
         return self._forces.get(
             (design.rotor, self._rotor_key(design), copper_span(design), tuple(speeds), carried), made
         )

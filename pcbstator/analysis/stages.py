@@ -23,6 +23,7 @@ from pcbstator.analysis.electrical.delta_loop import delta_loop
 from pcbstator.analysis.electrical.inductance import inductance_figures, most_inductance
 from pcbstator.analysis.electrical.records import (
     CopperCounts,
+    CopperResult,
     ElectricalResult,
     Inductances,
     Resistances,
@@ -43,7 +44,7 @@ from pcbstator.analysis.magnetic.surroundings import SurroundingsResult
 from pcbstator.analysis.mechanical.ball_contact import ball_results, with_ball_friction
 from pcbstator.analysis.mechanical.records import MechanicalResult
 from pcbstator.analysis.mechanical.rotor import rotor_inertia
-from pcbstator.analysis.shared import Shared
+from pcbstator.analysis.shared import Recent, Shared
 from pcbstator.analysis.thermal.board_network import heat_of_sources, source_case
 from pcbstator.analysis.thermal.cooling import cooling_of, eddy_speed
 from pcbstator.analysis.thermal.current_limits import SteadyWork, refused_result, steady_results
@@ -125,6 +126,7 @@ class Work:
     motion: MotionResult | None = None
     drive: DriveResult | None = None
     waves: FloatArray | None = None  # torque of drawn motors (``BuildResult``), where they were drawn
+    drawn: Recent[Copper, CopperResult] | None = None  # what was found of copper that was laid before
     out_of_range: str = ""  # why some results of a design that goes on are missing
 
     def give(self, group: str, *records: object) -> None:

@@ -98,7 +98,14 @@ def _row(reading: Reading, predicted: float, spread: float, pole_pairs: int) -> 
     )
     # A reading that is 1000 times too large would have an uncertainty as large as itself: both at the prediction.
     room = (reading.uncertainty**2 + spread**2) ** 0.5 * min(measured, predicted)
-    return replace(row, slip=likely_slip(reading.kind, measured, predicted, room, pole_pairs))
+    return replace(row, slip=likely_slip(reading.kind, measured, predicted, room, pole_pairs, _key(reading)))
+
+
+def _key(reading: Reading) -> str:
+    """How the size of an EMF was written; empty of all else."""
+    if not isinstance(reading, Emf):
+        return ""
+    return "rms" if reading.rms is not None else "peak to peak" if reading.peak_to_peak is not None else "peak"
 
 
 def borne_out(rows: tuple[Row, ...], pairs: dict[str, str]) -> tuple[Row, ...]:

@@ -10,6 +10,7 @@ CLOSE = 0.12  # part by which a quotient may miss that of a slip at most
 NEAR = 2.0  # standard deviations by which it may
 SURE = 3.0  # standard deviations that it must be from 1
 
+WRITTEN = "written as "
 THOUSAND = "units off by 1000: milli for whole, or whole for milli"
 SLIPS: dict[str, tuple[tuple[float, str], ...]] = {
     "resistance": (
@@ -52,12 +53,13 @@ SLIPS: dict[str, tuple[tuple[float, str], ...]] = {
 }  # fmt: skip
 
 
-def likely_slip(kind: str, measured: float, predicted: float, sigma: float, pole_pairs: int) -> str:
+def likely_slip(kind: str, measured: float, predicted: float, sigma: float, pole_pairs: int, written: str = "") -> str:
     """The slip that the quotient of measured and predicted points to, in words; empty where there is none.
 
     kind: of the reading; measured, predicted: above 0 [any, alike]; sigma: of the difference [the same]; pole_pairs:
-    p [-]. A quotient counts where it is nearer to that of the slip than 12 % and 2 standard deviations, and more than 3
-    of them from 1. Derived here.
+    p [-]; written: how an EMF was written, peak, peak to peak or rms, where that is known, so that only slips of that
+    key count. A quotient counts where it is nearer to that of the slip than 12 % and 2 standard deviations, and more
+    than 3 of them from 1. Derived here.
 
     >>> likely_slip("resistance", 3.31, 0.00330, 0.0002, 12)
     'units off by 1000: milli for whole, or whole for milli'
@@ -65,11 +67,13 @@ def likely_slip(kind: str, measured: float, predicted: float, sigma: float, pole
     'twice: peak to peak, written as peak'
     >>> likely_slip("emf", 1.10, 1.0, 0.05, 12)
     ''
+    >>> [likely_slip("emf", 0.707, 1.0, 0.05, 12, key) for key in ("peak", "peak to peak")]
+    ['1 over the root of 2: rms, written as peak', '']
     """
     if not (measured > 0 and predicted > 0) or abs(measured - predicted) <= SURE * sigma:
         return ""
     known = [(1e3, THOUSAND), (1e-3, THOUSAND), (1e6, "units off by a million"), (1e-6, "units off by a million")]
-    known += SLIPS.get(kind, ())
+    known += [(factor, words) for factor, words in SLIPS.get(kind, ()) if _of_key(words, written)]
     if kind == "emf" and pole_pairs > 1:
         known += [
             (
@@ -81,6 +85,11 @@ def likely_slip(kind: str, measured: float, predicted: float, sigma: float, pole
     quotient, room = measured / predicted, min(CLOSE, NEAR * sigma / min(measured, predicted))
     apart, words = min((abs(log(quotient / factor)), words) for factor, words in known)
     return words if apart <= max(room, 0.02) else ""
+
+
+def _of_key(words: str, written: str) -> bool:
+    """Whether a slip is one of the key that was written."""
+    return not written or WRITTEN not in words or words.endswith(WRITTEN + written)
 
 
 def speed_slip(quotient: float, pole_pairs: int) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from pcbstator.analysis.kept import Kept
 from pcbstator.analysis.pipeline import completed, worked
 from pcbstator.analysis.prediction import Prediction
 from pcbstator.analysis.stages import Work
@@ -32,18 +33,28 @@ MOST_RIPPLE = 0.05  # of the torque (common practice, no source)
 ORDER = {"error": 0, "warning": 1, "note": 2}
 
 
-def checked_prediction(design: Design, copper: Copper | None = None, ways_out: bool = True) -> Prediction:
+def checked_prediction(
+    design: Design,
+    copper: Copper | None = None,
+    ways_out: bool = True,
+    as_built: bool = True,
+    kept: Kept | None = None,
+) -> Prediction:
     """All results of a design with the verdict and the findings about it; ways_out: also what would meet each
-    requirement that is not met.
+    requirement that is not met; as_built: also the motor as built. kept: what designs before it left.
 
     Raises DesignError where winding or copper cannot be laid.
     """
-    return checked_work(worked(design, copper), ways_out)
+    if kept is None:
+        return checked_work(worked(design, copper), ways_out, as_built)
+    work = worked(design, copper or kept.copper(design), kept.shared)
+    work.drawn = kept.drawn
+    return checked_work(work, ways_out, as_built)
 
 
-def checked_work(work: Work, ways_out: bool = True) -> Prediction:
+def checked_work(work: Work, ways_out: bool = True, as_built: bool = True) -> Prediction:
     """The same of a design that went through all stages."""
-    prediction, (_, conductors) = completed(work), work.laid
+    prediction, (_, conductors) = completed(work, as_built), work.laid
     found = verdicts(work.design, Known.of(prediction))
     if ways_out:
         found = with_ways_out(work, prediction, found)

@@ -18,8 +18,10 @@ import click
 
 from pcbstator.cli.bench_commands import bench, compare
 from pcbstator.cli.outline_commands import centrelines, outlines
+from pcbstator.cli.page_command import page
 from pcbstator.cli.solids_command import solids
 from pcbstator.cli.study_commands import explore, suggest, take
+from pcbstator.cli.verify_commands import verify
 from pcbstator.errors import FindingsError, PcbstatorError
 from pcbstator.interrupts import INTERRUPTED, STOPPED
 from pcbstator.output.terminal import tell
@@ -217,12 +219,18 @@ def report(design: Path, other: Path | None, output: Path) -> None:
 @commands.command()
 @DESIGN
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, help="Folder to write.")
-def make(design: Path, output: Path) -> None:
-    """Write everything to order and build DESIGN into a folder: all or nothing."""
+@click.option("--no-verify", is_flag=True, help="Do not read the files back.")
+def make(design: Path, output: Path, no_verify: bool) -> None:
+    """Write everything to order and build DESIGN into a folder: all or nothing.
+
+    Nets and distances are read back from the files first; verify solves them.
+    """
     import pcbstator
     from pcbstator.output.files import write_folder
     from pcbstator.output.tables import findings_text
+    from pcbstator.output.verify_report.words import verification_text
     from pcbstator.project import make as folder_of
+    from pcbstator.project import read_back
 
     asked = pcbstator.load_design(design)
     prediction = pcbstator.predict(asked)
@@ -232,9 +240,17 @@ def make(design: Path, output: Path) -> None:
         tell(findings_text(prediction.findings), err=True)
         tell(f"{output}: not written, because of the errors above\n", err=True)
         sys.exit(1)
+    back = None if no_verify else read_back(asked, files, prediction.laid)
+    if back is not None and not back.sound:
+        tell(verification_text(back), err=True)
+        tell(f"{output}: not written, because the files do not say what was designed\n", err=True)
+        sys.exit(1)
     write_folder(output, files)
     tell(findings_text(prediction.findings))
     click.echo(f"{output}: {len(files)} files written; open report.html first")
+    if back is not None:
+        words = f"every net in one piece, distances kept; resistance and torque: pcbstator verify {output}"
+        click.echo(f"{output}: verified: {words}")
 
 
 class Scenarios(click.ParamType[Any]):
@@ -290,6 +306,8 @@ commands.add_command(explore)
 commands.add_command(take)
 commands.add_command(suggest)
 commands.add_command(bench)
+commands.add_command(page)
+commands.add_command(verify)
 commands.add_command(solids)
 
 

@@ -144,8 +144,11 @@ def _too_many_turns(design: Design, turns: int, lack: NoRoomError) -> Complaint:
         "at most " if part < turns else ""
     )  # fewer need not fit where more do: the laps of a wave winding then begin elsewhere
     offers = [f"use {most}{_turns(part)} with this track_width_mm"] if part else []
+    ways: list[dict[str, object]] = [{"winding.turns": part}] if part else []
     if widest >= 5e-5:
-        offers.append(f"for {_turns(turns)} a track_width_mm of at most {floor(1e5 * widest + 0.5) / 100:.2f}")
+        width = floor(1e5 * widest + 0.5) / 100
+        offers.append(f"for {_turns(turns)} a track_width_mm of at most {width:.2f}")
+        ways.append({"board.track_width_mm": width})
     if not offers:
         offers.append("use fewer coils, poles or layers, smaller via_pad_mm or a wider annulus")
-    return Complaint(lack.key, lack.rule, lack.value, " or ".join(offers))
+    return Complaint(lack.key, lack.rule, lack.value, " or ".join(offers), tuple(ways))

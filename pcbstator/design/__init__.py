@@ -1,6 +1,6 @@
 """What is asked for: frozen records, the loading of design files, and fabrication rule sets as data."""
 
-from pcbstator.design.load import design_from_document, load_design
+from pcbstator.design.load import design_from_document, design_from_text, load_design
 from pcbstator.design.records import Board, Design, Envelope, SizedDesign, Winding
 from pcbstator.design.rules import RuleSet, rule_set, rule_set_names
 from pcbstator.design.sections.rotor import BlockMagnet, DiscMagnet, Magnet, Rotor, SectorMagnet
@@ -21,6 +21,7 @@ __all__ = [
     "Winding",
     "add_sections",
     "design_from_document",
+    "design_from_text",
     "load_design",
     "rule_set",
     "rule_set_names",

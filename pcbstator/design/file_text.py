@@ -8,6 +8,7 @@ from typing import Any
 
 from pcbstator.design.keys import keys, sections
 from pcbstator.design.records import Design, SizedDesign
+from pcbstator.errors import Complaint, DesignError
 
 
 def design_file(design: Design) -> bytes:
@@ -77,6 +78,15 @@ def changed_text(text: str, settings: Mapping[str, Any], reasons: Mapping[str, s
         if reason is not None and said is not None:  # it keeps the comment that stood there
             here[name].trivia.comment, here[name].trivia.comment_ws = item.trivia.comment, item.trivia.comment_ws
     return tomlkit.dumps(document)
+
+
+def checked_change(text: str, settings: Mapping[str, Any]) -> str:
+    """The same of a text that anybody may have written: a DesignError where the keys have no place in it."""
+    try:
+        return changed_text(text, settings)
+    except (ValueError, TypeError, KeyError, IndexError, AttributeError, RecursionError) as error:
+        rule = "must be valid TOML in which these keys have a place"
+        raise DesignError("text", [Complaint("text", rule, str(error), "mend the text first")]) from None
 
 
 def _added(table: Any, name: str, item: Any) -> None:

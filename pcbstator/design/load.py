@@ -46,11 +46,29 @@ def load_design_and_text(place: Path) -> tuple[Design, str]:
     return design, text
 
 
+def design_from_text(text: str, source: str = "design", folder: Path | None = None) -> Design:
+    """The design in the text of a design file; a DesignError names everything that is wrong with it.
+
+    ``folder`` is where a recorded motion is looked for.
+    """
+    content = text.encode(errors="surrogatepass")
+    if len(content) > LARGEST_FILE:
+        raise _unreadable(Path(source), "must be at most 1 MiB", "more", "is this the right file?")
+    design = design_from_document(_tables_in(text, Path(source)), source, folder)
+    design._file_digest, design._file = hashlib.sha256(content).hexdigest(), content
+    return design
+
+
 def read_tables(place: Path) -> tuple[dict[str, Any], str, bytes]:
     """The tables of a TOML file, its text and its bytes; a DesignError where it is not one."""
     text, content = _text_of(place)
+    return _tables_in(text, place), text, content
+
+
+def _tables_in(text: str, place: Path) -> dict[str, Any]:
+    """The tables of a text in TOML; ``place`` names it in messages."""
     try:
-        return tomllib.loads(text), text, content
+        return tomllib.loads(text)
     except RecursionError:
         raise _unreadable(place, "must not nest tables and lists this deep") from None
     except ValueError as error:  # TOMLDecodeError, and integers too long for Python

@@ -29,8 +29,12 @@ class Known:
 
     def value(self, *keys: str) -> str | None:
         """The first of these results that there is, in words."""
-        key = next((key for key in keys if self.results.get(key) is not None), None)
+        key = self.key(*keys)
         return None if key is None else shown(key, self.results[key])
+
+    def key(self, *keys: str) -> str | None:
+        """The first of these results that there is."""
+        return next((key for key in keys if self.results.get(key) is not None), None)
 
     def row(self, name: str, words: str, *keys: str) -> Row | None:
         """A row for the first of these results; each {key} in the words is another one: without it no words."""
@@ -44,17 +48,21 @@ class Known:
             other = self.value(key) if brace else ""
             if other is not None:
                 said.append(f"{head}{other}{tail}")
-        return Row(name, value, "; ".join(said))
+        return Row(name, value, "; ".join(said), self.key(*keys) or "")
 
 
 def key_numbers(prediction: Prediction) -> list[Row]:
     """At most eight rows: of the job, of the machine as a thing, and where these are few, of the motor as such."""
-    plain = prediction.to_dict()
-    results = {f"{group}.{key}": value for group, table in plain.items() if isinstance(table, dict)
-               for key, value in table.items()}  # fmt: skip
-    known = Known(prediction, results)
+    known = Known(prediction, results_by_key(prediction))
     rows = [row(known) for row in ROWS]
     return [row for row in rows if row is not None][:COUNT]
+
+
+def results_by_key(prediction: Prediction) -> dict[str, Any]:
+    """The results of the groups of ``predict --json``, by dotted key."""
+    plain = prediction.to_dict()
+    return {f"{group}.{key}": value for group, table in plain.items() if isinstance(table, dict)
+            for key, value in table.items()}  # fmt: skip
 
 
 def _plain(name: str, words: str, *keys: str) -> Callable[[Known], Row | None]:

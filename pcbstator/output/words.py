@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -15,11 +15,12 @@ PREFIXES = ((1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "
 
 @dataclass(frozen=True)
 class Row:
-    """A line of a table: what it is, its value in words, what it means."""
+    """A line of a table: what it is, its value in words, what it means; key: of the result, where it is one."""
 
     name: str
     value: str
     meaning: str = ""
+    key: str = field(default="", compare=False)
 
 
 def figures(value: float, digits: int = 4) -> str:

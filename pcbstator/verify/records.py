@@ -7,7 +7,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
+
+from pcbstator.findings import Finding
 
 FloatArray = NDArray[np.float64]
 
@@ -18,13 +21,16 @@ class WrittenLayer:
 
     number: from 1 at the top, seen from above. file: where it was read. copper: all that the file draws, later clear
     polarity taken out, as one (multi)polygon. nets: what each net draws, by the names in the attributes %TO.N; empty
-    where the file has none.
+    where the file has none. unnamed: what no net draws, in a file that has nets. pads: x, y and least width of every
+    flash, (n, 3).
     """
 
     number: int
     file: str
     copper: BaseGeometry
     nets: Mapping[str, BaseGeometry] = field(default_factory=dict)
+    unnamed: BaseGeometry = field(default_factory=Polygon)
+    pads: FloatArray = field(default_factory=lambda: np.zeros((0, 3)))
 
 
 @dataclass(frozen=True)
@@ -55,11 +61,23 @@ class NetPoint:
 
 
 @dataclass(frozen=True)
+class Pin:
+    """A pad that a copper file says to be a pin (%TO.P): part, number, function and place [mm]."""
+
+    part: str
+    number: str
+    function: str
+    x: float
+    y: float
+
+
+@dataclass(frozen=True)
 class WrittenBoard:
     """One board as its files have it.
 
     edge: the board within its outline, cut-outs taken away; None where no file has it. masks: openings in the solder
-    mask of the first and the last layer, by layer number. terminals: places by name [mm].
+    mask of the first and the last layer, by layer number. terminals: places by name [mm]. rules: least numbers [mm]
+    that the job file states, by its own names. findings: what reading had to say.
     """
 
     name: str
@@ -69,3 +87,6 @@ class WrittenBoard:
     netlist: tuple[NetPoint, ...] = ()
     terminals: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     masks: Mapping[int, BaseGeometry] = field(default_factory=dict)
+    pins: tuple[Pin, ...] = ()
+    rules: Mapping[str, float] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()

@@ -144,15 +144,15 @@ def wind(phases: int, coils: int, poles: int, parallel_paths: int = 1, source: s
     paths would not have equal EMF, with the counts that do.
     """
     if not is_balanced(phases, coils, poles):
-        near = ", ".join(f"{q} coils / {p} poles" for q, p in nearest_balanced(phases, coils, poles))
+        pairs = nearest_balanced(phases, coils, poles)
+        near = ", ".join(f"{q} coils / {p} poles" for q, p in pairs)
+        ways: tuple[dict[str, object], ...] = tuple({"winding.coils": q, "rotor.poles": p} for q, p in pairs)
         rule = (
             f"{coils} coils and {poles} poles give no balanced {phases}-phase winding: "
             f"coils / gcd(coils, poles/2) must be a multiple of {phases if phases % 2 else 2 * phases}"
         )
-        raise DesignError(
-            source,
-            [Complaint("winding.coils", rule, f"{coils // gcd(coils, poles // 2)}", f"nearest that work: {near}")],
-        )
+        got = f"{coils // gcd(coils, poles // 2)}"
+        raise DesignError(source, [Complaint("winding.coils", rule, got, f"nearest that work: {near}", ways)])
     phase_of, sense = assign_coils(phases, coils, poles)
     members = [[coil for coil in range(coils) if phase_of[coil] == phase] for phase in range(phases)]
     multiplicity = len(members[0])
@@ -170,6 +170,7 @@ def wind(phases: int, coils: int, poles: int, parallel_paths: int = 1, source: s
                     "the paths of a phase must have equal EMF",
                     str(parallel_paths),
                     f"{coils} coils / {poles} poles allow {', '.join(map(str, counts))}",
+                    tuple({"winding.parallel_paths": count} for count in counts),
                 )
             ],
         )

@@ -43,6 +43,11 @@ LAWS = {  # one standard deviation of what the computation itself may miss, comm
     ("field",): 0.02,
     ("pull",): 0.06,
 }  # see docs/accuracy.md; inductance: Rigas et al., 2026, as in docs/bench.md; pull: usual of steel, no source
+REPEATED = ("resistance", "inductance", "static_torque", "no_load", "field", "finished_copper")
+SHARED = (
+    0.87  # of an instrument's uncertainty: off alike in all its readings of an evening, so that they repeat to half
+)
+# of it (JCGM 100, 5.2 and F.1.2.3, on correlated input quantities); the share is common practice, no source
 ROTOR_ALONE = (Field, Pull)  # readings that nothing but the rotor decides, and that are dear
 
 
@@ -107,8 +112,10 @@ def allowances(state: MachineState, readings: Sequence[Reading], values: FloatAr
 
 
 def common_spread(readings: Sequence[Reading], left_out: Collection[tuple[str, ...]] = ()) -> FloatArray:
-    """Covariance (readings, readings) of what the computation may miss; left_out: kinds for which it does not count."""
-    common = np.zeros((len(readings), len(readings)))
+    """Covariance (readings, readings) of what the computation may miss, and of what readings of one instrument are off
+    alike; left_out: kinds for which the computation's does not count.
+    """
+    common = _instruments(readings)
     for kinds, part in LAWS.items():
         if kinds not in left_out:
             line = np.array([part if reading.kind in kinds else 0.0 for reading in readings])
@@ -116,11 +123,30 @@ def common_spread(readings: Sequence[Reading], left_out: Collection[tuple[str, .
     return common
 
 
+def _instruments(readings: Sequence[Reading]) -> FloatArray:
+    """Covariance (readings, readings) of what an instrument is off in all of its readings."""
+    found = np.zeros((len(readings), len(readings)))
+    names = [_instrument(reading) for reading in readings]
+    for name in {each for each in names if each}:
+        line = np.array([
+            SHARED * reading.uncertainty if own == name else 0.0 for reading, own in zip(readings, names, strict=True)
+        ])  # fmt: skip
+        found += np.outer(line, line)
+    return found
+
+
+def _instrument(reading: Reading) -> str:
+    """What it is read by, of a kind that is taken several times in a row; empty for the rest."""
+    if isinstance(reading, Emf):
+        return "meter" if reading.rms is not None else "oscilloscope"
+    return reading.kind if reading.kind in REPEATED else ""
+
+
 def _meters(readings: Sequence[Reading], values: FloatArray) -> FloatArray:
     """Variance of every reading by itself."""
     found = []
     for reading, value in zip(readings, values, strict=True):
-        own = reading.uncertainty
+        own = reading.uncertainty * (sqrt(1 - SHARED**2) if _instrument(reading) else 1.0)
         if isinstance(reading, Gap | Thickness):
             own *= reading.value / value
         more = 0.0

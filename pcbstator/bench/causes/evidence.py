@@ -27,8 +27,14 @@ from pcbstator.bench.readings import Emf, Pull, Reading, StaticTorque
 FloatArray = NDArray[np.float64]
 
 STRONG = log(20.0)  # of a quotient of two evidences: "strong" in Kass and Raftery's table
-POSITIVE = log(3.0)  # where "positive" begins there: of all causes together against a motor within its tolerances
+POSITIVE = log(
+    1.5
+)  # of all causes together against a motor within its tolerances; motors within them pass it in 3 of 100
 SEEN = 1e-3  # part of a reading: a fault that moves none by more is not looked for
+TOLD = (
+    5.5  # standard deviations by which readings must move, all together, for a cause to be named in 95 of 100 benches:
+)
+# it must stand out of about 100 places where a fault may be, d^2/2 - 1.645 d = log(100) + POSITIVE gives 5.2
 LEFT_OVER = 0.003  # part of a field that cancels which the parts' inaccuracy leaves; common practice, no source
 HEALTHY = "healthy"
 OFTEN = 3.0  # how much more often than the rest these are met with: common practice, no source
@@ -61,6 +67,7 @@ class Model:
     values: FloatArray
     allowed: Allowances
     hypotheses: tuple[Hypothesis, ...]
+    silent: tuple[tuple[str, str], ...] = ()  # name and place of faults that move no reading
 
     @cached_property
     def _spread(self) -> FloatArray:
@@ -90,6 +97,11 @@ class Model:
             found.append(-0.5 * (scores**2).sum(axis=0) - np.log(np.diag(root)).sum())
         lines = np.stack(found, axis=1)
         return np.asarray(lines - lines[:, :1])
+
+    def apart(self, hypothesis: Hypothesis, taken: NDArray[np.bool_]) -> float:
+        """By how many standard deviations a cause moves the readings that were taken, all together."""
+        root = np.linalg.cholesky(self._spread[np.ix_(taken, taken)])
+        return float(np.linalg.norm(np.linalg.solve(root, hypothesis.shift[taken])))
 
     def chi_square(self, hypothesis: Hypothesis, measured: FloatArray, taken: NDArray[np.bool_]) -> float:
         """How far the readings are from what the cause allows; measured: (readings,)."""
@@ -135,17 +147,19 @@ def model_of(
     for number, one in enumerate(allowed.each):
         wide = wider(one) * one.column[:, None]
         found.append(Hypothesis(one.name, "", 1.0, np.zeros(len(readings)), wide, number))
+    silent = []
     for fault in known_faults:
         shift = scaled(readings, readings_of(fault.state, readings, state, values), values)
         shift, spread = _cancelled(readings, shift) if fault.cancels else (shift, none)
         if np.isfinite(shift).all() and np.abs(shift).max() < SEEN:
+            silent.append((fault.name, fault.where))
             continue
         found.append(Hypothesis(fault.name, fault.where, 1.0, shift, spread))
     rest = len(readings) - taken
     for slip in misreadings(readings[:taken], values[:taken], state):
         shift, spread = np.pad(slip.shift, (0, rest)), np.pad(slip.spread, ((0, rest), (0, 0)))
         found.append(Hypothesis(slip.name, slip.where, 1.0, shift, spread, of_motor=False))
-    return Model(tuple(readings), values, allowed, _weighted(found))
+    return Model(tuple(readings), values, allowed, _weighted(found), tuple(silent))
 
 
 def _weighted(found: list[Hypothesis]) -> tuple[Hypothesis, ...]:

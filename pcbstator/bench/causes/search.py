@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp, log
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtrc
 
 from pcbstator.bench.agreement import PHASES
 from pcbstator.bench.causes.allowances import scaled
 from pcbstator.bench.causes.evidence import POSITIVE, STRONG, Hypothesis, Model, model_of
 from pcbstator.bench.causes.faults import Fault, faults
+from pcbstator.bench.causes.limits import Fit, best_pair, farthest, fit_of, not_shown
 from pcbstator.bench.causes.misreadings import usable
 from pcbstator.bench.causes.next_reading import best_separation, further_readings, shown, what_to_measure
 from pcbstator.bench.causes.words import SIMPLE, in_short, is_it, places, to_do
@@ -29,12 +29,7 @@ Motor = tuple[str, str]  # serial numbers of board and rotor
 
 SLIGHT = log(1000.0)  # of evidence against the leading cause: what is left is not worth a line
 MOST = 6  # causes that are listed
-UNLIKELY = 1e-3  # chance of readings as far as these from all that a cause allows
 SOUND = "The motor is within what its tolerances allow."
-UNKNOWN = (
-    "The readings do not fit a motor within its tolerances, and no cause that is known here explains them: take the far"
-    " ones again."
-)
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,6 +55,9 @@ class Judgement:
     basis: Basis
     estimated: tuple[dict[str, Any], ...] = ()
     explained: bool = False
+    hidden: tuple[dict[str, str], ...] = ()  # faults that these readings would not show
+    fit: Fit | None = None  # of the leading hypothesis
+    together: tuple[str, ...] = ()  # two causes that explain what no single one does
 
 
 def with_causes(
@@ -98,8 +96,19 @@ def with_judgements(found: Comparison, judged_motors: Mapping[Motor, Judgement])
     causes = tuple(cause.of(whose) for whose, each in blamed for cause in each.causes)
     verdict = " ".join(_of(whose, each.verdict) for whose, each in blamed) or SOUND
     following = " ".join(_of(whose, each.following) for whose, each in blamed if each.following)
-    estimated = {"estimated": [one for _, each in told for one in each.estimated]}
-    return found.with_causes(causes, following, verdict, estimated)
+    return found.with_causes(causes, following, verdict, _further(told))
+
+
+def _further(told: Sequence[tuple[str, Judgement]]) -> dict[str, Any]:
+    """What else is said of the motors: quantities, how well all fits, faults that would not show."""
+    whole: dict[str, Any] = {"estimated": [one for _, each in told for one in each.estimated]}
+    whole["fit"] = [
+        {"chi_square": each.fit.chi_square, "readings": each.fit.freedom, "chance": each.fit.chance}
+        | ({"together": list(each.together)} if each.together else {}) | ({"motor": whose} if whose else {})
+        for whose, each in told if each.fit is not None
+    ]  # fmt: skip
+    hidden = {one["name"]: one for _, each in told for one in each.hidden}
+    return whole | {"not_shown": list(hidden.values())}
 
 
 def _of(motor: str, words: str) -> str:
@@ -124,24 +133,49 @@ def judged(state: MachineState, known: Sequence[Fault], rows: Sequence[Row], rea
 def judgement(model: Model, measured: FloatArray, taken: NDArray[np.bool_]) -> Judgement:
     """What readings say; measured: (readings,) as ``scaled`` has them."""
     ranked = ranking(model, model.evidences(measured[None], taken)[0])
-    if not ranked.alarm:
-        sound = _chance(model, model.hypotheses[0], measured, taken) > UNLIKELY
-        estimated = _estimated(model, model.hypotheses[0], measured, taken)
-        basis = Basis(model, measured, taken, model.hypotheses[0], sound)
-        return Judgement((), "", SOUND if sound else UNKNOWN, basis, estimated)
-    phrases = {name: _phrase(model, ranked, name, measured, taken) for name in ranked.listed}
-    causes = tuple(
-        Cause(name, ranked.evidence[name] / log(10), ranked.tied_with(name), phrases[name]) for name in ranked.listed
-    )
-    lead = ranked.best[ranked.listed[0]]
-    verdict = _verdict(ranked, phrases)
-    fits = _chance(model, lead, measured, taken) > UNLIKELY
-    if not fits:
-        verdict += " Even so the readings do not fit well: something else is wrong as well, or another reading is."
-    following = _following(model, ranked, phrases, measured, taken)
-    explained = fits and all(ranked.best[name].of_motor for name in ranked.tie)
-    basis = Basis(model, measured, taken, lead, fits)
-    return Judgement(causes, following, verdict, basis, _estimated(model, lead, measured, taken), explained)
+    healthy = model.hypotheses[0]
+    lead = ranked.best[ranked.listed[0]] if ranked.alarm else healthy
+    fit = fit_of(model, lead, measured, taken)
+    basis = Basis(model, measured, taken, lead, fit.good)
+    hidden = tuple({"name": name, "words": words} for name, words in not_shown(model, taken).items())
+    found = Judgement((), "", SOUND, basis, _estimated(model, lead, measured, taken), hidden=hidden, fit=fit)
+    if ranked.alarm:
+        phrases = {name: _phrase(model, ranked, name, measured, taken) for name in ranked.listed}
+        causes = tuple(
+            Cause(name, ranked.evidence[name] / log(10), ranked.tied_with(name), phrases[name])
+            for name in ranked.listed
+        )
+        following = _following(model, ranked, phrases, measured, taken)
+        explained = fit.good and all(ranked.best[name].of_motor for name in ranked.tie)
+        found = replace(found, causes=causes, verdict=_verdict(ranked, phrases), following=following,
+                        explained=explained)  # fmt: skip
+    return found if fit.good else _unexplained(found, ranked)
+
+
+def _unexplained(found: Judgement, ranked: Ranking) -> Judgement:
+    """Where not even the leading cause allows readings like these: two causes at once, or none that is known."""
+    model, measured, taken, lead = found.basis.model, found.basis.measured, found.basis.taken, found.basis.lead
+    pair = best_pair(model, measured, taken)
+    fit = fit_of(model, lead, measured, taken)
+    head = f"No single cause explains these readings ({fit.words})."
+    nearest = f" The nearest is {is_it(lead.name, lead.where)}." if ranked.alarm and lead.allowance < 0 else ""
+    if pair is not None and pair.fit.good:
+        both = [_of_pair(one) for one in (pair.first, pair.second)]
+        more = f"; {pair.others} other pairs fit about as well" if pair.others > 1 else ""
+        verdict = f"{head} Two together do: {both[0]}, and {both[1]} ({pair.fit.words}{more})."
+        first = to_do(pair.first.name, pair.first.where) if pair.first.allowance < 0 else ""
+        second = to_do(pair.second.name, pair.second.where)
+        following = f"{first} {second} Then compare again.".strip()
+        return replace(found, verdict=verdict, following=following, together=(pair.first.name, pair.second.name))
+    far = farthest(model, lead, measured, taken)
+    again = f" Farthest from all others: {', '.join(far)}." if far else ""
+    return replace(found, verdict=f"{head}{nearest} No two causes together do either.{again}",
+                   following="Take the far readings again, then compare again.")  # fmt: skip
+
+
+def _of_pair(one: Hypothesis) -> str:
+    """In words without a size, which two together leave open."""
+    return f"{one.name.replace('_', ' ')} out of its tolerance" if one.allowance >= 0 else is_it(one.name, one.where)
 
 
 @dataclass(frozen=True, eq=False)
@@ -196,10 +230,6 @@ def ranking(model: Model, evidences: FloatArray) -> Ranking:
     mixed = most + log(float(weights @ np.exp(evidences - most)))
     by_evidence = dict(sorted(found.items(), key=lambda item: -item[1]))
     return Ranking(by_evidence, best, where, mixed > POSITIVE)
-
-
-def _chance(model: Model, one: Hypothesis, measured: FloatArray, taken: NDArray[np.bool_]) -> float:
-    return float(chdtrc(float(taken.sum()), model.chi_square(one, measured, taken)))
 
 
 def _phrase(model: Model, ranked: Ranking, name: str, measured: FloatArray, taken: NDArray[np.bool_]) -> str:

@@ -20,7 +20,7 @@ from pcbstator.check.job import LEAST_MARGIN
 from pcbstator.check.mechanical import circuit_findings
 from pcbstator.check.requirement import Known, judged_with, needed_for_verdicts, verdicts
 from pcbstator.check.ways_out.changes import CHANGES
-from pcbstator.check.ways_out.way_out import Judge, Settings, Step, way_out
+from pcbstator.check.ways_out.way_out import Judge, Settings, Step, found_way
 from pcbstator.errors import PcbstatorError
 from pcbstator.findings import Verdict
 
@@ -39,14 +39,16 @@ def with_ways_out(work: Work, prediction: Prediction, found: tuple[Verdict, ...]
     """The verdicts, each that is not met with the cheapest change that would meet it."""
     judge = judge_of(work)
 
-    def words(verdict: Verdict) -> str:
+    def answered(verdict: Verdict) -> Verdict:
         if verdict.verdict != "not met":
-            return ""
+            return replace(verdict, way_out="")
         if verdict.name == "settling_time_s" and verdict.value is None:
-            return "first its error at rest must become small enough: see position_error_deg"
-        return way_out(verdict, _changes(verdict.name, work.design, prediction), judge)
+            words = "first its error at rest must become small enough: see position_error_deg"
+            return replace(verdict, way_out=words)
+        way = found_way(verdict, _changes(verdict.name, work.design, prediction), judge)
+        return replace(verdict, way_out=way.words, settings=tuple(way.settings.items()))
 
-    return tuple(replace(verdict, way_out=words(verdict)) for verdict in found)
+    return tuple(map(answered, found))
 
 
 def _changes(name: str, design: SizedDesign, prediction: Prediction) -> list[list[Step]]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from typing import Protocol
 
@@ -34,22 +34,35 @@ class Step:
     words: str
 
 
+@dataclass(frozen=True)
+class WayOut:
+    """What would meet a requirement, in words, and what it sets; nothing where it would not be met."""
+
+    words: str
+    settings: Settings = field(default_factory=dict)
+
+
 def way_out(verdict: Verdict, changes: Sequence[Sequence[Step]], judge: Judge) -> str:
-    """In words, what would meet a requirement: of the changes from cheap to dear the first that does, else several.
+    """In words, what would meet a requirement: ``found_way``."""
+    return found_way(verdict, changes, judge).words
+
+
+def found_way(verdict: Verdict, changes: Sequence[Sequence[Step]], judge: Judge) -> WayOut:
+    """What would meet a requirement: of the changes from cheap to dear the first that does, else several.
 
     changes: each as steps from mild to strong; judge: the verdicts of the design with some settings.
     """
-    before, dear = _unmet(judge({})), ""
+    before, dear = _unmet(judge({})), None
     for change in changes:
         step = _mildest(verdict.name, change, {}, judge)
         found = None if step is None else judge(step.settings)
         if step is None or found is None or verdict.name in _unmet(found):
             continue
         broken = _unmet(found) - before
-        words = f"{step.words} would do{_but(broken)}"
+        way = WayOut(f"{step.words} would do{_but(broken)}", step.settings)
         if not broken:
-            return words
-        dear = dear or words
+            return way
+        dear = dear or way
     return dear or _together(verdict, changes, judge)
 
 
@@ -75,7 +88,7 @@ def _mildest(name: str, change: Sequence[Step], others: Settings, judge: Judge) 
 Taken = list[tuple[Sequence[Step], Step]]
 
 
-def _together(verdict: Verdict, changes: Sequence[Sequence[Step]], judge: Judge) -> str:
+def _together(verdict: Verdict, changes: Sequence[Sequence[Step]], judge: Judge) -> WayOut:
     """Several changes at once, each as mild as may be; where they do not meet it, how near they come.
 
     Begun with nothing, and with each change that has but one value, which others may complete.
@@ -88,8 +101,8 @@ def _together(verdict: Verdict, changes: Sequence[Sequence[Step]], judge: Judge)
         if _nearer(reached, best):
             best, nearest = reached, taken
     if not nearest:
-        return "no change that was tried brings it nearer"
-    return f"even with {_words(nearest)} {_missed(best)}"
+        return WayOut("no change that was tried brings it nearer")
+    return WayOut(f"even with {_words(nearest)} {_missed(best)}")
 
 
 def _gathered(
@@ -122,7 +135,7 @@ def _across(taken: Step, step: Step) -> bool:
     return not step.settings.keys().isdisjoint(taken.settings) and not taken.settings.keys() <= step.settings.keys()
 
 
-def _trimmed(name: str, taken: Taken, judge: Judge) -> str:
+def _trimmed(name: str, taken: Taken, judge: Judge) -> WayOut:
     """Changes that meet a requirement together, without those that it does not take, each as mild as may be."""
     for pair in list(taken):
         others = _all([other for other in taken if other is not pair])
@@ -130,7 +143,8 @@ def _trimmed(name: str, taken: Taken, judge: Judge) -> str:
             taken.remove(pair)
         else:
             taken[taken.index(pair)] = pair[0], _mildest(name, pair[0], others, judge) or pair[1]
-    return f"{_words(taken)} together would do{_but(_unmet(judge(_all(taken))) - _unmet(judge({})))}"
+    broken = _unmet(judge(_all(taken))) - _unmet(judge({}))
+    return WayOut(f"{_words(taken)} together would do{_but(broken)}", _all(taken))
 
 
 def _missed(best: Verdict) -> str:

@@ -51,10 +51,12 @@ def coils_per_phase(coils: int | None, phases: int, kind: str) -> Complaint | No
         return None
     if coils is None:
         remedy = f"add coils = {4 * phases}"
-        return Complaint("winding.coils", "a spiral winding needs its number of coils", "nothing", remedy)
+        way: dict[str, object] = {"winding.coils": 4 * phases}
+        return Complaint("winding.coils", "a spiral winding needs its number of coils", "nothing", remedy, (way,))
     below, above = coils - coils % phases, coils + phases - coils % phases
     remedy = f"use {above} coils" if below == 0 else f"use {below} or {above} coils"
-    return Complaint("winding.coils", f"must be a multiple of winding.phases = {phases}", str(coils), remedy)
+    ways = tuple({"winding.coils": count} for count in (below, above) if count)
+    return Complaint("winding.coils", f"must be a multiple of winding.phases = {phases}", str(coils), remedy, ways)
 
 
 def paths(paths: int, coils: int | None, phases: int, kind: str) -> Complaint | None:
@@ -63,9 +65,11 @@ def paths(paths: int, coils: int | None, phases: int, kind: str) -> Complaint | 
     each = coils // phases
     if coils % phases or each % paths == 0:
         return None
-    possible = ", ".join(str(number) for number in range(1, each + 1) if each % number == 0)
+    possible = [number for number in range(1, each + 1) if each % number == 0]
     rule = f"must divide the {each} coils of a phase into equal paths"
-    return Complaint("winding.parallel_paths", rule, str(paths), f"use one of {possible}")
+    remedy = f"use one of {', '.join(map(str, possible))}"
+    ways = tuple({"winding.parallel_paths": number} for number in possible)
+    return Complaint("winding.parallel_paths", rule, str(paths), remedy, ways)
 
 
 def turns_in_all(

@@ -13,14 +13,15 @@ from pcbstator.output.files import MANIFEST, json_text
 
 def comparison_files(found: Comparison) -> dict[str, str | bytes]:
     """Page, pictures, tables, text and plain data; no picture where no reading has a prediction beside it."""
-    files: dict[str, str | bytes] = {"comparison.svg": deviations_svg(found)} if found.rows else {}
+    picture = deviations_svg(found) if found.rows else ""
+    files: dict[str, str | bytes] = {"comparison.svg": picture} if picture else {}
     section = ""
     if found.logs is not None:
         pictures = log_pictures(found.logs)
         section = logs_section(found.logs, pictures)
         files |= log_files(found.logs, pictures)
     files |= {
-        "comparison.html": comparison_html(found, section),
+        "comparison.html": comparison_html(found, section, picture),
         "comparison.txt": comparison_text(found),
         "comparison.json": json_text(found.to_dict()),
     }

@@ -35,8 +35,15 @@ def row_words(row: Row) -> str:
     return (" ".join(cells) + f"   {remark_on(row)}").rstrip()
 
 
-def cause_groups(found: Comparison) -> list[tuple[str, list[Cause]]]:
-    """Causes under their headings: of each motor those that lead, then those that are less likely."""
+def _worse(first: Cause, other: Cause) -> str:
+    """How many times worse than the first one it explains the readings."""
+    return f"{float(f'{10 ** (first.evidence - other.evidence):.1g}'):g} times worse than the first"
+
+
+def cause_groups(found: Comparison) -> list[tuple[str, list[tuple[Cause, str]]]]:
+    """Causes under their headings, each with how well it explains the readings: of each motor those that lead, then
+    those that are less likely, which are held against the first.
+    """
     groups = []
     for motor in dict.fromkeys(cause.motor for cause in found.causes):
         own = [cause for cause in found.causes if cause.motor == motor]
@@ -44,8 +51,18 @@ def cause_groups(found: Comparison) -> list[tuple[str, list[Cause]]]:
         rest = [cause for cause in own if cause not in tie]
         head = "what it may be; these readings cannot tell them apart" if len(tie) > 1 else "what it most likely is"
         of = f"{motor}: " if motor else ""
-        groups += [(of + head, tie)] + ([(of + "less likely", rest)] if rest else [])
+        groups.append((of + head, [(cause, f"better by {cause.better}") for cause in tie]))
+        if rest:
+            groups.append((of + "less likely", [(cause, _worse(own[0], cause)) for cause in rest]))
     return groups
+
+
+HIDDEN = "not told from a motor within its tolerances by these readings, if it were there"
+
+
+def hidden_words(found: Comparison) -> list[str]:
+    """Faults that the readings would not show, where they show none."""
+    return [] if found.causes else [str(each["words"]) for each in found.extra.get("not_shown", [])]
 
 
 def comparison_text(found: Comparison) -> str:
@@ -63,11 +80,14 @@ def comparison_text(found: Comparison) -> str:
         lines += [row_words(row) for row in found.rows]
     for heading, causes in cause_groups(found):
         lines += ["", printable(heading)]
-        lines += [f"  {cause.name:<22} {cause.better:>20}   {printable(cause.words)}" for cause in causes]
+        lines += [f"  {cause.name:<22} {how:>32}   {printable(cause.words)}" for cause, how in causes]
     if found.causes:
-        lines += ["", "times: how many times better it explains the readings than a motor within its tolerances does"]
+        lines += ["", "better: than a motor within its tolerances explains the readings"]
     if found.next:
         lines += ["", f"next: {printable(found.next)}"]
+    hidden = hidden_words(found)
+    if hidden:
+        lines += ["", f"{HIDDEN}:", *(f"  {printable(each)}" for each in hidden)]
     lines += built_lines(found)
     if found.logs is not None:
         lines += [*([""] if found.rows else []), *logs_lines(found.logs)]

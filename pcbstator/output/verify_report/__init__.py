@@ -1,0 +1,1 @@
+"""Written boards read back and solved: in words, and as a page with pictures."""
