@@ -57,7 +57,7 @@ def test_manifest_names_the_files(made) -> None:  # type: ignore[no-untyped-def]
     roles = sorted(entry["role"] for entry in manifest["files"])
     assert roles == sorted(
         ["copper"] * 2 + ["mask"] * 2 + ["legend"] * 2
-        + ["profile", "drill-plated", "drill-unplated", "netlist", "job", "drawing"]
+        + ["profile", "drill-plated", "drill-unplated", "netlist", "job", "drawing", "upload"]
     )  # fmt: skip
     assert list(manifest["terminals"]) == [f"R{number}" for number in range(1, section.rings + 1)]
     assert len({round(np.hypot(t["x_mm"], t["y_mm"]), 4) for t in manifest["terminals"].values()}) == 1
