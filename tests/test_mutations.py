@@ -208,7 +208,7 @@ def test_mutants(tmp_path_factory: pytest.TempPathFactory, document: dict[str, A
 
 
 @pytest.mark.slow
-@settings(max_examples=120, **CALM)
+@settings(max_examples=60, **CALM)
 @given(mutants())
 def test_many_mutants(tmp_path_factory: pytest.TempPathFactory, document: dict[str, Any]) -> None:
     judge_prediction(write_design(tmp_path_factory.mktemp("mutant") / "mutant.toml", document))

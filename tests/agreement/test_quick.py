@@ -103,11 +103,11 @@ def test_some_designs() -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("first", (1000, 1064))
+@pytest.mark.parametrize("first", (1000, 1032))
 def test_many_designs(first: int) -> None:
-    """Some 100 designs in all that can be laid, half of them with inductance."""
-    laid, _ = compare(range(first, first + 64))
-    assert laid >= 45
+    """Some 50 designs in all that can be laid, half of them with inductance."""
+    laid, _ = compare(range(first, first + 32))
+    assert laid >= 20
 
 
 JOB: dict[str, Any] = {

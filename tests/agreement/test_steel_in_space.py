@@ -168,7 +168,11 @@ def ours(p, layers, radii):
 
 
 THICKNESSES = {2: (0.0015, 0.002, 0.003), 4: (0.001, 0.0015, 0.0025), 8: (0.0006, 0.001, 0.0015)}
-CASES = [(2 * p, t, name) for p, each in THICKNESSES.items() for t in each for name in ("single", "double")]
+CASES = [  # every thickness once, one rotor and two in turn
+    (2 * p, t, name)
+    for p, each in THICKNESSES.items()
+    for t, name in zip(each, ("single", "double", "single"), strict=True)
+]
 
 
 @pytest.mark.slow
@@ -190,7 +194,7 @@ def test_field_with_steel(poles, thickness, rotors):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("poles", "thickness"), [(4, 0.0015), (8, 0.001), (16, 0.001)])
+@pytest.mark.parametrize(("poles", "thickness"), [(4, 0.0015), (16, 0.001)])
 def test_field_with_a_plate_beyond_the_board(poles, thickness):
     """Both plates of steel, that beyond the board saturated; it ends with the magnets, too."""
     p, layers = poles // 2, replace(FACED, plate_thickness=thickness)

@@ -155,7 +155,7 @@ def test_filled_stators_keep_gap_and_annulus(values, pair, paths):
 
 
 @pytest.mark.slow
-@settings(max_examples=120, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(stators, st.sampled_from(PAIRS), st.sampled_from([1, 2, 3]))
 def test_many_filled_stators_keep_gap_and_annulus(values, pair, paths):
     assume(is_wanted(values, pair, paths))

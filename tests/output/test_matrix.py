@@ -33,9 +33,9 @@ Hole = Via | Terminal
 NAMES = list(matrix.cases())
 # A draw that holds every choice and few of the dear waves; ``test_the_matrix_is_wide`` says so.
 SAMPLE = [name for name in NAMES if name in set(random.Random(33354).sample(NAMES, 18))]
-# The slow run reads a third of them back, and one in eighteen of the waves, which are large; all with WHOLE_MATRIX set.
+# The slow run reads a fifth of them back, and one in thirty of the waves, which are large; all with WHOLE_MATRIX set.
 WHOLE = bool(os.environ.get("WHOLE_MATRIX"))
-LONG = [name for number, name in enumerate(NAMES) if WHOLE or number % (18 if "wave" in name else 3) == 0]
+LONG = [name for number, name in enumerate(NAMES) if WHOLE or number % (30 if "wave" in name else 5) == 0]
 EVERY = [
     name if name in SAMPLE[::2] and "wave" not in name else pytest.param(name, marks=pytest.mark.slow)
     for name in NAMES
