@@ -94,10 +94,7 @@ def built_results(
     build = design.build
     if build is None:
         raise ValueError("only a design with [build] is drawn")
-    magnet = one_magnet(design, conductors, magnet_layers(design))
-    draw = Draw(design, build, magnet.orders)
-    causes = draw.causes()
-    motors = _Motors(magnetic, design.rotor.poles // 2, magnet, causes, build.draws)
+    magnet, draw, causes, motors = _drawn(design, build, conductors, magnetic)
     ripple, modulation, phasors = motors.waves()
     found: dict[str, Any] = {
         "torque_ripple": _spread(ripple, motors.torque_parts()),
@@ -119,12 +116,20 @@ def built_results(
 
 def drawn_torque_waves(design: SizedDesign, conductors: Conductors, magnetic: MagneticResult) -> FloatArray | None:
     """``BuildResult.waves`` alone; None without ``[build]``. Raises LawRangeError as ``built_results`` does."""
-    build = design.build
-    if build is None:
+    if design.build is None:
         return None
+    *_, motors = _drawn(design, design.build, conductors, magnetic)
+    return motors.torque_waves()
+
+
+def _drawn(
+    design: SizedDesign, build: Build, conductors: Conductors, magnetic: MagneticResult
+) -> tuple[OneMagnet, Draw, dict[str, Errors], _Motors]:
+    """What one magnet links, the draws, the errors that every cause makes, and the motors with them."""
     magnet = one_magnet(design, conductors, magnet_layers(design))
-    causes = Draw(design, build, magnet.orders).causes()
-    return _Motors(magnetic, design.rotor.poles // 2, magnet, causes, build.draws).torque_waves()
+    draw = Draw(design, build, magnet.orders)
+    causes = draw.causes()
+    return magnet, draw, causes, _Motors(magnetic, design.rotor.poles // 2, magnet, causes, build.draws)
 
 
 class _Motors:

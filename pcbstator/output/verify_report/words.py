@@ -72,14 +72,14 @@ def _angles(found: Solution, value: complex, predicted: complex | None) -> tuple
     shown = [f"{degrees(float(np.angle(each))) % 360.0:.1f}°" for each in (value, predicted) if each is not None]
     if predicted is None:
         return shown[0], "", ""
-    return shown[0], shown[1], f"{degrees(float(np.angle(value / predicted))):+.1f}°"
+    return shown[0], shown[1], f"{degrees(float(np.angle(value / predicted))):+z.1f}°"
 
 
 def _compared(name: str, value: float, predicted: float | None, unit: str, digits: int) -> Compared:
     if predicted is None:
         return Compared(name, measure(value, unit, digits), "", "")
     part = 100 * (value / predicted - 1)
-    return Compared(name, measure(value, unit, digits), measure(predicted, unit, digits), f"{part:+.2f} %")
+    return Compared(name, measure(value, unit, digits), measure(predicted, unit, digits), f"{part:+z.2f} %")
 
 
 def heat_lines(found: Solution) -> Iterator[str]:

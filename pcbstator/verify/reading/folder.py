@@ -28,8 +28,8 @@ def folder_texts(folder: Path, endings_left_out: frozenset[str] = frozenset()) -
     endings_left_out: endings (".pdf") of files that are not read. FilesError with every file that cannot be taken.
     """
     if not folder.is_dir():
-        what = "is a file; unpack it first and give the folder" if folder.exists() else "is not there"
-        raise FilesError(str(folder), [Complaint("folder", "must be a folder of fabrication files", what)])
+        came = ("a file", "unpack it first and give the folder") if folder.exists() else ("a path that is not there",)
+        raise FilesError(str(folder), [Complaint("folder", "must be a folder of fabrication files", *came)])
     complaints: list[Complaint] = []
     texts: dict[str, str] = {}
     total = 0
