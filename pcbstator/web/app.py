@@ -65,7 +65,7 @@ class Page:
         answers = self.answers
         return JSONResponse({
             "file": answers.path.name, "folder": str(answers.path.parent), "text": answers.text,
-            "groups": knob_groups(), "verifies": hasattr(project, "verify"),
+            "groups": knob_groups(),
         })  # fmt: skip
 
     async def answer(self, request: Request) -> Response:

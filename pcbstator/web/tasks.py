@@ -6,7 +6,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from pcbstator import project
 from pcbstator.errors import OutputError, PcbstatorError
@@ -93,13 +93,11 @@ def compare(asked: Asked, tell: Tell) -> dict[str, Any]:
 
 def verify(asked: Asked, tell: Tell) -> dict[str, Any]:
     """The written files read back and solved."""
-    folder, design, facade = asked.folder, asked.design, cast(Any, project)
-    if not hasattr(facade, "verify"):
-        raise OutputError("reading boards back is not part of this version")
-    tell({"words": f"reading {folder.name} back"})
-    found = facade.verify(folder, design)
-    pages = [page for name, page in facade.verification_files(found).items() if name.endswith(".html")]
-    return {"words": f"{asked.place}: {len(found.to_dict()['findings'])} findings", "html": pages[0]}
+    tell({"words": f"reading {asked.folder.name} back"})
+    found = project.verify(asked.folder, asked.design)
+    page = project.verification_files(found)["verify.html"]
+    words = f"{asked.place}: {len(found.findings)} findings"
+    return {"words": words, "html": page.decode() if isinstance(page, bytes) else page}
 
 
 def details(asked: Asked, tell: Tell) -> dict[str, Any]:

@@ -28,7 +28,7 @@ def test_only_folders_below_the_design_are_written(tmp_path: Path, place: str) -
     home = tmp_path / "home"
     home.mkdir()
     (home / "link").symlink_to(tmp_path)
-    for task in ("make", "bench", "simulate", "compare"):
+    for task in ("make", "bench", "simulate", "compare", "verify"):
         (end,) = carried(task, home, place)
         assert end["end"] == "failed" and "name a place below the folder" in str(end["words"])
     assert [entry.name for entry in tmp_path.iterdir()] == ["home"] and [e.name for e in home.iterdir()] == ["link"]
@@ -72,6 +72,9 @@ def test_make_is_the_command(tmp_path: Path) -> None:
         number, end = page.work("make", "order")
         assert end["end"] == "done" and end["page"]
         status, report, headers = page.ask("GET", f"made/{number}")
+        number, read_back = page.work("verify", "order")
+        assert read_back["words"] == "order: 0 findings"
+        assert "the files are as predicted" in page.ask("GET", f"made/{number}")[1]
     assert status == 200 and "sandbox" in headers["content-security-policy"]
     assert "script-src" not in headers["content-security-policy"]
     assert run("make", path, "-o", tmp_path / "command").code == 0

@@ -21,7 +21,7 @@ export function buildWork(theState, start, groups) {
       button("Make", () => begin("make", "Make", folder())),
       button("Bench sheet", () => begin("bench", "Bench sheet", `${folder()}-bench`)),
       button("Simulate", () => begin("simulate", "Simulate", `${folder()}-motion`)),
-      start.verifies ? button("Verify", () => begin("verify", "Verify", folder())) : null),
+      button("Verify", () => begin("verify", "Verify", folder()))),
     place("readings", "Readings of the built motor", `${stem}-order-bench/bench.toml`),
     el("div", { class: "tools" }, button("Compare", () => begin("compare", "Compare", byId("readings").value))));
   const looks = el("fieldset", {}, el("legend", {}, "To look at"),
