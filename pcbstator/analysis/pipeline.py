@@ -77,7 +77,7 @@ def surround(work: Work) -> None:
 
 def judged_as_built(work: Work) -> None:
     """Puts the torque ripple of drawn motors into the errors of the job, where ``[build]`` says how they are built."""
-    if work.magnetic is None or work.motion is None or work.motion.positioning is None:
+    if work.design.build is None or work.magnetic is None or work.motion is None or work.motion.positioning is None:
         return
     try:
         work.waves = drawn_torque_waves(work.design, work.laid[1], work.magnetic)

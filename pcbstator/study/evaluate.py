@@ -19,7 +19,8 @@ from pcbstator.analysis.shared import Shared
 from pcbstator.analysis.stages import STAGE_OF, STAGES, Work, run_stage
 from pcbstator.check import checked_prediction
 from pcbstator.check.envelope import magnet_radii, magnet_spacing, total_height
-from pcbstator.check.requirement import Known, needed_for_verdicts, verdicts
+from pcbstator.check.requirement import needed_for_verdicts
+from pcbstator.check.ways_out.retrial import answers
 from pcbstator.design import Design, design_from_document
 from pcbstator.design.load import changed_design
 from pcbstator.errors import DesignError, PcbstatorError
@@ -157,17 +158,12 @@ def _run(desk: Bench, stage: str, works: list[Work]) -> None:
 
 def _verdicts(work: Work) -> tuple[Verdict, ...]:
     """The answers to every requirement. Motors are drawn, which is dear, only where perfect magnets would do."""
-    found = _known_verdicts(work)
-    asked = work.design.requirement
-    if work.waves is None and asked is not None and asked.speed_ripple and all(one.verdict == "met" for one in found):
+    found, asked = answers(work), work.design.requirement
+    undrawn = work.waves is None and work.design.build is not None
+    if undrawn and asked is not None and asked.speed_ripple and all(one.verdict == "met" for one in found):
         judged_as_built(work)
-        found = _known_verdicts(work)
+        found = answers(work)
     return found
-
-
-def _known_verdicts(work: Work) -> tuple[Verdict, ...]:
-    vias = work.counts[1].via_count if work.counts else 0
-    return verdicts(work.design, Known(work.motion, work.drive, vias, work.out_of_range))
 
 
 def _judged(desk: Bench, stage: str, number: int, work: Work) -> Outcome | None:

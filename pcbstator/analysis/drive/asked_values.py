@@ -1,11 +1,12 @@
-"""Slow speed, small step and band around a target: as required, else as the motion has them, else usual ones.
+"""Slow speed, small step, band around a target, and limits of moves: as required, else as the motion has them, else
+usual ones.
 
 The error budget and the simulation take them from here, so that both speak of the same.
 """
 
 from __future__ import annotations
 
-from math import pi, radians
+from math import inf, pi, radians
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -16,6 +17,9 @@ SLOW = 1.5 * pi / 30  # rad/s: a slow turn that must look continuous (common pra
 SMALL_STEP = radians(0.5)  # a small step that must stay visible and even (common practice, no source)
 BAND = radians(0.05)  # around a target, or two counts of the sensor (common practice, no source)
 WINDOW = 0.02  # s; an eye or a camera sees no faster unevenness (common practice, no source)
+MODERATE = 20 * pi / 30  # rad/s: no faster between stops (common practice, no source)
+GENTLE = 0.3  # of the torque at the current limit, to accelerate with where nothing is stated
+JERKED = 0.02  # s in which the acceleration then comes
 DEFAULT = "default"
 
 
@@ -36,6 +40,29 @@ def small_step(requirement: Requirement | None, motion: Motion | None) -> tuple[
     if motion is not None and motion.move is not None and abs(motion.move) < SMALL_STEP:
         return abs(motion.move), "motion.move_deg"
     return SMALL_STEP, DEFAULT
+
+
+def stated_limits(motion: Motion | None) -> tuple[float, float | None, float | None]:
+    """Speed [rad/s], infinite where no moves state one, acceleration [rad/s2] and jerk [rad/s3] of the motion."""
+    if motion is None:
+        return inf, None, None
+    goes = motion.move is not None or motion.stops is not None
+    return (motion.speed if goes and motion.speed else inf), motion.acceleration, motion.jerk
+
+
+def moderate_limits(
+    torque: float,
+    inertia: float,
+    ideal: float,
+    top: float = inf,
+    acceleration: float | None = None,
+    jerk: float | None = None,
+) -> tuple[float, float, float]:
+    """Speed, acceleration and jerk between stops [SI]; what is not stated follows from the torque [N m] at the current
+    limit, the inertia [kg m2] and the no-load speed ``ideal`` [rad/s].
+    """  # fmt: skip
+    acceleration = acceleration or GENTLE * torque / inertia
+    return min(top, MODERATE, ideal / 2), acceleration, jerk or acceleration / JERKED
 
 
 def usual_band(count: float) -> float:

@@ -30,7 +30,6 @@ from pcbstator.physics.drive.supply import no_load_speed, pulse_ripple
 FloatArray = NDArray[np.float64]
 
 APPROACH = radians(5.0)  # the move before a stop where [motion] has none
-MODERATE = 20 * pi / 30  # rad/s: no faster between the stops then
 LONGEST_REST, SHORTEST_REST = 1.5, 0.1  # s, where neither [requirement] nor [motion] says
 
 
@@ -207,24 +206,23 @@ class Positioning:
             stops = (*motion.stops, motion.stops[0]) if motion.stops is not None else (0.0, motion.move or 0.0)
             longest = max(abs(b - a) for a, b in pairwise(stops))
             return rest_to_rest(longest, motion.speed or inf, acceleration, motion.jerk or inf)
-        return self._moderate(APPROACH, inf, acceleration, None)
+        return self._moderate(APPROACH, inf, acceleration)
 
     @cached_property
     def step_move(self) -> tuple[Piece, ...]:
         """A small step, as in the simulation: accelerated as the motion is, no faster than moderate."""
-        motion = self.motion
-        goes = motion is not None and (motion.move is not None or motion.stops is not None)
-        top = motion.speed if goes and motion is not None and motion.speed else inf
-        acceleration, jerk = (motion.acceleration, motion.jerk) if motion else (None, None)
-        return self._moderate(self.small_step, top, acceleration, jerk)
+        return self._moderate(self.small_step, *asked_values.stated_limits(self.motion))
 
-    def _moderate(self, length: float, top: float, acceleration: float | None, jerk: float | None) -> tuple[Piece, ...]:
+    def _moderate(
+        self, length: float, top: float, acceleration: float | None, jerk: float | None = None
+    ) -> tuple[Piece, ...]:
         """A move no faster than the stops of the simulation are."""
         machine = self.machine
         ideal = no_load_speed(machine.voltage_limit(self.drive.supply), machine.pole_pairs, machine.psi) / self.ratio
         torque = self.loop_values.torque_constant * self.drive.current_limit
-        acceleration = acceleration or 0.3 * torque / self.loop_values.inertia
-        return rest_to_rest(length, min(top, MODERATE, ideal / 2), acceleration, jerk or acceleration / 0.02)
+        return rest_to_rest(
+            length, *asked_values.moderate_limits(torque, self.loop_values.inertia, ideal, top, acceleration, jerk)
+        )
 
     def with_values(self, section: str, **changes: Any) -> Positioning:
         """A copy with other values in ``drive`` or ``load``; the gains follow."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
-from math import pi
 from typing import Literal
 
 import shapely
@@ -69,13 +68,6 @@ class Body:
             left = shapely.difference(self.shape.area(sagitta), shapely.union_all(gone, grid_size=GRID), grid_size=GRID)
             yield left, below, above
 
-    @property
-    def volume(self) -> float:
-        """Volume [m3]."""
-        if isinstance(self.shape, Ball):
-            return pi / 6 * self.shape.diameter**3
-        return sum(float(face.area) * (above - below) for face, below, above in self.slabs())
-
 
 @dataclass(frozen=True)
 class Placed:
@@ -85,11 +77,6 @@ class Placed:
     body: Body
     turn: float = 0.0
     lift: float = 0.0
-
-    @property
-    def mass(self) -> float | None:
-        """Mass [kg]; None where the material is not known, and for a space."""
-        return None if self.body.density is None else self.body.density * self.body.volume
 
     @property
     def radii(self) -> tuple[float, float]:

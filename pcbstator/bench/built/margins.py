@@ -20,12 +20,11 @@ from pcbstator.bench.built.estimate import NUISANCE, Parts
 from pcbstator.bench.built.keys import moved_keys
 from pcbstator.check.ways_out.retrial import answers, tried
 from pcbstator.errors import PcbstatorError
-from pcbstator.findings import Verdict
+from pcbstator.physics.drive.coverage import NORMAL_95
 
 FloatArray = NDArray[np.float64]
 Settings = Mapping[str, object]
 
-COVERED = 1.96  # standard deviations on either side that hold 95 % of a normal distribution
 UP = ("air_gap", "layer_distance", "friction")  # that take torque where they grow; all others where they shrink
 LEAST = 1e-9  # of a quantity: less is known exactly
 
@@ -53,7 +52,7 @@ def half_widths(work: Work, left: LeftOpen) -> dict[str, float]:
         return {}
     shared = Shared(alone=True)
     try:
-        here = _values(answers(tried(work, {}, shared)))
+        here = _values(work, {}, shared)
         steps = _steps(work, left)
         of_parts = [_change(work, here, keys, back, shared) for _, keys, back in steps]
         of_logs = [sigma * _change(work, here, keys, {}, shared) for keys, sigma in left.logged]
@@ -69,7 +68,7 @@ def half_widths(work: Work, left: LeftOpen) -> dict[str, float]:
         variance += np.einsum("il,ij,jl->l", moved, alike, moved)
     if of_logs:
         variance += (np.stack(of_logs) ** 2).sum(axis=0)
-    widths = COVERED * np.sqrt(np.maximum(variance, 0.0))
+    widths = NORMAL_95 * np.sqrt(np.maximum(variance, 0.0))
     return {name: float(wide) for name, wide in zip(here, widths, strict=True) if np.isfinite(wide)}
 
 
@@ -96,14 +95,18 @@ def _change(work: Work, here: Mapping[str, float], keys: Settings, back: Setting
     """
     values = np.array(list(here.values()))
     try:
-        moved = _values(answers(tried(work, keys, shared)))
+        moved = _values(work, keys, shared)
     except PcbstatorError:
         if not back:
             raise
-        moved = _values(answers(tried(work, back, shared)))
+        moved = _values(work, back, shared)
         return np.array([values[k] - moved.get(name, np.nan) for k, name in enumerate(here)])
     return np.array([moved.get(name, np.nan) - values[k] for k, name in enumerate(here)])
 
 
-def _values(found: Sequence[Verdict]) -> dict[str, float]:
-    return {each.name: each.value for each in found if each.value is not None}
+def _values(work: Work, keys: Settings, shared: Shared) -> dict[str, float]:
+    """Value of every line by name, with these keys; PcbstatorError where such a design cannot be made."""
+    again = tried(work, keys, shared)
+    if again.refusal is not None:
+        raise again.refusal
+    return {each.name: each.value for each in answers(again) if each.value is not None}

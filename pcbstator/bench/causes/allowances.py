@@ -44,10 +44,9 @@ LAWS = {  # one standard deviation of what the computation itself may miss, comm
     ("pull",): 0.06,
 }  # see docs/accuracy.md; inductance: Rigas et al., 2026, as in docs/bench.md; pull: usual of steel, no source
 REPEATED = ("resistance", "inductance", "static_torque", "no_load", "field", "finished_copper")
-SHARED = (
-    0.87  # of an instrument's uncertainty: off alike in all its readings of an evening, so that they repeat to half
-)
-# of it (JCGM 100, 5.2 and F.1.2.3, on correlated input quantities); the share is common practice, no source
+# Of an instrument's uncertainty: off alike in all its readings of an evening, so that they repeat to half of it (JCGM
+# 100, 5.2 and F.1.2.3, on correlated input quantities); the share is common practice, no source.
+SHARED = 0.87
 ROTOR_ALONE = (Field, Pull)  # readings that nothing but the rotor decides, and that are dear
 
 

@@ -27,14 +27,13 @@ from pcbstator.bench.readings import Emf, Pull, Reading, StaticTorque
 FloatArray = NDArray[np.float64]
 
 STRONG = log(20.0)  # of a quotient of two evidences: "strong" in Kass and Raftery's table
-POSITIVE = log(
-    1.5
-)  # of all causes together against a motor within its tolerances; motors within them pass it in 3 of 100
+# Of all causes together against a motor within its tolerances; motors within them pass it in 3 of 100.
+POSITIVE = log(1.5)
 SEEN = 1e-3  # part of a reading: a fault that moves none by more is not looked for
-TOLD = (
-    5.5  # standard deviations by which readings must move, all together, for a cause to be named in 95 of 100 benches:
-)
-# it must stand out of about 100 places where a fault may be, d^2/2 - 1.645 d = log(100) + POSITIVE gives 5.2
+# Standard deviations by which readings must move, all together, for a cause to be named in 95 of 100 benches: it must
+# stand out of about 100 places where a fault may be, for which d^2/2 - 1.645 d = log(100) + POSITIVE gives 5.2, and a
+# margin on it.
+TOLD = 5.5
 LEFT_OVER = 0.003  # part of a field that cancels which the parts' inaccuracy leaves; common practice, no source
 HEALTHY = "healthy"
 OFTEN = 3.0  # how much more often than the rest these are met with: common practice, no source

@@ -149,14 +149,13 @@ def judgement(model: Model, measured: FloatArray, taken: NDArray[np.bool_]) -> J
         explained = fit.good and all(ranked.best[name].of_motor for name in ranked.tie)
         found = replace(found, causes=causes, verdict=_verdict(ranked, phrases), following=following,
                         explained=explained)  # fmt: skip
-    return found if fit.good else _unexplained(found, ranked)
+    return found if fit.good else _unexplained(found, ranked, fit)
 
 
-def _unexplained(found: Judgement, ranked: Ranking) -> Judgement:
+def _unexplained(found: Judgement, ranked: Ranking, fit: Fit) -> Judgement:
     """Where not even the leading cause allows readings like these: two causes at once, or none that is known."""
     model, measured, taken, lead = found.basis.model, found.basis.measured, found.basis.taken, found.basis.lead
     pair = best_pair(model, measured, taken)
-    fit = fit_of(model, lead, measured, taken)
     head = f"No single cause explains these readings ({fit.words})."
     nearest = f" The nearest is {is_it(lead.name, lead.where)}." if ranked.alarm and lead.allowance < 0 else ""
     if pair is not None and pair.fit.good:

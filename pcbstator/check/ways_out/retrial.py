@@ -32,6 +32,9 @@ FloatArray = NDArray[np.float64]
 MARGIN = "drive.speed_phase_margin_deg"  # a result of the loops, so that they are judged as well
 STEEL = "mechanical.back_iron_flux_density_t"  # a result of the rotor's steel, so that it is found as well
 # Sections that have no say in copper and magnets, nor in verdicts on those.
+AT_SENSOR = frozenset(  # that the rotor's stray field at the angle sensor depends on
+    f"drive.sensor_{each}" for each in ("offset_mm", "radius_mm", "height_mm", "field_mt", "pole_pairs", "principle")
+)
 JOB = frozenset(["load", "bearing", "motion", "drive", "requirement", "prices", "build"])
 
 
@@ -100,7 +103,7 @@ def _of_job(settings: Mapping[str, object]) -> bool:
 def tried(work: Work, settings: Mapping[str, object], shared: Shared, only: Collection[str] = ()) -> Work:
     """A design with other settings, through the quick stages as far as verdicts need them; only: these, none: all.
 
-    Raises DesignError where it cannot be laid.
+    Raises DesignError where rules between keys forbid it; where it cannot be laid its ``refusal`` says so.
     """
     changed = work.design.with_values(settings)
     sections = {key.partition(".")[0] for key in settings}
@@ -113,8 +116,9 @@ def tried(work: Work, settings: Mapping[str, object], shared: Shared, only: Coll
         again = Work(changed)
         for stage in STAGES[:-1]:
             run_stage(stage, [again], shared, needed | {STEEL})
-        if work.surroundings is not None and again.refusal is None:
-            surround(again)
+    moved = not _of_job(settings) or not AT_SENSOR.isdisjoint(settings)
+    if moved and work.surroundings is not None and again.refusal is None:
+        surround(again)
     if again.refusal is None and (not only or "speed_ripple_percent" in only):
         again.waves = _waves(work, again, settings)
     run_stage(STAGES[-1], [again], shared, needed)

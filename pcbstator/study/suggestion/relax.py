@@ -10,7 +10,7 @@ from functools import partial
 from math import sqrt
 
 from pcbstator.analysis.drive.records import DEGREE, RPM
-from pcbstator.analysis.pipeline import worked
+from pcbstator.analysis.pipeline import judged_as_built, worked
 from pcbstator.check.requirement import LINES
 from pcbstator.check.ways_out.changes import SHRINKING
 from pcbstator.check.ways_out.move_profile import IN_TIME, gentlest, longest_move, profile, rounded
@@ -57,7 +57,9 @@ def relaxed(study: Study, looks: Sequence[Look], eased: frozenset[str]) -> list[
     found: dict[str, tuple[int, Relaxed]] = {}
     for look in looks[:NEAREST]:
         design = changed_design(bench(study).base, study.settings(look.point))
-        judge = judge_of(worked(design))
+        work = worked(design)
+        judged_as_built(work)  # as the search did
+        judge = judge_of(work)
         ease = partial(_eased, design, judge, eased)
         alone = ease(({}, ""))
         found |= {} if alone is None or "limits" in found else {"limits": (0, Relaxed(*alone, look))}

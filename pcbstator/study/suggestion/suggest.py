@@ -200,6 +200,7 @@ def _instead(search: Search, ways: Sequence[Relaxed], lacking: Sequence[str]) ->
     """The designs that do what could be asked instead."""
     done = [(way, confirm(search.study, way.look.point, way.settings)) for way in ways]
     found = [(way, confirmed_of(way.look, each)) for way, each in done if each is not None]
+    found = [(way, each) for way, each in found if all(verdict.verdict == "met" for verdict in each.verdicts)]
     if not found:
         return None
     return _suggestions(search, [each for _, each in found], [way.words for way, _ in found], lacking)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from pcbstator.analysis.drive.asked_values import moderate_limits, stated_limits
 from pcbstator.analysis.drive.equivalent_machine import COPPER_HEAT, Machine, built_slopes
 from pcbstator.analysis.drive.gains import Gains
 from pcbstator.analysis.drive.load_cycle import LoadValues, Moves, load_values
@@ -37,7 +38,6 @@ FloatArray = NDArray[np.float64]
 MOST_STEPS = 2_000_000  # of a run: less than a second of work
 UNCOOLED = 5.0  # s for which copper that gives no heat away is near enough
 KEPT = 4000  # points of a trace, about
-MODERATE = 20 * pi / 30  # rad/s: no faster between the stops of a scenario
 CONTACT = 100.0  # Hz: play closes on stops at least this stiff
 TURN = np.linspace(0, 2 * pi, 4096, endpoint=False)  # where errors and cogging are found, of the motor
 PER_SWING = 0.25  # of a radian, the longest step of the coupling's swing
@@ -116,18 +116,15 @@ def stand_of(design: SizedDesign, prediction: Prediction, rotor: int | None = No
         remarks.append(f"the magnets are those of motor {rotor} drawn by [build]")
     torque = machine.torque_constant * ratio * drive.current_limit
     inertia = load.inertia + machine.rotor_inertia * ratio**2
-    motion = design.motion
-    goes = motion is not None and (motion.move is not None or motion.stops is not None)
-    top = motion.speed if goes and motion is not None and motion.speed else inf
-    acceleration = (motion.acceleration if motion else None) or 0.3 * torque / inertia
+    speed, acceleration, jerk = moderate_limits(torque, inertia, sized.no_load_speed, *stated_limits(design.motion))
     return Stand(
         plant=plant,
         control=_control(machine, drive, gains, load, inertia),
         sensor=_sensor(drive, machine.phases, () if around is None else around.sensor_orders),
         substeps=substeps,
-        speed=min(top, MODERATE, sized.no_load_speed / 2),
+        speed=speed,
         acceleration=acceleration,
-        jerk=(motion.jerk if motion else None) or acceleration / 0.02,
+        jerk=jerk,
         rest=min(1.5, max(0.1, 1.2 / gains.position_bandwidth)),
         bearing=bearing_angle(drive, design.bearing),
         push=load.standstill + 0.3 * torque,
