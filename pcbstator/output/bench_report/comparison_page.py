@@ -9,20 +9,19 @@ from pcbstator.bench.result import Comparison, Row
 from pcbstator.errors import printable
 from pcbstator.output.bench_report.built.section import built_section
 from pcbstator.output.bench_report.words import cause_groups, difference, hidden_words, remark_on
+from pcbstator.output.measured_page import measured_page
 
 
 def comparison_html(found: Comparison, logs: str, picture: str) -> str:
     """The page; logs: the section of the motion logs; picture: of the readings."""
-    from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
-    template = Path(__file__).with_name("comparison.html").read_text(encoding="utf-8")
-    page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    return page.from_string(template).render(
+    return measured_page(
+        Path(__file__).with_name("comparison.html"),
         found=found, hidden=hidden_words(found), groups=cause_groups(found), rows=[_cells(row) for row in found.rows],
         decision=Markup(built_section(found, "decision")), built=Markup(built_section(found, "built")),
         logs=Markup(logs), picture=Markup(picture),  # escaped by its maker
-    ) + "\n"  # fmt: skip
+    )  # fmt: skip
 
 
 def _cells(row: Row) -> tuple[str, ...]:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from pcbstator.errors import printable
 from pcbstator.output.files import json_text
+from pcbstator.output.measured_page import measured_page
 from pcbstator.output.verify_report.pictures import loss_svg, vias_svg
 from pcbstator.output.verify_report.words import (
     heat_lines,
@@ -35,14 +36,12 @@ def verification_files(found: Verification) -> dict[str, str | bytes]:
 
 def verification_html(found: Verification) -> str:
     """The page as the text of one HTML file without outside resources."""
-    from jinja2 import Environment, StrictUndefined
     from markupsafe import Markup
 
-    template = Path(__file__).with_name("verify.html").read_text(encoding="utf-8")
-    page = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
     solution = found.solution
     parts = [] if solution is None else list({part.placed.board: part for part in reversed(solution.placed)}.values())
-    return page.from_string(template).render(
+    return measured_page(
+        Path(__file__).with_name("verify.html"),
         found=found, verdict=verdict(found), folder=printable(found.folder),
         findings=[(finding.label, printable(finding.message), finding.code) for finding in found.findings],
         resistances=[] if solution is None else resistance_rows(solution),
@@ -53,7 +52,7 @@ def verification_html(found: Verification) -> str:
             for n, part in enumerate(reversed(parts))
         ],
         nets=[(printable(net.board), printable(net.name), net.pieces) for net in found.nets],
-    ) + "\n"  # fmt: skip
+    )  # fmt: skip
 
 
 def hot_cells(part: PlacedSolution) -> list[tuple[str, ...]]:
